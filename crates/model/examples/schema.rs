@@ -1,0 +1,4 @@
+//! Prints the schema of a survey document.
+fn main() {
+    println!("{}", serde_json::to_string_pretty(&obvert_model::schema::document()).unwrap_or_default());
+}

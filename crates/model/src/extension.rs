@@ -1,0 +1,175 @@
+//! Room for what the format does not define: data of one office's own under a reverse domain name, kept through
+//! every round trip.
+
+use std::collections::BTreeMap;
+use std::fmt;
+
+use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Unexpected, Visitor};
+use serde::ser::{Serialize, Serializer};
+
+use crate::number;
+use crate::text::ExtensionKey;
+
+/// Extensions of one object, by name; at least one.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Extensions(BTreeMap<ExtensionKey, Json>);
+
+impl Extensions {
+    /// Extensions from their entries, or `None` when there are none: an object without extensions has no key for them.
+    #[must_use]
+    pub fn new(entries: BTreeMap<ExtensionKey, Json>) -> Option<Self> {
+        (!entries.is_empty()).then_some(Self(entries))
+    }
+    /// The entries.
+    #[must_use]
+    pub fn entries(&self) -> &BTreeMap<ExtensionKey, Json> {
+        &self.0
+    }
+}
+
+impl Serialize for Extensions {
+    fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        self.0.serialize(sink)
+    }
+}
+
+impl<'de> Deserialize<'de> for Extensions {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        struct Named;
+        impl<'de> Visitor<'de> for Named {
+            type Value = Extensions;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("an object of extensions by reverse domain name")
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Extensions, A::Error> {
+                let mut entries = BTreeMap::new();
+                while let Some(key) = source.next_key::<ExtensionKey>()? {
+                    // A plain map would keep the last of two values silently.
+                    if entries.contains_key(&key) {
+                        return Err(A::Error::custom(format_args!("duplicate key {key:?}")));
+                    }
+                    entries.insert(key, source.next_value()?);
+                }
+                Extensions::new(entries).ok_or_else(|| A::Error::custom("empty extensions; leave the key out"))
+            }
+        }
+        source.deserialize_map(Named)
+    }
+}
+
+impl schemars::JsonSchema for Extensions {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Extensions".into()
+    }
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        let name = ExtensionKey::json_schema(generator);
+        let value = generator.subschema_for::<Json>();
+        schemars::json_schema!({
+            "description": "Data that the format does not define, by reverse domain name.",
+            "type": "object", "minProperties": 1, "propertyNames": name, "additionalProperties": value
+        })
+    }
+}
+
+/// Any JSON value, as far as every JSON implementation reads it alike (RFC 7493): no key twice in an object, no
+/// number beyond ±(2⁵³ − 1). Keys are held in order, since their order carries no meaning.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Json {
+    /// `null`; allowed here only.
+    Null,
+    /// `true` or `false`.
+    Bool(bool),
+    /// A number.
+    Number(f64),
+    /// A text, which here may be empty.
+    String(String),
+    /// A list.
+    Array(Vec<Json>),
+    /// An object.
+    Object(BTreeMap<String, Json>),
+}
+
+impl Serialize for Json {
+    fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        match self {
+            Self::Null => sink.serialize_unit(),
+            Self::Bool(value) => sink.serialize_bool(*value),
+            Self::Number(value) => number::write(*value, sink),
+            Self::String(value) => sink.serialize_str(value),
+            Self::Array(items) => items.serialize(sink),
+            Self::Object(entries) => entries.serialize(sink),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for Json {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        struct Any;
+        impl<'de> Visitor<'de> for Any {
+            type Value = Json;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("JSON with numbers within ±9007199254740991")
+            }
+            fn visit_unit<E>(self) -> Result<Json, E> {
+                Ok(Json::Null)
+            }
+            fn visit_bool<E>(self, value: bool) -> Result<Json, E> {
+                Ok(Json::Bool(value))
+            }
+            fn visit_f64<E: Error>(self, value: f64) -> Result<Json, E> {
+                if value.abs() <= number::LARGEST {
+                    Ok(Json::Number(value))
+                } else {
+                    Err(E::invalid_value(Unexpected::Float(value), &self))
+                }
+            }
+            #[allow(clippy::cast_precision_loss)]
+            fn visit_u64<E: Error>(self, value: u64) -> Result<Json, E> {
+                self.visit_f64(value as f64)
+            }
+            #[allow(clippy::cast_precision_loss)]
+            fn visit_i64<E: Error>(self, value: i64) -> Result<Json, E> {
+                self.visit_f64(value as f64)
+            }
+            fn visit_str<E>(self, value: &str) -> Result<Json, E> {
+                Ok(Json::String(value.into()))
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Json, A::Error> {
+                let mut items = Vec::new();
+                while let Some(item) = source.next_element()? {
+                    items.push(item);
+                }
+                Ok(Json::Array(items))
+            }
+            fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Json, A::Error> {
+                let mut entries = BTreeMap::new();
+                while let Some(key) = source.next_key::<String>()? {
+                    if entries.contains_key(&key) {
+                        return Err(A::Error::custom(format_args!("duplicate key {key:?}")));
+                    }
+                    entries.insert(key, source.next_value()?);
+                }
+                Ok(Json::Object(entries))
+            }
+        }
+        source.deserialize_any(Any)
+    }
+}
+
+impl schemars::JsonSchema for Json {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Json".into()
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({
+            "description": "Any JSON value that every implementation reads alike (RFC 7493).",
+            "anyOf": [
+                { "const": null },
+                { "type": ["boolean", "string"] },
+                number::schema(),
+                { "type": "array", "items": { "$ref": "#/$defs/Json" } },
+                { "type": "object", "additionalProperties": { "$ref": "#/$defs/Json" } }
+            ]
+        })
+    }
+}

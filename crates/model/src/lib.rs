@@ -1,0 +1,30 @@
+//! The typed model of the obvert format for pipe inspection surveys.
+//!
+//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or as a stream;
+//! [`mod@write`] writes them so that equal content gives equal bytes; [`lists`] has code lists and grade schemes, which
+//! are data; [`schema`] makes the JSON Schemas from the types.
+//!
+//! ```
+//! let source = br#"{
+//!   "obvert": "0.1", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
+//!   "units": { "length": "ft", "section": "in" },
+//!   "coding": { "list": "obvert-terms", "version": "1" },
+//!   "structures": [ { "id": "LM-014", "kind": "manhole" }, { "id": "LM-015", "kind": "manhole" } ],
+//!   "pipes": [ { "id": "L-101", "upstream": "LM-014", "downstream": "LM-015", "length": 212.4 } ]
+//! }"#;
+//! let document = obvert_model::read::document(source)?;
+//! assert_eq!(document.head.pipes[0].length.map(|length| length.get()), Some(212.4));
+//! # Ok::<(), obvert_model::read::ReadError>(())
+//! ```
+
+#[macro_use]
+mod macros;
+
+pub mod extension;
+pub mod lists;
+pub mod number;
+pub mod read;
+pub mod schema;
+pub mod tables;
+pub mod text;
+pub mod write;

@@ -1,0 +1,174 @@
+//! A grade scheme: how bad each code is, by its amount, the pipe's material and size, and how grades roll up.
+
+use std::sync::OnceLock;
+
+use super::{Labels, ListError};
+use crate::number::Grade;
+use crate::tables::{Aspect, LengthUnit, MaterialClass};
+use crate::text::{CodeId, Text};
+
+words! {
+    /// The version of the grade scheme format.
+    pub GradeSchemeVersion {
+        /// The first draft.
+        V0_1 = "0.1",
+    }
+}
+
+table! {
+    /// The code list that a scheme grades.
+    pub CodeListRef {
+        /// The list's id.
+        list: Text,
+        /// The list's version.
+        version: Text,
+    }
+}
+
+table! {
+    /// One step of a scale.
+    pub GradeStep {
+        /// The grade.
+        grade: Grade,
+        /// Its name, by language.
+        label: Labels,
+        /// What it means.
+        meaning?: Text,
+    }
+}
+
+table! {
+    /// A scale and its direction, which must be named: scales in public use run either way.
+    pub Scale {
+        /// The grade of the least harm.
+        best: Grade,
+        /// The grade of the greatest harm.
+        worst: Grade,
+        /// Every step.
+        steps[]: GradeStep,
+    }
+}
+
+table! {
+    /// A half-open range of sizes in millimetres: `from` belongs to it, `below` does not.
+    pub SizeRange {
+        /// The least height of the cross-section, in mm.
+        from?: f64,
+        /// The height from which on it no longer applies, in mm.
+        below?: f64,
+    }
+}
+
+table! {
+    /// A half-open band of one amount: `from` belongs to it, `below` does not.
+    pub Band {
+        /// The amount, by its name in the code list.
+        quantity: Text,
+        /// The least amount, in the code list's unit.
+        from: f64,
+        /// The amount from which on the next band applies; open-ended when absent.
+        below?: f64,
+        /// The grade.
+        grade: Grade,
+    }
+}
+
+table! {
+    /// How one code is graded in one aspect, under conditions. Entries of a code are tried in order; the first whose
+    /// conditions hold is taken.
+    pub GradeEntry {
+        /// The code.
+        code: CodeId,
+        /// The aspect.
+        aspect: Aspect,
+        /// The characterisation that it takes, from the first place on.
+        characterisation[]: Text,
+        /// The material classes that it takes.
+        materials[]: MaterialClass,
+        /// The sizes that it takes.
+        size?: SizeRange,
+        /// Grades by amount.
+        bands[]: Band,
+        /// The grade where there are no bands, or where the amount was not recorded.
+        grade?: Grade,
+    }
+}
+
+table! {
+    /// A length with its unit.
+    pub Span {
+        /// How long.
+        value: f64,
+        /// In which unit.
+        unit: LengthUnit,
+    }
+}
+
+table! {
+    /// How grades roll up over a pipe.
+    pub Rollup {
+        /// The interval at which a stretch counts again: a stretch counts once for every interval begun, at least once.
+        interval: Span,
+        /// The length that `per_length` is stated for.
+        per_length: Span,
+    }
+}
+
+table! {
+    /// A grade scheme.
+    pub GradeScheme {
+        /// An address of the schema, for editors.
+        #[serde(rename = "$schema")]
+        schema?: Text,
+        /// The version of the grade scheme format.
+        grade_scheme: GradeSchemeVersion,
+        /// The scheme's id, which a document names.
+        id: Text,
+        /// The scheme's version, which a document names.
+        version: Text,
+        /// Its title.
+        title: Text,
+        /// What it is and whose.
+        description?: Text,
+        /// Who publishes it.
+        publisher?: Text,
+        /// The code list that it grades.
+        code_list: CodeListRef,
+        /// The scale.
+        scale: Scale,
+        /// The aspects that it judges.
+        aspects[]: Aspect,
+        /// The grades.
+        entries[]: GradeEntry,
+        /// How grades roll up.
+        rollup: Rollup,
+    }
+}
+
+impl GradeScheme {
+    /// Reads a grade scheme.
+    ///
+    /// # Errors
+    /// When the source is not JSON or not a grade scheme.
+    pub fn read(source: &[u8]) -> Result<Self, ListError> {
+        Ok(serde_json::from_slice(source)?)
+    }
+
+    /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe is safe.
+    #[must_use]
+    pub fn obvert_grades() -> &'static Self {
+        static SCHEME: OnceLock<GradeScheme> = OnceLock::new();
+        SCHEME.get_or_init(|| {
+            // Embedded, and read by a test.
+            #[allow(clippy::expect_used)]
+            GradeScheme::read(include_bytes!("../../data/grade-schemes/obvert-grades.json"))
+                .expect("the built-in scheme reads")
+        })
+    }
+
+    /// A built-in scheme by its id and version.
+    #[must_use]
+    pub fn built_in(id: &str, version: &str) -> Option<&'static Self> {
+        [Self::obvert_grades()].into_iter().find(|scheme| *scheme.id == *id && *scheme.version == *version)
+    }
+}

@@ -1,0 +1,160 @@
+//! Numbers with their meaning in the type. A survey mixes distances in feet, diameters in inches and
+//! clock hours in one row; a newtype each keeps one from being passed for another.
+//!
+//! A number is what was recorded: reading and writing never change a unit. It must lie within the range in
+//! which a double holds every whole number exactly (RFC 7493 §2.2), so that any JSON implementation reads the
+//! same value.
+
+use std::fmt;
+
+use serde::de::{Deserializer, Error, Unexpected, Visitor};
+use serde::ser::Serializer;
+
+/// The largest magnitude that a number in a document may have: 2⁵³ − 1 (RFC 7493 §2.2).
+pub const LARGEST: f64 = 9_007_199_254_740_991.0;
+
+numbers! {
+    /// A distance along a pipe, a depth or an elevation, in the document's length unit (`ft`, `us-ft` or `m`).
+    pub Length;
+    /// A dimension of a pipe's cross-section, in the document's section unit (`in` or `mm`).
+    pub Section;
+    /// A clock reference in hours, 1 to 12 in steps of a half; 12 is the top of the pipe, clockwise as seen in
+    /// the direction of travel. Values outside that range can be held, since a checker must be able to report them.
+    pub ClockHour;
+    /// A time within a recording, or its length, in seconds.
+    pub Seconds;
+    /// A frequency in hertz.
+    pub Hertz;
+    /// Pictures a second.
+    pub FrameRate;
+    /// An angle in degrees.
+    pub Degrees;
+    /// An amount in the unit stated beside it.
+    pub Amount;
+}
+
+counts! {
+    /// A size in bytes.
+    pub Bytes(u64) up to 9_007_199_254_740_991u64;
+    /// A condition grade on the scale of the document's grade scheme.
+    pub Grade(u8) up to 255u64;
+    /// A calendar year.
+    pub Year(u16) up to 9999u64;
+    /// How many of something.
+    pub Count(u32) up to 4_294_967_295u64;
+}
+
+/// `[x, y]`: easting or longitude first, then northing or latitude, whatever the authority's own axis order.
+/// In the units of the document's reference system (`crs`).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Position {
+    /// Easting or longitude.
+    pub x: f64,
+    /// Northing or latitude.
+    pub y: f64,
+}
+
+impl serde::Serialize for Position {
+    fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        (Raw(self.x), Raw(self.y)).serialize(sink)
+    }
+}
+
+impl<'de> serde::Deserialize<'de> for Position {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        <(Raw, Raw)>::deserialize(source).map(|(x, y)| Self { x: x.0, y: y.0 })
+    }
+}
+
+impl schemars::JsonSchema for Position {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Position".into()
+    }
+    fn inline_schema() -> bool {
+        true
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({ "type": "array", "items": schema(), "minItems": 2, "maxItems": 2 })
+    }
+}
+
+struct Raw(f64);
+
+impl serde::Serialize for Raw {
+    fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        write(self.0, sink)
+    }
+}
+
+impl<'de> serde::Deserialize<'de> for Raw {
+    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
+        read(source).map(Self)
+    }
+}
+
+pub(crate) fn schema() -> schemars::Schema {
+    schemars::json_schema!({
+        "type": "number", "minimum": -9_007_199_254_740_991i64, "maximum": 9_007_199_254_740_991i64
+    })
+}
+
+/// Whole numbers are written without a fraction, as RFC 8785 has it, so that both writers agree.
+pub(crate) fn write<S: Serializer>(value: f64, sink: S) -> Result<S::Ok, S::Error> {
+    if value.fract() == 0.0 && value.abs() <= LARGEST {
+        #[allow(clippy::cast_possible_truncation)]
+        sink.serialize_i64(value as i64)
+    } else {
+        sink.serialize_f64(value)
+    }
+}
+
+pub(crate) fn read<'de, D: Deserializer<'de>>(source: D) -> Result<f64, D::Error> {
+    struct Number;
+    impl Visitor<'_> for Number {
+        type Value = f64;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("a number within ±9007199254740991")
+        }
+        fn visit_f64<E: Error>(self, value: f64) -> Result<f64, E> {
+            if value.abs() <= LARGEST { Ok(value) } else { Err(E::invalid_value(Unexpected::Float(value), &self)) }
+        }
+        #[allow(clippy::cast_precision_loss)]
+        fn visit_u64<E: Error>(self, value: u64) -> Result<f64, E> {
+            self.visit_f64(value as f64)
+        }
+        #[allow(clippy::cast_precision_loss)]
+        fn visit_i64<E: Error>(self, value: i64) -> Result<f64, E> {
+            self.visit_f64(value as f64)
+        }
+    }
+    source.deserialize_f64(Number)
+}
+
+pub(crate) fn read_whole<'de, D: Deserializer<'de>>(source: D, largest: u64) -> Result<u64, D::Error> {
+    struct Whole(u64);
+    impl Visitor<'_> for Whole {
+        type Value = u64;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            write!(f, "a whole number from 0 to {}", self.0)
+        }
+        fn visit_u64<E: Error>(self, value: u64) -> Result<u64, E> {
+            if value <= self.0 { Ok(value) } else { Err(E::invalid_value(Unexpected::Unsigned(value), &self)) }
+        }
+        fn visit_i64<E: Error>(self, value: i64) -> Result<u64, E> {
+            match u64::try_from(value) {
+                Ok(value) => self.visit_u64(value),
+                Err(_) => Err(E::invalid_value(Unexpected::Signed(value), &self)),
+            }
+        }
+        // JSON does not tell 3 from 3.0, nor does JSON Schema's "integer".
+        fn visit_f64<E: Error>(self, value: f64) -> Result<u64, E> {
+            if value.fract() == 0.0 && value >= 0.0 && value <= LARGEST {
+                #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
+                self.visit_u64(value as u64)
+            } else {
+                Err(E::invalid_value(Unexpected::Float(value), &self))
+            }
+        }
+    }
+    source.deserialize_u64(Whole(largest))
+}

@@ -1,0 +1,361 @@
+//! The slow road, open only once the fast one has failed: look at the whole document again and report every
+//! structural problem at once, each with its place and the nearest valid spelling.
+
+use super::error::ReadError;
+#[cfg(not(feature = "diagnose"))]
+use super::error::{Problem, ProblemKind};
+
+/// Explains why a source could not be read. `first` is what the fast road stumbled over.
+pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
+    if source.iter().all(u8::is_ascii_whitespace) {
+        return ReadError::Empty;
+    }
+    if let Err(error) = std::str::from_utf8(source) {
+        let line = 1 + source[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count();
+        let hint = match source {
+            [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
+            [0x1F, 0x8B, ..] => "it begins like a gzip archive",
+            _ if source.contains(&0) => "it looks binary",
+            _ => "it looks like an older single-byte encoding",
+        };
+        return ReadError::Encoding { line, hint };
+    }
+    let syntax = |error: &serde_json::Error| {
+        let whole = error.to_string();
+        // serde_json ends its message with the position, which stands in fields of its own here.
+        let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message).to_owned();
+        ReadError::Syntax { line: error.line(), column: error.column(), message }
+    };
+    if source.starts_with(b"PK\x03\x04") || source.contains(&0) {
+        return ReadError::Encoding { line: 1, hint: "it looks binary" };
+    }
+    if !first.is_data() {
+        return syntax(first);
+    }
+    #[cfg(feature = "diagnose")]
+    {
+        whole::problems(source, first).unwrap_or_else(|error| syntax(&error))
+    }
+    #[cfg(not(feature = "diagnose"))]
+    {
+        // The rest of the source has not been looked at; it may not even be JSON.
+        if let Err(error) = serde_json::from_slice::<serde::de::IgnoredAny>(source) {
+            return syntax(&error);
+        }
+        ReadError::Structure(vec![Problem {
+            kind: ProblemKind::WrongType,
+            pointer: String::new(),
+            line: first.line(),
+            column: first.column(),
+            message: first.to_string(),
+            suggestion: None,
+        }])
+    }
+}
+
+#[cfg(feature = "diagnose")]
+pub use whole::value_problems;
+
+#[cfg(feature = "diagnose")]
+mod whole {
+    use std::cell::RefCell;
+    use std::fmt;
+    use std::sync::OnceLock;
+
+    use jsonschema::error::ValidationErrorKind as Kind;
+    use serde::de::{DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
+    use serde_json::{Map, Number, Value};
+
+    use super::super::error::{Problem, ProblemKind, ReadError};
+    use super::super::ids;
+    use super::super::place::locate_all;
+
+    /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
+    /// fast road came.
+    pub(super) fn problems(source: &[u8], first: &serde_json::Error) -> Result<ReadError, serde_json::Error> {
+        let twice = RefCell::new(Vec::new());
+        let mut reader = serde_json::Deserializer::from_slice(source);
+        let value = Loose { pointer: String::new(), twice: &twice }.deserialize(&mut reader)?;
+        reader.end()?;
+        let mut problems: Vec<Problem> = twice
+            .into_inner()
+            .into_iter()
+            .map(|pointer| problem(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object".into()))
+            .collect();
+        problems.extend(value_problems(&value));
+        if problems.is_empty() {
+            // The two roads disagree. The verdict stays that of the stricter one.
+            problems.push(problem(ProblemKind::WrongType, String::new(), first.to_string()));
+        }
+        let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
+        for problem in &mut problems {
+            let place = places.get(&problem.pointer);
+            (problem.line, problem.column) = (place.line, place.column);
+        }
+        problems.sort_by(|a, b| (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer)));
+        Ok(ReadError::Structure(problems))
+    }
+
+    /// Every structural problem of a value: what a reader of another form calls, which has a document as a value and
+    /// knows its own places. Empty when the value is a valid document.
+    #[must_use]
+    pub fn value_problems(value: &Value) -> Vec<Problem> {
+        let mut problems = Vec::new();
+        for error in validator().iter_errors(value) {
+            translate(&error, &mut problems);
+        }
+        problems.extend(ids::twice_in(value).into_iter().map(|(pointer, id)| {
+            problem(ProblemKind::DuplicateId, pointer, format!("the id {id:?} stands twice in this table"))
+        }));
+        problems
+    }
+
+    fn problem(kind: ProblemKind, pointer: String, message: String) -> Problem {
+        Problem { kind, pointer, line: 0, column: 0, message, suggestion: None }
+    }
+
+    struct Schema {
+        value: Value,
+        validator: jsonschema::Validator,
+    }
+
+    fn schema() -> &'static Schema {
+        static SCHEMA: OnceLock<Schema> = OnceLock::new();
+        SCHEMA.get_or_init(|| {
+            let value = crate::schema::document();
+            // The schema is our own and covered by a test: it compiles.
+            #[allow(clippy::expect_used)]
+            let validator = jsonschema::validator_for(&value).expect("the document schema compiles");
+            Schema { value, validator }
+        })
+    }
+
+    fn validator() -> &'static jsonschema::Validator {
+        &schema().validator
+    }
+
+    fn child(pointer: &str, key: &str) -> String {
+        format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1"))
+    }
+
+    fn show(value: &Value) -> String {
+        let text = value.to_string();
+        if text.chars().count() > 60 { format!("{}…", text.chars().take(60).collect::<String>()) } else { text }
+    }
+
+    fn type_name(value: &Value) -> &'static str {
+        match value {
+            Value::Null => "null",
+            Value::Bool(_) => "true or false",
+            Value::Number(_) => "a number",
+            Value::String(_) => "a text",
+            Value::Array(_) => "a list",
+            Value::Object(_) => "an object",
+        }
+    }
+
+    fn translate(error: &jsonschema::ValidationError<'_>, problems: &mut Vec<Problem>) {
+        let at = error.instance_path().to_string();
+        let instance = error.instance();
+        let mut add = |kind, pointer, message, suggestion| {
+            problems.push(Problem { kind, pointer, line: 0, column: 0, message, suggestion });
+        };
+        if instance.is_null() {
+            let message = "null is never written; leave the key out when the value is not known".to_owned();
+            return add(ProblemKind::NullValue, at, message, None);
+        }
+        match error.kind() {
+            Kind::AdditionalProperties { unexpected } | Kind::UnevaluatedProperties { unexpected } => {
+                let known = keys_at(&error.schema_path().to_string());
+                for key in unexpected {
+                    let near = nearest(key, known.iter().map(String::as_str));
+                    let message = format!("unknown key {key:?}; data of your own goes under \"extensions\"");
+                    add(ProblemKind::UnknownKey, child(&at, key), message, near);
+                }
+            }
+            Kind::Required { property } => {
+                let key = property.as_str().unwrap_or_default();
+                add(ProblemKind::MissingKey, at, format!("the key {key:?} is missing"), None);
+            }
+            Kind::Type { kind } => {
+                let wanted = expected_type(kind);
+                let (kind, message) = if wanted.starts_with("a whole") && instance.is_number() {
+                    (ProblemKind::NumberRange, format!("{} is not a whole number", show(instance)))
+                } else {
+                    (
+                        ProblemKind::WrongType,
+                        format!("expected {wanted}, found {}: {}", type_name(instance), show(instance)),
+                    )
+                };
+                add(kind, at, message, None);
+            }
+            Kind::Enum { options } => {
+                let words: Vec<&str> = options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+                let list = words.join(", ");
+                match instance.as_str() {
+                    Some(word) => {
+                        let near = nearest(word, words.iter().copied());
+                        add(ProblemKind::UnknownWord, at, format!("{word:?} is none of: {list}"), near);
+                    }
+                    // The type is reported for itself.
+                    None => {}
+                }
+            }
+            Kind::Minimum { limit } | Kind::Maximum { limit } => {
+                let side = if matches!(error.kind(), Kind::Minimum { .. }) { "below" } else { "above" };
+                let message = format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
+                add(ProblemKind::NumberRange, at, message, None);
+            }
+            Kind::MinLength { .. } => {
+                let message = "empty text; leave the key out when the value is not known".to_owned();
+                add(ProblemKind::EmptyText, at, message, None);
+            }
+            Kind::Pattern { .. } if instance.as_str() == Some("") => {
+                let message = "empty text; leave the key out when the value is not known".to_owned();
+                add(ProblemKind::EmptyText, at, message, None);
+            }
+            Kind::Pattern { .. } => {
+                let form = form_at(&error.schema_path().to_string());
+                add(ProblemKind::TextForm, at, format!("{} is not {form}", show(instance)), None);
+            }
+            Kind::MinItems { .. } | Kind::MaxItems { .. } => {
+                let message =
+                    format!("a position is two numbers, easting or longitude first; found {}", show(instance));
+                add(ProblemKind::WrongType, at, message, None);
+            }
+            Kind::MinProperties { .. } => {
+                add(ProblemKind::MissingKey, at, "empty extensions; leave the key out".to_owned(), None);
+            }
+            Kind::PropertyNames { error } => {
+                let message =
+                    format!("{} is not a reverse domain name, such as org.example.dispatch", show(error.instance()));
+                let pointer = error.instance().as_str().map_or_else(|| at.clone(), |key| child(&at, key));
+                add(ProblemKind::TextForm, pointer, message, None);
+            }
+            Kind::AnyOf { .. } => {
+                let message = format!("{} holds a number that not every JSON reader keeps exactly", show(instance));
+                add(ProblemKind::NumberRange, at, message, None);
+            }
+            _ => add(ProblemKind::WrongType, at, error.to_string(), None),
+        }
+    }
+
+    fn expected_type(kind: &jsonschema::error::TypeKind) -> String {
+        let one = |name: &str| match name {
+            "string" => "a text".to_owned(),
+            "integer" => "a whole number".to_owned(),
+            "number" => "a number".to_owned(),
+            "boolean" => "true or false".to_owned(),
+            "array" => "a list".to_owned(),
+            "object" => "an object".to_owned(),
+            other => other.to_owned(),
+        };
+        match kind {
+            jsonschema::error::TypeKind::Single(name) => one(&name.to_string()),
+            jsonschema::error::TypeKind::Multiple(names) => {
+                names.into_iter().map(|name| one(&name.to_string())).collect::<Vec<_>>().join(" or ")
+            }
+        }
+    }
+
+    /// The schema object that holds the keyword at a schema path such as `/$defs/Pipe/additionalProperties`.
+    fn holder(schema_path: &str) -> Option<&'static Value> {
+        let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
+        let mut node = &schema().value;
+        for token in parent.split('/').skip(1) {
+            // A path goes through `$ref` as a step of its own.
+            if token == "$ref" {
+                node = schema().value.pointer(node.get("$ref")?.as_str()?.strip_prefix('#')?)?;
+            } else {
+                let key = token.replace("~1", "/").replace("~0", "~");
+                node = match node {
+                    Value::Array(items) => items.get(key.parse::<usize>().ok()?)?,
+                    _ => node.get(&key)?,
+                };
+            }
+        }
+        Some(node)
+    }
+
+    fn keys_at(schema_path: &str) -> Vec<String> {
+        holder(schema_path)
+            .and_then(|node| node.get("properties")?.as_object())
+            .map(|properties| properties.keys().cloned().collect())
+            .unwrap_or_default()
+    }
+
+    fn form_at(schema_path: &str) -> &'static str {
+        holder(schema_path).and_then(|node| node.get("$comment")?.as_str()).unwrap_or("of the form that belongs here")
+    }
+
+    /// The nearest of the valid spellings, when it is near enough to be meant.
+    pub(super) fn nearest<'w>(word: &str, words: impl Iterator<Item = &'w str>) -> Option<String> {
+        let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
+        let meant = plain(word);
+        words
+            .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &plain(candidate)), candidate))
+            .filter(|(likeness, _)| *likeness >= 0.6)
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .map(|(_, candidate)| candidate.to_owned())
+    }
+
+    /// Reads any JSON into a value and notes keys that stand twice.
+    struct Loose<'t> {
+        pointer: String,
+        twice: &'t RefCell<Vec<String>>,
+    }
+
+    impl<'de> DeserializeSeed<'de> for Loose<'_> {
+        type Value = Value;
+        fn deserialize<D: Deserializer<'de>>(self, source: D) -> Result<Value, D::Error> {
+            source.deserialize_any(self)
+        }
+    }
+
+    impl<'de> Visitor<'de> for Loose<'_> {
+        type Value = Value;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("JSON")
+        }
+        fn visit_unit<E>(self) -> Result<Value, E> {
+            Ok(Value::Null)
+        }
+        fn visit_bool<E>(self, value: bool) -> Result<Value, E> {
+            Ok(Value::Bool(value))
+        }
+        fn visit_u64<E>(self, value: u64) -> Result<Value, E> {
+            Ok(Value::Number(value.into()))
+        }
+        fn visit_i64<E>(self, value: i64) -> Result<Value, E> {
+            Ok(Value::Number(value.into()))
+        }
+        fn visit_f64<E>(self, value: f64) -> Result<Value, E> {
+            Ok(Number::from_f64(value).map_or(Value::Null, Value::Number))
+        }
+        fn visit_str<E>(self, value: &str) -> Result<Value, E> {
+            Ok(Value::String(value.to_owned()))
+        }
+        fn visit_seq<A: SeqAccess<'de>>(self, mut seq: A) -> Result<Value, A::Error> {
+            let mut items = Vec::new();
+            loop {
+                let seed = Loose { pointer: format!("{}/{}", self.pointer, items.len()), twice: self.twice };
+                match seq.next_element_seed(seed)? {
+                    Some(item) => items.push(item),
+                    None => return Ok(Value::Array(items)),
+                }
+            }
+        }
+        fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Value, A::Error> {
+            let mut entries = Map::new();
+            while let Some(key) = map.next_key::<String>()? {
+                let pointer = child(&self.pointer, &key);
+                if entries.contains_key(&key) {
+                    self.twice.borrow_mut().push(pointer.clone());
+                }
+                let value = map.next_value_seed(Loose { pointer, twice: self.twice })?;
+                entries.insert(key, value);
+            }
+            Ok(Value::Object(entries))
+        }
+    }
+}

@@ -1,0 +1,170 @@
+//! What can be wrong with the form of a document, as data: a caller shows it, folds it or turns it into findings.
+
+use std::fmt;
+
+/// What kind of structural problem it is. The names are stable and stand in reports.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[non_exhaustive]
+pub enum ProblemKind {
+    /// A key that the format does not have at that place.
+    UnknownKey,
+    /// A required key is missing.
+    MissingKey,
+    /// A value of the wrong JSON type.
+    WrongType,
+    /// `null`, which the format never has.
+    NullValue,
+    /// A key that stands twice in one object.
+    DuplicateKey,
+    /// An id that stands twice in one table.
+    DuplicateId,
+    /// The empty text, which the format never has.
+    EmptyText,
+    /// A number beyond the range that every JSON implementation reads exactly, or not a whole number where one is asked.
+    NumberRange,
+    /// A word that is not in the vocabulary of its place.
+    UnknownWord,
+    /// A text that has not the form of its place: a date, a digest, a reference system.
+    TextForm,
+}
+
+impl ProblemKind {
+    /// Every kind.
+    pub const ALL: &'static [Self] = &[
+        Self::UnknownKey,
+        Self::MissingKey,
+        Self::WrongType,
+        Self::NullValue,
+        Self::DuplicateKey,
+        Self::DuplicateId,
+        Self::EmptyText,
+        Self::NumberRange,
+        Self::UnknownWord,
+        Self::TextForm,
+    ];
+
+    /// The name that stands in reports.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::UnknownKey => "unknown-key",
+            Self::MissingKey => "missing-key",
+            Self::WrongType => "wrong-type",
+            Self::NullValue => "null-value",
+            Self::DuplicateKey => "duplicate-key",
+            Self::DuplicateId => "duplicate-id",
+            Self::EmptyText => "empty-text",
+            Self::NumberRange => "number-range",
+            Self::UnknownWord => "unknown-word",
+            Self::TextForm => "text-form",
+        }
+    }
+
+    /// What it means and what to do, for `explain` and the specification.
+    #[must_use]
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::UnknownKey => {
+                "The object has a key that the format does not define. Correct the spelling, remove the key, or put data of \
+                 your own under `extensions`."
+            }
+            Self::MissingKey => "A required key is missing. Add it.",
+            Self::WrongType => {
+                "The value has the wrong JSON type, such as a text where a number belongs. Write it in the type asked for."
+            }
+            Self::NullValue => "`null` is never written: a value that is not known is left out, key and all.",
+            Self::DuplicateKey => {
+                "A key stands twice in one object, and JSON readers differ in which of the two they take (RFC 8259 section 4). \
+                 Keep one."
+            }
+            Self::DuplicateId => {
+                "An id stands twice in one table, so a reference to it is ambiguous. Give each row its own id."
+            }
+            Self::EmptyText => "The empty text is never written: a value that is not known is left out, key and all.",
+            Self::NumberRange => {
+                "The number lies beyond what every JSON reader holds exactly (RFC 7493 section 2.2), or beyond what its place \
+                 can hold, or is not whole where a whole number is asked for."
+            }
+            Self::UnknownWord => "The word is not in the vocabulary of its place. Use one of the words listed.",
+            Self::TextForm => "The text has not the form of its place, such as a date and time without its offset.",
+        }
+    }
+}
+
+impl fmt::Display for ProblemKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+/// One structural problem.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Problem {
+    /// What kind it is.
+    pub kind: ProblemKind,
+    /// Where, as a JSON Pointer (RFC 6901); for a missing key, the object that lacks it.
+    pub pointer: String,
+    /// Line in the source, from 1; 0 when the source has no lines (a value made in memory).
+    pub line: usize,
+    /// Column in that line, in characters from 1.
+    pub column: usize,
+    /// What is wrong: lower case, no full stop.
+    pub message: String,
+    /// The nearest valid spelling, where there is one.
+    pub suggestion: Option<String>,
+}
+
+impl fmt::Display for Problem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        if self.line > 0 {
+            write!(f, "line {}, column {}: ", self.line, self.column)?;
+        }
+        let pointer = if self.pointer.is_empty() { "the document" } else { &self.pointer };
+        write!(f, "{pointer}: {}", self.message)?;
+        if let Some(near) = &self.suggestion {
+            write!(f, "; did you mean {near:?}?")?;
+        }
+        Ok(())
+    }
+}
+
+/// Why a document could not be read.
+#[derive(Clone, Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum ReadError {
+    /// The source is empty.
+    #[error("the source is empty; expected an obvert document")]
+    Empty,
+    /// The source is not UTF-8 text.
+    #[error("line {line}: not UTF-8 text ({hint}); save the document as UTF-8")]
+    Encoding {
+        /// Line of the first byte that is not UTF-8, from 1.
+        line: usize,
+        /// What the bytes look like.
+        hint: &'static str,
+    },
+    /// The source is not JSON.
+    #[error("line {line}, column {column}: not JSON: {message}")]
+    Syntax {
+        /// Line, from 1.
+        line: usize,
+        /// Column, from 1.
+        column: usize,
+        /// What the JSON reader says.
+        message: String,
+    },
+    /// The source is JSON, but not a document of this format.
+    #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0[0])]
+    Structure(Vec<Problem>),
+}
+
+impl ReadError {
+    /// The structural problems, when that is what it is.
+    #[must_use]
+    pub fn problems(&self) -> &[Problem] {
+        match self {
+            Self::Structure(problems) => problems,
+            _ => &[],
+        }
+    }
+}

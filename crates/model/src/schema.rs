@@ -1,0 +1,91 @@
+//! The JSON Schemas (2020-12), made from the Rust types, so that the two cannot drift apart.
+
+use schemars::generate::SchemaSettings;
+use schemars::transform::{RecursiveTransform, Transform};
+use schemars::{JsonSchema, Schema};
+use serde_json::Value;
+
+use crate::tables::{Head, Run};
+
+/// Where the schemas of this version of the format are found by name. The name needs not resolve.
+pub const BASE: &str = "https://obvert.example/schema/0.1/";
+
+/// The schema of a survey document.
+#[must_use]
+pub fn document() -> Value {
+    /// A survey document of the obvert format.
+    #[derive(serde::Serialize, JsonSchema)]
+    #[schemars(deny_unknown_fields)]
+    struct Document {
+        #[serde(flatten)]
+        head: Head,
+        /// The runs of the camera, in any order. Written last.
+        #[serde(skip_serializing_if = "Vec::is_empty", default)]
+        runs: Vec<Run>,
+    }
+    of::<Document>("document", "Obvert survey document")
+}
+
+/// The schema of one type, with an `$id` under [`BASE`]. Other crates use it for documents of their own, so that all
+/// schemas of the format come out alike.
+#[must_use]
+pub fn of<T: JsonSchema>(name: &str, title: &str) -> Value {
+    let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
+    RecursiveTransform(strict).transform(&mut schema);
+    schema.insert("$id".into(), format!("{BASE}{name}.schema.json").into());
+    schema.insert("title".into(), title.into());
+    let mut value = schema.to_value();
+    // Readers look for identity first.
+    if let Some(object) = value.as_object_mut() {
+        let rest = std::mem::take(object);
+        for key in ["$schema", "$id", "title", "description"] {
+            if let Some(entry) = rest.get(key) {
+                object.insert(key.to_owned(), entry.clone());
+            }
+        }
+        for (key, entry) in rest {
+            object.entry(key).or_insert(entry);
+        }
+    }
+    value
+}
+
+/// Takes out what serde's optional fields bring in and this format does not have (`null`, defaults), and closes a
+/// gap between regular expression dialects: Python's `$` also matches before a final newline.
+fn strict(schema: &mut Schema) {
+    schema.remove("default");
+    schema.remove("format");
+    let Some(object) = schema.as_object_mut() else { return };
+    if let Some(Value::Array(types)) = object.get_mut("type") {
+        types.retain(|name| name != "null");
+        if let [only] = types.as_slice() {
+            let only = only.clone();
+            object.insert("type".into(), only);
+        }
+    }
+    if let Some(Value::Array(options)) = object.get_mut("anyOf") {
+        options.retain(|option| option.get("type") != Some(&Value::from("null")));
+        if let [Value::Object(only)] = options.as_slice() {
+            let only = only.clone();
+            object.remove("anyOf");
+            for (key, entry) in only {
+                object.entry(key).or_insert(entry);
+            }
+        }
+    }
+    if let Some(Value::String(pattern)) = object.get_mut("pattern") {
+        if pattern.ends_with('$') {
+            pattern.push_str(r"(?!\n)");
+        }
+    }
+}
+
+/// The schema of a vocabulary: its words, and what each means in the description.
+pub(crate) fn vocabulary(description: &str, words: &[(&str, &str)]) -> Schema {
+    let mut text = description.trim().to_owned();
+    for (word, meaning) in words {
+        text.push_str(&format!("\n- `{word}`: {}", meaning.trim()));
+    }
+    let words: Vec<&str> = words.iter().map(|(word, _)| *word).collect();
+    schemars::json_schema!({ "description": text, "type": "string", "enum": words })
+}

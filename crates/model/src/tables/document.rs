@@ -1,0 +1,235 @@
+//! The document itself: everything that is said once about a survey, and the tables.
+
+use super::{Equipment, Locate, Media, Party, Pipe, Rating, Run, Structure};
+use crate::extension::Extensions;
+use crate::text::{CrsId, Digest, DocumentId, Language, PartyId, Text, Timestamp};
+
+words! {
+    /// The version of the format that a document is written in.
+    pub FormatVersion {
+        /// The first draft.
+        V0_1 = "0.1",
+    }
+}
+
+words! {
+    /// The unit of every distance, depth and elevation of a document.
+    pub LengthUnit {
+        /// The international foot, 0.3048 m exactly.
+        Foot = "ft",
+        /// The US survey foot, 1200/3937 m exactly; deprecated by NIST since 2023 but frequent in older records.
+        UsSurveyFoot = "us-ft",
+        /// The metre.
+        Metre = "m",
+    }
+}
+
+impl LengthUnit {
+    /// Metres in one of this unit, exact as far as a double goes.
+    #[must_use]
+    pub const fn metres(self) -> f64 {
+        match self {
+            Self::Foot => 0.3048,
+            Self::UsSurveyFoot => 1200.0 / 3937.0,
+            Self::Metre => 1.0,
+        }
+    }
+}
+
+words! {
+    /// The unit of every dimension of a cross-section.
+    pub SectionUnit {
+        /// The inch, 25.4 mm exactly.
+        Inch = "in",
+        /// The millimetre.
+        Millimetre = "mm",
+    }
+}
+
+impl SectionUnit {
+    /// Millimetres in one of this unit, exact.
+    #[must_use]
+    pub const fn millimetres(self) -> f64 {
+        match self {
+            Self::Inch => 25.4,
+            Self::Millimetre => 1.0,
+        }
+    }
+}
+
+words! {
+    /// Why a survey or a run was made.
+    pub Purpose {
+        /// Routine inspection.
+        Routine = "routine",
+        /// Before rehabilitation.
+        BeforeRehabilitation = "before-rehabilitation",
+        /// After rehabilitation.
+        AfterRehabilitation = "after-rehabilitation",
+        /// Acceptance of new construction.
+        Acceptance = "acceptance",
+        /// The sale of a building.
+        Sale = "sale",
+        /// Looking for the cause of a blockage or a flood.
+        Blockage = "blockage",
+        /// Looking for infiltration or inflow.
+        Infiltration = "infiltration",
+        /// Another purpose, which `purpose_text` states.
+        Other = "other",
+    }
+}
+
+words! {
+    /// How far the record has come on its way to the owner.
+    pub ReviewStatus {
+        /// As recorded.
+        Draft = "draft",
+        /// Looked through by the office that made it.
+        Checked = "checked",
+        /// Given out to the owner.
+        Released = "released",
+    }
+}
+
+table! {
+    /// The units of every length and section in the document. There is no default: a bare number is ambiguous.
+    pub Units {
+        /// The unit of distances along pipes, depths and elevations.
+        length: LengthUnit,
+        /// The unit of pipe heights and widths.
+        section: SectionUnit,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// The code list that the observations are coded in.
+    pub Coding {
+        /// The list's id, for example `obvert-terms`.
+        list: Text,
+        /// The list's version.
+        version: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// The grade scheme that the grades follow.
+    pub Grading {
+        /// The scheme's id, for example `obvert-grades`.
+        scheme: Text,
+        /// The scheme's version.
+        version: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// The document that this one replaces.
+    pub Revises {
+        /// The replaced document's id.
+        id: DocumentId,
+        /// The replaced document's digest: SHA-256 over its canonical form.
+        digest?: Digest,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// Where the record stands in its review.
+    pub Review {
+        /// How far it has come.
+        status: ReviewStatus,
+        /// The party that brought it there.
+        by?: PartyId,
+        /// When.
+        at?: Timestamp,
+        /// What the reviewer noted.
+        note?: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// The work that the survey was made for.
+    pub Assignment {
+        /// The party that owns the pipes.
+        owner?: PartyId,
+        /// The contract's number or name.
+        contract?: Text,
+        /// Why the survey was made.
+        purpose?: Purpose,
+        /// The purpose in words, beside `other`.
+        purpose_text?: Text,
+        /// What the work is called.
+        title?: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// A survey document without its runs: what a reader must hold to make sense of each run.
+    pub Head {
+        /// An address of the schema, for editors; of no meaning otherwise.
+        #[serde(rename = "$schema")]
+        schema?: Text,
+        /// The version of the format.
+        obvert: FormatVersion,
+        /// Identifies this document.
+        id: DocumentId,
+        /// When this document was issued.
+        issued: Timestamp,
+        /// The language of free text.
+        language?: Language,
+        /// The units of every length and section.
+        units: Units,
+        /// The horizontal reference system of every position; required where there is one.
+        crs?: CrsId,
+        /// The datum of every elevation; required where there is one.
+        vertical?: Text,
+        /// The code list in use.
+        coding: Coding,
+        /// The grade scheme in use; required where there is a grade.
+        grading?: Grading,
+        /// The document that this one replaces.
+        revises?: Revises,
+        /// Where the record stands in its review.
+        review?: Review,
+        /// The work that the survey was made for.
+        assignment?: Assignment,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+        /// People and firms.
+        parties[]: Party,
+        /// Cameras, reels, crawlers, transmitters and receivers.
+        equipment[]: Equipment,
+        /// Manholes, cleanouts, outfalls and other nodes.
+        structures[]: Structure,
+        /// The pipes, as the owner's records have them.
+        pipes[]: Pipe,
+        /// Stills, video, audio and documents.
+        media[]: Media,
+        /// Positions found from the surface.
+        locates[]: Locate,
+        /// Grades rolled up per pipe, as the sender states them.
+        ratings[]: Rating,
+    }
+}
+
+/// A whole survey document: the head and its runs.
+///
+/// The runs stand last in the canonical form, so that a reader can take them one at a time with all that they
+/// refer to at hand; [`crate::read::stream`] does, and this type is built on it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Document {
+    /// Everything but the runs.
+    pub head: Head,
+    /// The runs, in the order of the document, which carries no meaning.
+    pub runs: Vec<Run>,
+}

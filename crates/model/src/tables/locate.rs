@@ -1,0 +1,66 @@
+//! Positions of the camera, or of the pipe, found from the surface. They answer "where do we dig?", and never by
+//! themselves: local codes and licensed practice decide how a located position is verified before anybody digs.
+
+use crate::extension::Extensions;
+use crate::number::{Hertz, Length, Position};
+use crate::text::{LocateId, RunId, Text};
+
+words! {
+    /// What a located depth was measured to.
+    pub DepthTo {
+        /// The centre of the pipe, where a transmitter in the camera head lies.
+        Centre = "centre",
+        /// The highest inside point.
+        Obvert = "obvert",
+        /// The lowest inside point.
+        Invert = "invert",
+    }
+}
+
+words! {
+    /// How a position was found.
+    pub LocateMethod {
+        /// From a transmitter in or behind the camera head.
+        InlineTransmitter = "inline-transmitter",
+        /// From a signal put on the push cable.
+        LineTrace = "line-trace",
+        /// By a probe driven into the ground.
+        Probe = "probe",
+        /// Seen in a hole dug for the purpose.
+        Potholed = "potholed",
+        /// Another way, which `method_text` states.
+        Other = "other",
+    }
+}
+
+table! {
+    /// A position found from the surface for a distance along a run.
+    pub Locate {
+        /// Identifies the locate.
+        id: LocateId,
+        /// The run.
+        run: RunId,
+        /// The distance that the counter showed, in length units.
+        at: Length,
+        /// Where it was found, in the document's reference system.
+        position?: Position,
+        /// Elevation of the ground there above the document's datum, in length units.
+        ground?: Length,
+        /// Depth below the ground, in length units.
+        depth?: Length,
+        /// What the depth was measured to.
+        depth_to?: DepthTo,
+        /// How it was found.
+        method?: LocateMethod,
+        /// The method in words, beside `other`.
+        method_text?: Text,
+        /// The frequency used.
+        frequency?: Hertz,
+        /// How far the transmitter sat behind the camera head, in length units.
+        transmitter_offset?: Length,
+        /// The stated accuracy in plan, in length units.
+        accuracy?: Length,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}

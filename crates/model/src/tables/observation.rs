@@ -1,0 +1,256 @@
+//! What was seen, where, and how bad it is.
+
+use crate::extension::Extensions;
+use crate::number::{Amount, ClockHour, Grade, Length, Seconds};
+use crate::text::{CodeId, MediaId, ObservationId, PipeId, Text};
+
+words! {
+    /// The unit of an amount.
+    pub QuantityUnit {
+        /// Millimetres.
+        Millimetre = "mm",
+        /// Inches, 25.4 mm exactly.
+        Inch = "in",
+        /// Metres.
+        Metre = "m",
+        /// International feet, 0.3048 m exactly.
+        Foot = "ft",
+        /// US survey feet, 1200/3937 m exactly.
+        UsSurveyFoot = "us-ft",
+        /// Hundredths of what the code list names: height, area, wall thickness.
+        Percent = "percent",
+        /// Degrees of angle.
+        Degrees = "degrees",
+        /// A number of things.
+        Count = "count",
+        /// Litres a second.
+        LitresPerSecond = "litres-per-second",
+    }
+}
+
+/// What a unit measures; amounts of one dimension convert into each other exactly.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[non_exhaustive]
+pub enum Dimension {
+    /// A length, on the wall or along the pipe.
+    Length,
+    /// A share.
+    Percent,
+    /// An angle.
+    Angle,
+    /// A number of things.
+    Count,
+    /// A flow.
+    Flow,
+}
+
+impl QuantityUnit {
+    /// What the unit measures.
+    #[must_use]
+    pub const fn dimension(self) -> Dimension {
+        match self {
+            Self::Millimetre | Self::Inch | Self::Metre | Self::Foot | Self::UsSurveyFoot => Dimension::Length,
+            Self::Percent => Dimension::Percent,
+            Self::Degrees => Dimension::Angle,
+            Self::Count => Dimension::Count,
+            Self::LitresPerSecond => Dimension::Flow,
+        }
+    }
+
+    /// The factor that turns an amount in this unit into one in `other`, or `None` where they measure different things.
+    #[must_use]
+    pub fn factor_to(self, other: Self) -> Option<f64> {
+        const fn millimetres(unit: QuantityUnit) -> f64 {
+            match unit {
+                QuantityUnit::Inch => 25.4,
+                QuantityUnit::Metre => 1000.0,
+                QuantityUnit::Foot => 304.8,
+                QuantityUnit::UsSurveyFoot => 1_200_000.0 / 3937.0,
+                _ => 1.0,
+            }
+        }
+        if self == other {
+            return Some(1.0);
+        }
+        (self.dimension() == other.dimension()).then(|| millimetres(self) / millimetres(other))
+    }
+}
+
+words! {
+    /// The flow seen, for instance out of a connection.
+    pub FlowState {
+        /// None.
+        None = "none",
+        /// A trickle.
+        Trickle = "trickle",
+        /// A steady flow.
+        Steady = "steady",
+        /// Filled to the top.
+        Surcharged = "surcharged",
+    }
+}
+
+table! {
+    /// Where on the wall: at one hour, or clockwise from one to another, as seen in the direction of travel.
+    pub Clock {
+        /// The one hour, 1 to 12 in steps of a half.
+        at?: ClockHour,
+        /// The first hour of an arc.
+        from?: ClockHour,
+        /// The last hour of an arc, going clockwise.
+        to?: ClockHour,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+/// A clock in one of its two valid forms.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum ClockReading {
+    /// At one hour.
+    Point(ClockHour),
+    /// Clockwise from the first hour to the second.
+    Arc(ClockHour, ClockHour),
+}
+
+impl Clock {
+    /// The reading, or `None` when the keys do not form one.
+    #[must_use]
+    pub const fn reading(&self) -> Option<ClockReading> {
+        match (self.at, self.from, self.to) {
+            (Some(at), None, None) => Some(ClockReading::Point(at)),
+            (None, Some(from), Some(to)) => Some(ClockReading::Arc(from, to)),
+            _ => None,
+        }
+    }
+}
+
+impl ClockHour {
+    /// Whether it is an hour that a clock has: 1 to 12 in steps of a half.
+    #[must_use]
+    pub fn is_valid(self) -> bool {
+        (1.0..=12.5).contains(&self.get()) && (self.get() * 2.0).fract() == 0.0
+    }
+
+    /// The same place on the wall as seen by a camera that travels the other way: 3 o'clock going down is 9 o'clock
+    /// going up, 12 and 6 stay. `None` for an hour that no clock has.
+    #[must_use]
+    pub fn mirrored(self) -> Option<Self> {
+        if !self.is_valid() {
+            return None;
+        }
+        let hour = (12.0 - self.get()).rem_euclid(12.0);
+        Self::new(if hour < 1.0 { hour + 12.0 } else { hour })
+    }
+}
+
+impl ClockReading {
+    /// The reading as seen by a camera that travels the other way; an arc stays clockwise, so its ends change places.
+    #[must_use]
+    pub fn mirrored(self) -> Option<Self> {
+        Some(match self {
+            Self::Point(at) => Self::Point(at.mirrored()?),
+            Self::Arc(from, to) => Self::Arc(to.mirrored()?, from.mirrored()?),
+        })
+    }
+
+    /// How many hours the reading covers: 0 for a point, 12 for an arc whose ends are equal (all round).
+    #[must_use]
+    pub fn hours(self) -> f64 {
+        match self {
+            Self::Point(_) => 0.0,
+            Self::Arc(from, to) => {
+                let hours = (to.get() - from.get()).rem_euclid(12.0);
+                if hours == 0.0 { 12.0 } else { hours }
+            }
+        }
+    }
+}
+
+table! {
+    /// A measured or estimated amount. What it measures follows from the code: amounts stand in the code list's order.
+    pub Quantity {
+        /// The amount.
+        value: Amount,
+        /// Its unit.
+        unit: QuantityUnit,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// The condition grades of one observation, on the document's grade scheme.
+    pub Grades {
+        /// Structural condition.
+        structural?: Grade,
+        /// Operational condition.
+        operational?: Grade,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// A media file that shows an observation.
+    pub MediaRef {
+        /// The file.
+        id: MediaId,
+        /// The time into a video or audio recording, in seconds.
+        offset?: Seconds,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// One thing seen, at a distance or over a stretch.
+    pub Observation {
+        /// Identifies the observation within its run.
+        id: ObservationId,
+        /// The distance, in length units, as the counter showed it.
+        at: Length,
+        /// The distance where a stretch ends, in length units.
+        to?: Length,
+        /// Whether it is a stretch. A stretch without `to` is one whose finish was never recorded.
+        continuous?: bool,
+        /// What was seen, by the document's code list.
+        code: CodeId,
+        /// Further detail, in the code list's letters or words and in its order.
+        characterisation[]: Text,
+        /// Amounts, in the code list's order.
+        quantities[]: Quantity,
+        /// Where on the wall.
+        clock?: Clock,
+        /// Whether it is at a joint.
+        joint?: bool,
+        /// The other pipe of a connection.
+        joins?: PipeId,
+        /// The flow seen.
+        flow?: FlowState,
+        /// Whether the water is clear.
+        clear?: bool,
+        /// Condition grades.
+        grades?: Grades,
+        /// A remark.
+        remark?: Text,
+        /// Media that show it.
+        media[]: MediaRef,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+impl Observation {
+    /// Whether it is recorded as a stretch, finished or not.
+    #[must_use]
+    pub fn is_stretch(&self) -> bool {
+        self.continuous == Some(true) || self.to.is_some()
+    }
+
+    /// The distance where it ends: `to`, or `at` where there is none.
+    #[must_use]
+    pub fn end(&self) -> Length {
+        self.to.unwrap_or(self.at)
+    }
+}

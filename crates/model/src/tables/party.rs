@@ -1,0 +1,44 @@
+//! Who took part.
+
+use crate::extension::Extensions;
+use crate::text::{PartyId, Text};
+
+words! {
+    /// What a party does in the survey.
+    pub PartyRole {
+        /// Owns the pipes.
+        Owner = "owner",
+        /// Ordered the survey.
+        Client = "client",
+        /// Carried the survey out.
+        Contractor = "contractor",
+        /// Operated the camera.
+        Operator = "operator",
+        /// Reviewed the record.
+        Reviewer = "reviewer",
+        /// Another part, which `role_text` states.
+        Other = "other",
+    }
+}
+
+table! {
+    /// A person or a firm.
+    pub Party {
+        /// Identifies the party.
+        id: PartyId,
+        /// The name.
+        name: Text,
+        /// What the party does in the survey.
+        role?: PartyRole,
+        /// The role in words, beside `other`.
+        role_text?: Text,
+        /// The firm that a person works for.
+        member_of?: PartyId,
+        /// The number of a certificate or licence, as its issuer writes it.
+        certificate?: Text,
+        /// How to reach the party.
+        contact?: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}

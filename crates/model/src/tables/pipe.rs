@@ -1,0 +1,218 @@
+//! The pipes as the owner's records have them: what a run is held against.
+
+use crate::extension::Extensions;
+use crate::number::{ClockHour, Length, Position, Section, Year};
+use crate::text::{PipeId, StructureId, Text};
+
+words! {
+    /// What a pipe carries.
+    pub Carries {
+        /// Foul sewage.
+        Sanitary = "sanitary",
+        /// Storm water.
+        Storm = "storm",
+        /// Both.
+        Combined = "combined",
+        /// Something else, which `carries_text` states.
+        Other = "other",
+    }
+}
+
+words! {
+    /// The shape of a cross-section.
+    pub Shape {
+        /// Circular.
+        Circular = "circular",
+        /// Egg-shaped.
+        Egg = "egg",
+        /// Oval.
+        Oval = "oval",
+        /// Rectangular.
+        Rectangular = "rectangular",
+        /// Horseshoe.
+        Horseshoe = "horseshoe",
+        /// Arch.
+        Arch = "arch",
+        /// U-shaped.
+        UShaped = "u-shaped",
+        /// Another shape, which `shape_text` states.
+        Other = "other",
+    }
+}
+
+words! {
+    /// What a stated size measures.
+    pub SizeBasis {
+        /// The clear inside dimension.
+        Inside = "inside",
+        /// The outside dimension.
+        Outside = "outside",
+        /// A nominal size, which is neither exactly.
+        Nominal = "nominal",
+    }
+}
+
+words! {
+    /// Between which points a stated length was measured.
+    pub LengthBetween {
+        /// Between the centres of the two structures.
+        Centres = "centres",
+        /// Between the inner walls of the two structures.
+        Walls = "walls",
+        /// Between the ends of the pipe.
+        Ends = "ends",
+    }
+}
+
+words! {
+    /// What a pipe is made of.
+    pub Material {
+        /// Vitrified clay.
+        VitrifiedClay = "vitrified-clay",
+        /// Plain concrete.
+        Concrete = "concrete",
+        /// Reinforced concrete.
+        ReinforcedConcrete = "reinforced-concrete",
+        /// Asbestos cement.
+        AsbestosCement = "asbestos-cement",
+        /// Brick.
+        Brick = "brick",
+        /// Stone masonry.
+        Stone = "stone",
+        /// Polyvinyl chloride.
+        Pvc = "pvc",
+        /// Polyethylene.
+        Polyethylene = "polyethylene",
+        /// Polypropylene.
+        Polypropylene = "polypropylene",
+        /// Acrylonitrile butadiene styrene.
+        Abs = "abs",
+        /// Glass-fibre reinforced plastic.
+        GlassReinforcedPlastic = "glass-reinforced-plastic",
+        /// Grey cast iron.
+        CastIron = "cast-iron",
+        /// Ductile iron.
+        DuctileIron = "ductile-iron",
+        /// Steel.
+        Steel = "steel",
+        /// Corrugated metal.
+        CorrugatedMetal = "corrugated-metal",
+        /// Bituminised fibre (pitch fibre).
+        BituminisedFibre = "bituminised-fibre",
+        /// Another material, which `material_text` states.
+        Other = "other",
+    }
+}
+
+words! {
+    /// Materials that fail alike, as code lists and grade schemes speak of them.
+    pub MaterialClass {
+        /// Vitrified clay.
+        Clayware = "clayware",
+        /// Concrete, reinforced or not, and asbestos cement.
+        Concrete = "concrete",
+        /// Plastics.
+        Plastic = "plastic",
+        /// Metals.
+        Metal = "metal",
+        /// Brick and stone.
+        Masonry = "masonry",
+        /// Everything else.
+        Other = "other",
+    }
+}
+
+impl Material {
+    /// The class that this material belongs to.
+    #[must_use]
+    pub const fn class(self) -> MaterialClass {
+        match self {
+            Self::VitrifiedClay => MaterialClass::Clayware,
+            Self::Concrete | Self::ReinforcedConcrete | Self::AsbestosCement => MaterialClass::Concrete,
+            Self::Brick | Self::Stone => MaterialClass::Masonry,
+            Self::Pvc | Self::Polyethylene | Self::Polypropylene | Self::Abs | Self::GlassReinforcedPlastic => {
+                MaterialClass::Plastic
+            }
+            Self::CastIron | Self::DuctileIron | Self::Steel | Self::CorrugatedMetal => MaterialClass::Metal,
+            Self::BituminisedFibre | Self::Other => MaterialClass::Other,
+        }
+    }
+}
+
+table! {
+    /// Where a lateral meets a main.
+    pub Joins {
+        /// The pipe that is met.
+        pipe: PipeId,
+        /// The distance along it from its upstream structure, in length units.
+        at?: Length,
+        /// The clock reference of the connection, looking downstream in the pipe that is met.
+        clock?: ClockHour,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// Elevations of the lowest inside point at a pipe's two ends.
+    pub Inverts {
+        /// At the upstream end, in length units.
+        upstream?: Length,
+        /// At the downstream end, in length units.
+        downstream?: Length,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}
+
+table! {
+    /// A pipe: between two structures, or a lateral from one structure to the main that it joins.
+    pub Pipe {
+        /// Identifies the pipe.
+        id: PipeId,
+        /// The structure at its upper end.
+        upstream: StructureId,
+        /// The structure at its lower end; a lateral has `joins` instead.
+        downstream?: StructureId,
+        /// Where a lateral meets its main.
+        joins?: Joins,
+        /// What it carries.
+        carries?: Carries,
+        /// What it carries in words, beside `other`.
+        carries_text?: Text,
+        /// The shape of its cross-section.
+        shape?: Shape,
+        /// The shape in words, beside `other`.
+        shape_text?: Text,
+        /// Height of the cross-section (the diameter of a circular pipe), in section units.
+        height?: Section,
+        /// Width of the cross-section, in section units; absent for circular pipes.
+        width?: Section,
+        /// What height and width measure.
+        size_basis?: SizeBasis,
+        /// What it is made of.
+        material?: Material,
+        /// The material in words, beside `other`.
+        material_text?: Text,
+        /// What it is lined with, in words.
+        lining?: Text,
+        /// The owner's length, in length units.
+        length?: Length,
+        /// Between which points that length was measured.
+        length_between?: LengthBetween,
+        /// The distance from joint to joint, in length units.
+        joint_spacing?: Length,
+        /// The year it was laid.
+        laid?: Year,
+        /// Elevations of its two ends.
+        inverts?: Inverts,
+        /// Its course from the upstream to the downstream end, in the document's reference system.
+        path[]: Position,
+        /// The street or place.
+        street?: Text,
+        /// The owner's number for it, where it is not the id.
+        asset?: Text,
+        /// Data that the format does not define.
+        extensions?: Box<Extensions>,
+    }
+}

@@ -1,0 +1,168 @@
+//! Text with its meaning in the type: identifiers, one type a table, and the few strings that have a form of
+//! their own. The empty string is never a value: what is not known is absent.
+
+use std::fmt;
+
+use serde::de::{Deserializer, Error, Visitor};
+
+texts! {
+    /// Any text but the empty one.
+    pub Text;
+    /// Identifies a survey document; a `urn:uuid:` URI by preference.
+    pub DocumentId;
+    /// Identifies a party.
+    pub PartyId;
+    /// Identifies a piece of equipment.
+    pub EquipmentId;
+    /// Identifies a structure: a manhole, cleanout, outfall or other node.
+    pub StructureId;
+    /// Identifies a pipe.
+    pub PipeId;
+    /// Identifies a run, one traverse of the camera.
+    pub RunId;
+    /// Identifies an observation within its run.
+    pub ObservationId;
+    /// Identifies a media file.
+    pub MediaId;
+    /// Identifies a locate.
+    pub LocateId;
+    /// Identifies a rating.
+    pub RatingId;
+    /// A code of the document's code list.
+    pub CodeId;
+    /// A horizontal reference system as `authority:code`, for example `EPSG:6594`.
+    pub CrsId matches is_crs, r"^[A-Za-z][A-Za-z0-9-]*:[A-Za-z0-9.-]+$", "authority:code, such as EPSG:6594";
+    /// A language tag (BCP 47), for example `en` or `de-AT`.
+    pub Language matches is_language, r"^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$", "a language tag, such as en or de-AT";
+    /// A date and time with its offset (RFC 3339 in the strict form of RFC 7493 §4.3), kept as written. Calendar
+    /// errors such as 30 February are representable and a finding of the checker.
+    pub Timestamp matches is_timestamp,
+        r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])T([01][0-9]|2[0-3]):[0-5][0-9]:([0-5][0-9]|60)(\.[0-9]+)?(Z|[+-]([01][0-9]|2[0-3]):[0-5][0-9])$",
+        "a date, time and offset, such as 2026-05-06T09:31:00-05:00";
+    /// A calendar date (RFC 3339 `full-date`).
+    pub Date matches is_date, r"^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$", "a date, such as 2026-05-06";
+    /// A digest: the algorithm, a colon, and lower-case hexadecimal digits.
+    pub Digest matches is_digest, r"^sha-256:[0-9a-f]{64}$", "sha-256: and 64 lower-case hexadecimal digits";
+    /// A SHA-256 digest in lower-case hexadecimal digits.
+    pub Sha256 matches is_sha256, r"^[0-9a-f]{64}$", "64 lower-case hexadecimal digits";
+    /// A media type (RFC 6838), for example `image/jpeg`.
+    pub MediaType matches is_media_type,
+        r"^[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*/[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*$", "a media type, such as image/jpeg";
+    /// The name of an extension: a reverse domain name, for example `org.example.dispatch`.
+    pub ExtensionKey matches is_reverse_domain,
+        r"^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$", "a reverse domain name, such as org.example.dispatch";
+}
+
+/// Why a text cannot stand where it was given.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum TextError {
+    /// The text is empty.
+    #[error("empty text; leave the key out when the value is not known")]
+    Empty,
+    /// The text has not the form that its place asks for.
+    #[error("not of the form expected here: {expected}")]
+    Form {
+        /// The form, with an example.
+        expected: &'static str,
+    },
+}
+
+pub(crate) fn read<'de, D: Deserializer<'de>, T>(
+    source: D,
+    make: impl Fn(&str) -> Result<T, TextError>,
+) -> Result<T, D::Error> {
+    struct Words<F>(F);
+    impl<T, F: Fn(&str) -> Result<T, TextError>> Visitor<'_> for Words<F> {
+        type Value = T;
+        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            f.write_str("text")
+        }
+        fn visit_str<E: Error>(self, text: &str) -> Result<T, E> {
+            (self.0)(text).map_err(|error| E::custom(format_args!("{text:?}: {error}")))
+        }
+    }
+    source.deserialize_str(Words(make))
+}
+
+// The forms are matched by hand, byte by byte: they stand on the fast road of every document, and the patterns
+// in the schema say the same. A property test holds the two together.
+
+fn all(text: &str, ok: impl Fn(u8) -> bool) -> bool {
+    text.bytes().all(ok)
+}
+
+fn is_crs(text: &str) -> bool {
+    text.split_once(':').is_some_and(|(authority, code)| {
+        authority.bytes().next().is_some_and(|b| b.is_ascii_alphabetic())
+            && all(authority, |b| b.is_ascii_alphanumeric() || b == b'-')
+            && !code.is_empty()
+            && all(code, |b| b.is_ascii_alphanumeric() || b == b'.' || b == b'-')
+    })
+}
+
+fn is_language(text: &str) -> bool {
+    let mut parts = text.split('-');
+    parts.next().is_some_and(|p| (2..=8).contains(&p.len()) && all(p, |b| b.is_ascii_alphabetic()))
+        && parts.all(|p| (1..=8).contains(&p.len()) && all(p, |b| b.is_ascii_alphanumeric()))
+}
+
+fn two(text: &[u8], low: u8, high: u8) -> bool {
+    matches!(text, [a @ b'0'..=b'9', b @ b'0'..=b'9'] if (low..=high).contains(&((a - b'0') * 10 + (b - b'0'))))
+}
+
+fn is_date(text: &str) -> bool {
+    let b = text.as_bytes();
+    b.len() == 10
+        && b[..4].iter().all(u8::is_ascii_digit)
+        && b[4] == b'-'
+        && two(&b[5..7], 1, 12)
+        && b[7] == b'-'
+        && two(&b[8..], 1, 31)
+}
+
+fn is_timestamp(text: &str) -> bool {
+    let b = text.as_bytes();
+    if b.len() < 20 || !text.is_char_boundary(10) || !is_date(&text[..10]) || b[10] != b'T' {
+        return false;
+    }
+    let time =
+        two(&b[11..13], 0, 23) && b[13] == b':' && two(&b[14..16], 0, 59) && b[16] == b':' && two(&b[17..19], 0, 60);
+    let mut rest = &b[19..];
+    if let [b'.', fraction @ ..] = rest {
+        let digits = fraction.iter().take_while(|b| b.is_ascii_digit()).count();
+        if digits == 0 {
+            return false;
+        }
+        rest = &fraction[digits..];
+    }
+    time && match rest {
+        b"Z" => true,
+        [b'+' | b'-', hours @ .., b':', m1, m2] => two(hours, 0, 23) && two(&[*m1, *m2], 0, 59),
+        _ => false,
+    }
+}
+
+fn is_sha256(text: &str) -> bool {
+    text.len() == 64 && all(text, |b| b.is_ascii_digit() || (b'a'..=b'f').contains(&b))
+}
+
+fn is_digest(text: &str) -> bool {
+    text.strip_prefix("sha-256:").is_some_and(is_sha256)
+}
+
+fn is_media_type(text: &str) -> bool {
+    let part = |p: &str| {
+        p.bytes().next().is_some_and(|b| b.is_ascii_alphanumeric())
+            && all(p, |b| b.is_ascii_alphanumeric() || b"!#$&^_.+-".contains(&b))
+    };
+    text.split_once('/').is_some_and(|(kind, subtype)| part(kind) && part(subtype))
+}
+
+fn is_reverse_domain(text: &str) -> bool {
+    let label = |p: &str| all(p, |b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-');
+    let mut parts = text.split('.');
+    parts.next().is_some_and(|p| p.bytes().next().is_some_and(|b| b.is_ascii_lowercase()) && label(p))
+        && text.contains('.')
+        && parts.all(|p| p.bytes().next().is_some_and(|b| b != b'-') && label(p))
+}

@@ -1,0 +1,175 @@
+//! Writing a document so that equal content gives equal bytes: keys in the order of the specification, numbers in
+//! their shortest form, what is not known left out. The layout has a line for every row of a table, so that a
+//! difference between two documents shows as a difference between lines.
+
+use std::io::{self, Write};
+
+use serde::Serialize;
+use serde::ser::Serializer;
+use serde_json::ser::Formatter;
+use sha2::{Digest as _, Sha256};
+
+use crate::tables::{Document, Head, Run};
+use crate::text::Digest;
+
+impl Serialize for Document {
+    fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        #[derive(Serialize)]
+        struct Flat<'d> {
+            #[serde(flatten)]
+            head: &'d Head,
+            #[serde(skip_serializing_if = "<[Run]>::is_empty")]
+            runs: &'d [Run],
+        }
+        Flat { head: &self.head, runs: &self.runs }.serialize(sink)
+    }
+}
+
+/// Writes a document in the layout for files, with a final newline.
+///
+/// # Errors
+/// When the sink fails.
+pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
+    stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
+///
+/// # Errors
+/// When the sink fails.
+pub fn stream<R: std::borrow::Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    mut sink: impl Write,
+) -> io::Result<()> {
+    struct Rows<I>(std::cell::RefCell<I>);
+    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<I> {
+        fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+            use serde::ser::SerializeSeq;
+            let mut seq = sink.serialize_seq(None)?;
+            for run in &mut *self.0.borrow_mut() {
+                seq.serialize_element(run.borrow())?;
+            }
+            seq.end()
+        }
+    }
+    #[derive(Serialize)]
+    struct Streamed<'h, T> {
+        #[serde(flatten)]
+        head: &'h Head,
+        #[serde(skip_serializing_if = "Option::is_none")]
+        runs: Option<T>,
+    }
+    let mut runs = runs.peekable();
+    let runs = runs.peek().is_some().then_some(Rows(std::cell::RefCell::new(runs)));
+    let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
+    Streamed { head, runs }.serialize(&mut writer)?;
+    sink.write_all(b"\n")
+}
+
+/// The document as a string in the layout for files.
+#[must_use]
+pub fn to_string(document: &Document) -> String {
+    let mut bytes = Vec::new();
+    // Writing to memory does not fail, and serde_json writes UTF-8.
+    let _ = self::document(document, &mut bytes);
+    String::from_utf8(bytes).unwrap_or_default()
+}
+
+/// The document's canonical form (RFC 8785): what its digest is taken over.
+///
+/// # Errors
+/// Never for a document that was read; the signature is the serializer's.
+pub fn canonical(document: &Document) -> io::Result<Vec<u8>> {
+    serde_json_canonicalizer::to_vec(document).map_err(io::Error::other)
+}
+
+/// The document's digest: SHA-256 over its canonical form.
+///
+/// # Errors
+/// As [`canonical`].
+pub fn digest(document: &Document) -> io::Result<Digest> {
+    let hash = Sha256::digest(canonical(document)?);
+    let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
+    Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
+}
+
+/// A line for each key of the document, each row of a table and each observation; everything below on its row's line.
+#[derive(Default)]
+struct Lines {
+    /// For every open array or object, whether its members have lines of their own.
+    open: Vec<bool>,
+    in_key: bool,
+    /// The members of the array that begins next have lines of their own.
+    rows_follow: bool,
+}
+
+impl Lines {
+    fn indent<W: ?Sized + Write>(&self, writer: &mut W) -> io::Result<()> {
+        writer.write_all(b"\n")?;
+        for _ in 0..self.open.iter().filter(|own| **own).count() {
+            writer.write_all(b"  ")?;
+        }
+        Ok(())
+    }
+
+    fn begin<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8], own_lines: bool) -> io::Result<()> {
+        self.open.push(own_lines);
+        self.rows_follow = false;
+        writer.write_all(bracket)
+    }
+
+    fn member<W: ?Sized + Write>(&self, writer: &mut W, first: bool) -> io::Result<()> {
+        match (self.open.last(), first) {
+            (Some(true), true) => self.indent(writer),
+            (Some(true), false) => writer.write_all(b",").and_then(|()| self.indent(writer)),
+            (_, true) => Ok(()),
+            (_, false) => writer.write_all(b", "),
+        }
+    }
+
+    fn end<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
+        if self.open.pop() == Some(true) {
+            self.indent(writer)?;
+        }
+        writer.write_all(bracket)
+    }
+}
+
+impl Formatter for Lines {
+    fn begin_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        let own_lines = self.open.len() == 1 || self.rows_follow;
+        self.begin(writer, b"[", own_lines)
+    }
+    fn begin_array_value<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.member(writer, first)
+    }
+    fn end_array<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.end(writer, b"]")
+    }
+    fn begin_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        let own_lines = self.open.is_empty();
+        self.begin(writer, b"{", own_lines)
+    }
+    fn begin_object_key<W: ?Sized + Write>(&mut self, writer: &mut W, first: bool) -> io::Result<()> {
+        self.in_key = true;
+        self.member(writer, first)
+    }
+    fn end_object_key<W: ?Sized + Write>(&mut self, _: &mut W) -> io::Result<()> {
+        self.in_key = false;
+        Ok(())
+    }
+    fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        writer.write_all(b": ")
+    }
+    fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
+        self.end(writer, b"}")
+    }
+    fn write_string_fragment<W: ?Sized + Write>(&mut self, writer: &mut W, fragment: &str) -> io::Result<()> {
+        if self.in_key {
+            // The one list below a row that is a table itself.
+            self.rows_follow = self.open.len() == 3 && fragment == "observations";
+        }
+        writer.write_all(fragment.as_bytes())
+    }
+}
