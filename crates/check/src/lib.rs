@@ -1,1 +1,49 @@
-//! Placeholder until the crate is written.
+//! The rule catalogue of the obvert format and the checker that applies it.
+//!
+//! A rule is one file under `rules/`: a declaration whose documentation is also its test, and one plain function.
+//! [`Checker`] walks a survey once, the record in the outer loop and the rules in the inner one, over indexes that
+//! are built once; a run is checked and dropped before the next one is read. What it finds are [`Finding`]s, data and
+//! never errors, in a [`Report`].
+//!
+//! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe.
+//!
+//! ```
+//! use obvert_check::{Checker, Settings};
+//!
+//! let source = br#"{
+//!   "obvert": "0.1", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
+//!   "units": { "length": "ft", "section": "in" },
+//!   "coding": { "list": "obvert-terms", "version": "1" },
+//!   "structures": [ { "id": "LM-014", "kind": "manhole" } ],
+//!   "pipes": [ { "id": "L-101", "upstream": "LM-014", "downstream": "LM-015" } ]
+//! }"#;
+//! let report = Checker::new(Settings::default())?.check(source)?;
+//! assert_eq!(report.findings[0].rule, "unknown-structure");
+//! assert_eq!(report.findings[0].path, "/pipes/0/downstream");
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+#[macro_use]
+mod rule;
+
+mod catalogue;
+mod checker;
+mod finding;
+pub mod grading;
+mod report;
+mod rules;
+mod settings;
+mod sink;
+mod time;
+mod views;
+
+pub use catalogue::{MINIMAL, catalogue, find};
+pub use checker::Checker;
+pub use finding::{Finding, Severity, SourcePlace};
+pub use report::{Document as ReportDocument, NotRun, Report, RuleTotal, Tool, Totals};
+pub use rule::{Check, Example, Limit, Need, Rule, Section};
+pub use settings::{Settings, SettingsError};
+pub use sink::Sink;
+pub use views::{
+    Ending, LocateView, MediaView, PipeView, RatingView, RowView, RunSummary, RunView, Spot, StructureView, Survey,
+};

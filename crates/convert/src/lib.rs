@@ -1,1 +1,56 @@
-//! Placeholder until the crate is written.
+//! Converters between obvert documents and the forms that offices read.
+//!
+//! A folder a form, each with a reader, a writer and the mapping between them. A reader gives back a
+//! [`Survey`]: the document, and a [`SourceMap`] from its JSON Pointers to the file, row and column that each value
+//! came from, so that a finding on the document can be shown where its author will look. A writer gives back a
+//! [`LossReport`]: what the form could not hold. The forms that are called lossless have an empty one, always.
+//!
+//! Nothing here touches a file system: readers take bytes and writers give them back.
+
+mod error;
+mod loss;
+mod source_map;
+
+#[cfg(feature = "csv")]
+pub mod csv;
+#[cfg(feature = "geojson")]
+pub mod geojson;
+#[cfg(feature = "xml")]
+pub mod xml;
+
+pub use error::{ConvertError, PlacedProblem};
+pub use loss::{Loss, LossKind, LossReport, Note};
+pub use source_map::{Place, SourceMap};
+
+use obvert_model::tables::Document;
+
+/// A document that was read from another form, and where its values came from.
+#[derive(Clone, Debug)]
+pub struct Survey {
+    /// The document.
+    pub document: Document,
+    /// Where its values came from.
+    pub places: SourceMap,
+}
+
+/// Turns a value that a reader has put together into a document, or reports every structural problem with its place.
+#[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Survey, ConvertError> {
+    use serde::Deserialize;
+
+    let problems = match Document::deserialize(&value) {
+        // The typed reader sees one row at a time; ids that stand twice show over a whole table.
+        Ok(document) => match obvert_model::read::twice(&document) {
+            problems if problems.is_empty() => return Ok(Survey { document, places }),
+            problems => problems,
+        },
+        Err(first) => match obvert_model::read::value_problems(&value) {
+            problems if problems.is_empty() => {
+                return Err(ConvertError::Form { place: None, message: first.to_string() });
+            }
+            problems => problems,
+        },
+    };
+    let placed = problems.into_iter().map(|problem| PlacedProblem { place: places.place(&problem.pointer), problem });
+    Err(ConvertError::Structure(placed.collect()))
+}

@@ -12,6 +12,9 @@ use crate::projection::Projection;
 use crate::registry::{self, System};
 use crate::unit::Unit;
 
+/// Transformations that both cover a place and differ by more than this are no answer.
+const AMBIGUOUS_METRES: f64 = 5.0;
+
 /// What the two coordinates are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum CrsKind {
@@ -27,7 +30,7 @@ pub enum CrsKind {
 /// definition has, and in the system's own [`unit`](Self::unit).
 ///
 /// Every system of the registry can be parsed and can measure lengths. Whether it can be taken to WGS 84 is a second
-/// question, because that may need a grid file or a projection method that is not carried; [`datum_shift`](Self::datum_shift)
+/// question, because that may need a grid file or a projection method that is not carried; [`datum_shifts`](Self::datum_shifts)
 /// answers it before any position is touched.
 ///
 /// ```
@@ -45,7 +48,7 @@ pub struct Crs {
     ogc: bool,
     system: System,
     projection: Option<Projection>,
-    shift: Result<DatumShift, GeoError>,
+    shifts: Result<Vec<DatumShift>, GeoError>,
     geodesic: Geodesic,
 }
 
@@ -79,18 +82,20 @@ impl Crs {
                 None => GeoError::UnknownCode { code, registry: registry::VERSION },
             });
         };
-        let projection = if system.projected && !system.projection.starts_with('!') {
-            Projection::new(&system)
-        } else {
-            None
-        };
-        let shift = match system.shift.strip_prefix('!') {
-            None => system.shift.parse().ok().and_then(registry::shift).ok_or_else(|| unusable(code, &system, "unknown")),
+        let projection =
+            if system.projected && !system.projection.starts_with('!') { Projection::new(&system) } else { None };
+        let shifts = match system.shifts.strip_prefix('!') {
+            None => system
+                .shifts
+                .split(' ')
+                .map(|index| index.parse().ok().and_then(registry::shift))
+                .collect::<Option<Vec<_>>>()
+                .ok_or_else(|| unusable(code, &system, "unknown")),
             Some(reason) => Err(unusable(code, &system, reason)),
         };
         let ellipsoid = system.ellipsoid;
         let geodesic = Geodesic::new(ellipsoid.semi_major, ellipsoid.flattening);
-        Ok(Self { code, ogc: false, system, projection, shift, geodesic })
+        Ok(Self { code, ogc: false, system, projection, shifts, geodesic })
     }
 
     /// The EPSG code; 4326 for `OGC:CRS84`.
@@ -126,8 +131,7 @@ impl Crs {
     /// Where the system is meant to be used, as the authority gives it.
     #[must_use]
     pub fn area(&self) -> Area {
-        let [west, south, east, north] = self.system.area;
-        Area { west, south, east, north }
+        Area::from(self.system.area)
     }
 
     /// Whether the authority has withdrawn the code. It still means what it meant.
@@ -141,7 +145,8 @@ impl Crs {
         self.system.replaced_by.split(',').filter_map(|code| code.parse().ok())
     }
 
-    /// How positions become WGS 84, with the stated accuracy.
+    /// How positions become WGS 84, with the stated accuracy: one transformation, or several of which each is for a
+    /// part of the area of use.
     ///
     /// For NAD83, NAD83(2011), ETRS89 and other datums of satellite geodesy this is mostly the null transformation: the numbers
     /// stay as they are. The frames have drifted apart since they were fixed; the difference on the ground is up to
@@ -149,8 +154,41 @@ impl Crs {
     ///
     /// # Errors
     /// [`GeoError::NeedsGrid`] or [`GeoError::NoTransformation`], by name.
-    pub fn datum_shift(&self) -> Result<&DatumShift, GeoError> {
-        self.shift.as_ref().map_err(Clone::clone)
+    pub fn datum_shifts(&self) -> Result<&[DatumShift], GeoError> {
+        self.shifts.as_deref().map_err(Clone::clone)
+    }
+
+    /// The transformation for one place, given as longitude and latitude on the system's own datum.
+    ///
+    /// # Errors
+    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several are published of
+    /// which none covers the place, or two do and do not agree.
+    pub fn datum_shift_at(&self, lonlat: [f64; 2]) -> Result<&DatumShift, GeoError> {
+        let refuse = |why: String| GeoError::NoTransformation { code: self.code, name: self.system.name, why };
+        let place = || format!("longitude {:.4}, latitude {:.4}", lonlat[0], lonlat[1]);
+        let shifts = self.datum_shifts()?;
+        if let [only] = shifts {
+            return Ok(only);
+        }
+        let mut here = shifts.iter().filter(|shift| shift.area().is_none_or(|area| area.contains(lonlat, 0.0)));
+        let best = here
+            .next()
+            .ok_or_else(|| refuse(format!("at {} none of its {} transformations applies", place(), shifts.len())))?;
+        let [lon, lat] = best.forward(lonlat);
+        // A coarser one for a wider area is expected to differ; one of the same rank is not.
+        for other in here.filter(|other| other.accuracy_metres() == best.accuracy_metres()) {
+            let [x, y] = other.forward(lonlat);
+            let metres: f64 = self.geodesic.inverse(lat, lon, y, x);
+            if metres > AMBIGUOUS_METRES {
+                return Err(refuse(format!(
+                    "at {} both {:?} and {:?} apply, and they differ by {metres:.0} m",
+                    place(),
+                    best.name(),
+                    other.name()
+                )));
+            }
+        }
+        Ok(best)
     }
 
     /// Longitude and latitude on the system's own datum, in degrees east of Greenwich and north. No datum shift.
@@ -188,10 +226,11 @@ impl Crs {
     /// WGS 84 longitude and latitude in degrees of a position in this system.
     ///
     /// # Errors
-    /// Those of [`datum_shift`](Self::datum_shift) and [`to_geographic`](Self::to_geographic).
+    /// Those of [`datum_shift_at`](Self::datum_shift_at) and [`to_geographic`](Self::to_geographic).
     pub fn to_wgs84(&self, position: [f64; 2]) -> Result<[f64; 2], GeoError> {
-        let shift = self.datum_shift()?;
-        Ok(shift.forward(self.to_geographic(position)?))
+        self.datum_shifts()?;
+        let own = self.to_geographic(position)?;
+        Ok(self.datum_shift_at(own)?.forward(own))
     }
 
     /// The position in this system of a WGS 84 longitude and latitude in degrees: the exact inverse of
@@ -201,11 +240,21 @@ impl Crs {
     /// # Errors
     /// As there.
     pub fn from_wgs84(&self, lonlat: [f64; 2]) -> Result<[f64; 2], GeoError> {
-        let shift = self.datum_shift()?;
+        let shifts = self.datum_shifts()?;
         if !(-360.0..=360.0).contains(&lonlat[0]) || !(-90.0..=90.0).contains(&lonlat[1]) {
             return Err(GeoError::OutOfDomain { code: 4326, position: lonlat });
         }
-        self.project_geographic(shift.backward(lonlat))
+        let mut reason = None;
+        for shift in shifts {
+            let own = shift.backward(lonlat);
+            // The way there chooses by the place on the own datum; only the one it would choose undoes it.
+            match self.datum_shift_at(own) {
+                Ok(chosen) if std::ptr::eq(chosen, shift) => return self.project_geographic(own),
+                Ok(_) => {}
+                Err(error) => reason = Some(error),
+            }
+        }
+        Err(reason.unwrap_or(GeoError::OutOfDomain { code: 4326, position: lonlat }))
     }
 
     /// Distance between two positions in metres: along the geodesic in a geographic system, on the plane of
@@ -307,10 +356,17 @@ impl Crs {
     fn projection(&self) -> Result<&Projection, GeoError> {
         self.projection.as_ref().ok_or_else(|| {
             let (code, name) = (self.code, self.system.name);
-            let reason = self.system.projection.trim_start_matches('!');
-            match reason.strip_prefix("axes ") {
-                Some(axes) => GeoError::UnsupportedAxes { code, name, axes },
-                None => GeoError::UnsupportedMethod { code, name, method: reason.split(' ').next().unwrap_or(reason) },
+            match self.system.projection.strip_prefix('!') {
+                Some(reason) => match reason.strip_prefix("axes ") {
+                    Some(axes) => GeoError::UnsupportedAxes { code, name, axes },
+                    None => GeoError::UnsupportedMethod { code, name, method: reason },
+                },
+                // PROJ's short name: the registry has it and the projection library does not.
+                None => GeoError::UnsupportedMethod {
+                    code,
+                    name,
+                    method: self.system.projection.split(' ').next().unwrap_or("unknown"),
+                },
             }
         })
     }
@@ -325,12 +381,9 @@ fn unusable(code: u32, system: &System, reason: &'static str) -> GeoError {
             let (grid, accuracy) = rest.split_once(':').unwrap_or((rest, ""));
             GeoError::NeedsGrid { code, name, grid, accuracy_metres: accuracy.parse().ok() }
         }
-        "varies" => GeoError::NoTransformation {
-            code,
-            name,
-            why: format!("the published transformations differ by {rest} m from one part of its area to another"),
-        },
-        "unsupported" => GeoError::NoTransformation { code, name, why: format!("its method ({rest}) is not supported") },
+        "unsupported" => {
+            GeoError::NoTransformation { code, name, why: format!("its method ({rest}) is not supported") }
+        }
         _ => GeoError::NoTransformation { code, name, why: "none is published".to_owned() },
     }
 }

@@ -2,6 +2,8 @@
 //! numbers at most; it is done here and not in the projection library because the accuracy has to be told with it,
 //! and because the way back must undo the way there to the last bit, which the usual shortcut does not.
 
+use crate::area::Area;
+
 /// An ellipsoid: semi-major axis in metres and flattening.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Ellipsoid {
@@ -91,12 +93,18 @@ impl Helmert {
 pub struct DatumShift {
     name: &'static str,
     accuracy_metres: Option<f64>,
+    area: Option<Area>,
     steps: Vec<Helmert>,
 }
 
 impl DatumShift {
-    pub(crate) fn new(name: &'static str, accuracy_metres: Option<f64>, steps: Vec<Helmert>) -> Self {
-        Self { name, accuracy_metres, steps }
+    pub(crate) fn new(
+        name: &'static str,
+        accuracy_metres: Option<f64>,
+        area: Option<Area>,
+        steps: Vec<Helmert>,
+    ) -> Self {
+        Self { name, accuracy_metres, area, steps }
     }
 
     /// The name of the published transformation, for example `OSGB36 to WGS 84 (6)`.
@@ -110,6 +118,12 @@ impl DatumShift {
     #[must_use]
     pub fn accuracy_metres(&self) -> Option<f64> {
         self.accuracy_metres
+    }
+
+    /// Where the transformation is meant to be used, if its authority says so.
+    #[must_use]
+    pub fn area(&self) -> Option<Area> {
+        self.area
     }
 
     /// Whether the numbers stay as they are: the two datums are taken to be one.

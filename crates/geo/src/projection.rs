@@ -57,9 +57,12 @@ impl Projection {
         }
         let mut point = (x, y, 0.0);
         transform(&self.plane, &self.globe, &mut point).ok()?;
-        let lat = point.1.to_degrees();
-        let found = finite([wrap(point.0.to_degrees() + self.prime_meridian), lat])?;
-        (-90.0..=90.0).contains(&lat).then_some(found)
+        let lonlat = finite([wrap(point.0.to_degrees() + self.prime_meridian), point.1.to_degrees()])?;
+        // Far outside its domain an inverse projection lands anywhere, on a pole or on another turn; the way back
+        // from there does not lead to where it came from.
+        let [x2, y2] = self.forward(lonlat)?;
+        let meets = |a: f64, b: f64| (a - b).abs() <= 1.0 + 1e-9 * b.abs();
+        (meets(x2, x) && meets(y2, y)).then_some(lonlat)
     }
 }
 

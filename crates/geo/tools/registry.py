@@ -26,7 +26,7 @@ GEOD = Geod(ellps="WGS84")
 ELLIPSOIDS = pyproj.get_ellps_map()
 # A transformation worse than this is refused when a grid would do better.
 GRID_FREE_LIMIT_M = 5.0
-# Where PROJ would switch between operations inside one area of use by more than this, no single one is right.
+# Where PROJ switches between operations inside one area of use by more than this, all of them are kept.
 SPREAD_LIMIT_M = 5.0
 
 
@@ -101,14 +101,22 @@ def shift_steps(definition, own):
             if not inverse:
                 source, pending = ellipsoid(p), []
             else:
-                if len(pending) != 1:
-                    raise Refused("unsupported:chained helmert")
-                out.append((source, pending[0], ellipsoid(p)))
+                # Between two steps of a chain the position is put back on the first ellipsoid and its height let
+                # go; such chains join modern frames, where that is far below a millimetre.
+                pending = pending or [[0.0] * 7]  # only the ellipsoid changes
+                for i, parameters in enumerate(pending):
+                    out.append((source, parameters, ellipsoid(p) if i == len(pending) - 1 else source))
                 source = pending = None
         elif kind in ("helmert", "molobadekas"):
-            if inverse or pending is None:
-                raise Refused("unsupported:inverse " + kind)
-            pending.append(helmert(p, kind))
+            if pending is None:
+                raise Refused("unsupported:" + kind)
+            parameters = helmert(p, kind)
+            if inverse:
+                # Turned signs undo a similarity to the product of its parts: below 0.1 mm within these bounds.
+                if max(map(abs, parameters[:3])) > 10 or max(map(abs, parameters[3:6])) > 1:
+                    raise Refused("unsupported:inverse " + kind)
+                parameters = [-v for v in parameters]
+            pending.append(parameters)
         elif kind in ("hgridshift", "gridshift", "xyzgridshift", "deformation", "tinshift", "defmodel"):
             raise Refused("grid:" + p.get("grids", p.get("file", "?")))
         elif kind in ("geogoffset", "affine", "molodensky", "horner"):
@@ -150,20 +158,37 @@ def find_shift(crs, geodetic, bounds, grid_cache):
             continue
         try:
             op = to84.get_last_used_operation()
-        except Exception:
+        except pyproj.exceptions.ProjError:
             op = to84
         ops.setdefault(op.definition, op)
-        uses[op.definition] += 0 if "allpark" in op.description else 1
-        points.append((x, y, r))
+        real = "allpark" not in op.description
+        uses[op.definition] += real
+        points.append((x, y, r, real))
     if not points:
         raise Refused("unsupported:no finite point")
     best = uses.most_common(1)[0][0]
-    op = ops[best]
     spread = 0.0
-    for x, y, r in points:
-        q = op.transform(x, y)
-        if all(map(math.isfinite, q)):
+    for x, y, r, real in points:
+        # Where PROJ has nothing and does nothing, the nearest published transformation still is the better guess.
+        q = ops[best].transform(x, y)
+        if (real or not uses[best]) and all(map(math.isfinite, q)):
             spread = max(spread, GEOD.inv(r[0], r[1], q[0], q[1])[2])
+    chosen = [best]
+    if spread > SPREAD_LIMIT_M:
+        chosen = [k for k in ops if uses[k]]
+        if any(ops[k].area_of_use is None for k in chosen):
+            raise Refused("unknown")
+        chosen.sort(key=lambda k: (ops[k].accuracy if ops[k].accuracy >= 0 else 1e9, extent(ops[k].area_of_use.bounds)))
+    return [checked(crs, geodetic, bounds, ops[k], grid_cache) for k in chosen]
+
+
+def extent(bounds):
+    w, s, e, n = bounds
+    return ((e - w) % 360) * (math.sin(math.radians(n)) - math.sin(math.radians(s)))
+
+
+def checked(crs, geodetic, bounds, op, grid_cache):
+    """(name, accuracy, area, steps) of an operation that is good enough."""
     ballpark = "allpark" in op.description
     a, rf = crs.ellipsoid.semi_major_metre, crs.ellipsoid.inverse_flattening
     modern = a == 6378137.0 and abs(rf - 298.257223) < 1e-4
@@ -178,13 +203,12 @@ def find_shift(crs, geodetic, bounds, grid_cache):
             raise Refused(f"grid:{grids[0]}" + (f" (+{len(grids) - 1} more)" if len(grids) > 1 else "") + f":{'' if accuracy is None else number(accuracy)}")
         if ballpark:
             raise Refused("unknown")
-    if spread > SPREAD_LIMIT_M:
-        raise Refused(f"varies:{math.ceil(spread)}")
     parts = shift_steps(op.definition, crs)
     name = "assumed equal to WGS 84" if ballpark else (shift_name(op.description) or "WGS 84")
-    if not parts and (a, rf) != (6378137.0, 298.257223563) and not modern:
+    if not parts and not modern:
         raise Refused("unknown")
-    return name, accuracy, parts
+    area = " ".join(map(deg, op.area_of_use.bounds)) if op.area_of_use and not ballpark else ""
+    return name, accuracy, area, parts
 
 
 def unit_degrees(geodetic):
@@ -245,7 +269,7 @@ def main():
         geodetic = crs.geodetic_crs
         unit = crs.axis_info[0]
         area = crs.area_of_use
-        bounds = area.bounds if area else (-180.0, -90.0, 180.0, 90.0)
+        bounds = area.bounds if area and area.west >= -180 else (-180.0, -90.0, 180.0, 90.0)
         directions = {a.direction for a in crs.axis_info}
         if kind == "projected":
             try:
@@ -258,7 +282,9 @@ def main():
         else:
             proj = ""
         try:
-            shift = str(shifts.setdefault(find_shift(crs, geodetic, bounds, grid_cache), len(shifts)))
+            found = find_shift(crs, geodetic, bounds, grid_cache)
+            shift = " ".join(str(shifts.setdefault(one, len(shifts))) for one in found)
+            tally["several shifts"] += len(found) > 1
             tally["shift"] += 1
         except Refused as why:
             shift = "!" + str(why)
@@ -268,7 +294,7 @@ def main():
             tally[f"error {why}"] += 1
         e = crs.ellipsoid
         factor = 180 / math.pi * unit.unit_conversion_factor if kind != "projected" else unit.unit_conversion_factor
-        unit_name = {"foot": "ft", "US survey foot": "us-ft", "metre": "m", "degree": "deg", "degree (supplier to define representation)": "deg", "grad": "grad"}.get(unit.unit_name, f"{unit.unit_name}={number(factor)}")
+        unit_name = {"foot": "ft", "US survey foot": "us-ft", "metre": "m", "degree": "deg", "degree (supplier to define representation)": "deg", "degree minute second hemisphere": "deg", "grad": "grad"}.get(unit.unit_name, f"{unit.unit_name}={number(factor)}")
         rows.append("\t".join([
             str(code), "P" if kind == "projected" else "G", "" if not deprecated else "d" + ",".join(map(str, replaced[code])), name, unit_name,
             f"{number(e.semi_major_metre)} {number(e.inverse_flattening)}", number(round(meridian_degrees(geodetic), 12)) if meridian_degrees(geodetic) else "",
@@ -277,9 +303,9 @@ def main():
     (OUT / "systems.tsv").write_text("\n".join(rows) + "\n", encoding="utf-8")
     (OUT / "others.tsv").write_text("\n".join("\t".join(map(str, r)) for r in others) + "\n", encoding="utf-8")
     lines = []
-    for (name, accuracy, parts), _ in sorted(shifts.items(), key=lambda kv: kv[1]):
+    for (name, accuracy, area, parts), _ in sorted(shifts.items(), key=lambda kv: kv[1]):
         stages = ";".join(" ".join(map(number, (*a, *h, *b))) for a, h, b in parts)
-        lines.append(f"{name}\t{'' if accuracy is None else number(accuracy)}\t{stages}")
+        lines.append(f"{name}\t{'' if accuracy is None else number(accuracy)}\t{area}\t{stages}")
     (OUT / "shifts.tsv").write_text("\n".join(lines) + "\n", encoding="utf-8")
     print(f"EPSG {meta['EPSG.VERSION']} of {meta['EPSG.DATE']}, PROJ {meta['PROJ.VERSION']}: {len(rows)} systems, {len(shifts)} shifts, {len(others)} of another kind")
     for k, v in tally.most_common():

@@ -161,15 +161,14 @@ impl schemars::JsonSchema for Json {
         "Json".into()
     }
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        // No `type`, and no choice between types: each keyword speaks of values of its own type only, so that a
+        // validator names the very number that is wrong and not the whole extension.
         schemars::json_schema!({
             "description": "Any JSON value that every implementation reads alike (RFC 7493).",
-            "anyOf": [
-                { "const": null },
-                { "type": ["boolean", "string"] },
-                number::schema(),
-                { "type": "array", "items": { "$ref": "#/$defs/Json" } },
-                { "type": "object", "additionalProperties": { "$ref": "#/$defs/Json" } }
-            ]
+            "minimum": -9_007_199_254_740_991i64,
+            "maximum": 9_007_199_254_740_991i64,
+            "items": { "$ref": "#/$defs/Json" },
+            "additionalProperties": { "$ref": "#/$defs/Json" }
         })
     }
 }

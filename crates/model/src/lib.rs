@@ -25,6 +25,7 @@ pub mod lists;
 pub mod number;
 pub mod read;
 pub mod schema;
+pub mod shape;
 pub mod tables;
 pub mod text;
 pub mod write;

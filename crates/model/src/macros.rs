@@ -183,7 +183,13 @@ macro_rules! counts {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Display::fmt(&self.0, f) }
         }
         impl serde::Serialize for $name {
-            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { self.0.serialize(sink) }
+            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+                // What `new` lets through and no reader would take back.
+                if u64::from(self.0) > $largest {
+                    return Err(serde::ser::Error::custom(format_args!("{} is above {} and cannot be written", self.0, $largest)));
+                }
+                self.0.serialize(sink)
+            }
         }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {

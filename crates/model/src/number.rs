@@ -7,7 +7,7 @@
 
 use std::fmt;
 
-use serde::de::{Deserializer, Error, Unexpected, Visitor};
+use serde::de::{Deserializer, Error, IgnoredAny, SeqAccess, Unexpected, Visitor};
 use serde::ser::Serializer;
 
 /// The largest magnitude that a number in a document may have: 2⁵³ − 1 (RFC 7493 §2.2).
@@ -62,7 +62,27 @@ impl serde::Serialize for Position {
 
 impl<'de> serde::Deserialize<'de> for Position {
     fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-        <(Raw, Raw)>::deserialize(source).map(|(x, y)| Self { x: x.0, y: y.0 })
+        // Not a tuple of serde's: it stops at the second number, and the JSON reader would call the third a syntax error.
+        struct Pair;
+        impl<'de> Visitor<'de> for Pair {
+            type Value = Position;
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("two numbers, easting or longitude first")
+            }
+            fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Position, A::Error> {
+                let mut two = [0.0; 2];
+                for (index, place) in two.iter_mut().enumerate() {
+                    let number: Option<Raw> = source.next_element()?;
+                    *place = number.ok_or_else(|| A::Error::invalid_length(index, &self))?.0;
+                }
+                if source.next_element::<IgnoredAny>()?.is_some() {
+                    return Err(A::Error::invalid_length(3, &self));
+                }
+                let [x, y] = two;
+                Ok(Position { x, y })
+            }
+        }
+        source.deserialize_seq(Pair)
     }
 }
 
@@ -99,8 +119,13 @@ pub(crate) fn schema() -> schemars::Schema {
 }
 
 /// Whole numbers are written without a fraction, as RFC 8785 has it, so that both writers agree.
+///
+/// A number that no reader would take back is an error; `null` or a silently different number would be worse.
 pub(crate) fn write<S: Serializer>(value: f64, sink: S) -> Result<S::Ok, S::Error> {
-    if value.fract() == 0.0 && value.abs() <= LARGEST {
+    if value.is_nan() || value.abs() > LARGEST {
+        return Err(serde::ser::Error::custom(format_args!("{value} lies beyond ±9007199254740991 and cannot be written")));
+    }
+    if value.fract() == 0.0 {
         #[allow(clippy::cast_possible_truncation)]
         sink.serialize_i64(value as i64)
     } else {

@@ -28,7 +28,8 @@ impl Serialize for Document {
 /// Writes a document in the layout for files, with a final newline.
 ///
 /// # Errors
-/// When the sink fails.
+/// When the sink fails, or a number of the document lies beyond what a document can have (NaN, 2⁵³ and above): only a
+/// document made in memory can hold one, in a [`crate::number::Position`], a count or an extension.
 pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
     stream(&document.head, document.runs.iter(), sink)
 }
@@ -36,7 +37,7 @@ pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
 /// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
 ///
 /// # Errors
-/// When the sink fails.
+/// As [`fn@document`].
 pub fn stream<R: std::borrow::Borrow<Run>>(
     head: &Head,
     runs: impl Iterator<Item = R>,
@@ -67,13 +68,16 @@ pub fn stream<R: std::borrow::Borrow<Run>>(
     sink.write_all(b"\n")
 }
 
-/// The document as a string in the layout for files.
+/// The document as a string in the layout for files. Empty when the document was made with a number that no document
+/// can have, where [`fn@document`] gives an error; one that was read never is.
 #[must_use]
 pub fn to_string(document: &Document) -> String {
     let mut bytes = Vec::new();
-    // Writing to memory does not fail, and serde_json writes UTF-8.
-    let _ = self::document(document, &mut bytes);
-    String::from_utf8(bytes).unwrap_or_default()
+    match self::document(document, &mut bytes) {
+        // serde_json writes UTF-8.
+        Ok(()) => String::from_utf8(bytes).unwrap_or_default(),
+        Err(_) => String::new(),
+    }
 }
 
 /// The document's canonical form (RFC 8785): what its digest is taken over.

@@ -4,11 +4,12 @@
 //!
 //! - `systems.tsv`: code, `P`rojected or `G`eographic, deprecation (`d` and the codes that replace it), name, unit,
 //!   semi-major axis and inverse flattening, prime meridian (degrees east of Greenwich), area of use (west south east
-//!   north), projection (method and parameters in metres and degrees; `!` and the reason where there is none), shift
-//!   (line of `shifts.tsv`; `!` and the reason where there is none).
-//! - `shifts.tsv`: name, stated accuracy in metres, Helmert steps.
+//!   north), projection (method and parameters in metres and degrees; `!` and the reason where there is none), shifts
+//!   (lines of `shifts.tsv`, the best first; `!` and the reason where there is none).
+//! - `shifts.tsv`: name, stated accuracy in metres, area of use, Helmert steps.
 //! - `others.tsv`: code, kind, name, code to use instead. Known, so that they can be refused by name.
 
+use crate::area::Area;
 use crate::datum::{DatumShift, Ellipsoid, Helmert};
 use crate::unit::Unit;
 
@@ -33,7 +34,7 @@ pub(crate) struct System {
     pub(crate) prime_meridian: f64,
     pub(crate) area: [f64; 4],
     pub(crate) projection: &'static str,
-    pub(crate) shift: &'static str,
+    pub(crate) shifts: &'static str,
 }
 
 /// One line of `others.tsv`.
@@ -58,8 +59,9 @@ pub(crate) fn shift(index: usize) -> Option<DatumShift> {
     let mut fields = SHIFTS.lines().nth(index)?.split('\t');
     let name = fields.next()?;
     let accuracy = fields.next()?.parse().ok();
+    let area = fields.next().and_then(numbers::<4>).map(Area::from);
     let steps = fields.next()?.split(';').filter(|step| !step.is_empty()).map(parse_step).collect::<Option<_>>()?;
-    Some(DatumShift::new(name, accuracy, steps))
+    Some(DatumShift::new(name, accuracy, area, steps))
 }
 
 fn parse_step(text: &str) -> Option<Helmert> {
@@ -93,7 +95,7 @@ fn parse_system(line: &'static str) -> Option<System> {
         prime_meridian: if meridian.is_empty() { 0.0 } else { meridian.parse().ok()? },
         area: numbers::<4>(fields.next()?)?,
         projection: fields.next()?,
-        shift: fields.next()?,
+        shifts: fields.next()?,
     })
 }
 
@@ -139,10 +141,14 @@ mod tests {
             assert_eq!(find(SYSTEMS, code), Some(line));
             let system = system(code).unwrap_or_else(|| panic!("EPSG:{code} cannot be read: {line}"));
             assert_eq!(system.unit.metres().is_some(), system.projected, "EPSG:{code}");
-            if let Ok(index) = system.shift.parse() {
-                assert!(shift(index).is_some(), "EPSG:{code} names shift {index}, which cannot be read");
-            } else {
-                assert!(system.shift.starts_with('!'), "EPSG:{code}");
+            if system.shifts.starts_with('!') {
+                continue;
+            }
+            for index in system.shifts.split(' ').map(|word| word.parse().unwrap()) {
+                let shift =
+                    shift(index).unwrap_or_else(|| panic!("EPSG:{code} names shift {index}, which cannot be read"));
+                // One of several is chosen by the area it is for.
+                assert!(shift.area().is_some() || !system.shifts.contains(' '), "EPSG:{code}");
             }
         }
         assert!(SYSTEMS.lines().count() > 6000);
@@ -162,7 +168,7 @@ mod tests {
 
     #[test]
     fn codes_between_and_around_the_lines_are_not_found() {
-        for code in [0, 1, 1999, 2599, 999_999, u32::MAX] {
+        for code in [0, 1, 1999, 5703, 999_999, u32::MAX] {
             assert!(find(SYSTEMS, code).is_none(), "{code}");
         }
     }

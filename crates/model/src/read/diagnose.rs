@@ -10,27 +10,8 @@ pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
     if source.iter().all(u8::is_ascii_whitespace) {
         return ReadError::Empty;
     }
-    if let Err(error) = std::str::from_utf8(source) {
-        let line = 1 + source[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count();
-        let hint = match source {
-            [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
-            [0x1F, 0x8B, ..] => "it begins like a gzip archive",
-            _ if source.contains(&0) => "it looks binary",
-            _ => "it looks like an older single-byte encoding",
-        };
-        return ReadError::Encoding { line, hint };
-    }
-    let syntax = |error: &serde_json::Error| {
-        let whole = error.to_string();
-        // serde_json ends its message with the position, which stands in fields of its own here.
-        let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message).to_owned();
-        ReadError::Syntax { line: error.line(), column: error.column(), message }
-    };
-    if source.starts_with(b"PK\x03\x04") || source.contains(&0) {
-        return ReadError::Encoding { line: 1, hint: "it looks binary" };
-    }
-    if !first.is_data() {
-        return syntax(first);
+    if let Some(error) = encoding(source) {
+        return error;
     }
     #[cfg(feature = "diagnose")]
     {
@@ -38,6 +19,9 @@ pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
     }
     #[cfg(not(feature = "diagnose"))]
     {
+        if !first.is_data() {
+            return syntax(first);
+        }
         // The rest of the source has not been looked at; it may not even be JSON.
         if let Err(error) = serde_json::from_slice::<serde::de::IgnoredAny>(source) {
             return syntax(&error);
@@ -51,6 +35,34 @@ pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
             suggestion: None,
         }])
     }
+}
+
+/// What is wrong with the bytes, before anybody asks whether they are JSON.
+fn encoding(source: &[u8]) -> Option<ReadError> {
+    let broken = std::str::from_utf8(source).err().map(|error| error.valid_up_to());
+    let hint = match source {
+        [b'P', b'K', 3, 4, ..] => "it begins like a zip archive",
+        [0x1F, 0x8B, ..] => "it begins like a gzip archive",
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
+        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..] | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => "it begins like UTF-16",
+        _ if source.contains(&0) => "it looks binary",
+        _ => {
+            broken?;
+            "it looks like an older single-byte encoding"
+        }
+    };
+    let at = broken.or_else(|| source.iter().position(|byte| *byte == 0)).unwrap_or(0);
+    Some(ReadError::Encoding { line: 1 + source[..at].iter().filter(|byte| **byte == b'\n').count(), hint })
+}
+
+fn syntax(error: &serde_json::Error) -> ReadError {
+    let whole = error.to_string();
+    // serde_json ends its message with the position, which stands in fields of its own here.
+    let message = match whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message) {
+        "recursion limit exceeded" => "lists and objects stand more than 127 deep in each other; flatten the data",
+        message => message,
+    };
+    ReadError::Syntax { line: error.line(), column: error.column(), message: message.to_owned() }
 }
 
 #[cfg(feature = "diagnose")]
@@ -68,13 +80,15 @@ mod whole {
 
     use super::super::error::{Problem, ProblemKind, ReadError};
     use super::super::ids;
+    use super::super::huge;
     use super::super::place::locate_all;
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
     /// fast road came.
     pub(super) fn problems(source: &[u8], first: &serde_json::Error) -> Result<ReadError, serde_json::Error> {
+        let (tame, tokens) = huge::tame(source);
         let twice = RefCell::new(Vec::new());
-        let mut reader = serde_json::Deserializer::from_slice(source);
+        let mut reader = serde_json::Deserializer::from_slice(&tame);
         let value = Loose { pointer: String::new(), twice: &twice }.deserialize(&mut reader)?;
         reader.end()?;
         let mut problems: Vec<Problem> = twice
@@ -87,13 +101,25 @@ mod whole {
             // The two roads disagree. The verdict stays that of the stricter one.
             problems.push(problem(ProblemKind::WrongType, String::new(), first.to_string()));
         }
+        once(&mut problems);
         let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
         for problem in &mut problems {
-            let place = places.get(&problem.pointer);
+            let value = places.get(&problem.pointer);
+            if let Some(token) = tokens.get(&value.offset) {
+                problem.message = problem.message.replace(&huge::stand_in(token).to_string(), token);
+            }
+            let place = if problem.kind.is_of_key() { places.key(&problem.pointer) } else { value };
             (problem.line, problem.column) = (place.line, place.column);
         }
         problems.sort_by(|a, b| (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer)));
         Ok(ReadError::Structure(problems))
+    }
+
+    /// One problem a kind and place, whatever number of schema keywords it offends: a word of the wrong type offends
+    /// both `type` and `enum`. Only of missing keys there may be several in one object.
+    fn once(problems: &mut Vec<Problem>) {
+        let mut seen = rustc_hash::FxHashSet::default();
+        problems.retain(|p| p.kind == ProblemKind::MissingKey || seen.insert((p.kind, p.pointer.clone())));
     }
 
     /// Every structural problem of a value: what a reader of another form calls, which has a document as a value and
@@ -107,6 +133,7 @@ mod whole {
         problems.extend(ids::twice_in(value).into_iter().map(|(pointer, id)| {
             problem(ProblemKind::DuplicateId, pointer, format!("the id {id:?} stands twice in this table"))
         }));
+        once(&mut problems);
         problems
     }
 
@@ -133,6 +160,8 @@ mod whole {
     fn validator() -> &'static jsonschema::Validator {
         &schema().validator
     }
+
+    const EMPTY: &str = "empty text; leave the key out when the value is not known";
 
     fn child(pointer: &str, key: &str) -> String {
         format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1"))
@@ -193,6 +222,12 @@ mod whole {
                 let words: Vec<&str> = options.as_array().into_iter().flatten().filter_map(Value::as_str).collect();
                 let list = words.join(", ");
                 match instance.as_str() {
+                    Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
+                    // A document of another version is no slip of the pen: no word is near.
+                    Some(version) if at == "/obvert" => {
+                        let message = format!("the document is of version {version:?} of the format; this reader knows {list}");
+                        add(ProblemKind::UnknownWord, at, message, None);
+                    }
                     Some(word) => {
                         let near = nearest(word, words.iter().copied());
                         add(ProblemKind::UnknownWord, at, format!("{word:?} is none of: {list}"), near);
@@ -206,13 +241,9 @@ mod whole {
                 let message = format!("{} is {side} {limit}, the limit of what can stand here", show(instance));
                 add(ProblemKind::NumberRange, at, message, None);
             }
-            Kind::MinLength { .. } => {
-                let message = "empty text; leave the key out when the value is not known".to_owned();
-                add(ProblemKind::EmptyText, at, message, None);
-            }
+            Kind::MinLength { .. } => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
             Kind::Pattern { .. } if instance.as_str() == Some("") => {
-                let message = "empty text; leave the key out when the value is not known".to_owned();
-                add(ProblemKind::EmptyText, at, message, None);
+                add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None);
             }
             Kind::Pattern { .. } => {
                 let form = form_at(&error.schema_path().to_string());
@@ -231,10 +262,6 @@ mod whole {
                     format!("{} is not a reverse domain name, such as org.example.dispatch", show(error.instance()));
                 let pointer = error.instance().as_str().map_or_else(|| at.clone(), |key| child(&at, key));
                 add(ProblemKind::TextForm, pointer, message, None);
-            }
-            Kind::AnyOf { .. } => {
-                let message = format!("{} holds a number that not every JSON reader keeps exactly", show(instance));
-                add(ProblemKind::NumberRange, at, message, None);
             }
             _ => add(ProblemKind::WrongType, at, error.to_string(), None),
         }

@@ -60,6 +60,11 @@ impl ProblemKind {
         }
     }
 
+    /// Whether it is a problem of the key rather than of what stands under it, so that the key is where to look.
+    pub(super) const fn is_of_key(self) -> bool {
+        matches!(self, Self::UnknownKey | Self::DuplicateKey)
+    }
+
     /// What it means and what to do, for `explain` and the specification.
     #[must_use]
     pub const fn meaning(self) -> &'static str {
@@ -154,7 +159,7 @@ pub enum ReadError {
         message: String,
     },
     /// The source is JSON, but not a document of this format.
-    #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0[0])]
+    #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0.first().map(ToString::to_string).unwrap_or_default())]
     Structure(Vec<Problem>),
 }
 

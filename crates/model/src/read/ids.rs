@@ -4,9 +4,31 @@
 use rustc_hash::FxHashSet;
 
 use super::error::{Problem, ProblemKind, ReadError};
-use super::place::locate_all;
-use crate::tables::{Head, Run};
+use super::place::{Place, locate_all};
+use crate::tables::{Document, Head, Run};
 use crate::text::RunId;
+
+/// The ids of a document made in memory, or by a serde reader of another form, that stand twice in their table.
+#[must_use]
+pub fn twice(document: &Document) -> Vec<Problem> {
+    let mut ids = IdWatch::default();
+    ids.head(&document.head);
+    for run in &document.runs {
+        ids.run(run);
+    }
+    ids.twice.into_iter().map(|(pointer, id)| problem(pointer, &id, Place::default())).collect()
+}
+
+fn problem(pointer: String, id: &str, place: Place) -> Problem {
+    Problem {
+        kind: ProblemKind::DuplicateId,
+        line: place.line,
+        column: place.column,
+        message: format!("the id {id:?} stands twice in this table"),
+        suggestion: None,
+        pointer,
+    }
+}
 
 #[derive(Default)]
 pub(super) struct IdWatch {
@@ -53,16 +75,12 @@ impl IdWatch {
         let places = locate_all(source, self.twice.iter().map(|(pointer, _)| pointer.as_str()));
         let problems = self.twice.into_iter().map(|(pointer, id)| {
             let place = places.get(&pointer);
-            Problem {
-                kind: ProblemKind::DuplicateId,
-                line: place.line,
-                column: place.column,
-                message: format!("the id {id:?} stands twice in this table"),
-                suggestion: None,
-                pointer,
-            }
+            problem(pointer, &id, place)
         });
-        Err(ReadError::Structure(problems.collect()))
+        let mut problems: Vec<Problem> = problems.collect();
+        // The tables were looked at in the order of the format, which need not be that of the source.
+        problems.sort_by(|a, b| (a.line, a.column).cmp(&(b.line, b.column)));
+        Err(ReadError::Structure(problems))
     }
 }
 

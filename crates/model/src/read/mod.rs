@@ -10,6 +10,8 @@
 
 mod diagnose;
 mod error;
+#[cfg(feature = "diagnose")]
+mod huge;
 mod ids;
 mod place;
 mod serde_parts;
@@ -18,6 +20,7 @@ mod streaming;
 #[cfg(feature = "diagnose")]
 pub use diagnose::value_problems;
 pub use error::{Problem, ProblemKind, ReadError};
+pub use ids::twice;
 pub use place::{Place, Places, locate, locate_all};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
 pub use streaming::{Runs, stream};

@@ -10,7 +10,7 @@ pub struct Place {
     pub line: usize,
     /// Column, in characters from 1.
     pub column: usize,
-    /// Byte offset of the first character of the value, or of the key for [`locate_all`]'s key places.
+    /// Byte offset of the first character.
     pub offset: usize,
     /// Byte offset behind the last character.
     pub end: usize,
@@ -18,21 +18,35 @@ pub struct Place {
 
 /// The places found by [`locate_all`].
 #[derive(Clone, Debug, Default)]
-pub struct Places(FxHashMap<String, Place>);
+pub struct Places(FxHashMap<String, Spot>);
+
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    value: Place,
+    key: Option<Place>,
+}
 
 impl Places {
-    /// The place of a pointer; of the nearest value that holds it where there is no such value.
+    /// The place of a pointer's value; of the nearest value that holds it where there is no such value.
     #[must_use]
     pub fn get(&self, pointer: &str) -> Place {
+        self.spot(pointer).map_or_else(Place::default, |spot| spot.value)
+    }
+
+    /// The place of the key under which a pointer's value stands, quotes included; of the value where it stands under
+    /// none, as the items of a list do.
+    #[must_use]
+    pub fn key(&self, pointer: &str) -> Place {
+        self.spot(pointer).map_or_else(Place::default, |spot| spot.key.unwrap_or(spot.value))
+    }
+
+    fn spot(&self, pointer: &str) -> Option<Spot> {
         let mut at = pointer;
         loop {
-            if let Some(place) = self.0.get(at) {
-                return *place;
+            if let Some(spot) = self.0.get(at) {
+                return Some(*spot);
             }
-            match at.rfind('/') {
-                Some(slash) => at = &at[..slash],
-                None => return Place::default(),
-            }
+            at = &at[..at.rfind('/')?];
         }
     }
 }
@@ -55,16 +69,22 @@ pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>
     if source.starts_with(b"\xEF\xBB\xBF") {
         scan.at = 3;
     }
-    scan.value(&trie, Some(0));
-    let mut found = scan.found;
-    found.sort_by_key(|(_, start, _)| *start);
-    let mut lines = Lines { source, line: 1, line_start: 0, at: 0 };
-    let mut places = FxHashMap::default();
-    for (node, start, end) in found {
-        let (line, column) = lines.advance(start);
-        places.insert(trie.nodes[node].pointer.clone(), Place { line, column, offset: start, end });
-    }
-    Places(places)
+    scan.value(&trie, Some(0), None);
+    let found = scan.found;
+    let mut offsets: Vec<usize> = found.iter().flat_map(|f| [Some(f.start), f.key.map(|key| key.0)]).flatten().collect();
+    offsets.sort_unstable();
+    let mut lines = Lines::new(source);
+    let positions: FxHashMap<usize, (usize, usize)> =
+        offsets.into_iter().map(|offset| (offset, lines.advance(offset))).collect();
+    let place = |offset, end| {
+        let (line, column) = positions.get(&offset).copied().unwrap_or_default();
+        Place { line, column, offset, end }
+    };
+    let spots = found.into_iter().map(|f| {
+        let spot = Spot { value: place(f.start, f.end), key: f.key.map(|(start, end)| place(start, end)) };
+        (trie.nodes[f.node].pointer.clone(), spot)
+    });
+    Places(spots.collect())
 }
 
 #[derive(Default)]
@@ -85,6 +105,9 @@ impl Default for Trie {
 
 impl Trie {
     fn add(&mut self, pointer: &str) {
+        if !pointer.starts_with('/') {
+            return;
+        }
         let mut node = 0;
         let mut end = 0;
         for token in pointer.split('/').skip(1) {
@@ -103,31 +126,46 @@ impl Trie {
     }
 }
 
+/// Counts lines and characters forward only, so that many places on one long line cost one pass.
 struct Lines<'s> {
     source: &'s [u8],
     line: usize,
-    line_start: usize,
+    column: usize,
     at: usize,
 }
 
-impl Lines<'_> {
+impl<'s> Lines<'s> {
+    fn new(source: &'s [u8]) -> Self {
+        // A byte-order mark takes no column.
+        let at = if source.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
+        Self { source, line: 1, column: 1, at }
+    }
+
     fn advance(&mut self, to: usize) -> (usize, usize) {
-        for (index, byte) in self.source[self.at..to].iter().enumerate() {
-            if *byte == b'\n' {
-                self.line += 1;
-                self.line_start = self.at + index + 1;
+        for byte in self.source.get(self.at..to).unwrap_or_default() {
+            match byte {
+                b'\n' => (self.line, self.column) = (self.line + 1, 1),
+                // The second and later bytes of a character.
+                0x80..=0xBF => {}
+                _ => self.column += 1,
             }
         }
-        self.at = to;
-        let start = if self.line_start == 0 && self.source.starts_with(b"\xEF\xBB\xBF") { 3 } else { self.line_start };
-        (self.line, 1 + String::from_utf8_lossy(&self.source[start.min(to)..to]).chars().count())
+        self.at = self.at.max(to);
+        (self.line, self.column)
     }
+}
+
+struct Found {
+    node: usize,
+    start: usize,
+    end: usize,
+    key: Option<(usize, usize)>,
 }
 
 struct Scan<'s> {
     source: &'s [u8],
     at: usize,
-    found: Vec<(usize, usize, usize)>,
+    found: Vec<Found>,
 }
 
 impl Scan<'_> {
@@ -147,12 +185,12 @@ impl Scan<'_> {
     }
 
     /// Scans one value. Recursion goes only as deep as the pointers that are asked for.
-    fn value(&mut self, trie: &Trie, node: Option<usize>) {
+    fn value(&mut self, trie: &Trie, node: Option<usize>, key: Option<(usize, usize)>) {
         self.space();
         let start = self.at;
         let Some(node) = node else { return self.skip() };
         let mark = self.found.len();
-        self.found.push((node, start, start));
+        self.found.push(Found { node, start, end: start, key });
         let children = &trie.nodes[node].children;
         match self.source.get(self.at) {
             Some(b'{') if !children.is_empty() => {
@@ -164,11 +202,12 @@ impl Scan<'_> {
                         return;
                     }
                     self.string();
-                    let key = serde_json::from_slice::<String>(&self.source[key_start..self.at]).unwrap_or_default();
+                    let key_end = self.at;
+                    let key = serde_json::from_slice::<String>(&self.source[key_start..key_end]).unwrap_or_default();
                     if !self.next_is(b':') {
                         return;
                     }
-                    self.value(trie, children.get(&key).copied());
+                    self.value(trie, children.get(&key).copied(), Some((key_start, key_end)));
                     if !self.next_is(b',') {
                         self.next_is(b'}');
                         break;
@@ -179,7 +218,7 @@ impl Scan<'_> {
                 self.at += 1;
                 let mut index = 0usize;
                 while !self.next_is(b']') && self.at < self.source.len() {
-                    self.value(trie, children.get(index.to_string().as_str()).copied());
+                    self.value(trie, children.get(index.to_string().as_str()).copied(), None);
                     index += 1;
                     if !self.next_is(b',') {
                         self.next_is(b']');
@@ -189,7 +228,7 @@ impl Scan<'_> {
             }
             _ => self.skip(),
         }
-        self.found[mark].2 = self.at;
+        self.found[mark].end = self.at;
     }
 
     fn string(&mut self) {
@@ -272,6 +311,17 @@ mod tests {
         assert_eq!((place.line, place.column), (2, 10));
         let place = locate(source.as_bytes(), "/é😀/1/x");
         assert_eq!((place.line, place.column), (3, 9));
+    }
+
+    #[test]
+    fn keys_have_places_of_their_own() {
+        let source = "{\"a\": {\n\"b\\u0063\": [1]}}";
+        let places = locate_all(source.as_bytes(), ["/a/bc/0", ""]);
+        let key = places.key("/a/bc");
+        assert_eq!(&source[key.offset..key.end], "\"b\\u0063\"");
+        assert_eq!((key.line, key.column), (2, 1));
+        assert_eq!(places.key("/a/bc/0"), places.get("/a/bc/0"));
+        assert_eq!(places.key("").offset, 0);
     }
 
     #[test]

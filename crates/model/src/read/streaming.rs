@@ -80,8 +80,33 @@ fn second_pass<T>(source: &[u8], ids: &mut IdWatch, work: &mut Work<'_, T>) -> R
     ids.head(&head);
     match raw {
         None => Ok(work(&head, &mut NoRuns)),
+        Some(raw) if depth(raw.get()) >= DEEPEST => {
+            Err(serde::de::Error::custom("lists and objects stand more than 127 deep in each other; flatten the data"))
+        }
         Some(raw) => RunsSeed { head, ids, work }.deserialize(&mut serde_json::Deserializer::from_str(raw.get())),
     }
+}
+
+/// How deep serde_json reads; the runs stand one level below the top. Read apart from their document they would be
+/// let off that level, and the order of keys would decide about the verdict.
+const DEEPEST: usize = 127;
+
+fn depth(json: &str) -> usize {
+    let (mut open, mut deepest, mut in_text, mut escaped) = (0usize, 0usize, false, false);
+    for byte in json.bytes() {
+        match byte {
+            _ if escaped => escaped = false,
+            b'\\' => escaped = in_text,
+            b'"' => in_text = !in_text,
+            b'[' | b'{' if !in_text => {
+                open += 1;
+                deepest = deepest.max(open);
+            }
+            b']' | b'}' if !in_text => open = open.saturating_sub(1),
+            _ => {}
+        }
+    }
+    deepest
 }
 
 struct InOrder<'s, 'w, T> {

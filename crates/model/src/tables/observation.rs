@@ -60,19 +60,23 @@ impl QuantityUnit {
     /// The factor that turns an amount in this unit into one in `other`, or `None` where they measure different things.
     #[must_use]
     pub fn factor_to(self, other: Self) -> Option<f64> {
-        const fn millimetres(unit: QuantityUnit) -> f64 {
+        /// Tenths of a millimetre as a fraction of whole numbers, so that the one division below is the only rounding:
+        /// a foot is exactly 12 inches, which 304.8 / 25.4 is not.
+        const fn tenths(unit: QuantityUnit) -> (f64, f64) {
             match unit {
-                QuantityUnit::Inch => 25.4,
-                QuantityUnit::Metre => 1000.0,
-                QuantityUnit::Foot => 304.8,
-                QuantityUnit::UsSurveyFoot => 1_200_000.0 / 3937.0,
-                _ => 1.0,
+                QuantityUnit::Millimetre => (10.0, 1.0),
+                QuantityUnit::Inch => (254.0, 1.0),
+                QuantityUnit::Metre => (10_000.0, 1.0),
+                QuantityUnit::Foot => (3048.0, 1.0),
+                QuantityUnit::UsSurveyFoot => (12_000_000.0, 3937.0),
+                QuantityUnit::Percent
+                | QuantityUnit::Degrees
+                | QuantityUnit::Count
+                | QuantityUnit::LitresPerSecond => (1.0, 1.0),
             }
         }
-        if self == other {
-            return Some(1.0);
-        }
-        (self.dimension() == other.dimension()).then(|| millimetres(self) / millimetres(other))
+        let ((a, b), (c, d)) = (tenths(self), tenths(other));
+        (self.dimension() == other.dimension()).then(|| (a * d) / (b * c))
     }
 }
 

@@ -1,0 +1,34 @@
+//! Looking rules up.
+
+use crate::rule::Rule;
+use crate::rules::CATALOGUE;
+
+/// Every rule, in the order of the catalogue.
+#[must_use]
+pub fn catalogue() -> &'static [&'static Rule] {
+    CATALOGUE
+}
+
+/// The rule of a name.
+#[must_use]
+pub fn find(name: &str) -> Option<&'static Rule> {
+    CATALOGUE.iter().copied().find(|rule| rule.name == name)
+}
+
+/// The document that the examples in the rules' documentation patch. It is clean under every rule.
+pub const MINIMAL: &str = include_str!("minimal.obvert.json");
+
+/// The name nearest to one that does not exist.
+pub(crate) fn nearest(name: &str) -> Option<String> {
+    near(name, CATALOGUE.iter().map(|rule| rule.name))
+}
+
+/// The candidate nearest to a word, when it is near enough to be meant.
+pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
+    let meant = word.to_lowercase();
+    candidates
+        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
+        .filter(|(likeness, _)| *likeness >= 0.6)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate.to_owned())
+}

@@ -1,0 +1,358 @@
+//! The walk: once over the document, each record handed to every rule of its scope.
+
+use std::collections::BTreeMap;
+
+use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
+use obvert_model::tables::{Aspect, Document, Head, Run};
+use rustc_hash::FxHashMap;
+
+use crate::catalogue::{catalogue, find};
+use crate::finding::Severity;
+use crate::grading::{Grader, Tally};
+use crate::report::{self, NotRun, Report};
+use crate::rule::{Check, Need, Rule};
+use crate::settings::{Settings, SettingsError};
+use crate::sink::{Found, Sink};
+use crate::views::{Ending, RatingView, RowView, RunSummary, RunView, Survey};
+
+/// A set of rules with their severities and limits, ready to check documents.
+#[derive(Debug)]
+pub struct Checker {
+    settings: Settings,
+    active: Vec<Active>,
+}
+
+/// A rule that is run, as the settings have it.
+#[derive(Debug)]
+struct Active {
+    rule: &'static Rule,
+    severity: Severity,
+    limits: Vec<f64>,
+}
+
+impl Checker {
+    /// Prepares a check.
+    ///
+    /// # Errors
+    /// When the settings name a rule or a limit that does not exist.
+    pub fn new(settings: Settings) -> Result<Self, SettingsError> {
+        let known = |name: &str| {
+            find(name)
+                .ok_or_else(|| SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) })
+        };
+        for name in settings.severities.keys() {
+            known(name)?;
+        }
+        for (name, limit) in settings.limits.keys() {
+            let rule = known(name)?;
+            if !rule.limits.iter().any(|known| known.name == limit) {
+                let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
+                let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
+                return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
+            }
+        }
+        let active = catalogue().iter().filter_map(|rule| {
+            let severity = settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
+            let set = |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
+            let limits = rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
+            Some(Active { rule, severity, limits })
+        });
+        Ok(Self { active: active.collect(), settings })
+    }
+
+    /// Checks a document as it stands in a file, run by run: no more than the head and one run is held at a time.
+    ///
+    /// A document that is JSON but breaks the format's structure gives a report of those problems; the rules are then
+    /// not run, and the report says so.
+    ///
+    /// # Errors
+    /// When the source is not JSON.
+    pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
+        let mut last = None;
+        let outcome = stream(source, |head, runs| last = Some(self.walk(head, runs)));
+        match outcome {
+            Ok(()) => Ok(last.unwrap_or_else(|| self.empty())),
+            Err(ReadError::Structure(problems)) => {
+                // Ids that stand twice leave every row readable, so what the rules say still holds.
+                let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
+                let mut report = match last.filter(|_| readable) {
+                    Some(report) => report,
+                    None => {
+                        let mut report = self.empty();
+                        report.not_run.push(NotRun {
+                            why: "the document does not have the structure of the format; correct that first".into(),
+                            rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
+                        });
+                        report
+                    }
+                };
+                self.add_structural(&mut report, &problems);
+                Ok(report)
+            }
+            Err(error) => Err(error),
+        }
+    }
+
+    /// Checks a document that is in memory.
+    #[must_use]
+    pub fn check_document(&self, document: &Document) -> Report {
+        struct Borrowed<'d>(std::slice::Iter<'d, Run>);
+        impl Runs for Borrowed<'_> {
+            fn next_run(&mut self) -> Option<Run> {
+                self.0.next().cloned()
+            }
+        }
+        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
+        self.add_structural(&mut report, &obvert_model::read::twice(document));
+        report
+    }
+
+    /// A report of structural problems alone, for a source that another reader found them in.
+    #[must_use]
+    pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
+        let mut report = self.empty();
+        self.add_structural(&mut report, problems);
+        report
+    }
+
+    fn empty(&self) -> Report {
+        Report::new(report::Document::default(), self.settings.today.as_ref().map(ToString::to_string))
+    }
+
+    fn add_structural(&self, report: &mut Report, problems: &[obvert_model::read::Problem]) {
+        let mut by_kind: BTreeMap<ProblemKind, Vec<_>> = BTreeMap::new();
+        for problem in problems {
+            by_kind.entry(problem.kind).or_default().push(report::structural(problem));
+        }
+        for (kind, mut findings) in by_kind {
+            let total = findings.len();
+            findings.truncate(self.settings.keep);
+            report.add(kind.as_str(), Severity::Error, total, findings);
+        }
+        report.sort();
+    }
+
+    fn list_for(&self, head: &Head) -> Option<&CodeList> {
+        let (id, version) = (&head.coding.list, &head.coding.version);
+        self.settings
+            .code_lists
+            .iter()
+            .find(|list| list.id == *id && list.version == *version)
+            .or_else(|| CodeList::built_in(id, version))
+    }
+
+    fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
+        let grading = head.grading.as_ref()?;
+        self.settings
+            .grade_schemes
+            .iter()
+            .find(|scheme| scheme.id == grading.scheme && scheme.version == grading.version)
+            .or_else(|| GradeScheme::built_in(&grading.scheme, &grading.version))
+    }
+
+    fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
+        let list = self.list_for(head);
+        let grader = list.and(self.scheme_for(head)).map(Grader::new);
+        let survey = Survey::new(head, self.settings.today.as_ref(), list, grader);
+        let mut walk = Walk::new(self, &survey);
+
+        walk.each(
+            |check| matches!(check, Check::Document(_)),
+            |check, sink| {
+                if let Check::Document(rule) = check {
+                    rule(&survey, sink);
+                }
+            },
+        );
+        for view in survey.structures() {
+            walk.structure(&view);
+        }
+        for view in survey.pipes() {
+            walk.pipe(&view);
+        }
+        for view in survey.all_media() {
+            walk.media(&view);
+        }
+        let mut summaries = Vec::new();
+        let mut media_used = vec![false; head.media.len()];
+        let mut observations = 0;
+        let mut codes: Vec<Option<&Code>> = Vec::new();
+        while let Some(mut run) = runs.next_run() {
+            codes.clear();
+            codes.extend(run.observations.iter().map(|row| survey.code(&row.code)));
+            let pipe = survey.pipe_index(&run.pipe);
+            let view = RunView {
+                survey: &survey,
+                run: &run,
+                index: summaries.len(),
+                pipe: pipe.map(|index| crate::views::PipeView { survey: &survey, pipe: &head.pipes[index], index }),
+                codes: &codes,
+            };
+            walk.run(&view);
+            let mut tallies = [Tally::default(), Tally::default()];
+            for row in view.rows() {
+                walk.row(&row);
+                for reference in &row.row.media {
+                    if let Some(index) = survey.media_index(&reference.id) {
+                        media_used[index] = true;
+                    }
+                }
+                tally(&row, &mut tallies);
+            }
+            observations += run.observations.len();
+            let travelled = view.travelled();
+            let [structural, operational] = tallies;
+            let index = summaries.len();
+            let count = std::mem::take(&mut run.observations).len();
+            summaries.push(RunSummary { index, run, observations: count, travelled, structural, operational });
+        }
+        let by_id: FxHashMap<&str, usize> =
+            summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
+        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id };
+        for view in ending.locates() {
+            walk.locate(&view);
+        }
+        for (index, rating) in head.ratings.iter().enumerate() {
+            walk.rating(&RatingView { ending: &ending, rating, index });
+        }
+        walk.each(
+            |check| matches!(check, Check::Ending(_)),
+            |check, sink| {
+                if let Check::Ending(rule) = check {
+                    rule(&ending, sink);
+                }
+            },
+        );
+        walk.finish(report::Document {
+            file: None,
+            id: Some(head.id.to_string()),
+            length_unit: Some(head.units.length.to_string()),
+            pipes: head.pipes.len(),
+            runs: summaries.len(),
+            observations,
+        })
+    }
+}
+
+/// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
+fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
+    let survey = row.survey();
+    let Some(grader) = &survey.grader else { return };
+    if row.row.grades.is_none() && !row.code.is_some_and(|code| grader.knows(&code.code)) {
+        return;
+    }
+    let metres = survey.metres(row.row.end()) - survey.metres(row.row.at);
+    for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
+        if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
+            tally.add(grade, metres, grader.scheme);
+        }
+    }
+}
+
+struct Walk<'c> {
+    checker: &'c Checker,
+    /// Rules that run, by scope: where the rule is among the active ones, and its function.
+    structure: Vec<(usize, crate::rule::StructureRule)>,
+    pipe: Vec<(usize, crate::rule::PipeRule)>,
+    media: Vec<(usize, crate::rule::MediaRule)>,
+    run: Vec<(usize, crate::rule::RunRule)>,
+    row: Vec<(usize, crate::rule::RowRule)>,
+    locate: Vec<(usize, crate::rule::LocateRule)>,
+    rating: Vec<(usize, crate::rule::RatingRule)>,
+    once: Vec<usize>,
+    found: Vec<Found>,
+    not_run: BTreeMap<String, Vec<String>>,
+}
+
+macro_rules! scoped {
+    ($($method:ident: $view:ident),+) => { $(
+        fn $method(&mut self, view: &crate::views::$view<'_>) {
+            for (index, rule) in &self.$method {
+                rule(view, &mut sink(&self.checker.active[*index], self.checker.settings.keep, &mut self.found[*index]));
+            }
+        }
+    )+ };
+}
+
+fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
+    Sink { rule: active.rule, severity: active.severity, limits: &active.limits, keep, found }
+}
+
+impl<'c> Walk<'c> {
+    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, locate: LocateView, rating: RatingView);
+
+    fn new(checker: &'c Checker, survey: &Survey<'_>) -> Self {
+        let mut walk = Self {
+            checker,
+            structure: Vec::new(),
+            pipe: Vec::new(),
+            media: Vec::new(),
+            run: Vec::new(),
+            row: Vec::new(),
+            locate: Vec::new(),
+            rating: Vec::new(),
+            once: Vec::new(),
+            found: checker.active.iter().map(|_| Found::default()).collect(),
+            not_run: BTreeMap::new(),
+        };
+        for (index, active) in checker.active.iter().enumerate() {
+            if let Some(why) = active.rule.needs.iter().find_map(|need| missing(*need, survey)) {
+                if !why.is_empty() {
+                    walk.not_run.entry(why).or_default().push(active.rule.name.to_owned());
+                }
+                continue;
+            }
+            match active.rule.check {
+                Check::Document(_) | Check::Ending(_) => walk.once.push(index),
+                Check::Structure(rule) => walk.structure.push((index, rule)),
+                Check::Pipe(rule) => walk.pipe.push((index, rule)),
+                Check::Media(rule) => walk.media.push((index, rule)),
+                Check::Run(rule) => walk.run.push((index, rule)),
+                Check::Observation(rule) => walk.row.push((index, rule)),
+                Check::Locate(rule) => walk.locate.push((index, rule)),
+                Check::Rating(rule) => walk.rating.push((index, rule)),
+            }
+        }
+        walk
+    }
+
+    fn each(&mut self, of: impl Fn(&Check) -> bool, call: impl Fn(&Check, &mut Sink<'_>)) {
+        for index in &self.once {
+            let active = &self.checker.active[*index];
+            if of(&active.rule.check) {
+                call(&active.rule.check, &mut sink(active, self.checker.settings.keep, &mut self.found[*index]));
+            }
+        }
+    }
+
+    fn finish(self, document: report::Document) -> Report {
+        let mut report = Report::new(document, self.checker.settings.today.as_ref().map(ToString::to_string));
+        for (active, found) in self.checker.active.iter().zip(self.found) {
+            report.add(active.rule.name, active.severity, found.total, found.kept);
+        }
+        report.not_run = self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules }).collect();
+        report.sort();
+        report
+    }
+}
+
+/// Why a need is not met; the empty text where nothing is missing that a reader would want to hear of.
+fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
+    let head = survey.head;
+    match need {
+        Need::Codes => survey
+            .list
+            .is_none()
+            .then(|| format!("the code list {} {} is not at hand", head.coding.list, head.coding.version)),
+        Need::Grades => survey.grader.is_none().then(|| match &head.grading {
+            None => String::new(),
+            Some(grading) => format!(
+                "the grade scheme {} {} is not at hand, or its code list is not",
+                grading.scheme, grading.version
+            ),
+        }),
+        Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
+        Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),
+    }
+}

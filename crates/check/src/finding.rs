@@ -1,0 +1,105 @@
+//! A finding: one thing that a rule has to say about one place of a document.
+
+use std::borrow::Cow;
+use std::collections::BTreeMap;
+use std::fmt;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// How much a finding weighs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum Severity {
+    /// Worth knowing; nothing has to change.
+    Note,
+    /// Probably wrong, or unusual enough that a receiving office will ask.
+    Warning,
+    /// Wrong: the record contradicts itself or the format.
+    Error,
+}
+
+impl Severity {
+    /// Every severity, the lightest first.
+    pub const ALL: [Self; 3] = [Self::Note, Self::Warning, Self::Error];
+
+    /// The word that stands in reports.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Note => "note",
+            Self::Warning => "warning",
+            Self::Error => "error",
+        }
+    }
+}
+
+impl fmt::Display for Severity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(self.as_str())
+    }
+}
+
+/// Where in a source a finding points.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct SourcePlace {
+    /// The file.
+    pub file: String,
+    /// Line, from 1.
+    pub line: usize,
+    /// Column in characters, or the number of a CSV column, from 1.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub column: Option<usize>,
+    /// The heading of the CSV column.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub heading: Option<String>,
+}
+
+/// One finding.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Finding {
+    /// The rule, or the kind of structural problem, by its name.
+    pub rule: Cow<'static, str>,
+    /// How much it weighs.
+    pub severity: Severity,
+    /// What is wrong: lower case, no full stop, numbers with their units.
+    pub message: String,
+    /// The place, as a JSON Pointer (RFC 6901) into the document.
+    pub path: String,
+    /// The place in the source that was read.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub at: Option<SourcePlace>,
+    /// The pipe that it concerns.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pipe: Option<String>,
+    /// The run that it concerns.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub run: Option<String>,
+    /// The observation that it concerns.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub observation: Option<String>,
+    /// The distance along the run, in the document's length unit.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub distance: Option<f64>,
+    /// The facts behind the message, by name, for software that does not read messages.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub params: BTreeMap<String, Value>,
+    /// What to do.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub help: Option<String>,
+}
+
+impl Finding {
+    /// Adds a fact behind the message.
+    pub fn fact(&mut self, name: &str, value: impl Into<Value>) -> &mut Self {
+        self.params.insert(name.to_owned(), value.into());
+        self
+    }
+
+    /// Says what to do in this case, where the rule's general advice is not enough.
+    pub fn help(&mut self, help: impl Into<String>) -> &mut Self {
+        self.help = Some(help.into());
+        self
+    }
+}

@@ -1,0 +1,245 @@
+//! What a rule is: a declaration that carries its own documentation, and a function.
+
+use crate::finding::Severity;
+use crate::sink::Sink;
+use crate::views::{Ending, LocateView, MediaView, PipeView, RatingView, RowView, RunView, StructureView, Survey};
+
+pub(crate) type StructureRule = fn(&StructureView<'_>, &mut Sink<'_>);
+pub(crate) type PipeRule = fn(&PipeView<'_>, &mut Sink<'_>);
+pub(crate) type MediaRule = fn(&MediaView<'_>, &mut Sink<'_>);
+pub(crate) type RunRule = fn(&RunView<'_>, &mut Sink<'_>);
+pub(crate) type RowRule = fn(&RowView<'_>, &mut Sink<'_>);
+pub(crate) type LocateRule = fn(&LocateView<'_>, &mut Sink<'_>);
+pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
+
+/// The function of a rule, by what it looks at. The checker walks the document once and calls every rule of a scope for
+/// every record of that scope.
+#[derive(Clone, Copy, Debug)]
+#[non_exhaustive]
+pub enum Check {
+    /// Once, before any run is read: the head and its tables.
+    Document(fn(&Survey<'_>, &mut Sink<'_>)),
+    /// Every structure.
+    Structure(StructureRule),
+    /// Every pipe.
+    Pipe(PipeRule),
+    /// Every media file.
+    Media(MediaRule),
+    /// Every run, with its observations.
+    Run(RunRule),
+    /// Every observation.
+    Observation(RowRule),
+    /// Every locate, after all runs.
+    Locate(LocateRule),
+    /// Every rating, after all runs.
+    Rating(RatingRule),
+    /// Once, after all runs.
+    Ending(fn(&Ending<'_>, &mut Sink<'_>)),
+}
+
+impl Check {
+    /// The scope's name.
+    #[must_use]
+    pub const fn scope(&self) -> &'static str {
+        match self {
+            Self::Document(_) => "document",
+            Self::Structure(_) => "structure",
+            Self::Pipe(_) => "pipe",
+            Self::Media(_) => "media",
+            Self::Run(_) => "run",
+            Self::Observation(_) => "observation",
+            Self::Locate(_) => "locate",
+            Self::Rating(_) => "rating",
+            Self::Ending(_) => "ending",
+        }
+    }
+}
+
+/// What a rule cannot do without. Where it is not to be had, the rule is not run, and the report says so.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Need {
+    /// The document's code list.
+    Codes,
+    /// The document's grade scheme.
+    Grades,
+    /// A reference system that is known and can be computed with.
+    Crs,
+    /// The date of today.
+    Today,
+}
+
+/// A limit of a rule, which a receiving office may set otherwise.
+#[derive(Clone, Copy, Debug)]
+pub struct Limit {
+    /// Its name.
+    pub name: &'static str,
+    /// Its value where nothing else is said.
+    pub default: f64,
+    /// Its unit.
+    pub unit: &'static str,
+    /// What it limits and where the default comes from.
+    pub meaning: &'static str,
+}
+
+/// A rule.
+#[derive(Debug)]
+pub struct Rule {
+    /// Its name, in kebab case; the name of its file as well.
+    pub name: &'static str,
+    /// The family, the folder that its file is in.
+    pub family: &'static str,
+    /// How much its findings weigh where nothing else is said.
+    pub severity: Severity,
+    /// The function.
+    pub check: Check,
+    /// The version of the format that has it first.
+    pub since: &'static str,
+    /// The clause of the specification that it guards.
+    pub clause: &'static str,
+    /// What it cannot do without.
+    pub needs: &'static [Need],
+    /// Its limits.
+    pub limits: &'static [Limit],
+    /// Its documentation, in Markdown with the headings of [`Section`].
+    pub documentation: &'static str,
+}
+
+/// A section of a rule's documentation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Section {
+    /// What is compared with what.
+    Checks,
+    /// What goes wrong in the trade when it is not so.
+    Matters,
+    /// Where a limit comes from.
+    Source,
+    /// Patches on a minimal valid document that the rule must find.
+    Fails,
+    /// Patches that it must let pass.
+    Passes,
+    /// What to do.
+    Fix,
+}
+
+impl Section {
+    /// Every section, in order; only `Source` may be missing.
+    pub const ALL: [Self; 6] = [Self::Checks, Self::Matters, Self::Source, Self::Fails, Self::Passes, Self::Fix];
+
+    /// Its heading.
+    #[must_use]
+    pub const fn heading(self) -> &'static str {
+        match self {
+            Self::Checks => "What it checks",
+            Self::Matters => "Why it matters",
+            Self::Source => "Source",
+            Self::Fails => "Fails",
+            Self::Passes => "Passes",
+            Self::Fix => "Fix",
+        }
+    }
+}
+
+/// An example in a rule's documentation: a JSON Patch (RFC 6902) on the minimal valid document.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Example {
+    /// The place where the finding must be, for an example that fails.
+    pub path: String,
+    /// The patch.
+    pub patch: String,
+}
+
+impl Rule {
+    /// The text of a section, or the empty text when it has none.
+    #[must_use]
+    pub fn section(&self, section: Section) -> String {
+        let mut inside = false;
+        let mut text = String::new();
+        for line in self.documentation.lines() {
+            let line = line.strip_prefix(' ').unwrap_or(line);
+            match line.strip_prefix("# ") {
+                Some(heading) => inside = heading.trim() == section.heading(),
+                None if inside => {
+                    text.push_str(line);
+                    text.push('\n');
+                }
+                None => {}
+            }
+        }
+        text.trim().to_owned()
+    }
+
+    /// What it checks, in one sentence.
+    #[must_use]
+    pub fn summary(&self) -> String {
+        let text = self.section(Section::Checks).replace('\n', " ");
+        match text.split_once(". ") {
+            Some((sentence, _)) => format!("{sentence}."),
+            None => text,
+        }
+    }
+
+    /// The examples in [`Section::Fails`] or [`Section::Passes`].
+    #[must_use]
+    pub fn examples(&self, section: Section) -> Vec<Example> {
+        let text = self.section(section);
+        let mut rest = text.as_str();
+        let mut examples = Vec::new();
+        while let Some((before, block)) = rest.split_once("```json\n") {
+            let Some((patch, after)) = block.split_once("```") else { break };
+            // The place stands in the sentence above the patch: at `/pipes/0/height`.
+            let path = before.rsplit('`').nth(1).unwrap_or_default();
+            examples.push(Example { path: path.to_owned(), patch: patch.trim().to_owned() });
+            rest = after;
+        }
+        examples
+    }
+
+    /// The advice that goes with a finding that has none of its own.
+    #[must_use]
+    pub fn advice(&self) -> String {
+        self.section(Section::Fix).replace('\n', " ")
+    }
+}
+
+/// Declares a rule: its documentation, then its facts, then the function that follows the declaration in the same file.
+macro_rules! rule {
+    ($(#[doc = $doc:literal])+
+     name: $name:literal, severity: $severity:ident, scope: $scope:ident, since: $since:literal, clause: $clause:literal,
+     $(needs: [$($need:ident),+],)?
+     $(limits: { $($limit:literal = $default:literal $unit:literal $meaning:literal),+ $(,)? },)?
+    ) => {
+        $(#[doc = $doc])+
+        pub(crate) static RULE: $crate::rule::Rule = $crate::rule::Rule {
+            name: $name,
+            family: $crate::rule::family(module_path!()),
+            severity: $crate::finding::Severity::$severity,
+            check: $crate::rule::Check::$scope(check),
+            since: $since,
+            clause: $clause,
+            needs: &[$($($crate::rule::Need::$need),+)?],
+            limits: &[$($($crate::rule::Limit { name: $limit, default: $default, unit: $unit, meaning: $meaning }),+)?],
+            documentation: concat!($($doc, "\n"),+),
+        };
+    };
+}
+
+/// The folder that a rule's file is in, from its module path `…::rules::family::name`.
+pub(crate) const fn family(path: &'static str) -> &'static str {
+    let bytes = path.as_bytes();
+    let mut colons = [0usize; 2];
+    let mut index = bytes.len();
+    let mut found = 0;
+    while index > 1 && found < 2 {
+        index -= 1;
+        if bytes[index] == b':' && bytes[index - 1] == b':' {
+            colons[found] = index;
+            found += 1;
+            index -= 1;
+        }
+    }
+    let (_, tail) = path.split_at(colons[1] + 1);
+    let (family, _) = tail.split_at(colons[0] - 1 - (colons[1] + 1));
+    family
+}

@@ -1,0 +1,63 @@
+//! How a check is made: severities, limits, lists at hand, today.
+
+use std::collections::BTreeMap;
+
+use obvert_model::lists::{CodeList, GradeScheme};
+use obvert_model::text::Date;
+
+use crate::finding::Severity;
+
+/// How a check is made. The default is the catalogue as it stands, the built-in lists, and no date of today.
+#[derive(Clone, Debug)]
+pub struct Settings {
+    /// Rules whose findings weigh differently; `None` for rules that are not run.
+    pub severities: BTreeMap<String, Option<Severity>>,
+    /// Limits that are set otherwise, by rule and limit, in the limit's unit.
+    pub limits: BTreeMap<(String, String), f64>,
+    /// Code lists at hand besides the built-in ones.
+    pub code_lists: Vec<CodeList>,
+    /// Grade schemes at hand besides the built-in ones.
+    pub grade_schemes: Vec<GradeScheme>,
+    /// The date of today, which rules about the future need. It is never taken from a clock: the same document and
+    /// settings give the same report.
+    pub today: Option<Date>,
+    /// How many findings of one rule are kept; further ones are counted.
+    pub keep: usize,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self {
+            severities: BTreeMap::new(),
+            limits: BTreeMap::new(),
+            code_lists: Vec::new(),
+            grade_schemes: Vec::new(),
+            today: None,
+            keep: 1000,
+        }
+    }
+}
+
+/// Why settings cannot be used.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum SettingsError {
+    /// There is no such rule.
+    #[error("no rule is called {name:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
+    Rule {
+        /// The name given.
+        name: String,
+        /// The nearest name.
+        near: Option<String>,
+    },
+    /// The rule has no such limit.
+    #[error("the rule {rule:?} has no limit {name:?}; it has: {has}")]
+    Limit {
+        /// The rule.
+        rule: String,
+        /// The name given.
+        name: String,
+        /// The limits that it has.
+        has: String,
+    },
+}

@@ -1,0 +1,139 @@
+//! The catalogue is held to what it says: every rule's documented failing example is found at the place that is named,
+//! every passing one is let through, and the declarations keep their form.
+
+use std::collections::BTreeSet;
+
+use obvert_check::{Checker, MINIMAL, Report, Section, Settings, catalogue};
+use serde_json::Value;
+
+/// The day on which the examples are checked.
+const TODAY: &str = "2026-06-01";
+
+fn check(document: &Value) -> Report {
+    let settings = Settings { today: TODAY.parse().ok(), ..Settings::default() };
+    let checker = Checker::new(settings).expect("settings");
+    let text = serde_json::to_vec(document).expect("json");
+    checker.check(&text).expect("json that was just written")
+}
+
+fn patched(rule: &str, patch: &str) -> Value {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    let patch: json_patch::Patch =
+        serde_json::from_str(patch).unwrap_or_else(|error| panic!("{rule}: {error} in {patch}"));
+    json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{rule}: {error} in {patch:?}"));
+    document
+}
+
+#[test]
+fn the_minimal_document_is_clean() {
+    let report = check(&serde_json::from_str(MINIMAL).expect("json"));
+    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.path, f.message)).collect();
+    assert_eq!(found, Vec::<String>::new());
+    assert_eq!(report.not_run, []);
+}
+
+#[test]
+fn documented_examples_hold() {
+    let mut wrong = Vec::new();
+    for rule in catalogue() {
+        for example in rule.examples(Section::Fails) {
+            let report = check(&patched(rule.name, &example.patch));
+            let at: Vec<&str> =
+                report.findings.iter().filter(|f| f.rule == rule.name).map(|f| f.path.as_str()).collect();
+            if !at.contains(&example.path.as_str()) {
+                let others: Vec<String> = report.findings.iter().map(|f| format!("{} {}", f.rule, f.path)).collect();
+                wrong.push(format!(
+                    "{}: expected a finding at {:?}, found {at:?}; all: {others:?}",
+                    rule.name, example.path
+                ));
+            }
+        }
+        for example in rule.examples(Section::Passes) {
+            let report = check(&patched(rule.name, &example.patch));
+            if let Some(finding) = report.findings.iter().find(|f| f.rule == rule.name) {
+                wrong.push(format!("{}: must pass, but: {} {}", rule.name, finding.path, finding.message));
+            }
+            if report
+                .findings
+                .iter()
+                .any(|f| report.not_run.iter().any(|n| n.rules.contains(&rule.name.to_owned())) && f.rule != "")
+            {
+                wrong.push(format!("{}: the passing example stopped the rule from being run", rule.name));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn declarations_keep_their_form() {
+    let mut names = BTreeSet::new();
+    let mut wrong = Vec::new();
+    let root = concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules");
+    for rule in catalogue() {
+        let mut say = |what: String| wrong.push(format!("{}: {what}", rule.name));
+        if !names.insert(rule.name) {
+            say("the name stands twice".into());
+        }
+        if !rule.name.chars().all(|c| c.is_ascii_lowercase() || c == '-') {
+            say("not in kebab case".into());
+        }
+        let file = format!("{root}/{}/{}.rs", rule.family, rule.name.replace('-', "_"));
+        match std::fs::read_to_string(&file) {
+            Ok(text) if text.lines().count() > 160 => say(format!("{} lines in its file", text.lines().count())),
+            Ok(_) => {}
+            Err(_) => say(format!("no file {file}")),
+        }
+        for section in Section::ALL {
+            if rule.section(section).is_empty() && section != Section::Source {
+                say(format!("no section {:?}", section.heading()));
+            }
+        }
+        for section in [Section::Fails, Section::Passes] {
+            if rule.examples(section).is_empty() {
+                say(format!("no example in {:?}", section.heading()));
+            }
+        }
+        if rule
+            .examples(Section::Fails)
+            .iter()
+            .any(|example| !example.path.starts_with('/') && !example.path.is_empty())
+        {
+            say("a failing example does not name its place".into());
+        }
+        if !rule.clause.contains('#') {
+            say("the clause names no anchor".into());
+        }
+        for limit in rule.limits {
+            if limit.meaning.is_empty() || limit.unit.is_empty() {
+                say(format!("the limit {} says too little", limit.name));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+#[test]
+fn messages_keep_their_form() {
+    for rule in catalogue() {
+        for example in rule.examples(Section::Fails) {
+            for finding in check(&patched(rule.name, &example.patch)).findings {
+                let first = finding.message.chars().next().expect("a message");
+                assert!(!first.is_uppercase(), "{}: {:?}", rule.name, finding.message);
+                assert!(!finding.message.ends_with('.'), "{}: {:?}", rule.name, finding.message);
+            }
+        }
+    }
+}
+
+#[test]
+fn every_rule_file_is_registered() {
+    let mut files = 0;
+    for family in std::fs::read_dir(concat!(env!("CARGO_MANIFEST_DIR"), "/src/rules")).expect("rules") {
+        let family = family.expect("entry").path();
+        if family.is_dir() {
+            files += std::fs::read_dir(family).expect("family").count();
+        }
+    }
+    assert_eq!(files, catalogue().len());
+}

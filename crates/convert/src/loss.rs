@@ -1,0 +1,62 @@
+//! What a form could not hold: every conversion accounts for what it dropped or changed.
+
+use serde::Serialize;
+
+/// What happened to a value.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum LossKind {
+    /// It is not in the output.
+    Dropped,
+    /// It is in the output in another form that cannot be turned back exactly.
+    Changed,
+    /// It was put in by the conversion.
+    Defaulted,
+}
+
+/// One value that was not carried over as it was.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Loss {
+    /// What happened.
+    pub kind: LossKind,
+    /// The value, as a JSON Pointer into the document.
+    pub pointer: String,
+    /// Why: lower case, no full stop.
+    pub message: String,
+}
+
+/// Something worth knowing about the output that is no loss: the document reads back unchanged all the same.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize)]
+pub struct Note {
+    /// What it is about, as a JSON Pointer into the document.
+    pub pointer: String,
+    /// What there is to know: lower case, no full stop.
+    pub message: String,
+}
+
+/// Everything that a conversion did not carry over as it was; empty when the document can be read back unchanged.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
+pub struct LossReport {
+    /// The losses, in the order of the document.
+    pub losses: Vec<Loss>,
+    /// What is worth knowing besides, in the order of the document. Notes do not count as losses.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub notes: Vec<Note>,
+}
+
+impl LossReport {
+    /// Whether nothing was lost.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.losses.is_empty()
+    }
+    /// Notes a loss.
+    pub fn add(&mut self, kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) {
+        self.losses.push(Loss { kind, pointer: pointer.into(), message: message.into() });
+    }
+    /// Adds a note.
+    pub fn note(&mut self, pointer: impl Into<String>, message: impl Into<String>) {
+        self.notes.push(Note { pointer: pointer.into(), message: message.into() });
+    }
+}

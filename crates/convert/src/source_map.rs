@@ -1,0 +1,165 @@
+//! From a JSON Pointer into the document back to the file, row and column that the value came from.
+
+use std::collections::BTreeMap;
+use std::fmt;
+use std::ops::Range;
+use std::sync::Arc;
+
+/// A place in a file that was read.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Place {
+    /// The file, as it was named to the reader; the table's file for a folder or zip of tables.
+    pub file: String,
+    /// Line, from 1. For CSV the line on which the row begins.
+    pub line: usize,
+    /// Column in characters from 1, where the form has one.
+    pub column: Option<usize>,
+    /// The heading of the CSV column.
+    pub heading: Option<String>,
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.file, self.line)?;
+        if let Some(column) = self.column {
+            write!(f, ":{column}")?;
+        }
+        if let Some(heading) = &self.heading {
+            write!(f, " ({heading})")?;
+        }
+        Ok(())
+    }
+}
+
+/// Where the values of a document came from. Rows are recorded with their pointer, and a row's fields with the
+/// keys below it; a value that has no place of its own is placed at the nearest that holds it.
+#[derive(Clone, Debug, Default)]
+pub struct SourceMap {
+    files: Vec<String>,
+    places: BTreeMap<String, Spot>,
+    headings: BTreeMap<(u32, String), (u32, String)>,
+    texts: BTreeMap<u32, Arc<[u8]>>,
+}
+
+#[derive(Clone, Debug)]
+struct Spot {
+    file: u32,
+    line: u32,
+    column: u32,
+    /// The bytes of the value, where it is JSON in the text of its file; empty otherwise.
+    json: Range<usize>,
+}
+
+impl SourceMap {
+    /// Registers a file and gives its number.
+    pub fn file(&mut self, name: &str) -> u32 {
+        if let Some(index) = self.files.iter().position(|file| file == name) {
+            return u32::try_from(index).unwrap_or(u32::MAX);
+        }
+        self.files.push(name.to_owned());
+        u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
+    }
+
+    /// Records where the value of a pointer begins; `column` 0 when the form has none.
+    pub fn record(&mut self, pointer: &str, file: u32, line: usize, column: usize) {
+        self.place_json(pointer, file, (line, column), 0..0);
+    }
+
+    /// Keeps the text of a file, so that values within the JSON that [`place_json`](Self::place_json) records are
+    /// looked for when they are asked for. Most never are, and a record of every one would outweigh the document.
+    pub fn keep_text(&mut self, file: u32, text: &[u8]) {
+        self.texts.insert(file, text.into());
+    }
+
+    /// Records that the value of a pointer is JSON that stands in a file whose text is kept, beginning at a line and
+    /// column and covering a range of bytes.
+    pub fn place_json(&mut self, pointer: &str, file: u32, (line, column): (usize, usize), json: Range<usize>) {
+        let small = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        self.places.insert(pointer.to_owned(), Spot { file, line: small(line), column: small(column), json });
+    }
+
+    /// Records that in a file of rows, the keys `below` a row (`/clock/at`) stand in the column of that number and heading.
+    pub fn heading(&mut self, file: u32, below: &str, column: usize, heading: &str) {
+        let column = u32::try_from(column).unwrap_or(u32::MAX);
+        self.headings.insert((file, below.to_owned()), (column, heading.to_owned()));
+    }
+
+    /// File, line and column of the value at a pointer below a spot, as far as the spot knows.
+    fn within(&self, spot: &Spot, below: &str) -> (u32, u32, u32) {
+        let json = self.texts.get(&spot.file).and_then(|text| text.get(spot.json.clone())).unwrap_or_default();
+        if json.is_empty() || below.is_empty() {
+            return (spot.file, spot.line, spot.column);
+        }
+        let found = obvert_model::read::locate(json, below);
+        let small = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
+        match (small(found.line), small(found.column)) {
+            (0, _) => (spot.file, spot.line, spot.column),
+            (1, column) => (spot.file, spot.line, spot.column + column - 1),
+            (line, column) => (spot.file, spot.line + line - 1, column),
+        }
+    }
+
+    /// Where the value of a pointer came from: its own place, or the nearest that holds it.
+    #[must_use]
+    pub fn place(&self, pointer: &str) -> Option<Place> {
+        let mut at = pointer;
+        let spot = loop {
+            if let Some(spot) = self.places.get(at) {
+                break spot;
+            }
+            at = &at[..at.rfind('/')?];
+        };
+        let (file, line, column) = self.within(spot, &pointer[at.len()..]);
+        let mut below = &pointer[at.len()..];
+        let heading = loop {
+            if let Some(found) = self.headings.get(&(file, below.to_owned())) {
+                break Some(found);
+            }
+            match below.rfind('/') {
+                Some(slash) if !below.is_empty() => below = &below[..slash],
+                _ => break None,
+            }
+        };
+        let column = heading.map(|(column, _)| *column).or((column > 0).then_some(column));
+        Some(Place {
+            file: self.files.get(file as usize)?.clone(),
+            line: line as usize,
+            column: column.map(|column| column as usize),
+            heading: heading.map(|(_, heading)| heading.clone()),
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_field_of_a_row_is_placed_in_its_column() {
+        let mut map = SourceMap::default();
+        let file = map.file("observations.csv");
+        map.record("/runs/0/observations/3", file, 17, 0);
+        map.heading(file, "/clock/at", 9, "clock.at");
+        assert_eq!(
+            map.place("/runs/0/observations/3/clock/at").map(|p| p.to_string()).as_deref(),
+            Some("observations.csv:17:9 (clock.at)")
+        );
+        assert_eq!(map.place("/runs/0/observations/3").map(|p| p.to_string()).as_deref(), Some("observations.csv:17"));
+        assert_eq!(map.place("/runs/0/observations/4"), None);
+    }
+
+    #[test]
+    fn a_value_within_json_is_looked_for_when_it_is_asked_for() {
+        let text = "{\n \"é\": {\"a\": 1, \"b\": [2,\n  3]}}";
+        let start = text.find("{\"a").unwrap();
+        let mut map = SourceMap::default();
+        let file = map.file("x.geojson");
+        map.keep_text(file, text.as_bytes());
+        map.place_json("/pipes/0", file, (2, 7), start..text.len() - 1);
+        let place = |pointer: &str| map.place(pointer).map(|p| p.to_string());
+        assert_eq!(place("/pipes/0").as_deref(), Some("x.geojson:2:7"));
+        assert_eq!(place("/pipes/0/b").as_deref(), Some("x.geojson:2:21"));
+        assert_eq!(place("/pipes/0/b/1").as_deref(), Some("x.geojson:3:3"));
+        assert_eq!(place("/pipes/0/missing").as_deref(), Some("x.geojson:2:7"));
+    }
+}

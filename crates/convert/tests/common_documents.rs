@@ -1,0 +1,26 @@
+//! The test documents themselves: the generator must make valid ones, and ones that differ.
+
+mod common;
+
+use proptest::prelude::*;
+
+proptest! {
+    #![proptest_config(common::cases(64))]
+    #[test]
+    fn arbitrary_documents_are_valid(value in common::values()) {
+        let source = value.to_string();
+        let read = obvert_model::read::document(source.as_bytes());
+        prop_assert!(read.is_ok(), "{}\n{source}", read.unwrap_err());
+    }
+}
+
+#[test]
+fn the_hand_made_documents_are_valid_and_come_back_from_json() {
+    let documents = common::nasty();
+    assert!(documents.len() >= 10);
+    for (name, document) in documents {
+        let text = common::canonical(&document);
+        let again = obvert_model::read::document(text.as_bytes()).unwrap_or_else(|error| panic!("{name}: {error}"));
+        common::assert_same(&document, &again);
+    }
+}

@@ -1,0 +1,28 @@
+//! Reads lines `EPSG:code x y` and writes `lon lat` on WGS 84, in degrees with 12 decimals; with the argument `reverse` it
+//! reads longitude and latitude and writes coordinates with 6 decimals. A line that cannot be transformed gives `! reason`. The
+//! interoperability tests drive it against PROJ.
+
+use std::io::{BufRead, BufWriter, Write};
+
+use obvert_geo::Crs;
+
+fn main() -> std::io::Result<()> {
+    let reverse = std::env::args().nth(1).is_some_and(|word| word == "reverse");
+    let mut out = BufWriter::new(std::io::stdout().lock());
+    for line in std::io::stdin().lock().lines() {
+        match answer(&line?, reverse) {
+            Ok([a, b]) if reverse => writeln!(out, "{a:.6} {b:.6}")?,
+            Ok([a, b]) => writeln!(out, "{a:.12} {b:.12}")?,
+            Err(reason) => writeln!(out, "! {reason}")?,
+        }
+    }
+    out.flush()
+}
+
+fn answer(line: &str, reverse: bool) -> Result<[f64; 2], Box<dyn std::error::Error>> {
+    let mut words = line.split_whitespace();
+    let mut next = || words.next().ok_or("a line holds three words: code, x, y");
+    let crs = Crs::parse(next()?)?;
+    let position = [next()?.parse()?, next()?.parse()?];
+    Ok(if reverse { crs.from_wgs84(position)? } else { crs.to_wgs84(position)? })
+}

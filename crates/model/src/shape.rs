@@ -1,0 +1,189 @@
+//! The shape of a document as data: which object has which fields, in which order, of which kind. It is taken from the
+//! JSON Schema, and so from the Rust types; converters that treat all tables alike, the generated chapters of the
+//! specification and `explain` are driven by it, so that a new field reaches them without a change.
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+use serde_json::Value;
+
+/// What kind of value stands in a place.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Shape {
+    /// An object of the format, by the name of its type; [`object`] has its fields.
+    Object(String),
+    /// A list of values of one shape.
+    List(Box<Shape>),
+    /// Text of any form.
+    Text,
+    /// One of a vocabulary's words.
+    Word(Vec<String>),
+    /// A number.
+    Number,
+    /// A whole number.
+    Whole,
+    /// True or false.
+    Bool,
+    /// Two numbers, easting or longitude first.
+    Position,
+    /// Extensions: any JSON by reverse domain name.
+    Extensions,
+}
+
+/// One object of the format.
+#[derive(Debug, PartialEq)]
+pub struct ObjectShape {
+    /// The name of its type, for example `Pipe`.
+    pub name: String,
+    /// What it is.
+    pub description: String,
+    /// Its fields, in the order in which they are written.
+    pub fields: Vec<Field>,
+}
+
+/// One field of an object.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Field {
+    /// Its key.
+    pub name: String,
+    /// Whether it must be there.
+    pub required: bool,
+    /// What it means, with its unit.
+    pub description: String,
+    /// The form of its text, as a regular expression, where it has one.
+    pub pattern: Option<String>,
+    /// What stands there.
+    pub shape: Shape,
+}
+
+impl ObjectShape {
+    /// The field of a name.
+    #[must_use]
+    pub fn field(&self, name: &str) -> Option<&Field> {
+        self.fields.iter().find(|field| field.name == name)
+    }
+}
+
+/// The shape of a survey document.
+#[must_use]
+pub fn document() -> &'static ObjectShape {
+    object("Document")
+}
+
+/// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
+#[must_use]
+pub fn object(name: &str) -> &'static ObjectShape {
+    static NONE: ObjectShape = ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
+    shapes().get(name).unwrap_or(&NONE)
+}
+
+/// The field that a path of keys leads to, lists being stepped through without a key: `["runs", "observations", "at"]`.
+#[must_use]
+pub fn field(path: &[&str]) -> Option<&'static Field> {
+    let mut holder = document();
+    let mut found = None;
+    for key in path {
+        let field = holder.field(key)?;
+        found = Some(field);
+        let mut shape = &field.shape;
+        while let Shape::List(item) = shape {
+            shape = item;
+        }
+        holder = match shape {
+            Shape::Object(name) => object(name),
+            _ => object(""),
+        };
+    }
+    found
+}
+
+/// Every object of the format by the name of its type.
+#[must_use]
+pub fn objects() -> impl Iterator<Item = &'static ObjectShape> {
+    shapes().values()
+}
+
+fn shapes() -> &'static BTreeMap<String, ObjectShape> {
+    static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
+    SHAPES.get_or_init(|| {
+        let schema = crate::schema::document();
+        let mut shapes = BTreeMap::new();
+        build(&schema, "Document", &schema, &mut shapes);
+        shapes
+    })
+}
+
+fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String, ObjectShape>) {
+    if shapes.contains_key(name) {
+        return;
+    }
+    let required: Vec<&str> = schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+    let fields = schema["properties"].as_object().into_iter().flatten().map(|(key, field)| Field {
+        name: key.clone(),
+        required: required.contains(&key.as_str()),
+        description: text(field, "description"),
+        pattern: field["pattern"].as_str().map(str::to_owned),
+        shape: shape(root, field, shapes),
+    });
+    let fields = fields.collect();
+    shapes.insert(
+        name.to_owned(),
+        ObjectShape { name: name.to_owned(), description: text(schema, "description"), fields },
+    );
+}
+
+fn text(schema: &Value, key: &str) -> String {
+    schema[key].as_str().unwrap_or_default().to_owned()
+}
+
+fn shape(root: &Value, field: &Value, shapes: &mut BTreeMap<String, ObjectShape>) -> Shape {
+    if let Some(name) = field["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")) {
+        let target = &root["$defs"][name];
+        if name == "Extensions" {
+            return Shape::Extensions;
+        }
+        if target["properties"].is_object() {
+            build(root, name, target, shapes);
+            return Shape::Object(name.to_owned());
+        }
+        return shape(root, target, shapes);
+    }
+    if let Some(words) = field["enum"].as_array() {
+        return Shape::Word(words.iter().filter_map(Value::as_str).map(str::to_owned).collect());
+    }
+    match field["type"].as_str() {
+        Some("array") if field["maxItems"] == 2 => Shape::Position,
+        Some("array") => Shape::List(Box::new(shape(root, &field["items"], shapes))),
+        Some("number") => Shape::Number,
+        Some("integer") => Shape::Whole,
+        Some("boolean") => Shape::Bool,
+        _ => Shape::Text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fields_come_in_the_order_of_writing() {
+        let keys: Vec<&str> = document().fields.iter().map(|field| field.name.as_str()).collect();
+        assert_eq!(keys.first(), Some(&"$schema"));
+        assert_eq!(keys.last(), Some(&"runs"));
+        assert!(document().fields.iter().all(|field| !field.description.is_empty()));
+    }
+
+    #[test]
+    fn every_kind_of_value_is_known() {
+        let shape = |path: &[&str]| field(path).map(|field| field.shape.clone());
+        assert_eq!(shape(&["runs", "observations", "at"]), Some(Shape::Number));
+        assert_eq!(shape(&["pipes", "path"]), Some(Shape::List(Box::new(Shape::Position))));
+        assert_eq!(shape(&["runs", "observations", "joint"]), Some(Shape::Bool));
+        assert_eq!(shape(&["media", "bytes"]), Some(Shape::Whole));
+        assert_eq!(shape(&["pipes", "extensions"]), Some(Shape::Extensions));
+        assert_eq!(shape(&["units", "length"]), Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()])));
+        assert_eq!(shape(&["runs", "nothing"]), None);
+        assert!(objects().all(|object| !object.description.is_empty() && !object.fields.is_empty()));
+    }
+}
