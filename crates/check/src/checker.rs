@@ -226,6 +226,7 @@ impl Checker {
         );
         walk.finish(report::Document {
             file: None,
+            error: None,
             id: Some(head.id.to_string()),
             length_unit: Some(head.units.length.to_string()),
             pipes: head.pipes.len(),

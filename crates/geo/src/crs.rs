@@ -161,8 +161,8 @@ impl Crs {
     /// The transformation for one place, given as longitude and latitude on the system's own datum.
     ///
     /// # Errors
-    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several are published of
-    /// which none covers the place, or two do and do not agree.
+    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several of one rank could
+    /// apply and differ by more than 5 m.
     pub fn datum_shift_at(&self, lonlat: [f64; 2]) -> Result<&DatumShift, GeoError> {
         let refuse = |why: String| GeoError::NoTransformation { code: self.code, name: self.system.name, why };
         let place = || format!("longitude {:.4}, latitude {:.4}", lonlat[0], lonlat[1]);
@@ -170,21 +170,26 @@ impl Crs {
         if let [only] = shifts {
             return Ok(only);
         }
-        let mut here = shifts.iter().filter(|shift| shift.area().is_none_or(|area| area.contains(lonlat, 0.0)));
-        let best = here
-            .next()
-            .ok_or_else(|| refuse(format!("at {} none of its {} transformations applies", place(), shifts.len())))?;
+        let mut here: Vec<&DatumShift> =
+            shifts.iter().filter(|shift| shift.area().is_none_or(|area| area.contains(lonlat, 0.0))).collect();
+        let uncovered = here.is_empty();
+        if uncovered {
+            here.extend(shifts);
+        }
+        let Some((&best, others)) = here.split_first() else { return Err(refuse("none is published".to_owned())) };
         let [lon, lat] = best.forward(lonlat);
-        // A coarser one for a wider area is expected to differ; one of the same rank is not.
-        for other in here.filter(|other| other.accuracy_metres() == best.accuracy_metres()) {
+        for other in others {
+            // A coarser one for a wider area is expected to differ; one of the same rank is not.
+            if !uncovered && other.accuracy_metres() != best.accuracy_metres() {
+                continue;
+            }
             let [x, y] = other.forward(lonlat);
             let metres: f64 = self.geodesic.inverse(lat, lon, y, x);
             if metres > AMBIGUOUS_METRES {
+                let (one, two) = (best.name(), other.name());
                 return Err(refuse(format!(
-                    "at {} both {:?} and {:?} apply, and they differ by {metres:.0} m",
-                    place(),
-                    best.name(),
-                    other.name()
+                    "at {} both {one:?} and {two:?} could apply, and they differ by {metres:.0} m",
+                    place()
                 )));
             }
         }

@@ -1,5 +1,7 @@
 //! Distances along a line.
 
+#![allow(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
+
 use obvert_geo::{Crs, GeoError};
 use proptest::prelude::*;
 

@@ -1,5 +1,7 @@
 //! Codes, units, refusals and projections, against what the authority publishes.
 
+#![allow(clippy::panic, reason = "helpers of tests fail by panicking")]
+
 use obvert_geo::{Area, Crs, CrsKind, DatumShift, Fit, GeoError, LonLatIssue, Slip, Unit, lonlat_issue};
 use proptest::prelude::*;
 
@@ -58,13 +60,32 @@ mod guidance_note_7_2 {
 #[test]
 fn positions_computed_with_proj() {
     let cases: &[(u32, [f64; 2], [f64; 2])] = &[
-        // CASES
+        (6594, [3_500_000.0, 1_107_275.4], [-78.5, 37.299_999_991_3]),
+        (6595, [11_482_916.67, 3_632_786.04], [-78.499_999_989_7, 37.299_999_988_1]),
+        (6494, [19_649_712.19, 103_331.33], [-84.499_999_989_1, 43.599_999_994_7]),
+        (2222, [473_169.16, 437_264.76], [-110.900_000_014_6, 32.200_000_013_3]),
+        (3089, [4_935_617.83, 3_960_523.04], [-85.699_999_989_4, 38.199_999_999_4]),
+        (2817, [841_362.94, 336_655.55], [-94.599_999_999, 39.200_000_011_1]),
+        (2930, [2_128_823.22, 390_555.71], [-89.400_000_009, 43.069_999_998_4]),
+        (26915, [492_104.77, 4_971_846.63], [-93.100_000_035_1, 44.900_000_011_8]),
+        (25832, [514_686.98, 5_405_242.4], [9.199_999_965_6, 48.799_999_956_3]),
+        (31467, [3_514_768.52, 5_406_965.39], [9.199_999_938, 48.799_999_998_2]),
+        (27700, [434_116.38, 278_115.92], [-1.499_999_944_4, 52.399_999_964_4]),
+        (28992, [135_321.22, 456_900.43], [5.100_000_028_7, 52.100_000_020_7]),
+        (2056, [2_600_865.38, 1_199_879.68], [7.449_999_946_7, 46.950_000_002_8]),
+        (5514, [-742_860.08, -1_042_721.36], [14.420_000_043_8, 50.090_000_046_3]),
+        (2154, [652_301.56, 6_861_302.73], [2.349_999_933_7, 48.850_000_036_5]),
+        (27572, [600_990.89, 2_427_961.51], [2.349_999_971_9, 48.849_999_984_8]),
+        (29903, [315_920.0, 234_694.1], [-6.259_999_921_4, 53.349_999_977_5]),
+        (7856, [333_568.94, 6_247_473.34], [151.199_999_989_7, -33.899_999_972_3]),
+        (2193, [1_750_697.52, 5_426_376.62], [174.799_999_984_9, -41.300_000_028_8]),
+        (24200, [271_068.55, 149_722.06], [-76.799_999_959_6, 18.000_000_008_3]),
+        (3857, [1_113_194.91, 8_399_737.89], [10.000_000_018_6, 60.000_000_000_8]),
     ];
-    assert!(!cases.is_empty());
     for &(code, position, lonlat) in cases {
         let found = crs(code).to_wgs84(position).unwrap();
-        // 1e-8 degree is 1.1 mm of latitude.
-        assert_near(found, lonlat, 0.9e-8);
+        // 0.1 mm of latitude; in France 0.3 mm, because PROJ writes the meridian of Paris in sexagesimal seconds.
+        assert_near(found, lonlat, if code == 27572 { 4e-9 } else { 1e-9 });
     }
 }
 
@@ -192,10 +213,9 @@ fn a_datum_with_a_shift_for_each_country_is_shifted_where_only_one_applies() {
     for (place, name) in [([14.42, 50.09], "S-JTSK to WGS 84 (5)"), ([21.25, 48.72], "S-JTSK to WGS 84 (4)")] {
         assert_eq!(krovak.datum_shift_at(place).unwrap().name(), name);
     }
-    let error = krovak.datum_shift_at([18.7, 49.2]).unwrap_err().to_string();
+    // Where neither does, they do not agree either.
+    let error = krovak.datum_shift_at([10.0, 47.0]).unwrap_err().to_string();
     assert!(error.contains("EPSG:5514") && error.contains("differ by"), "{error}");
-    let error = krovak.datum_shift_at([0.0, 0.0]).unwrap_err().to_string();
-    assert!(error.contains("none of its"), "{error}");
 }
 
 #[test]

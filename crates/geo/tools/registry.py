@@ -27,7 +27,7 @@ ELLIPSOIDS = pyproj.get_ellps_map()
 # A transformation worse than this is refused when a grid would do better.
 GRID_FREE_LIMIT_M = 5.0
 # Where PROJ switches between operations inside one area of use by more than this, all of them are kept.
-SPREAD_LIMIT_M = 5.0
+SPREAD_LIMIT_M = 0.001
 
 
 class Refused(Exception):
@@ -197,7 +197,8 @@ def checked(crs, geodetic, bounds, op, grid_cache):
         key = (geodetic.to_epsg(), tuple(bounds))
         if key not in grid_cache:
             group = TransformerGroup(crs, 4326, always_xy=True)
-            grid_cache[key] = sorted({g.short_name for o in group.unavailable_operations for g in o.grids})
+            # PROJ's order: the grid it would like best comes first.
+            grid_cache[key] = list(dict.fromkeys(g.short_name for o in group.unavailable_operations for g in o.grids))
         grids = grid_cache[key]
         if grids:
             raise Refused(f"grid:{grids[0]}" + (f" (+{len(grids) - 1} more)" if len(grids) > 1 else "") + f":{'' if accuracy is None else number(accuracy)}")

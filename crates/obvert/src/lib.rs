@@ -1,1 +1,49 @@
-//! Placeholder until the crate is written.
+//! Obvert, an open interchange format for pipe inspection surveys, in one crate for those who embed it.
+//!
+//! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
+//! - `check`: the rule catalogue and the checker (feature `check`).
+//! - `convert`: CSV tables, GeoJSON and XML (features `csv`, `geojson`, `xml`).
+//!
+//! Read a survey, check it, and write it in another form:
+//!
+//! ```
+//! use obvert::prelude::*;
+//!
+//! let source = obvert::check::MINIMAL.as_bytes();
+//! let document = obvert::read(source)?;
+//! assert_eq!(document.head.pipes.len(), 2);
+//!
+//! let report = Checker::new(Settings::default())?.check(source)?;
+//! assert_eq!(report.totals.error, 0);
+//!
+//! let mut xml = Vec::new();
+//! let losses = obvert::convert::xml::write(&document, &mut xml)?;
+//! assert!(losses.is_empty());
+//! let back = obvert::convert::xml::read(&xml, "survey.xml")?.document;
+//! assert_eq!(back, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+//!
+//! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor
+//! that a located position is a safe place to dig: local codes and licensed practice decide.
+
+pub use obvert_model as model;
+#[doc(inline)]
+pub use obvert_model::read::document as read;
+#[doc(inline)]
+pub use obvert_model::write::to_string;
+
+#[cfg(feature = "check")]
+pub use obvert_check as check;
+#[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+pub use obvert_convert as convert;
+
+/// What most programs need.
+pub mod prelude {
+    #[cfg(feature = "check")]
+    pub use obvert_check::{Checker, Finding, Report, Settings, Severity};
+    #[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+    pub use obvert_convert::{ConvertError, LossReport, Survey};
+    pub use obvert_model::read::ReadError;
+    pub use obvert_model::tables::{Document, Head, Media, Observation, Pipe, Run, Structure};
+}

@@ -193,11 +193,13 @@ impl Bounds {
         let [south, north] = self.latitudes?;
         let [west, east] = self.longitudes;
         let [across_west, across_east] = self.across;
-        Some(if across_east - across_west < east - west && across_west < 180.0 && across_east > 180.0 {
+        Some(if across_east - across_west >= east - west {
+            [west, south, east, north]
+        } else if across_east > 180.0 {
             let [across_east, _] = rounded([across_east - 360.0, 0.0]);
             [across_west, south, across_east, north]
         } else {
-            [west, south, east, north]
+            [across_west, south, across_east, north]
         })
     }
 }

@@ -15,16 +15,16 @@ pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
     }
     #[cfg(feature = "diagnose")]
     {
-        whole::problems(source, first).unwrap_or_else(|error| syntax(&error))
+        whole::problems(source, first).unwrap_or_else(|error| syntax(source, &error))
     }
     #[cfg(not(feature = "diagnose"))]
     {
         if !first.is_data() {
-            return syntax(first);
+            return syntax(source, first);
         }
         // The rest of the source has not been looked at; it may not even be JSON.
         if let Err(error) = serde_json::from_slice::<serde::de::IgnoredAny>(source) {
-            return syntax(&error);
+            return syntax(source, &error);
         }
         ReadError::Structure(vec![Problem {
             kind: ProblemKind::WrongType,
@@ -55,14 +55,23 @@ fn encoding(source: &[u8]) -> Option<ReadError> {
     Some(ReadError::Encoding { line: 1 + source[..at].iter().filter(|byte| **byte == b'\n').count(), hint })
 }
 
-fn syntax(error: &serde_json::Error) -> ReadError {
+fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
     let whole = error.to_string();
     // serde_json ends its message with the position, which stands in fields of its own here.
-    let message = match whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message) {
-        "recursion limit exceeded" => "lists and objects stand more than 127 deep in each other; flatten the data",
-        message => message,
+    let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
+    let message = match message {
+        "recursion limit exceeded" => "lists and objects stand more than 127 deep in each other; flatten the data".to_owned(),
+        "trailing characters" => "the document has ended, and something stands behind it".to_owned(),
+        _ => match message.strip_prefix("EOF while parsing ") {
+            Some(what) => format!("the source ends inside {what}; it was cut off, or a bracket or quotation mark is missing"),
+            None => message.to_owned(),
+        },
     };
-    ReadError::Syntax { line: error.line(), column: error.column(), message: message.to_owned() }
+    // serde_json counts bytes, and at the end of a line stands in column 0 of the next.
+    let line = source.split(|byte| *byte == b'\n').nth(error.line().saturating_sub(1)).unwrap_or_default();
+    let before = line.get(..error.column().saturating_sub(1)).unwrap_or(line);
+    let column = 1 + String::from_utf8_lossy(before).chars().count();
+    ReadError::Syntax { line: error.line(), column, message }
 }
 
 #[cfg(feature = "diagnose")]

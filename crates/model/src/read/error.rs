@@ -61,6 +61,7 @@ impl ProblemKind {
     }
 
     /// Whether it is a problem of the key rather than of what stands under it, so that the key is where to look.
+    #[cfg(feature = "diagnose")]
     pub(super) const fn is_of_key(self) -> bool {
         matches!(self, Self::UnknownKey | Self::DuplicateKey)
     }
@@ -153,7 +154,7 @@ pub enum ReadError {
     Syntax {
         /// Line, from 1.
         line: usize,
-        /// Column, from 1.
+        /// Column, in characters from 1.
         column: usize,
         /// What the JSON reader says.
         message: String,

@@ -1,0 +1,166 @@
+//! The command line. Help, completions and the manual page are all made from these definitions.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+
+/// Check, explain and convert pipe inspection surveys in the open obvert format.
+///
+/// A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor that
+/// a located position is a safe place to dig: local codes and licensed practice decide.
+#[derive(Debug, Parser)]
+#[command(name = "obvert", version, max_term_width = 100, arg_required_else_help = true)]
+#[command(after_help = "Exit status: 0 nothing at or above the threshold, 1 findings, 2 it could not be done.")]
+pub(crate) struct Arguments {
+    /// When to use colour; NO_COLOR is honoured.
+    #[arg(long, global = true, value_enum, default_value_t = Colour::Auto, value_name = "WHEN")]
+    pub(crate) colour: Colour,
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// When to use colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Colour {
+    /// On a terminal.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Check surveys against the rules of the format.
+    Check(Check),
+    /// Turn a survey into another form.
+    Convert(Convert),
+    /// Explain a rule, a code or a field.
+    Explain(Explain),
+    /// List the rules.
+    Rules(Rules),
+    /// Print a schema of the format.
+    Schema(Schema),
+    /// Print completions for a shell.
+    Completions {
+        /// The shell.
+        shell: Shell,
+    },
+    /// Print the manual page (roff).
+    Manual,
+}
+
+/// A form that a survey can have.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Form {
+    /// The canonical JSON document.
+    Json,
+    /// XML in the format's own namespace.
+    Xml,
+    /// A folder with one CSV a table and a datapackage.json.
+    Csv,
+    /// The CSV tables in one zip.
+    CsvZip,
+    /// GeoJSON (RFC 7946), positions in WGS 84.
+    Geojson,
+}
+
+/// How a report is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// For reading.
+    Text,
+    /// For software.
+    Json,
+}
+
+/// A severity on the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Threshold {
+    /// Errors only.
+    Error,
+    /// Warnings and errors.
+    Warning,
+    /// Anything.
+    Note,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    /// Surveys: files, folders of CSV tables, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The form of the surveys; told from name and content when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) from: Option<Form>,
+    /// How to print the report.
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
+    pub(crate) format: Format,
+    /// The lightest severity that makes the exit status 1.
+    #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
+    pub(crate) deny: Threshold,
+    /// Take this date for today, as YYYY-MM-DD.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) today: Option<String>,
+    /// Print every finding instead of folding those that are alike.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// A rule's severity in this check: error, warning, note, or off.
+    #[arg(long = "weigh", value_name = "RULE=SEVERITY")]
+    pub(crate) weigh: Vec<String>,
+    /// A rule's limit in this check, in the unit that `explain RULE` states.
+    #[arg(long = "limit", value_name = "RULE.LIMIT=NUMBER")]
+    pub(crate) limits: Vec<String>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
+    /// A grade scheme of your own (JSON).
+    #[arg(long = "grade-scheme", value_name = "FILE")]
+    pub(crate) grade_schemes: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Convert {
+    /// The survey: a file, a folder of CSV tables, or - for standard input.
+    #[arg(value_name = "IN")]
+    pub(crate) input: PathBuf,
+    /// Where to write: a file, a folder for CSV tables, or - for standard output.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: PathBuf,
+    /// The form of the survey; told from name and content when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) from: Option<Form>,
+    /// The form to write; told from the name of OUT when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) to: Option<Form>,
+    /// Refuse to write when something would be lost or changed.
+    #[arg(long)]
+    pub(crate) lossless: bool,
+    /// Replace OUT if it is there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Explain {
+    /// A rule (distance-falls), a code (crack.longitudinal), or a field (runs.observations.at).
+    #[arg(value_name = "NAME")]
+    pub(crate) name: String,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Rules {
+    /// How to print the list.
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
+    pub(crate) format: Format,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Schema {
+    /// Which schema; all are listed when no name is given.
+    #[arg(value_name = "NAME")]
+    pub(crate) name: Option<String>,
+}

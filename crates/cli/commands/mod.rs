@@ -1,0 +1,45 @@
+//! The commands, a file each.
+
+mod check;
+mod convert;
+mod explain;
+mod rules;
+mod schema;
+
+use std::io::Write;
+
+use clap::CommandFactory;
+
+use crate::args::{Arguments, Command};
+use crate::{Failure, Status, render};
+
+/// Does what the command line says.
+pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
+    render::set_colour(arguments.colour);
+    match &arguments.command {
+        Command::Check(check) => check::run(check),
+        Command::Convert(convert) => convert::run(convert),
+        Command::Explain(explain) => explain::run(&explain.name),
+        Command::Rules(rules) => rules::run(rules.format),
+        Command::Schema(schema) => schema::run(schema.name.as_deref()),
+        Command::Completions { shell } => {
+            let mut script = Vec::new();
+            clap_complete::generate(*shell, &mut Arguments::command(), "obvert", &mut script);
+            print(&script)
+        }
+        Command::Manual => {
+            let mut page = Vec::new();
+            clap_mangen::Man::new(Arguments::command()).render(&mut page)?;
+            print(&page)
+        }
+    }
+}
+
+/// Prints to standard output. A reader that has closed it (`obvert rules | head`) has what it wanted.
+pub(crate) fn print(bytes: &[u8]) -> Result<Status, Failure> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(bytes).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(Status::Good),
+    }
+}

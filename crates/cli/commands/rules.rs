@@ -1,0 +1,68 @@
+//! `obvert rules`: the catalogue.
+
+use obvert::check::{Rule, Section, catalogue};
+use serde_json::{Value, json};
+
+use super::print;
+use crate::args::Format;
+use crate::{Failure, Status, render};
+
+/// Prints the catalogue.
+pub(crate) fn run(format: Format) -> Result<Status, Failure> {
+    match format {
+        Format::Json => {
+            let rules: Vec<Value> = catalogue().iter().map(|rule| object(rule)).collect();
+            print(format!("{}\n", serde_json::to_string_pretty(&rules)?).as_bytes())
+        }
+        Format::Text => render::out(|out| {
+            let width = catalogue().iter().map(|rule| rule.name.len()).max().unwrap_or(0);
+            let mut family = "";
+            for rule in catalogue() {
+                if rule.family != family {
+                    if !family.is_empty() {
+                        writeln!(out)?;
+                    }
+                    family = rule.family;
+                    writeln!(out, "{}", render::strong(family))?;
+                }
+                let severity = render::severity(rule.severity, &format!("{:<7}", rule.severity));
+                writeln!(out, "  {:<width$}  {severity}  {}", rule.name, rule.summary())?;
+            }
+            writeln!(out, "\n{} rules; `obvert explain NAME` says more of each", catalogue().len())
+        }),
+    }
+}
+
+fn object(rule: &Rule) -> Value {
+    let examples = |section| -> Vec<Value> {
+        rule.examples(section)
+            .into_iter()
+            .map(|example| {
+                let patch: Value = serde_json::from_str(&example.patch).unwrap_or_default();
+                if section == Section::Fails { json!({ "path": example.path, "patch": patch }) } else { json!({ "patch": patch }) }
+            })
+            .collect()
+    };
+    let mut object = json!({
+        "name": rule.name,
+        "family": rule.family,
+        "severity": rule.severity.as_str(),
+        "scope": rule.check.scope(),
+        "since": rule.since,
+        "clause": rule.clause,
+        "summary": rule.summary(),
+        "checks": rule.section(Section::Checks),
+        "matters": rule.section(Section::Matters),
+        "fix": rule.section(Section::Fix),
+        "limits": rule.limits.iter().map(|limit| json!({
+            "name": limit.name, "default": limit.default, "unit": limit.unit, "meaning": limit.meaning
+        })).collect::<Vec<_>>(),
+        "fails": examples(Section::Fails),
+        "passes": examples(Section::Passes),
+    });
+    let source = rule.section(Section::Source);
+    if !source.is_empty() {
+        object["source"] = source.into();
+    }
+    object
+}

@@ -1,0 +1,39 @@
+//! `obvert schema`: the schemas of the format.
+
+use obvert::model::lists::{CodeList, GradeScheme};
+
+use super::print;
+use crate::{Failure, Status, render};
+
+type Make = fn() -> String;
+
+fn pretty(value: &serde_json::Value) -> String {
+    serde_json::to_string_pretty(value).unwrap_or_default() + "\n"
+}
+
+const SCHEMAS: &[(&str, &str, Make)] = &[
+    ("document", "a survey document (JSON Schema 2020-12)", || pretty(&obvert::model::schema::document())),
+    ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
+    ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
+    ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
+    ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),
+];
+
+/// Prints a schema, or lists them.
+pub(crate) fn run(name: Option<&str>) -> Result<Status, Failure> {
+    let Some(name) = name else {
+        return render::out(|out| {
+            for (name, title, _) in SCHEMAS {
+                writeln!(out, "{name:<14}{title}")?;
+            }
+            Ok(())
+        });
+    };
+    match SCHEMAS.iter().find(|(known, ..)| *known == name) {
+        Some((.., make)) => print(make().as_bytes()),
+        None => {
+            let names: Vec<&str> = SCHEMAS.iter().map(|(name, ..)| *name).collect();
+            Err(format!("no schema is called {name:?}; there are: {}", names.join(", ")).into())
+        }
+    }
+}

@@ -1,0 +1,200 @@
+//! Reading and writing files: which form a source has, standard streams, and outputs that appear whole or not at all.
+
+use std::fs;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+
+use crate::Failure;
+use crate::args::Form;
+
+/// A source as it was read.
+pub(crate) struct Source {
+    /// How it is named in messages.
+    pub(crate) name: String,
+    /// Its form.
+    pub(crate) form: Form,
+    /// Its files by name; one with an empty name unless it is a folder.
+    pub(crate) files: Vec<(String, Vec<u8>)>,
+}
+
+impl Source {
+    /// The bytes of a source that is one file.
+    pub(crate) fn bytes(&self) -> &[u8] {
+        self.files.first().map_or(&[], |(_, bytes)| bytes)
+    }
+
+    /// The text of one of its files, by the name that a place has.
+    pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
+        let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));
+        match self.files.as_slice() {
+            [(name, bytes)] if name.is_empty() => Some(bytes.as_slice()),
+            files => files.iter().find(|(name, _)| of(name)).map(|(_, bytes)| bytes.as_slice()),
+        }
+    }
+}
+
+/// Reads a source: a file, a folder of tables, or standard input for `-`.
+pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
+    if path == Path::new("-") {
+        let mut bytes = Vec::new();
+        io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("standard input: {error}"))?;
+        let form = form.map_or_else(|| by_content(&bytes), Ok).map_err(|why| format!("standard input: {why}"))?;
+        return Ok(Source { name: "standard input".into(), form, files: vec![(String::new(), bytes)] });
+    }
+    let name = path.display().to_string();
+    let fail = |error: io::Error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+        _ => format!("{name}: {error}"),
+    };
+    if fs::metadata(path).map_err(fail)?.is_dir() {
+        if let Some(form) = form.filter(|form| *form != Form::Csv) {
+            let form = word(form);
+            return Err(format!("{name}: a folder; only CSV tables are read from one, and --from says {form}").into());
+        }
+        let mut files = Vec::new();
+        for entry in fs::read_dir(path).map_err(fail)? {
+            let entry = entry.map_err(fail)?;
+            let file = entry.file_name().to_string_lossy().into_owned();
+            let table = [".csv", ".json"].iter().any(|ending| file.to_ascii_lowercase().ends_with(ending));
+            if entry.path().is_file() && table {
+                files.push((file, fs::read(entry.path()).map_err(fail)?));
+            }
+        }
+        files.sort();
+        if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
+            return Err(format!("{name}: there is no CSV table in this folder").into());
+        }
+        return Ok(Source { name, form: Form::Csv, files });
+    }
+    let bytes = fs::read(path).map_err(fail)?;
+    let form = match form.or_else(|| by_name(path)) {
+        // A file of CSV tables is the zip of them; one table alone is no survey.
+        Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
+        Some(Form::Csv) => {
+            return Err(format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip").into());
+        }
+        // .json says little: GeoJSON has that ending as well.
+        Some(Form::Json) => by_content(&bytes).unwrap_or(Form::Json),
+        Some(form) => form,
+        None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
+    };
+    let form = if form == Form::Xml && by_name(path) == Some(Form::Json) { Form::Json } else { form };
+    Ok(Source { name, form, files: vec![(String::new(), bytes)] })
+}
+
+/// The form that a file's name tells.
+pub(crate) fn by_name(path: &Path) -> Option<Form> {
+    match path.extension()?.to_str()?.to_ascii_lowercase().as_str() {
+        "json" => Some(Form::Json),
+        "geojson" => Some(Form::Geojson),
+        "xml" => Some(Form::Xml),
+        "zip" => Some(Form::CsvZip),
+        "csv" => Some(Form::Csv),
+        _ => None,
+    }
+}
+
+fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
+    let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(bytes);
+    let start = text.iter().position(|byte| !byte.is_ascii_whitespace()).map_or(&[][..], |at| &text[at..]);
+    let beginning = &start[..start.len().min(4096)];
+    let holds = |needle: &[u8]| beginning.windows(needle.len()).any(|window| window == needle);
+    match start {
+        [b'<', ..] => Ok(Form::Xml),
+        [b'P', b'K', ..] => Ok(Form::CsvZip),
+        [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
+        [b'{', ..] => Ok(Form::Json),
+        [] => Err("the source is empty"),
+        _ => Err("cannot tell which form this is; say so with --from"),
+    }
+}
+
+/// A form's word on the command line.
+pub(crate) fn word(form: Form) -> String {
+    use clap::ValueEnum;
+    form.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
+}
+
+/// Writes a file whole or not at all: beside its place first, then under its name. `replace` allows an existing file.
+pub(crate) fn write_file(
+    path: &Path,
+    replace: bool,
+    write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let name = path.display();
+    if !replace && path.exists() {
+        return Err(format!("{name}: is there already; give --replace to write over it").into());
+    }
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".obvert-")
+        .suffix(".tmp")
+        .tempfile_in(folder)
+        .map_err(|error| format!("{name}: cannot write in its folder: {error}"))?;
+    {
+        let mut sink = io::BufWriter::new(file.as_file_mut());
+        write(&mut sink)?;
+        sink.flush().map_err(|error| format!("{name}: {error}"))?;
+    }
+    open_to_others(file.path());
+    file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
+    file.persist(path).map_err(|error| format!("{name}: {}", error.error))?;
+    Ok(())
+}
+
+/// A temporary file is its owner's alone; a finished one is an ordinary file.
+#[cfg(unix)]
+fn open_to_others(path: &Path) {
+    use std::os::unix::fs::PermissionsExt;
+    let _ = fs::set_permissions(path, fs::Permissions::from_mode(0o644));
+}
+
+#[cfg(not(unix))]
+fn open_to_others(_: &Path) {}
+
+/// Writes a folder of files whole or not at all. An existing folder is replaced only when asked, and only when it holds
+/// nothing but tables of this kind: a folder with anything else in it is somebody's.
+pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
+    let name = path.display();
+    let fail = |error: io::Error| format!("{name}: {error}");
+    let mut old = None;
+    if path.exists() {
+        let entries: Vec<PathBuf> =
+            fs::read_dir(path).map_err(fail)?.map(|entry| entry.map(|e| e.path())).collect::<Result<_, _>>().map_err(fail)?;
+        let ours = |entry: &PathBuf| {
+            entry.is_file()
+                && entry.file_name().is_some_and(|file| {
+                    file == "datapackage.json" || entry.extension().is_some_and(|ending| ending == "csv")
+                })
+        };
+        if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
+            return Err(format!("{name}: holds {}, which is no table; choose another folder", other.display()).into());
+        }
+        if !entries.is_empty() && !replace {
+            return Err(format!("{name}: is there already; give --replace to write over it").into());
+        }
+        old = Some(entries);
+    }
+    let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let fresh = tempfile::Builder::new()
+        .prefix(".obvert-")
+        .tempdir_in(parent)
+        .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
+    let inside = fresh.path().join("new");
+    fs::create_dir(&inside).map_err(fail)?;
+    for (file, bytes) in files {
+        fs::write(inside.join(file), bytes).map_err(fail)?;
+    }
+    if old.is_some() {
+        let aside = fresh.path().join("old");
+        fs::rename(path, &aside).map_err(fail)?;
+        if let Err(error) = fs::rename(&inside, path) {
+            // Put back what was there.
+            fs::rename(&aside, path).map_err(fail)?;
+            return Err(fail(error).into());
+        }
+    } else {
+        fs::rename(&inside, path).map_err(fail)?;
+    }
+    Ok(())
+}

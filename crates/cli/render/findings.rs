@@ -1,0 +1,182 @@
+//! A report for reading: each finding with its line of the source, what it concerns, what to do, and the name to explain.
+//! Findings that are alike fold into one with a count; totals are always exact.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+
+use obvert::check::{Finding, Report, Severity, find};
+use obvert::model::read::ProblemKind;
+
+use super::{faint, severity, strong, wrapped};
+use crate::files::Source;
+
+/// How many findings of one rule are shown before they fold.
+const SHOWN: usize = 3;
+/// How many characters of a source line are shown.
+const WINDOW: usize = 96;
+
+/// Prints the findings of one document.
+pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
+    let mut lines = SourceLines::new(source);
+    lines.length_unit = report.documents.first().and_then(|document| document.length_unit.clone()).unwrap_or_default();
+    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    for finding in &report.findings {
+        let count = seen.entry(&finding.rule).or_default();
+        *count += 1;
+        let total = report.rules.iter().find(|rule| rule.rule == finding.rule).map_or(0, |rule| rule.total);
+        // A fold of one would take as much room as what it hides.
+        if !all && *count > SHOWN && total > SHOWN + 1 {
+            continue;
+        }
+        one(out, &mut lines, finding, *count == 1)?;
+        writeln!(out)?;
+    }
+    for rule in &report.rules {
+        let shown = if all || rule.total <= SHOWN + 1 { rule.listed } else { rule.listed.min(SHOWN) };
+        if shown < rule.total {
+            let more = rule.total - shown;
+            let listed = if all { " (not listed)" } else { "; --all prints them" };
+            writeln!(out, "{} {more} more of {}{listed}", severity(rule.severity, "and"), strong(&rule.rule))?;
+        }
+    }
+    for not_run in &report.not_run {
+        let rules = if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
+        wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
+    }
+    Ok(())
+}
+
+fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
+    let word = severity(finding.severity, finding.severity.as_str());
+    writeln!(out, "{word}: {} {}", strong(&finding.message), faint(&format!("[{}]", finding.rule)))?;
+    let mut concerns = Vec::new();
+    if let Some(pipe) = &finding.pipe {
+        concerns.push(format!("pipe {pipe}"));
+    }
+    if let Some(run) = &finding.run {
+        concerns.push(format!("run {run}"));
+    }
+    if let Some(observation) = &finding.observation {
+        concerns.push(format!("observation {observation}"));
+    }
+    if let Some(distance) = finding.distance {
+        concerns.push(format!("at {distance} {}", lines.length_unit).trim_end().to_owned());
+    }
+    let place = match &finding.at {
+        Some(at) => {
+            let column = at.column.map(|column| format!(":{column}")).unwrap_or_default();
+            let heading = at.heading.as_ref().map(|heading| format!(" (column {heading})")).unwrap_or_default();
+            format!("{}:{}{column}{heading}", at.file, at.line)
+        }
+        None => finding.path.clone(),
+    };
+    let concerns = if concerns.is_empty() { String::new() } else { format!("  {}", concerns.join(", ")) };
+    writeln!(out, "  {}{concerns}", faint(&place))?;
+    if let Some((number, text, marker)) = lines.excerpt(finding) {
+        let gutter = number.to_string();
+        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
+        if let Some(marker) = marker {
+            let bar = format!("{} |", " ".repeat(gutter.len()));
+            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(finding.severity, "^"))?;
+        }
+    }
+    // The general advice is said once a rule, advice for the case every time.
+    if let Some(help) = &finding.help {
+        wrapped(out, "  ", &format!("-> {help}"))?;
+    } else if first {
+        if let Some(rule) = find(&finding.rule) {
+            wrapped(out, "  ", &format!("-> {}", rule.advice()))?;
+        }
+    }
+    Ok(())
+}
+
+/// Prints what a check came to.
+pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
+    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    for document in &report.documents {
+        if document.error.is_some() {
+            continue;
+        }
+        let name = document.file.as_deref().unwrap_or("the document");
+        let size = format!(
+            "{}, {}, {}",
+            plural(document.pipes, "pipe"),
+            plural(document.runs, "run"),
+            plural(document.observations, "observation")
+        );
+        if report.documents.len() > 1 {
+            writeln!(out, "{name}: {size}")?;
+        } else if report.findings.is_empty() {
+            writeln!(out, "{name}: clean; {size}, {}", plural(rules, "rule"))?;
+            return Ok(());
+        } else {
+            write!(out, "{name}: ")?;
+        }
+    }
+    let totals = [
+        (report.totals.error, Severity::Error),
+        (report.totals.warning, Severity::Warning),
+        (report.totals.note, Severity::Note),
+    ];
+    let said: Vec<String> = totals
+        .into_iter()
+        .filter(|(count, _)| *count > 0)
+        .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
+        .collect();
+    if said.is_empty() {
+        return writeln!(out, "nothing found");
+    }
+    writeln!(out, "{}", said.join(", "))?;
+    if let Some(rule) = report.rules.first() {
+        let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule) || find(&rule.rule).is_some();
+        if named {
+            writeln!(out, "{}", faint(&format!("`obvert explain {}` says more of a rule", rule.rule)))?;
+        }
+    }
+    Ok(())
+}
+
+/// The lines of a source, by number, without a copy of it.
+struct SourceLines<'s> {
+    source: &'s Source,
+    length_unit: String,
+    /// The starts of the lines of each file, found when the first finding asks for it.
+    starts: BTreeMap<String, Vec<usize>>,
+}
+
+impl<'s> SourceLines<'s> {
+    fn new(source: &'s Source) -> Self {
+        Self { source, length_unit: String::new(), starts: BTreeMap::new() }
+    }
+
+    fn excerpt(&mut self, finding: &Finding) -> Option<(usize, String, Option<usize>)> {
+        let at = finding.at.as_ref()?;
+        let text = self.source.text_of(&at.file)?;
+        // Nothing of an archive can be shown as a line.
+        if text.starts_with(b"PK") {
+            return None;
+        }
+        let starts = self.starts.entry(at.file.clone()).or_insert_with(|| {
+            let breaks = text.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(index, _)| index + 1);
+            std::iter::once(0).chain(breaks).collect()
+        });
+        let start = *starts.get(at.line.checked_sub(1)?)?;
+        let end = starts.get(at.line).map_or(text.len(), |next| next - 1);
+        let line = String::from_utf8_lossy(text.get(start..end)?);
+        let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
+        let printable = |c: char| if c.is_control() { ' ' } else { c };
+        let chars: Vec<char> = line.chars().map(printable).collect();
+        // The column of a CSV file is a field's number, not a character's.
+        let column = at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
+        let indent = chars.iter().take_while(|c| c.is_whitespace()).count();
+        let focus = column.unwrap_or(indent).min(chars.len());
+        let from = if chars.len() - indent <= WINDOW { indent } else { focus.saturating_sub(WINDOW / 3).max(indent) };
+        let to = (from + WINDOW).min(chars.len());
+        let before = if from > indent { "…" } else { "" };
+        let after = if to < chars.len() { "…" } else { "" };
+        let shown: String = chars[from..to].iter().collect();
+        let marker = column.map(|_| focus - from.min(focus) + before.chars().count());
+        Some((at.line, format!("{before}{shown}{after}"), marker))
+    }
+}

@@ -1,0 +1,98 @@
+//! How things look on a terminal. Colour goes through `anstream`, which leaves it out where nobody can see it.
+
+pub(crate) mod findings;
+
+use std::io::{self, Write};
+
+use anstyle::{AnsiColor, Style};
+use obvert::check::Severity;
+
+use crate::args::Colour;
+use crate::{Failure, Status};
+
+/// Settles for the whole program when colour is used.
+pub(crate) fn set_colour(colour: Colour) {
+    match colour {
+        // anstream honours NO_COLOR and asks whether it writes to a terminal.
+        Colour::Auto => {}
+        Colour::Always => anstream::ColorChoice::Always.write_global(),
+        Colour::Never => anstream::ColorChoice::Never.write_global(),
+    }
+}
+
+/// Prints to standard output; a reader that closes it early has what it wanted.
+pub(crate) fn out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Result<Status, Failure> {
+    let mut sink = io::BufWriter::new(anstream::stdout().lock());
+    match write(&mut sink).and_then(|()| sink.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(Status::Good),
+    }
+}
+
+fn styled(style: Style, text: &str) -> String {
+    format!("{style}{text}{style:#}")
+}
+
+/// Emphasised.
+pub(crate) fn strong(text: &str) -> String {
+    styled(Style::new().bold(), text)
+}
+
+/// Set back.
+pub(crate) fn faint(text: &str) -> String {
+    styled(Style::new().dimmed(), text)
+}
+
+/// In the colour of a severity. The word always stands beside it.
+pub(crate) fn severity(severity: Severity, text: &str) -> String {
+    let colour = match severity {
+        Severity::Error => AnsiColor::Red,
+        Severity::Warning => AnsiColor::Yellow,
+        Severity::Note => AnsiColor::Cyan,
+    };
+    styled(Style::new().bold().fg_color(Some(colour.into())), text)
+}
+
+/// Prints what went wrong, with its causes.
+pub(crate) fn failure(error: &dyn std::error::Error) {
+    let mut sink = anstream::stderr().lock();
+    let mut text = error.to_string();
+    let mut cause = error.source();
+    while let Some(inner) = cause {
+        text = format!("{text}: {inner}");
+        cause = inner.source();
+    }
+    let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
+}
+
+/// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own.
+pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
+    let room = 100 - indent.len();
+    let mut line = String::new();
+    let end = |out: &mut dyn Write, line: &mut String| -> io::Result<()> {
+        if !line.is_empty() {
+            writeln!(out, "{indent}{line}")?;
+            line.clear();
+        }
+        Ok(())
+    };
+    for source in text.lines() {
+        if source.trim().is_empty() {
+            end(out, &mut line)?;
+            writeln!(out)?;
+        }
+        if source.trim_start().starts_with("- ") || source.trim_start().starts_with('|') {
+            end(out, &mut line)?;
+        }
+        for word in source.split_whitespace() {
+            if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
+                end(out, &mut line)?;
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+    }
+    end(out, &mut line)
+}

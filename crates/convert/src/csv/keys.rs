@@ -1,0 +1,85 @@
+//! What the shape of a document does not say and tables need: how a table is called, how a row of it is called where
+//! another table points at it, and which column holds the id of a row elsewhere.
+
+/// Names of tables that a list below a row becomes, by its path in the document. A list that is not named here is called
+/// by its path, so that a new one needs no entry to be written and read.
+const NAMES: &[(&str, &str)] = &[
+    ("pipes/path", "pipe_paths"),
+    ("runs/counter/checks", "counter_checks"),
+    ("runs/observations", "observations"),
+    ("runs/observations/quantities", "quantities"),
+    ("runs/observations/media", "observation_media"),
+];
+
+/// Columns that hold the id of a row in another table: the table, the heading, the table that is pointed at. They are
+/// stated as foreign keys; the parts of a row's own place (the run of an observation) are foreign keys without being
+/// listed here.
+const REFERENCES: &[(&str, &str, &str)] = &[
+    ("document", "review.by", "parties"),
+    ("document", "assignment.owner", "parties"),
+    ("parties", "member_of", "parties"),
+    ("pipes", "upstream", "structures"),
+    ("pipes", "downstream", "structures"),
+    ("pipes", "joins.pipe", "pipes"),
+    ("media", "run", "runs"),
+    ("locates", "run", "runs"),
+    ("ratings", "pipe", "pipes"),
+    ("runs", "pipe", "pipes"),
+    ("runs", "from", "structures"),
+    ("runs", "to", "structures"),
+    ("runs", "operator", "parties"),
+    ("runs", "launched.pipe", "pipes"),
+    ("runs", "reverse_of", "runs"),
+    ("observations", "joins", "pipes"),
+    ("observation_media", "id", "media"),
+];
+
+/// The name of the table that a list of the document becomes.
+pub(super) fn table_name(path: &[String]) -> String {
+    let path = path.join("/");
+    match NAMES.iter().find(|(list, _)| *list == path) {
+        Some((_, name)) => (*name).to_owned(),
+        None => path.replace('/', "_"),
+    }
+}
+
+/// What a row of a table is called, as the heading of the column that points at it.
+pub(super) fn row_name(table: &str) -> String {
+    match table.strip_suffix("ies") {
+        Some(stem) => format!("{stem}y"),
+        None => table.strip_suffix('s').unwrap_or(table).to_owned(),
+    }
+}
+
+/// The table that a column points into.
+pub(super) fn reference(table: &str, heading: &str) -> Option<&'static str> {
+    REFERENCES.iter().find(|(from, column, _)| *from == table && *column == heading).map(|(_, _, to)| *to)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::plan::plan;
+    use super::*;
+
+    #[test]
+    fn every_reference_names_a_column_and_a_table() {
+        for (from, heading, to) in REFERENCES {
+            let table = plan().tables.iter().find(|table| table.name == *from);
+            let table = table.unwrap_or_else(|| panic!("no table {from}"));
+            assert!(table.columns.iter().any(|column| column.heading == *heading), "{from} has no column {heading}");
+            assert!(plan().tables.iter().any(|table| table.name == *to), "no table {to}");
+        }
+    }
+
+    #[test]
+    fn every_name_belongs_to_a_list() {
+        for (path, name) in NAMES {
+            let keys: Vec<&str> = path.split('/').collect();
+            let field = obvert_model::shape::field(&keys);
+            assert!(
+                matches!(field.map(|field| &field.shape), Some(obvert_model::shape::Shape::List(_))),
+                "{path}, called {name}, is no list of the document"
+            );
+        }
+    }
+}

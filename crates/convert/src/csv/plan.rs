@@ -1,0 +1,299 @@
+//! The tables and their columns, worked out once from the shape of a document: both the writer and the reader follow this
+//! plan, and so does `datapackage.json`, so the three cannot differ and a new field needs no change here.
+
+use std::sync::OnceLock;
+
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+
+use super::keys;
+
+/// All tables, each after the one that its rows belong to.
+pub(super) struct Plan {
+    pub(super) tables: Vec<Table>,
+}
+
+/// One table: one CSV file.
+pub(super) struct Table {
+    /// Its name, and with `.csv` that of its file.
+    pub(super) name: String,
+    /// What it holds.
+    pub(super) description: String,
+    /// The keys that lead from the document to the list, lists being stepped through: `["runs", "observations"]`.
+    pub(super) path: Vec<String>,
+    /// The keys that lead from the row that holds the list to the list.
+    pub(super) below: Vec<String>,
+    /// The table with the rows that hold the lists; `None` for the table of the document itself.
+    pub(super) parent: Option<usize>,
+    /// The columns that name the row that this row belongs to, before all others.
+    pub(super) keys: Vec<Key>,
+    /// Whether a column `order` says in which place of its list a row stands; tables whose rows have an id of their own
+    /// keep the order of the file instead.
+    pub(super) ordered: bool,
+    /// All other columns.
+    pub(super) columns: Vec<Column>,
+}
+
+/// A column that names the row that this row belongs to.
+pub(super) struct Key {
+    /// Its heading: `run`.
+    pub(super) heading: String,
+    /// Whether it holds a place in a list rather than an id.
+    pub(super) number: bool,
+}
+
+/// A column that holds a value of the row.
+pub(super) struct Column {
+    /// Its heading: the keys, joined by dots.
+    pub(super) heading: String,
+    /// The keys that lead from the row to the value.
+    pub(super) keys: Vec<String>,
+    /// For a half of a position: 0 for x, 1 for y.
+    pub(super) axis: Option<usize>,
+    /// How the value stands in the cell.
+    pub(super) kind: Kind,
+    /// Whether every row must have it.
+    pub(super) required: bool,
+    /// Whether it must be there when the object that holds it is.
+    pub(super) required_within: bool,
+    /// What it means.
+    pub(super) description: String,
+    /// The form of its text, where it has one.
+    pub(super) pattern: Option<String>,
+}
+
+/// How a value stands in a cell.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Kind {
+    /// Text, with what a spreadsheet would take for a formula made harmless.
+    Text,
+    /// One of these words.
+    Word(Vec<String>),
+    /// A number with a decimal point.
+    Number,
+    /// A whole number.
+    Whole,
+    /// `true` or `false`.
+    Bool,
+    /// Several of the above, separated by semicolons.
+    List(Box<Kind>),
+    /// The extensions of an object, as JSON.
+    Extensions,
+    /// Any other value, as JSON.
+    Json,
+}
+
+pub(super) const ORDER: &str = "order";
+pub(super) const ID: &str = "id";
+pub(super) const AXES: [&str; 2] = ["x", "y"];
+
+/// The plan for the format as it is.
+pub(super) fn plan() -> &'static Plan {
+    static PLAN: OnceLock<Plan> = OnceLock::new();
+    PLAN.get_or_init(|| {
+        let mut plan = Plan { tables: Vec::new() };
+        let document = shape::document();
+        let table = Table {
+            name: "document".to_owned(),
+            description: "The document itself: what is said once about the survey. One row.".to_owned(),
+            path: Vec::new(),
+            below: Vec::new(),
+            parent: None,
+            keys: Vec::new(),
+            ordered: false,
+            columns: Vec::new(),
+        };
+        plan.add(table, Item::Object(document));
+        plan
+    })
+}
+
+enum Item {
+    Object(&'static ObjectShape),
+    Position,
+}
+
+impl Plan {
+    /// Adds a table and those below it.
+    fn add(&mut self, mut table: Table, item: Item) {
+        let mut lists = Vec::new();
+        match item {
+            Item::Position => table.columns = positions(&[], true, true, ""),
+            Item::Object(object) => {
+                let mut extensions = Vec::new();
+                flatten(object, &[], true, &mut table.columns, &mut extensions, &mut lists);
+                // Offices read from the left and seldom have any of these.
+                table.columns.append(&mut extensions);
+            }
+        }
+        let id = table.columns.iter().any(|column| column.heading == ID && column.required);
+        table.ordered = table.parent.is_some() && !(id && keys::reference(&table.name, ID).is_none());
+        let index = self.tables.len();
+        self.tables.push(table);
+        for (below, field, item) in lists {
+            let holder = &self.tables[index];
+            let path: Vec<String> = holder.path.iter().chain(&below).cloned().collect();
+            let mut keys: Vec<Key> =
+                holder.keys.iter().map(|key| Key { heading: key.heading.clone(), number: key.number }).collect();
+            if holder.parent.is_some() {
+                keys.push(Key { heading: keys::row_name(&holder.name), number: holder.ordered });
+            }
+            let table = Table {
+                name: keys::table_name(&path),
+                description: one_line(&field.description),
+                path,
+                below,
+                parent: Some(index),
+                keys,
+                ordered: false,
+                columns: Vec::new(),
+            };
+            self.add(table, item);
+        }
+    }
+
+    /// The table whose rows hold the lists of another.
+    pub(super) fn parent(&self, table: &Table) -> Option<&Table> {
+        table.parent.and_then(|parent| self.tables.get(parent))
+    }
+
+    /// The number of the table that the runs are in.
+    pub(super) fn runs(&self) -> usize {
+        self.tables.iter().position(|table| table.path == ["runs"]).unwrap_or_default()
+    }
+
+    /// The numbers of the tables whose rows are held by rows of a table.
+    pub(super) fn below(&self, index: usize) -> impl Iterator<Item = usize> {
+        (0..self.tables.len()).filter(move |&other| self.tables[other].parent == Some(index))
+    }
+}
+
+impl Table {
+    /// The name of its file.
+    pub(super) fn file(&self) -> String {
+        format!("{}.csv", self.name)
+    }
+
+    /// All headings, in the order in which they are written.
+    pub(super) fn headings(&self) -> impl Iterator<Item = &str> {
+        let keys = self.keys.iter().map(|key| key.heading.as_str());
+        let order = self.ordered.then_some(ORDER);
+        keys.chain(order).chain(self.columns.iter().map(|column| column.heading.as_str()))
+    }
+
+    /// The headings that tell the rows apart.
+    pub(super) fn primary_key(&self) -> Vec<String> {
+        let own = if self.ordered { ORDER } else { ID };
+        self.keys.iter().map(|key| key.heading.clone()).chain([own.to_owned()]).collect()
+    }
+}
+
+type Lists = Vec<(Vec<String>, &'static Field, Item)>;
+
+fn flatten(
+    object: &'static ObjectShape,
+    above: &[String],
+    required: bool,
+    columns: &mut Vec<Column>,
+    extensions: &mut Vec<Column>,
+    lists: &mut Lists,
+) {
+    for field in &object.fields {
+        let keys: Vec<String> = above.iter().chain([&field.name]).cloned().collect();
+        let required = required && field.required;
+        match &field.shape {
+            Shape::Object(name) => flatten(shape::object(name), &keys, required, columns, extensions, lists),
+            Shape::Position => columns.extend(positions(&keys, required, field.required, &field.description)),
+            Shape::List(item) => match &**item {
+                Shape::Object(name) => lists.push((keys, field, Item::Object(shape::object(name)))),
+                Shape::Position => lists.push((keys, field, Item::Position)),
+                item => columns.push(column(field, keys, required, Kind::List(Box::new(kind(item))))),
+            },
+            Shape::Extensions => extensions.push(column(field, keys, required, Kind::Extensions)),
+            shape => columns.push(column(field, keys, required, kind(shape))),
+        }
+    }
+}
+
+fn kind(shape: &Shape) -> Kind {
+    match shape {
+        Shape::Text => Kind::Text,
+        Shape::Word(words) => Kind::Word(words.clone()),
+        Shape::Number => Kind::Number,
+        Shape::Whole => Kind::Whole,
+        Shape::Bool => Kind::Bool,
+        _ => Kind::Json,
+    }
+}
+
+fn column(field: &Field, keys: Vec<String>, required: bool, kind: Kind) -> Column {
+    Column {
+        heading: keys.join("."),
+        keys,
+        axis: None,
+        kind,
+        required,
+        required_within: field.required,
+        description: one_line(&field.description),
+        pattern: field.pattern.clone(),
+    }
+}
+
+fn positions(keys: &[String], required: bool, required_within: bool, description: &str) -> Vec<Column> {
+    const MEANINGS: [&str; 2] = ["Easting or longitude.", "Northing or latitude."];
+    let halves = AXES.into_iter().zip(MEANINGS).enumerate();
+    halves
+        .map(|(axis, (name, meaning))| Column {
+            heading: keys.iter().map(String::as_str).chain([name]).collect::<Vec<_>>().join("."),
+            keys: keys.to_vec(),
+            axis: Some(axis),
+            kind: Kind::Number,
+            required,
+            required_within,
+            description: format!("{} {meaning}", one_line(description)).trim().to_owned(),
+            pattern: None,
+        })
+        .collect()
+}
+
+fn one_line(text: &str) -> String {
+    text.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+
+    use super::*;
+
+    #[test]
+    fn every_table_and_heading_has_one_name_only() {
+        let names: BTreeSet<&str> = plan().tables.iter().map(|table| table.name.as_str()).collect();
+        assert_eq!(names.len(), plan().tables.len());
+        for table in &plan().tables {
+            let headings: BTreeSet<&str> = table.headings().collect();
+            assert_eq!(headings.len(), table.headings().count(), "{} has a heading twice", table.name);
+        }
+    }
+
+    #[test]
+    fn every_object_has_extensions_which_also_say_that_it_is_there() {
+        // The writer marks an object without any value by `{}` in its extensions; without the field it would be lost.
+        for object in shape::objects() {
+            assert!(object.field("extensions").is_some(), "{} has no extensions", object.name);
+        }
+    }
+
+    #[test]
+    fn places_in_the_document_become_tables_and_headings() {
+        let table = |name: &str| plan().tables.iter().find(|table| table.name == name).unwrap();
+        let headings = |name: &str| table(name).headings().map(str::to_owned).collect::<Vec<_>>();
+        assert_eq!(headings("pipe_paths"), ["pipe", "order", "x", "y"]);
+        assert_eq!(headings("quantities"), ["run", "observation", "order", "value", "unit", "extensions"]);
+        assert_eq!(headings("observation_media"), ["run", "observation", "order", "id", "offset", "extensions"]);
+        assert_eq!(headings("counter_checks"), ["run", "order", "reading", "true", "extensions"]);
+        assert_eq!(headings("observations")[..4], ["run", "id", "at", "to"]);
+        assert!(headings("observations").contains(&"clock.at".to_owned()));
+        assert!(headings("structures").contains(&"position.x".to_owned()));
+        assert!(!table("observations").ordered && table("quantities").ordered);
+    }
+}

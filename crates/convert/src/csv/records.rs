@@ -1,0 +1,192 @@
+//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost anything, so what makes a
+//! file ambiguous (a quotation mark that stays open, a row that is too short, another separator) is looked for here and refused.
+
+use csv::StringRecord;
+
+use crate::{ConvertError, Place};
+
+/// The rows of one file.
+pub(super) struct Records<'b> {
+    name: &'b str,
+    source: &'b [u8],
+    reader: csv::Reader<&'b [u8]>,
+    record: StringRecord,
+    headings: StringRecord,
+    /// How far lines have been counted.
+    counted: usize,
+    line: usize,
+}
+
+/// An error at a line of a file.
+pub(super) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
+    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    ConvertError::Form { place: Some(place), message: message.into() }
+}
+
+impl<'b> Records<'b> {
+    /// Opens a file and reads its headings.
+    pub(super) fn open(name: &'b str, source: &'b [u8]) -> Result<Self, ConvertError> {
+        let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+        if let Err(error) = std::str::from_utf8(source) {
+            return Err(encoding(name, source, error.valid_up_to()));
+        }
+        let reader = csv::ReaderBuilder::new().has_headers(false).flexible(true).from_reader(source);
+        let mut records = Self {
+            name,
+            source,
+            reader,
+            record: StringRecord::new(),
+            headings: StringRecord::new(),
+            counted: 0,
+            line: 1,
+        };
+        if records.read()?.is_none() {
+            return Err(form(
+                name,
+                1,
+                "the file is empty; its first row must be the headings, even if no other follows",
+            ));
+        }
+        std::mem::swap(&mut records.headings, &mut records.record);
+        let other =
+            |mark: char| records.headings.len() == 1 && records.headings.get(0).is_some_and(|all| all.contains(mark));
+        if other(';') || other('\t') {
+            let mark = if other(';') { "semicolons" } else { "tabs" };
+            let message = format!(
+                "the cells are separated by {mark}; save the table as CSV in UTF-8 with commas between the cells and points as decimal marks"
+            );
+            return Err(form(name, 1, message));
+        }
+        Ok(records)
+    }
+
+    /// The headings, in the order of the file.
+    pub(super) fn headings(&self) -> impl Iterator<Item = &str> {
+        self.headings.iter()
+    }
+
+    /// The line on which the next row begins, and its cells, as many as there are headings. Rows that are empty all along,
+    /// as spreadsheets leave them behind, are passed over.
+    pub(super) fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
+        let line = loop {
+            match self.read()? {
+                None => return Ok(None),
+                Some(_) if self.record.iter().all(str::is_empty) => {}
+                Some(line) => break line,
+            }
+        };
+        let (cells, headings) = (self.record.len(), self.headings.len());
+        if cells != headings {
+            let hint = if self.record.iter().any(|cell| cell.contains('\n')) {
+                "; one of them holds a line break: is a quotation mark missing?"
+            } else if cells > headings {
+                "; a cell with a comma in it must stand in quotation marks"
+            } else {
+                "; empty cells at the end need their commas too"
+            };
+            return Err(form(
+                self.name,
+                line,
+                format!("the row has {cells} cells where there are {headings} headings{hint}"),
+            ));
+        }
+        Ok(Some((line, &self.record)))
+    }
+
+    fn read(&mut self) -> Result<Option<usize>, ConvertError> {
+        let position = |reader: &csv::Reader<&[u8]>| usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
+        let mut start = position(&self.reader).min(self.source.len());
+        let read = self.reader.read_record(&mut self.record);
+        let end = position(&self.reader).min(self.source.len());
+        // The crate counts the second half of a CRLF, and lines without anything, to the row that follows.
+        start += self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        self.line += breaks(&self.source[self.counted..start]);
+        self.counted = start;
+        match read {
+            Ok(false) => return Ok(None),
+            Ok(true) => {}
+            Err(error) => return Err(form(self.name, self.line, format!("not CSV: {error}"))),
+        }
+        let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
+        if marks % 2 == 1 {
+            let message = "a quotation mark stands alone; a cell with quotation marks in it must itself stand in quotation marks, with those inside it written twice";
+            return Err(form(self.name, self.line, message));
+        }
+        Ok(Some(self.line))
+    }
+}
+
+/// How many lines end in a piece of a file: LF, CRLF or CR. A CR at the end is counted, its LF then not.
+fn breaks(piece: &[u8]) -> usize {
+    let feeds = piece.iter().filter(|byte| **byte == b'\n').count();
+    let returns = piece.windows(2).filter(|pair| pair[0] == b'\r' && pair[1] != b'\n').count();
+    feeds + returns + usize::from(piece.last() == Some(&b'\r'))
+}
+
+fn encoding(name: &str, source: &[u8], valid: usize) -> ConvertError {
+    let line = 1 + breaks(&source[..valid]);
+    let hint = match source {
+        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
+        [b'P', b'K', 3, 4, ..] => "it begins like a zip archive or a workbook",
+        _ if source.contains(&0) => "it looks binary",
+        _ => "this line holds a character of an older single-byte encoding",
+    };
+    form(name, line, format!("the file is not in UTF-8: {hint}; save the table as CSV in UTF-8"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn rows(source: &str) -> Result<Vec<(usize, Vec<String>)>, String> {
+        let mut records = Records::open("t.csv", source.as_bytes()).map_err(|error| error.to_string())?;
+        let mut rows = Vec::new();
+        while let Some((line, record)) = records.next_row().map_err(|error| error.to_string())? {
+            rows.push((line, record.iter().map(str::to_owned).collect()));
+        }
+        Ok(rows)
+    }
+
+    /// RFC 4180 section 2: CRLF or none at the end, quotes doubled, breaks inside quotes.
+    #[test]
+    fn rows_have_the_line_on_which_they_begin() {
+        for end in ["\r\n", "\n", "\r"] {
+            let source = ["a,b", "1,\"x", "y\"", "", ",", "2,\"\"\"\"", "3, "].join(end);
+            let rows = rows(&source).unwrap();
+            let lines: Vec<usize> = rows.iter().map(|(line, _)| *line).collect();
+            assert_eq!(lines, [2, 6, 7], "{end:?}");
+            assert_eq!(rows[0].1, ["1", &format!("x{end}y")]);
+            assert_eq!(rows[1].1, ["2", "\""]);
+            assert_eq!(rows[2].1, ["3", " "]);
+        }
+    }
+
+    #[test]
+    fn what_is_ambiguous_is_refused_with_its_line() {
+        let cases = [
+            ("", "t.csv:1: the file is empty"),
+            ("a;b\r\n1;2\r\n", "t.csv:1: the cells are separated by semicolons"),
+            ("a\tb\r\n1\t2\r\n", "t.csv:1: the cells are separated by tabs"),
+            ("a,b\r\n1,2\r\n3\r\n", "t.csv:3: the row has 1 cells"),
+            ("a,b\r\n1,2,3\r\n", "t.csv:2: the row has 3 cells"),
+            ("a,b\r\n1,2\r\n3,6\" pipe\r\n", "t.csv:3: a quotation mark stands alone"),
+            ("a,b\r\n1,\"2\r\n3,4\r\n", "t.csv:2: a quotation mark stands alone"),
+        ];
+        for (source, message) in cases {
+            let error = rows(source).unwrap_err();
+            assert!(error.starts_with(message), "{source:?}: {error}");
+        }
+    }
+
+    #[test]
+    fn other_encodings_are_named_with_their_line() {
+        let open =
+            |source: &[u8]| Records::open("t.csv", source).err().map(|error| error.to_string()).unwrap_or_default();
+        assert!(open(b"a,b\r\n1,Stra\xDFe\r\n").starts_with("t.csv:2: the file is not in UTF-8"));
+        let utf16: Vec<u8> =
+            std::iter::once(0xFEFF).chain("a,b\r\n".encode_utf16()).flat_map(u16::to_le_bytes).collect();
+        assert!(open(&utf16).contains("UTF-16"));
+        assert!(open(b"PK\x03\x04\xFF\xFF").contains("workbook"));
+        assert_eq!(open(b"\xEF\xBB\xBFa,b\r\n"), "");
+    }
+}

@@ -1,0 +1,266 @@
+//! One table as it was found: which of its columns stand where, and what a row of it says. What is wrong in a cell is
+//! noted as a fault and the reading goes on, so that one pass shows all that has to be corrected.
+
+use std::collections::HashMap;
+
+use csv::StringRecord;
+use obvert_model::read::{Problem, ProblemKind};
+use serde_json::{Map, Value};
+
+use super::cell::{self, CellError};
+use super::plan::{Column, ID, Kind, ORDER, Table};
+use super::read::nearest;
+use super::records::Records;
+use crate::{Place, PlacedProblem, SourceMap};
+
+/// What has been read of a table.
+#[derive(Default)]
+pub(super) struct Loaded {
+    pub(super) rows: Vec<Row>,
+    /// For each row of the table above, the rows by their id or order.
+    pub(super) index: Vec<HashMap<String, usize>>,
+    /// What was wrong in the cells, with the number of the row.
+    pub(super) faults: Vec<(usize, Fault)>,
+}
+
+/// A row that was read.
+pub(super) struct Row {
+    pub(super) line: usize,
+    /// The number of the row that holds it, in the table above.
+    pub(super) parent: usize,
+    /// Its place in its list; 0 where the order of the file counts.
+    pub(super) order: u64,
+    pub(super) value: Value,
+}
+
+/// What is wrong in a cell.
+pub(super) struct Fault {
+    pub(super) kind: ProblemKind,
+    /// From the row to the value, as the end of a JSON Pointer.
+    pub(super) below: String,
+    /// The number of the column, from 1; 0 when the column is not there.
+    pub(super) column: usize,
+    pub(super) heading: String,
+    pub(super) message: String,
+}
+
+/// Which column of a file holds what.
+pub(super) struct Sheet {
+    table: &'static Table,
+    keys: Vec<usize>,
+    order: Option<usize>,
+    /// For each column of the table, where it stands in the file.
+    columns: Vec<Option<usize>>,
+}
+
+impl Sheet {
+    /// Understands the headings of a file; what cannot be understood is added to `problems`.
+    pub(super) fn new(
+        table: &'static Table,
+        file: u32,
+        records: &Records<'_>,
+        places: &mut SourceMap,
+        problems: &mut Vec<PlacedProblem>,
+    ) -> Self {
+        let mut found: HashMap<&str, usize> = HashMap::new();
+        let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
+            let place = Place {
+                file: table.file(),
+                line: 1,
+                column: column.map(|(number, _)| number + 1),
+                heading: column.map(|(_, heading)| heading.to_owned()).filter(|heading| !heading.is_empty()),
+            };
+            let pointer = table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}"));
+            let suggestion = near.map(str::to_owned);
+            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion };
+            problems.push(PlacedProblem { place: Some(place), problem });
+        };
+        for (number, heading) in records.headings().enumerate() {
+            let column = Some((number, heading));
+            if !table.headings().any(|known| known == heading) {
+                let message = if heading.is_empty() {
+                    "a column without a heading; take it out or give it one".to_owned()
+                } else {
+                    format!("unknown column {heading:?}; data of your own goes into \"extensions\", as JSON")
+                };
+                report(ProblemKind::UnknownKey, column, message, nearest(heading, table.headings()));
+            } else if found.insert(heading, number).is_some() {
+                let message = format!("the column {heading:?} stands twice; keep one");
+                report(ProblemKind::DuplicateKey, column, message, None);
+            }
+        }
+        let keys = table.keys.iter().map(|key| key.heading.as_str()).chain(table.ordered.then_some(ORDER));
+        let columns = table.columns.iter().filter(|column| column.required).map(|column| column.heading.as_str());
+        for heading in keys.chain(columns).filter(|heading| !found.contains_key(heading)) {
+            let message = format!("the column {heading:?} is missing; every row must have it");
+            report(ProblemKind::MissingKey, None, message, None);
+        }
+        let sheet = Self {
+            table,
+            keys: table.keys.iter().filter_map(|key| found.get(key.heading.as_str()).copied()).collect(),
+            order: found.get(ORDER).copied().filter(|_| table.ordered),
+            columns: table.columns.iter().map(|column| found.get(column.heading.as_str()).copied()).collect(),
+        };
+        sheet.place(file, places);
+        sheet
+    }
+
+    /// Tells the source map where values below a row stand; an object stands where its first column does.
+    fn place(&self, file: u32, places: &mut SourceMap) {
+        let mut named = Vec::new();
+        for (column, number) in self.present() {
+            let mut pointer = String::new();
+            let axis = column.axis.map(|axis| axis.to_string());
+            for key in column.keys.iter().map(String::as_str).chain(axis.as_deref()) {
+                pointer = format!("{pointer}/{key}");
+                if !named.contains(&pointer) {
+                    places.heading(file, &pointer, number + 1, &column.heading);
+                    named.push(pointer.clone());
+                }
+            }
+        }
+    }
+
+    fn present(&self) -> impl Iterator<Item = (&'static Column, usize)> {
+        self.table.columns.iter().zip(&self.columns).filter_map(|(column, number)| Some((column, (*number)?)))
+    }
+
+    /// The cells that name the row that holds this one, as text.
+    pub(super) fn keys<'r>(&'r self, record: &'r StringRecord) -> impl Iterator<Item = &'r str> + Clone {
+        self.keys.iter().map(|number| cell::plain(record.get(*number).unwrap_or_default()))
+    }
+
+    /// The id of a row.
+    pub(super) fn id<'r>(&self, record: &'r StringRecord) -> Option<&'r str> {
+        let number = self.present().find(|(column, _)| column.heading == ID)?.1;
+        record.get(number).map(cell::plain)
+    }
+
+    /// The place of a row in its list; 0 where the order of the file counts.
+    pub(super) fn order(&self, record: &StringRecord) -> Result<u64, String> {
+        let Some(number) = self.order else { return Ok(0) };
+        let text = record.get(number).unwrap_or_default();
+        match cell::number(text).ok().and_then(|order| order.as_u64()) {
+            Some(order) if order > 0 => Ok(order),
+            _ => Err(format!("the column {ORDER:?} holds {}; it must hold a whole number from 1", cell::show(text))),
+        }
+    }
+
+    /// What a row says, and what is wrong with it.
+    pub(super) fn row(&self, record: &StringRecord) -> (Value, Vec<Fault>) {
+        let mut row = Value::Object(Map::new());
+        let mut faults = Vec::new();
+        let mut halves: Vec<(&'static Column, Value)> = Vec::new();
+        for (column, number) in self.present() {
+            let text = record.get(number).unwrap_or_default();
+            if text.is_empty() {
+                continue;
+            }
+            let value = match cell::read(text, &column.kind) {
+                Ok(Some(value)) => value,
+                Ok(None) => {
+                    object(&mut row, &column.keys[..column.keys.len() - 1]);
+                    continue;
+                }
+                Err(error) => {
+                    let (kind, message) = match error {
+                        CellError::Kind(message) => (ProblemKind::WrongType, message),
+                        CellError::Json(message) => (ProblemKind::TextForm, message),
+                    };
+                    faults.push(fault(kind, column, pointer(column), Some(number), message));
+                    // The text holds the place, so that the value does not pass for missing as well.
+                    if matches!(column.kind, Kind::Extensions | Kind::Json) {
+                        continue;
+                    }
+                    Value::String(text.to_owned())
+                }
+            };
+            if column.axis.is_some() {
+                halves.push((column, value));
+            } else if let Some((last, above)) = column.keys.split_last() {
+                if let Some(object) = object(&mut row, above) {
+                    object.insert(last.clone(), value);
+                }
+            }
+        }
+        self.positions(&mut row, halves, &mut faults);
+        self.missing(&row, &mut faults);
+        (row, faults)
+    }
+
+    /// Puts the halves of positions together.
+    fn positions(&self, row: &mut Value, halves: Vec<(&'static Column, Value)>, faults: &mut Vec<Fault>) {
+        let mut halves = halves.into_iter().peekable();
+        while let Some((column, x)) = halves.next() {
+            let other = halves.next_if(|(next, _)| next.keys == column.keys);
+            let Some((_, y)) = other else {
+                let there = column.heading.as_str();
+                let missing =
+                    self.table.columns.iter().find(|other| other.keys == column.keys && other.axis != column.axis);
+                if let Some(missing) = missing {
+                    let number =
+                        self.present().find(|(other, _)| other.heading == missing.heading).map(|(_, number)| number);
+                    let message = format!("{there:?} stands without {:?}; a position is both or none", missing.heading);
+                    faults.push(fault(ProblemKind::MissingKey, missing, pointer(missing), number, message));
+                }
+                continue;
+            };
+            let position = Value::Array(vec![x, y]);
+            match column.keys.split_last() {
+                None => *row = position,
+                Some((last, above)) => {
+                    if let Some(object) = object(row, above) {
+                        object.insert(last.clone(), position);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Notes required values that are not there though the object that holds them is.
+    fn missing(&self, row: &Value, faults: &mut Vec<Fault>) {
+        for (column, number) in self.table.columns.iter().zip(&self.columns) {
+            let Some((last, above)) = column.keys.split_last() else {
+                // A row that is a position by itself.
+                if row.is_object() && column.axis == Some(0) && faults.is_empty() {
+                    let message = "the position is missing".to_owned();
+                    faults.push(fault(ProblemKind::MissingKey, column, String::new(), *number, message));
+                }
+                continue;
+            };
+            let holder = above.iter().try_fold(row, |value, key| value.get(key.as_str()));
+            if column.required_within && holder.is_some_and(|holder| holder.get(last.as_str()).is_none()) {
+                let message = if column.required {
+                    format!("{:?} is empty; every row must have it", column.heading)
+                } else {
+                    format!(
+                        "{:?} is empty; it must be there as soon as anything else of {:?} is",
+                        column.heading,
+                        above.join(".")
+                    )
+                };
+                let below = above.iter().fold(String::new(), |path, key| format!("{path}/{key}"));
+                faults.push(fault(ProblemKind::MissingKey, column, below, *number, message));
+            }
+        }
+    }
+}
+
+fn fault(kind: ProblemKind, column: &Column, below: String, number: Option<usize>, message: String) -> Fault {
+    Fault { kind, below, column: number.map_or(0, |number| number + 1), heading: column.heading.clone(), message }
+}
+
+/// The end of the JSON Pointer to a column's value.
+fn pointer(column: &Column) -> String {
+    let path = column.keys.iter().fold(String::new(), |path, key| format!("{path}/{key}"));
+    column.axis.map_or(path.clone(), |axis| format!("{path}/{axis}"))
+}
+
+/// The object at the end of a path of keys, made where there is none.
+fn object<'v>(row: &'v mut Value, keys: &[String]) -> Option<&'v mut Map<String, Value>> {
+    let mut object = row.as_object_mut()?;
+    for key in keys {
+        object = object.entry(key.clone()).or_insert_with(|| Value::Object(Map::new())).as_object_mut()?;
+    }
+    Some(object)
+}

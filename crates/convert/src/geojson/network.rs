@@ -1,0 +1,357 @@
+//! Where everything in a survey is on the map. Structures and locates have positions of their own; a pipe has its course, or runs
+//! straight between its ends; all that was seen in it has only a reading of a distance counter, and is placed along the
+//! pipe's line in proportion.
+//!
+//! All of it is derived from the document, and only from the document: the reader derives the same geometries again to see whether
+//! somebody has moved one.
+
+use std::borrow::Cow;
+use std::collections::HashMap;
+
+use obvert_geo::{Crs, DatumShift, GeoError, Path};
+use obvert_model::number::Position;
+use obvert_model::tables::{CounterZero, Direction, Head, LengthBetween, Observation, Pipe, Run};
+
+use super::geometry::{Geometry, LonLat};
+use crate::{ConvertError, Note};
+
+/// The map of one survey.
+pub(super) struct Network<'h> {
+    head: &'h Head,
+    /// `None` when the document has no position at all, and then nothing has a geometry.
+    crs: Option<Crs>,
+    structures: HashMap<&'h str, usize>,
+    pipes: HashMap<&'h str, usize>,
+    lines: Vec<Option<Line>>,
+    notes: Vec<Note>,
+}
+
+/// The line of a pipe, from its upstream to its downstream end, in the document's reference system.
+#[derive(Clone, Debug)]
+pub(super) struct Line {
+    vertices: Vec<[f64; 2]>,
+}
+
+/// What was placed.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) struct Placed {
+    pub(super) geometry: Geometry,
+    /// How far the recorded distance lies beyond the pipe's end at which the geometry was put, in length units; 0 on the pipe.
+    pub(super) beyond: f64,
+}
+
+/// The way from readings of a run's counter to places.
+pub(super) struct Placer<'n> {
+    crs: &'n Crs,
+    path: Path<'n>,
+    /// The pipe's length in length units: as stated, or measured on the map.
+    length: f64,
+    /// Added to a reading, makes the distance from the end where the run began.
+    shift: f64,
+    against_flow: bool,
+}
+
+impl<'h> Network<'h> {
+    /// Finds the lines of all pipes.
+    ///
+    /// # Errors
+    /// When there are positions and no reference system, or one that cannot be taken to WGS 84.
+    pub(super) fn new(head: &'h Head) -> Result<Self, ConvertError> {
+        let crs = if has_positions(head) { Some(crs_of(head)?) } else { None };
+        if let Some(crs) = &crs {
+            usable(crs, head)?;
+        }
+        let mut network = Self {
+            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
+            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
+            lines: vec![None; head.pipes.len()],
+            notes: Vec::new(),
+            crs,
+            head,
+        };
+        network.find_lines();
+        network.note_what_is_missing();
+        Ok(network)
+    }
+
+    /// The geometry of a structure.
+    pub(super) fn structure(&self, index: usize) -> Option<Geometry> {
+        self.point(self.head.structures.get(index)?.position?)
+    }
+
+    /// The geometry of a locate.
+    pub(super) fn locate(&self, index: usize) -> Option<Geometry> {
+        self.point(self.head.locates.get(index)?.position?)
+    }
+
+    /// The geometry of a pipe.
+    pub(super) fn pipe(&self, index: usize) -> Option<Geometry> {
+        let line = self.lines.get(index)?.as_ref()?;
+        on_the_globe(self.crs.as_ref()?, &line.vertices)
+    }
+
+    /// The vertices of a pipe's line in the document's reference system; none where it has no line.
+    pub(super) fn vertices(&self, index: usize) -> &[[f64; 2]] {
+        self.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
+    }
+
+    /// What is worth knowing about the map.
+    pub(super) fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// The line that a run went along: its pipe's, or the straight one from where the camera entered a lateral.
+    pub(super) fn line_of(&self, run: &Run) -> Option<Cow<'_, Line>> {
+        let index = *self.pipes.get(run.pipe.as_str())?;
+        if let Some(line) = self.lines[index].as_ref() {
+            return Some(Cow::Borrowed(line));
+        }
+        let (launched, pipe) = (run.launched.as_ref()?, self.head.pipes.get(index)?);
+        let main = *self.pipes.get(launched.pipe.as_str())?;
+        let ends = [self.position_of(&pipe.upstream)?, self.along(main, launched.at?.get())?];
+        Some(Cow::Owned(Line { vertices: ends.to_vec() }))
+    }
+
+    /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave. `None` where the line has
+    /// no length to measure along.
+    pub(super) fn placer<'n>(&'n self, run: &Run, line: &'n Line) -> Option<Placer<'n>> {
+        let crs = self.crs.as_ref()?;
+        let pipe = self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)?;
+        let path = crs.path(&line.vertices).ok()?;
+        let length = self.length_of(pipe, &path);
+        let against_flow = run.direction == Direction::Upstream;
+        Some(Placer { crs, path, length, shift: shift(pipe, run), against_flow })
+    }
+
+    fn point(&self, position: Position) -> Option<Geometry> {
+        let lonlat = self.crs.as_ref()?.to_wgs84([position.x, position.y]).ok()?;
+        sound(lonlat).then(|| Geometry::point(lonlat))
+    }
+
+    fn position_of(&self, structure: &str) -> Option<[f64; 2]> {
+        let position = self.head.structures.get(*self.structures.get(structure)?)?.position?;
+        Some([position.x, position.y])
+    }
+
+    /// A pipe's length in length units: as stated, or that of its line.
+    fn length_of(&self, pipe: &Pipe, path: &Path<'_>) -> f64 {
+        let stated = pipe.length.map(|length| length.get()).filter(|length| *length > 0.0);
+        stated.unwrap_or_else(|| path.length_metres() / self.head.units.length.metres())
+    }
+
+    /// The place on a pipe at a distance from its upstream structure, or at the nearer end.
+    fn along(&self, pipe: usize, distance: f64) -> Option<[f64; 2]> {
+        let path = self.crs.as_ref()?.path(&self.lines.get(pipe)?.as_ref()?.vertices).ok()?;
+        let length = self.length_of(self.head.pipes.get(pipe)?, &path);
+        path.at_stated_clamped(distance, length).ok().map(|placed| placed.position)
+    }
+
+    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains of any length and, in a bad
+    /// document, in rings; so the chain is walked with a stack of our own.
+    fn find_lines(&mut self) {
+        if self.crs.is_none() {
+            return;
+        }
+        let mut known = vec![false; self.lines.len()];
+        let mut chain = Vec::new();
+        for start in 0..self.lines.len() {
+            chain.push(start);
+            while let Some(&pipe) = chain.last() {
+                let main = self.joined(pipe).filter(|main| !known[*main]);
+                known[pipe] = true;
+                if let Some(main) = main {
+                    chain.push(main);
+                    continue;
+                }
+                chain.pop();
+                if self.lines[pipe].is_none() {
+                    self.lines[pipe] = self.find_line(pipe);
+                }
+            }
+        }
+    }
+
+    /// The main that a pipe's line depends on.
+    fn joined(&self, pipe: usize) -> Option<usize> {
+        let pipe = self.head.pipes.get(pipe)?;
+        let hangs = pipe.path.len() < 2 && pipe.downstream.is_none();
+        self.pipes.get(pipe.joins.as_ref().filter(|_| hangs)?.pipe.as_str()).copied()
+    }
+
+    fn find_line(&self, index: usize) -> Option<Line> {
+        let pipe = self.head.pipes.get(index)?;
+        let vertices: Vec<[f64; 2]> = if pipe.path.len() >= 2 {
+            pipe.path.iter().map(|vertex| [vertex.x, vertex.y]).collect()
+        } else {
+            let down = match (&pipe.downstream, &pipe.joins) {
+                (Some(structure), _) => self.position_of(structure)?,
+                (None, Some(joins)) => self.along(self.joined(index)?, joins.at?.get())?,
+                (None, None) => return None,
+            };
+            vec![self.position_of(&pipe.upstream)?, down]
+        };
+        on_the_globe(self.crs.as_ref()?, &vertices).map(|_| Line { vertices })
+    }
+
+    fn note_what_is_missing(&mut self) {
+        let mut notes = Vec::new();
+        let mut note = |pointer: String, message: String| notes.push(Note { pointer, message });
+        let Some(crs) = &self.crs else {
+            note(String::new(), "the document has no position, so no feature has a geometry".to_owned());
+            self.notes = notes;
+            return;
+        };
+        let shift = |(_, position): (_, [f64; 2])| crs.datum_shift_at(crs.to_geographic(position).ok()?).ok();
+        if let Some(metres) = positions(self.head).find_map(shift).and_then(DatumShift::accuracy_metres)
+            && metres > 0.1
+        {
+            note("/crs".to_owned(), format!("{crs} becomes WGS 84 with a stated accuracy of {metres} m"));
+        }
+        let outside = |position: Option<Position>| {
+            let position = position?;
+            crs.to_wgs84([position.x, position.y]).err().map(|error| error.to_string())
+        };
+        for (index, row) in self.head.structures.iter().enumerate() {
+            if let Some(why) = outside(row.position) {
+                note(format!("/structures/{index}/position"), format!("{why}; the feature has no geometry"));
+            }
+        }
+        for (index, pipe) in self.head.pipes.iter().enumerate().filter(|(index, _)| self.lines[*index].is_none()) {
+            let why = match (pipe.path.len(), &pipe.downstream, &pipe.joins) {
+                (2.., ..) => "a vertex of its path cannot be transformed",
+                (_, Some(_), _) => "it has no path, and one of its two structures has no position",
+                (_, None, Some(_)) => "it has no path, and its structure or the place where it joins has no position",
+                (_, None, None) => "it has no path and only one end",
+            };
+            let what = "the pipe, its runs and their observations have no geometry";
+            note(format!("/pipes/{index}"), format!("{what}: {why}"));
+        }
+        for (index, row) in self.head.locates.iter().enumerate() {
+            if let Some(why) = outside(row.position) {
+                note(format!("/locates/{index}/position"), format!("{why}; the feature has no geometry"));
+            }
+        }
+        self.notes = notes;
+    }
+}
+
+impl Placer<'_> {
+    /// The part of the pipe that a run covered: from where its counter was set to its last reading.
+    pub(super) fn run(&self, run: &Run) -> Option<Placed> {
+        let began = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| reads.get());
+        let last = run.observations.iter().map(|row| row.end().get()).reduce(f64::max);
+        self.stretch(began, run.surveyed.map(|length| length.get()).or(last)?)
+    }
+
+    /// The place of an observation, or the part of the pipe that it covers.
+    pub(super) fn observation(&self, observation: &Observation) -> Option<Placed> {
+        self.stretch(observation.at.get(), observation.end().get())
+    }
+
+    /// The part of the pipe between two readings, in the direction of travel.
+    fn stretch(&self, from: f64, to: f64) -> Option<Placed> {
+        let (first, last) = (self.share(from.min(to)), self.share(from.max(to)));
+        let line = if self.against_flow {
+            let mut line = self.path.sub_line(last.0, first.0).ok()?;
+            line.reverse();
+            line
+        } else {
+            self.path.sub_line(first.0, last.0).ok()?
+        };
+        let beyond = if last.1.abs() >= first.1.abs() { last.1 } else { first.1 };
+        Some(Placed { geometry: on_the_globe(self.crs, &line)?, beyond })
+    }
+
+    /// The share of the pipe's line at a reading, counted from the upstream end, drawn to the nearer end; and how far beyond that
+    /// the reading lies, above 0 past the far end and below 0 before the near one.
+    fn share(&self, reading: f64) -> (f64, f64) {
+        let distance = reading + self.shift;
+        let inside = distance.clamp(0.0, self.length);
+        let share = inside / self.length;
+        // Readings are decimal fractions; their sums may miss an end by the last bit of a double.
+        let beyond = if (distance - inside).abs() <= 1e-9 * self.length.max(1.0) { 0.0 } else { distance - inside };
+        (if self.against_flow { 1.0 - share } else { share }, beyond)
+    }
+}
+
+/// What is added to a run's readings to get distances along its pipe.
+///
+/// A pipe's length is taken from centre to centre of its structures, unless it is said to be between walls or ends; then a counter
+/// that was set at the wall or the end has its zero where the length begins, and `offset` lies outside. Where the two do not match,
+/// what is not recorded is less than half a structure's width.
+fn shift(pipe: &Pipe, run: &Run) -> f64 {
+    let Some(counter) = &run.counter else { return 0.0 };
+    let reads = counter.reads.map_or(0.0, |reads| reads.get());
+    let offset = counter.offset.map_or(0.0, |offset| offset.get());
+    let clear = matches!(pipe.length_between, Some(LengthBetween::Walls | LengthBetween::Ends));
+    let set_there = matches!(counter.zero, CounterZero::StructureWall | CounterZero::PipeEnd);
+    if clear && set_there { -reads } else { offset - reads }
+}
+
+/// Whether anything in the document has a position; only then does it need a reference system.
+pub(super) fn has_positions(head: &Head) -> bool {
+    head.structures.iter().any(|row| row.position.is_some())
+        || head.pipes.iter().any(|row| !row.path.is_empty())
+        || head.locates.iter().any(|row| row.position.is_some())
+}
+
+/// The document's reference system, if positions can be taken from it to WGS 84.
+pub(super) fn crs_of(head: &Head) -> Result<Crs, ConvertError> {
+    let refused = |message: String| ConvertError::Refused { message };
+    let Some(code) = &head.crs else {
+        let message = "the document has positions but no `crs`, and GeoJSON has them on WGS 84 only (RFC 7946 section 4); add the \
+                       reference system of the positions, such as \"crs\": \"EPSG:6594\"";
+        return Err(refused(message.to_owned()));
+    };
+    Crs::parse(code)
+        .and_then(|crs| {
+            crs.datum_shifts()?;
+            Ok(crs)
+        })
+        .map_err(|why| refused(format!("GeoJSON has positions on WGS 84 only (RFC 7946 section 4): {why}")))
+}
+
+/// Refuses a reference system that turns out not to be usable where the positions are. A single position that lies nowhere, a finding of
+/// its own, does not keep the others from the map.
+fn usable(crs: &Crs, head: &Head) -> Result<(), ConvertError> {
+    for (pointer, position) in positions(head) {
+        match crs.to_wgs84(position) {
+            Ok(_) | Err(GeoError::OutOfDomain { .. }) => {}
+            Err(why) => {
+                let message =
+                    format!("GeoJSON has positions on WGS 84 only (RFC 7946 section 4): {}: {why}", pointer());
+                return Err(ConvertError::Refused { message });
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Every position of the document, and how to make its pointer.
+fn positions(head: &Head) -> impl Iterator<Item = (Box<dyn Fn() -> String>, [f64; 2])> {
+    let single = |table: &'static str, index: usize, position: Option<Position>| {
+        let pointer = move || format!("/{table}/{index}/position");
+        position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, [position.x, position.y]))
+    };
+    let structures =
+        head.structures.iter().enumerate().filter_map(move |(i, row)| single("structures", i, row.position));
+    let vertices = head.pipes.iter().enumerate().flat_map(|(pipe, row)| {
+        row.path.iter().enumerate().map(move |(vertex, position)| {
+            let pointer = move || format!("/pipes/{pipe}/path/{vertex}");
+            (Box::new(pointer) as Box<dyn Fn() -> String>, [position.x, position.y])
+        })
+    });
+    let locates = head.locates.iter().enumerate().filter_map(move |(i, row)| single("locates", i, row.position));
+    structures.chain(vertices).chain(locates)
+}
+
+/// A line in the document's reference system as a geometry on WGS 84.
+fn on_the_globe(crs: &Crs, vertices: &[[f64; 2]]) -> Option<Geometry> {
+    let line: Option<Vec<LonLat>> =
+        vertices.iter().map(|vertex| crs.to_wgs84(*vertex).ok().filter(|lonlat| sound(*lonlat))).collect();
+    Geometry::line(line?)
+}
+
+fn sound([lon, lat]: LonLat) -> bool {
+    (-180.0..=180.0).contains(&lon) && (-90.0..=90.0).contains(&lat)
+}

@@ -1,0 +1,183 @@
+//! Writing: the head, then the tables that have positions, then one run after the other with its observations, so that an archive
+//! of any size goes through in the memory of its head and one run.
+
+use std::io::{self, Write};
+
+use obvert_model::tables::{Document, Head, LengthUnit, Run};
+use serde::Serialize;
+
+use super::geometry::{Bounds, Geometry};
+use super::network::{Network, Placed, Placer};
+use crate::{ConvertError, LossReport};
+
+/// Writes a document as a GeoJSON feature collection.
+///
+/// Nothing is lost, so the report's losses are always empty; its notes say what has no geometry, and which distances lie beyond their
+/// pipe and were drawn to its end.
+///
+/// # Errors
+/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
+/// written then); [`ConvertError::Write`] when the sink fails.
+pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
+    write_stream(&document.head, document.runs.iter().cloned(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write).
+///
+/// # Errors
+/// As [`write`](fn@write).
+pub fn write_stream(
+    head: &Head,
+    runs: impl IntoIterator<Item = Run>,
+    sink: impl Write,
+) -> Result<LossReport, ConvertError> {
+    let network = Network::new(head)?;
+    let mut report = LossReport { notes: network.notes().to_vec(), ..LossReport::default() };
+    let mut out = Features { sink, line: Vec::new(), bounds: Bounds::default(), first: true };
+
+    out.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
+    let rest = Head { structures: Vec::new(), pipes: Vec::new(), locates: Vec::new(), ..head.clone() };
+    obvert_model::write::stream(&rest, std::iter::empty::<Run>(), &mut out.line)?;
+    out.sink.write_all(out.line.trim_ascii_end())?;
+    out.sink.write_all(b",\n\"features\": [")?;
+
+    for (index, row) in head.structures.iter().enumerate() {
+        out.row("structures", &row.id, row, network.structure(index).as_ref())?;
+    }
+    for (index, row) in head.pipes.iter().enumerate() {
+        out.row("pipes", &row.id, row, network.pipe(index).as_ref())?;
+    }
+    for (index, row) in head.locates.iter().enumerate() {
+        out.row("locates", &row.id, row, network.locate(index).as_ref())?;
+    }
+    for (index, run) in runs.into_iter().enumerate() {
+        let far = out.run(&network, head.units.length, run)?;
+        for note in far {
+            report.note(format!("/runs/{index}"), note);
+        }
+    }
+
+    out.sink.write_all(b"\n]")?;
+    if let Some(bbox) = out.bounds.bbox() {
+        out.sink.write_all(b",\n\"bbox\": ")?;
+        serde_json::to_writer(&mut out.sink, &bbox).map_err(io::Error::from)?;
+    }
+    out.sink.write_all(b"\n}\n")?;
+    out.sink.flush()?;
+    Ok(report)
+}
+
+/// What is added to a row's own keys, in front of them. [`super::ADDED`] lists them for the reader.
+#[derive(Serialize)]
+struct Properties<'r, R> {
+    table: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    run: Option<&'r str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    placed: Option<String>,
+    #[serde(flatten)]
+    row: &'r R,
+}
+
+#[derive(Serialize)]
+struct Feature<'r, R> {
+    #[serde(rename = "type")]
+    kind: &'static str,
+    id: &'r str,
+    properties: Properties<'r, R>,
+    geometry: Option<&'r Geometry>,
+}
+
+struct Features<W> {
+    sink: W,
+    line: Vec<u8>,
+    bounds: Bounds,
+    first: bool,
+}
+
+impl<W: Write> Features<W> {
+    fn row<R: Serialize>(
+        &mut self,
+        table: &'static str,
+        id: &str,
+        row: &R,
+        geometry: Option<&Geometry>,
+    ) -> io::Result<()> {
+        self.feature(id, Properties { table, run: None, placed: None, row }, geometry)
+    }
+
+    fn feature<R: Serialize>(
+        &mut self,
+        id: &str,
+        properties: Properties<'_, R>,
+        geometry: Option<&Geometry>,
+    ) -> io::Result<()> {
+        self.line.clear();
+        self.line.extend(if std::mem::take(&mut self.first) { b"\n".as_slice() } else { b",\n" });
+        serde_json::to_writer(&mut self.line, &Feature { kind: "Feature", id, properties, geometry })?;
+        if let Some(geometry) = geometry {
+            self.bounds.add(geometry);
+        }
+        self.sink.write_all(&self.line)
+    }
+
+    /// Writes a run and its observations, and says what is worth knowing about their places.
+    fn run(&mut self, network: &Network<'_>, unit: LengthUnit, mut run: Run) -> io::Result<Vec<String>> {
+        let line = network.line_of(&run);
+        let placer = line.as_ref().and_then(|line| network.placer(&run, line));
+        let mut notes = Vec::new();
+        if line.is_some() && placer.is_none() {
+            notes.push(
+                "the line of the pipe has no length, so the run and its observations have no geometry".to_owned(),
+            );
+        }
+
+        let covered = placer.as_ref().and_then(|placer| placer.run(&run));
+        let observations = std::mem::take(&mut run.observations);
+        let properties =
+            Properties { table: "runs", run: None, placed: covered.as_ref().and_then(|c| said(c, unit)), row: &run };
+        self.feature(&run.id, properties, covered.as_ref().map(|covered| &covered.geometry))?;
+
+        let mut far = 0_usize;
+        let mut farthest = 0.0_f64;
+        for row in &observations {
+            let place = placer.as_ref().and_then(|placer: &Placer<'_>| placer.observation(row));
+            if let Some(place) = place.as_ref().filter(|place| place.beyond != 0.0) {
+                far += 1;
+                farthest = farthest.max(place.beyond.abs());
+            }
+            let properties = Properties {
+                table: "observations",
+                run: Some(&run.id),
+                placed: place.as_ref().and_then(|place| said(place, unit)),
+                row,
+            };
+            self.feature(&row.id, properties, place.as_ref().map(|place| &place.geometry))?;
+        }
+        if far > 0 {
+            let (verb, s) = if far == 1 { ("lies", "") } else { ("lie", "s") };
+            notes.push(format!(
+                "{far} observation{s} {verb} up to {} {unit} beyond the ends of the pipe and {} drawn at the nearer end",
+                short(farthest),
+                if far == 1 { "is" } else { "are" }
+            ));
+        }
+        Ok(notes)
+    }
+}
+
+/// What a feature says of itself when it is not drawn where its distance is.
+fn said(placed: &Placed, unit: LengthUnit) -> Option<String> {
+    let (end, side) = match placed.beyond {
+        0.0 => return None,
+        beyond if beyond > 0.0 => ("far", "past"),
+        _ => ("near", "before"),
+    };
+    let beyond = short(placed.beyond.abs());
+    Some(format!("drawn at the {end} end of the pipe; the recorded distance lies {beyond} {unit} {side} it"))
+}
+
+/// A length for a message, without the last digits of a difference of doubles.
+fn short(length: f64) -> f64 {
+    (length * 1e6).round() / 1e6
+}

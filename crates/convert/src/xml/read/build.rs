@@ -1,0 +1,396 @@
+//! From markup to a document, by the shape of the format. What is wrong is noted with its place and reading goes on,
+//! so that everything is reported at once.
+
+use std::collections::BTreeSet;
+
+use obvert_model::extension::Json;
+use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+use serde_json::{Map, Value};
+
+use super::super::{names, text};
+use super::tokens::{Start, Token, Tokens, short};
+use crate::{ConvertError, PlacedProblem, SourceMap, Survey, typed};
+
+/// How many objects and lists the JSON form can have inside each other: what its reader allows. A deeper extension
+/// could be read here and never again.
+const JSON_DEPTH: usize = 127;
+
+/// Reads a whole document.
+pub(super) fn survey(tokens: Tokens<'_>, name: &str) -> Result<Survey, ConvertError> {
+    let mut places = SourceMap::default();
+    let file = places.file(name);
+    let mut build = Build { tokens, places, file, problems: Vec::new(), judged: BTreeSet::new() };
+    let value = loop {
+        match build.tokens.next()? {
+            Token::Start(start) => {
+                build.record("", start.offset);
+                build.attributes(&start, "", &[]);
+                break build.object(shape::document(), &start, "")?;
+            }
+            // Before the root there is nothing but white space, and a document without one is refused at its end.
+            Token::Text { .. } | Token::End | Token::Eof => {}
+        }
+    };
+    while !matches!(build.tokens.next()?, Token::Eof) {}
+    let Build { places, problems, judged, .. } = build;
+    let read = typed(value, places);
+    if problems.is_empty() {
+        return read;
+    }
+    let mut all = problems;
+    if let Err(ConvertError::Structure(more)) = read {
+        // What has been judged here is in the value as it was found, and wrong there as well.
+        let known = |pointer: &str| {
+            let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
+            ends.into_iter().any(|end| judged.contains(&pointer[..end]))
+        };
+        all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
+    }
+    let at = |placed: &PlacedProblem| placed.place.as_ref().map_or((0, None), |place| (place.line, place.column));
+    all.sort_by_key(at);
+    Err(ConvertError::Structure(all))
+}
+
+struct Build<'t> {
+    tokens: Tokens<'t>,
+    places: SourceMap,
+    file: u32,
+    problems: Vec<PlacedProblem>,
+    /// Pointers of values that have been found wrong.
+    judged: BTreeSet<String>,
+}
+
+impl Build<'_> {
+    fn record(&mut self, pointer: &str, offset: usize) {
+        let (line, column) = self.tokens.line_column(offset);
+        self.places.record(pointer, self.file, line, column);
+    }
+
+    fn problem(&mut self, kind: ProblemKind, pointer: &str, offset: usize, message: String) {
+        self.suggest(kind, pointer, offset, message, None);
+    }
+
+    fn suggest(
+        &mut self,
+        kind: ProblemKind,
+        pointer: &str,
+        offset: usize,
+        message: String,
+        suggestion: Option<String>,
+    ) {
+        let place = self.tokens.place(offset);
+        let problem = Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion };
+        self.problems.push(PlacedProblem { place: Some(place), problem });
+    }
+
+    /// A problem with a value that goes into the document as it was found: the typed reader's own complaint about it is
+    /// left out.
+    fn judge(&mut self, kind: ProblemKind, pointer: &str, offset: usize, message: String) {
+        self.judged.insert(pointer.to_owned());
+        self.problem(kind, pointer, offset, message);
+    }
+
+    /// Reports every attribute but those that may stand there.
+    fn attributes(&mut self, start: &Start, pointer: &str, known: &[&str]) {
+        for (name, _, offset) in &start.attributes {
+            if known.contains(&name.as_str()) {
+                continue;
+            }
+            let suggestion = names::nearest(name, known.iter().copied());
+            let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
+            self.suggest(ProblemKind::UnknownKey, pointer, *offset, message, suggestion);
+        }
+    }
+
+    /// Passes over the rest of an element whose start has been read.
+    fn skip(&mut self) -> Result<(), ConvertError> {
+        let mut depth = 1;
+        while depth > 0 {
+            match self.tokens.next()? {
+                Token::Start(_) => depth += 1,
+                Token::End => depth -= 1,
+                Token::Text { .. } => {}
+                // The tokens report an end inside an element themselves.
+                Token::Eof => break,
+            }
+        }
+        Ok(())
+    }
+
+    /// The next child of an element that has only elements in it; `None` at its end.
+    fn child(&mut self, parent: &Start, pointer: &str) -> Result<Option<Start>, ConvertError> {
+        let mut said = false;
+        loop {
+            match self.tokens.next()? {
+                Token::Start(start) => return Ok(Some(start)),
+                Token::End | Token::Eof => return Ok(None),
+                Token::Text { text: found, offset } => {
+                    let found = text::trim(&found);
+                    if !found.is_empty() && !said {
+                        said = true;
+                        let message = format!(
+                            "text between the elements of <{}>: {:?}; it belongs into an element",
+                            parent.name,
+                            short(found)
+                        );
+                        self.problem(ProblemKind::WrongType, pointer, offset, message);
+                    }
+                }
+            }
+        }
+    }
+
+    /// Reports a child that an element cannot have, and passes over it.
+    fn unknown(&mut self, start: &Start, parent: &Start, pointer: &str, known: &[&str]) -> Result<(), ConvertError> {
+        let (message, suggestion) = match start.foreign.as_deref() {
+            Some("") => (format!("the element <{}> is in no namespace", start.name), None),
+            Some(other) => (
+                format!(
+                    "the element <{}> is in the namespace {:?}, which is not the format's",
+                    start.name,
+                    short(other)
+                ),
+                None,
+            ),
+            None => (
+                format!(
+                    "unknown element <{}> in <{}>; data of your own goes into <extensions>",
+                    short(&start.name),
+                    parent.name
+                ),
+                names::nearest(&start.name, known.iter().copied()),
+            ),
+        };
+        let below = format!("{pointer}/{}", escape(&start.name));
+        self.suggest(ProblemKind::UnknownKey, &below, start.offset, message, suggestion);
+        self.skip()
+    }
+
+    fn object(&mut self, shape: &ObjectShape, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let known: Vec<&str> = shape.fields.iter().map(|field| names::element(&field.name)).collect();
+        let mut row = Map::new();
+        // The last one seen, since elements stand in the order of the schema.
+        let mut last = 0;
+        while let Some(start) = self.child(parent, pointer)? {
+            let index = known.iter().position(|name| start.foreign.is_none() && *name == start.name);
+            let Some((index, field)) = index.and_then(|index| Some((index, shape.fields.get(index)?))) else {
+                self.unknown(&start, parent, pointer, &known)?;
+                continue;
+            };
+            let below = format!("{pointer}/{}", field.name);
+            if row.contains_key(&field.name) {
+                let message = format!("the element <{}> stands twice in <{}>; keep one", start.name, parent.name);
+                self.problem(ProblemKind::DuplicateKey, &below, start.offset, message);
+                self.skip()?;
+                continue;
+            }
+            if index < last {
+                // Everything in a file of one maker is out of order in the same way: one report is enough.
+                let after = known.get(last).copied().unwrap_or_default();
+                let before = known.get(index + 1..).unwrap_or_default().join(", ");
+                let message = format!(
+                    "<{}> stands after <{after}>; elements stand in the order of the schema, where <{}> comes before {before}",
+                    start.name, start.name
+                );
+                return Err(self.tokens.refuse(start.offset, message));
+            }
+            last = index;
+            self.record(&below, start.offset);
+            let value = self.value(field, &field.shape, &start, &below)?;
+            row.insert(field.name.clone(), value);
+        }
+        Ok(Value::Object(row))
+    }
+
+    fn value(&mut self, field: &Field, shape: &Shape, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let known: &[&str] = match shape {
+            Shape::Text if field.pattern.is_none() => &[names::ENCODING],
+            _ => &[],
+        };
+        self.attributes(start, pointer, known);
+        match shape {
+            Shape::Object(name) => self.object(shape::object(name), start, pointer),
+            Shape::List(item) => self.list(field, item, start, pointer),
+            Shape::Extensions => self.extensions(start, pointer),
+            Shape::Text if field.pattern.is_none() => self.text(start, pointer),
+            _ => {
+                let found = self.content(start, pointer)?;
+                self.leaf(shape, text::trim(&found), start, pointer)
+            }
+        }
+    }
+
+    fn list(&mut self, field: &Field, shape: &Shape, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let name = names::item(shape);
+        let mut items = Vec::new();
+        while let Some(start) = self.child(parent, pointer)? {
+            if start.foreign.is_some() || start.name != name {
+                self.unknown(&start, parent, pointer, &[&name])?;
+                continue;
+            }
+            let below = format!("{pointer}/{}", items.len());
+            self.record(&below, start.offset);
+            let item = self.value(field, shape, &start, &below)?;
+            items.push(item);
+        }
+        Ok(Value::Array(items))
+    }
+
+    /// The text of an element that has nothing but text in it.
+    fn content(&mut self, start: &Start, pointer: &str) -> Result<String, ConvertError> {
+        let mut content = String::new();
+        loop {
+            match self.tokens.next()? {
+                Token::Text { text, .. } if content.is_empty() => content = text,
+                Token::Text { text, .. } => content.push_str(&text),
+                Token::End | Token::Eof => return Ok(content),
+                Token::Start(inner) => {
+                    let message =
+                        format!("the element <{}> in <{}>, where text alone belongs", short(&inner.name), start.name);
+                    self.judge(ProblemKind::WrongType, pointer, inner.offset, message);
+                    self.skip()?;
+                }
+            }
+        }
+    }
+
+    fn text(&mut self, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let content = self.content(start, pointer)?;
+        let found = text::trim(&content);
+        let encoding = start.attributes.iter().find(|(name, ..)| name == names::ENCODING);
+        let Some((_, encoding, offset)) = encoding else { return Ok(found.into()) };
+        if text::trim(encoding) != names::JSON {
+            let message = format!("unknown encoding {:?}; the only one is \"json\"", short(encoding));
+            self.judge(ProblemKind::UnknownWord, pointer, *offset, message);
+            return Ok(found.into());
+        }
+        match serde_json::from_str::<String>(found) {
+            Ok(text) => Ok(text.into()),
+            Err(_) => {
+                let message = format!(
+                    "with encoding=\"json\" a text stands as a JSON string, in double quotes; found {:?}",
+                    short(found)
+                );
+                self.judge(ProblemKind::TextForm, pointer, start.offset, message);
+                Ok(found.into())
+            }
+        }
+    }
+
+    /// A value that stands in an element as one piece of text.
+    fn leaf(&mut self, shape: &Shape, found: &str, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let value = match shape {
+            Shape::Bool => match found {
+                "true" => Some(Value::Bool(true)),
+                "false" => Some(Value::Bool(false)),
+                _ => None,
+            },
+            Shape::Number => number(found),
+            Shape::Whole => {
+                let digits =
+                    found.bytes().all(|byte| byte.is_ascii_digit()) && (found == "0" || !found.starts_with('0'));
+                if digits { number(found) } else { None }
+            }
+            Shape::Position => {
+                let numbers: Option<Vec<Value>> =
+                    found.split(text::is_space).filter(|part| !part.is_empty()).map(number).collect();
+                numbers.filter(|numbers| numbers.len() == 2).map(Value::Array)
+            }
+            _ => Some(found.into()),
+        };
+        if let Some(value) = value {
+            return Ok(value);
+        }
+        let wanted = match shape {
+            Shape::Bool => "true or false",
+            Shape::Whole => "a whole number without sign, point or leading zeros",
+            Shape::Position => "two numbers with a space between, easting or longitude first",
+            _ => "a number as JSON writes it, such as 0.5 or -12",
+        };
+        // An element that was found to hold another has been reported.
+        if !self.judged.contains(pointer) {
+            let message = format!("expected {wanted}; found {:?}", short(found));
+            self.judge(ProblemKind::WrongType, pointer, start.offset, message);
+        }
+        Ok(found.into())
+    }
+
+    fn extensions(&mut self, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let mut entries = Map::new();
+        while let Some(start) = self.child(parent, pointer)? {
+            if start.foreign.is_some() || start.name != names::EXTENSION {
+                self.unknown(&start, parent, pointer, &[names::EXTENSION])?;
+                continue;
+            }
+            self.attributes(&start, pointer, &[names::EXTENSION_NAME]);
+            let key = start.attributes.iter().find(|(name, ..)| name == names::EXTENSION_NAME);
+            let Some((_, key, _)) = key else {
+                let message =
+                    format!("<{}> without its {:?}, a reverse domain name", start.name, names::EXTENSION_NAME);
+                self.judge(ProblemKind::MissingKey, pointer, start.offset, message);
+                self.skip()?;
+                continue;
+            };
+            let key = text::trim(key).to_owned();
+            let below = format!("{pointer}/{}", escape(&key));
+            if entries.contains_key(&key) {
+                let message = format!("the extension {:?} stands twice; keep one", short(&key));
+                self.problem(ProblemKind::DuplicateKey, &below, start.offset, message);
+                self.skip()?;
+                continue;
+            }
+            self.record(&below, start.offset);
+            let value = self.extension(&start, &below)?;
+            entries.insert(key, value);
+        }
+        Ok(Value::Object(entries))
+    }
+
+    fn extension(&mut self, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+        let content = self.content(start, pointer)?;
+        // Through the model's own type, which refuses a key that stands twice.
+        let message = match serde_json::from_str::<Json>(&content) {
+            Ok(json) => {
+                let above = pointer.matches('/').count();
+                match serde_json::to_value(&json) {
+                    Ok(value) if above + depth(&json) <= JSON_DEPTH => return Ok(value),
+                    Ok(_) => {
+                        format!("an extension nested more than {} deep, which no JSON reader takes", JSON_DEPTH - above)
+                    }
+                    Err(error) => error.to_string(),
+                }
+            }
+            Err(error) if content.trim().is_empty() => {
+                drop(error);
+                "an extension without its value, which stands as JSON".to_owned()
+            }
+            Err(error) => format!("the value of an extension stands as JSON: {error}; found {:?}", short(&content)),
+        };
+        if !self.judged.contains(pointer) {
+            self.judge(ProblemKind::WrongType, pointer, start.offset, message);
+        }
+        Ok(Value::Null)
+    }
+}
+
+fn number(found: &str) -> Option<Value> {
+    if !text::is_json_number(found) {
+        return None;
+    }
+    // What is too large for a double is reported by the typed reader: it is beyond the format's range.
+    serde_json::from_str::<serde_json::Number>(found).ok().map(Value::Number)
+}
+
+fn depth(json: &Json) -> usize {
+    match json {
+        Json::Array(items) => 1 + items.iter().map(depth).max().unwrap_or(0),
+        Json::Object(entries) => 1 + entries.values().map(depth).max().unwrap_or(0),
+        _ => 0,
+    }
+}
+
+/// A key as a step of a JSON Pointer.
+fn escape(key: &str) -> String {
+    key.replace('~', "~0").replace('/', "~1")
+}

@@ -1,0 +1,56 @@
+//! Reading the XML form. Three layers: the bytes ([`source`]), the markup ([`tokens`]), and what it says
+//! ([`build`]). The first two stop at the first thing that is wrong, since what follows would be guesswork; the third
+//! goes on and reports everything at once.
+
+mod attributes;
+mod build;
+mod source;
+mod tokens;
+
+use crate::{ConvertError, Place, Survey};
+
+/// Reads a document from XML. `name` is what messages and the source map call the file.
+///
+/// # Errors
+/// [`ConvertError::Form`] when the source is not XML, or not of this namespace and version, or elements are out of
+/// order; [`ConvertError::Structure`], with every problem found, when it does not describe a valid document.
+pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
+    let text = source::text(source, name)?;
+    let tokens = tokens::Tokens::new(text, name);
+    build::survey(tokens, name)
+}
+
+/// Where something stands in a text, counted forward from the last question: readers ask in rising order.
+struct Counter<'t> {
+    text: &'t str,
+    offset: usize,
+    line: usize,
+    column: usize,
+}
+
+impl<'t> Counter<'t> {
+    fn new(text: &'t str) -> Self {
+        Self { text, offset: 0, line: 1, column: 1 }
+    }
+
+    /// Line and column, in characters from 1, of a byte offset.
+    fn at(&mut self, offset: usize) -> (usize, usize) {
+        if offset < self.offset {
+            *self = Self::new(self.text);
+        }
+        let passed = self.text.get(self.offset..offset).unwrap_or_default();
+        if let Some(last) = passed.rfind('\n') {
+            self.line += passed.bytes().filter(|byte| *byte == b'\n').count();
+            self.column = 1 + passed[last + 1..].chars().count();
+        } else {
+            self.column += passed.chars().count();
+        }
+        self.offset = offset;
+        (self.line, self.column)
+    }
+
+    fn place(&mut self, offset: usize, file: &str) -> Place {
+        let (line, column) = self.at(offset);
+        Place { file: file.to_owned(), line, column: Some(column), heading: None }
+    }
+}

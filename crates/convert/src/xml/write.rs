@@ -1,0 +1,194 @@
+//! Writing the XML form, one run at a time: only the head and one run are ever held as a value.
+
+use std::borrow::Borrow;
+use std::io::Write;
+
+use obvert_model::shape::{self, ObjectShape, Shape};
+use obvert_model::tables::{Document, Head, Run};
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+use super::{NAMESPACE, names, text};
+use crate::{ConvertError, LossReport};
+
+/// Writes a document as XML. The report is always empty: the form holds everything.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
+    write_stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write()`](fn@write): two spaces a level, a line for
+/// every row of a table and every observation, a final newline.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    mut sink: impl Write,
+) -> Result<LossReport, ConvertError> {
+    let mut page = Page(String::new());
+    page.0.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
+    page.0.push_str(&format!("<{} xmlns=\"{}\">\n", names::ROOT, text::escape(NAMESPACE)));
+    let head = object(head)?;
+    let mut runs = runs.peekable();
+    for field in &shape::document().fields {
+        let name = names::element(&field.name);
+        if field.name == "runs" && runs.peek().is_some() {
+            page.line(1);
+            page.open(name);
+            page.0.push('\n');
+            for run in runs.by_ref() {
+                page.line(2);
+                page.element(
+                    &names::item(item_of(&field.shape)),
+                    item_of(&field.shape),
+                    &Value::Object(object(run.borrow())?),
+                    2,
+                )?;
+                page.0.push('\n');
+                sink.write_all(page.0.as_bytes())?;
+                page.0.clear();
+            }
+            page.line(1);
+            page.close(name);
+            page.0.push('\n');
+        } else if let Some(value) = head.get(&field.name) {
+            page.line(1);
+            page.field(&shape::document().name, &field.name, &field.shape, value, 1)?;
+            page.0.push('\n');
+        }
+    }
+    page.close(names::ROOT);
+    page.0.push('\n');
+    sink.write_all(page.0.as_bytes())?;
+    Ok(LossReport::default())
+}
+
+fn object(row: &impl Serialize) -> Result<Map<String, Value>, ConvertError> {
+    match serde_json::to_value(row) {
+        Ok(Value::Object(map)) => Ok(map),
+        Ok(_) => Err(refused("row")),
+        Err(error) => Err(ConvertError::Refused { message: format!("cannot be written as XML: {error}") }),
+    }
+}
+
+fn item_of(list: &Shape) -> &Shape {
+    match list {
+        Shape::List(item) => item,
+        other => other,
+    }
+}
+
+/// A value that is not of the shape of its place. The types do not allow it; were it dropped, the form would not be
+/// lossless and nobody would know.
+fn refused(name: &str) -> ConvertError {
+    ConvertError::Refused {
+        message: format!("the value of {name:?} does not fit the schema and cannot be written as XML"),
+    }
+}
+
+/// What is written and not yet handed on.
+struct Page(String);
+
+impl Page {
+    fn line(&mut self, level: usize) {
+        for _ in 0..level {
+            self.0.push_str("  ");
+        }
+    }
+
+    fn open(&mut self, name: &str) {
+        self.0.push('<');
+        self.0.push_str(name);
+        self.0.push('>');
+    }
+
+    fn close(&mut self, name: &str) {
+        self.0.push_str("</");
+        self.0.push_str(name);
+        self.0.push('>');
+    }
+
+    /// The element of a key. The tables of the document, and the one list below a row that is a table itself, have a
+    /// line for each row.
+    fn field(
+        &mut self,
+        holder: &str,
+        key: &str,
+        shape: &Shape,
+        value: &Value,
+        level: usize,
+    ) -> Result<(), ConvertError> {
+        let name = names::element(key);
+        match (shape, value) {
+            (Shape::List(item), Value::Array(rows)) if holder == "Document" || key == "observations" => {
+                if rows.is_empty() {
+                    return Ok(());
+                }
+                self.open(name);
+                for row in rows {
+                    self.0.push('\n');
+                    self.line(level + 1);
+                    self.element(&names::item(item), item, row, level + 1)?;
+                }
+                self.0.push('\n');
+                self.line(level);
+                self.close(name);
+                Ok(())
+            }
+            _ => self.element(name, shape, value, level),
+        }
+    }
+
+    fn row(&mut self, shape: &ObjectShape, row: &Map<String, Value>, level: usize) -> Result<(), ConvertError> {
+        let mut written = 0;
+        for field in &shape.fields {
+            if let Some(value) = row.get(&field.name) {
+                self.field(&shape.name, &field.name, &field.shape, value, level)?;
+                written += 1;
+            }
+        }
+        if written == row.len() { Ok(()) } else { Err(refused(&shape.name)) }
+    }
+
+    fn element(&mut self, name: &str, shape: &Shape, value: &Value, level: usize) -> Result<(), ConvertError> {
+        if let (Shape::Text, Value::String(text)) = (shape, value) {
+            if !text::is_plain(text) {
+                self.0.push_str(&format!("<{name} {}=\"{}\">", names::ENCODING, names::JSON));
+                self.0.push_str(&text::escape(&text::json(value)));
+                self.close(name);
+                return Ok(());
+            }
+        }
+        self.open(name);
+        match (shape, value) {
+            (Shape::Object(object), Value::Object(row)) => self.row(shape::object(object), row, level)?,
+            (Shape::List(item), Value::Array(items)) => {
+                for each in items {
+                    self.element(&names::item(item), item, each, level)?;
+                }
+            }
+            (Shape::Extensions, Value::Object(entries)) => {
+                for (key, entry) in entries {
+                    let key = text::escape(key);
+                    self.0.push_str(&format!("<{} {}=\"{key}\">", names::EXTENSION, names::EXTENSION_NAME));
+                    self.0.push_str(&text::escape(&text::json(entry)));
+                    self.close(names::EXTENSION);
+                }
+            }
+            (Shape::Position, Value::Array(numbers)) => match numbers.as_slice() {
+                [Value::Number(x), Value::Number(y)] => self.0.push_str(&format!("{x} {y}")),
+                _ => return Err(refused(name)),
+            },
+            (Shape::Text | Shape::Word(_), Value::String(text)) => self.0.push_str(&text::escape(text)),
+            (Shape::Number | Shape::Whole, Value::Number(number)) => self.0.push_str(&number.to_string()),
+            (Shape::Bool, Value::Bool(flag)) => self.0.push_str(if *flag { "true" } else { "false" }),
+            _ => return Err(refused(name)),
+        }
+        self.close(name);
+        Ok(())
+    }
+}

@@ -1,0 +1,308 @@
+//! The XML Schema (1.0) of the XML form, made from the shape of the format, so that neither it nor the reader can
+//! fall behind the types. It says all that a schema of that version can: order, number and names of elements,
+//! vocabularies, patterns, ranges, and ids that stand twice in a table.
+
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+use serde_json::Value;
+
+use super::{NAMESPACE, names, text};
+
+/// 2⁵³ − 1, the largest magnitude of a number (RFC 7493 section 2.2).
+const LARGEST: &str = "9007199254740991";
+/// The types that are the same whatever the tables are.
+const TYPES: &str = r#"
+  <xs:simpleType name="characters">
+    <xs:annotation><xs:documentation>Any text that is not white space alone. White space at its ends does not count.</xs:documentation></xs:annotation>
+    <xs:restriction base="xs:string">
+      <xs:pattern value="\s*\S[\s\S]*"/>
+    </xs:restriction>
+  </xs:simpleType>
+  <xs:complexType name="text">
+    <xs:annotation><xs:documentation>A text. With encoding="json" it stands as a JSON string: a text that XML 1.0 cannot hold, or that has white space at an end.</xs:documentation></xs:annotation>
+    <xs:simpleContent>
+      <xs:extension base="characters">
+        <xs:attribute name="encoding">
+          <xs:simpleType>
+            <xs:restriction base="xs:token">
+              <xs:enumeration value="json"/>
+            </xs:restriction>
+          </xs:simpleType>
+        </xs:attribute>
+      </xs:extension>
+    </xs:simpleContent>
+  </xs:complexType>
+  <xs:simpleType name="number">
+    <xs:annotation><xs:documentation>A number as JSON writes it, within the range in which a double holds every whole number.</xs:documentation></xs:annotation>
+    <xs:restriction base="xs:double">
+      <xs:pattern value="-?(0|[1-9][0-9]*)(\.[0-9]+)?([eE][+\-]?[0-9]+)?"/>
+      <xs:minInclusive value="-LARGEST"/>
+      <xs:maxInclusive value="LARGEST"/>
+    </xs:restriction>
+  </xs:simpleType>
+  <xs:simpleType name="whole">
+    <xs:annotation><xs:documentation>A whole number from zero up, without a sign or leading zeros.</xs:documentation></xs:annotation>
+    <xs:restriction base="xs:nonNegativeInteger">
+      <xs:pattern value="0|[1-9][0-9]*"/>
+      <xs:maxInclusive value="LARGEST"/>
+    </xs:restriction>
+  </xs:simpleType>
+  <xs:simpleType name="flag">
+    <xs:annotation><xs:documentation>true or false.</xs:documentation></xs:annotation>
+    <xs:restriction base="xs:boolean">
+      <xs:pattern value="true|false"/>
+    </xs:restriction>
+  </xs:simpleType>
+  <xs:simpleType name="numbers">
+    <xs:list itemType="number"/>
+  </xs:simpleType>
+  <xs:simpleType name="position">
+    <xs:annotation><xs:documentation>Two numbers: easting or longitude, then northing or latitude.</xs:documentation></xs:annotation>
+    <xs:restriction base="numbers">
+      <xs:length value="2"/>
+    </xs:restriction>
+  </xs:simpleType>
+"#;
+
+/// The XML Schema of the XML form; `schema/obvert.xsd` has its text.
+#[must_use]
+pub fn xsd() -> String {
+    let schema = obvert_model::schema::document();
+    let mut page = Page { text: String::new(), level: 1, schema };
+    page.text.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
+    page.text.push_str(&format!(
+        "<xs:schema xmlns:xs=\"http://www.w3.org/2001/XMLSchema\" xmlns=\"{NAMESPACE}\" xmlns:o=\"{NAMESPACE}\"\n    \
+         targetNamespace=\"{NAMESPACE}\" elementFormDefault=\"qualified\">\n"
+    ));
+    page.documentation(
+        "The XML form of an obvert pipe inspection survey. Generated from the schema of the format; do not edit. One element for each key, in this order; what is not known is left out.",
+    );
+    page.root();
+    page.text.push_str(TYPES.trim_start_matches('\n').replace("LARGEST", LARGEST).as_str());
+    page.extensions();
+    for object in shape::objects() {
+        page.object(object);
+    }
+    page.text.push_str("</xs:schema>\n");
+    page.text
+}
+
+struct Page {
+    text: String,
+    level: usize,
+    /// The JSON Schema, for the limits that the shape does not have.
+    schema: Value,
+}
+
+impl Page {
+    fn line(&mut self, line: &str) {
+        for _ in 0..self.level {
+            self.text.push_str("  ");
+        }
+        self.text.push_str(line);
+        self.text.push('\n');
+    }
+
+    fn within(&mut self, open: &str, close: &str, content: impl FnOnce(&mut Self)) {
+        self.line(open);
+        self.level += 1;
+        content(self);
+        self.level -= 1;
+        self.line(close);
+    }
+
+    fn documentation(&mut self, description: &str) {
+        let plain = description.split_whitespace().collect::<Vec<_>>().join(" ");
+        if !plain.is_empty() {
+            let plain = text::escape(&plain);
+            self.line(&format!("<xs:annotation><xs:documentation>{plain}</xs:documentation></xs:annotation>"));
+        }
+    }
+
+    /// The root, and that no id stands twice in a table.
+    fn root(&mut self) {
+        let document = shape::document();
+        let tables = identified(document);
+        self.within(
+            &format!("<xs:element name=\"{}\" type=\"{}\">", names::ROOT, document.name),
+            "</xs:element>",
+            |page| {
+                page.unique(&tables);
+            },
+        );
+    }
+
+    fn unique(&mut self, tables: &[(String, String)]) {
+        for (name, path) in tables {
+            self.within(&format!("<xs:unique name=\"{name}\">"), "</xs:unique>", |page| {
+                page.line(&format!("<xs:selector xpath=\"{path}\"/>"));
+                page.line("<xs:field xpath=\"o:id\"/>");
+            });
+        }
+    }
+
+    fn extensions(&mut self) {
+        let pattern = self.schema["$defs"]["Extensions"]["propertyNames"]["pattern"].as_str().map(pattern);
+        let (list, item) = (names::EXTENSION, names::EXTENSION_NAME);
+        self.within("<xs:complexType name=\"extensions\">", "</xs:complexType>", |page| {
+            page.documentation(
+                "Data that the format does not define, each by its reverse domain name; the value stands as JSON.",
+            );
+            page.within("<xs:sequence>", "</xs:sequence>", |page| {
+                page.within(
+                    &format!("<xs:element name=\"{list}\" maxOccurs=\"unbounded\">"),
+                    "</xs:element>",
+                    |page| {
+                        page.line("<xs:complexType>");
+                        page.line("  <xs:simpleContent>");
+                        page.line("    <xs:extension base=\"characters\">");
+                        page.level += 3;
+                        page.within(
+                            &format!("<xs:attribute name=\"{item}\" use=\"required\">"),
+                            "</xs:attribute>",
+                            |page| {
+                                page.restricted("xs:token", pattern.iter().map(|text| ("pattern", text.clone(), None)));
+                            },
+                        );
+                        page.level -= 3;
+                        page.line("    </xs:extension>");
+                        page.line("  </xs:simpleContent>");
+                        page.line("</xs:complexType>");
+                    },
+                );
+            });
+        });
+    }
+
+    fn object(&mut self, object: &ObjectShape) {
+        self.within(&format!("<xs:complexType name=\"{}\">", object.name), "</xs:complexType>", |page| {
+            page.documentation(&object.description);
+            page.within("<xs:sequence>", "</xs:sequence>", |page| {
+                for field in &object.fields {
+                    page.field(object, field);
+                }
+            });
+        });
+    }
+
+    fn field(&mut self, object: &ObjectShape, field: &Field) {
+        let least = if field.required { "" } else { " minOccurs=\"0\"" };
+        self.element(
+            &format!("name=\"{}\"{least}", names::element(&field.name)),
+            object,
+            field,
+            &field.shape,
+            &field.description,
+        );
+    }
+
+    fn element(&mut self, head: &str, object: &ObjectShape, field: &Field, shape: &Shape, description: &str) {
+        let named = match shape {
+            Shape::Object(name) => Some(name.as_str()),
+            Shape::Text if field.pattern.is_none() => Some("text"),
+            Shape::Number => Some("number"),
+            Shape::Bool => Some("flag"),
+            Shape::Position => Some("position"),
+            Shape::Extensions => Some("extensions"),
+            _ => None,
+        };
+        let open =
+            named.map_or_else(|| format!("<xs:element {head}>"), |name| format!("<xs:element {head} type=\"{name}\">"));
+        // A run's observations have ids of their own.
+        let tables = match shape {
+            Shape::Object(name) if object.name == "Document" => identified(shape::object(name)),
+            _ => Vec::new(),
+        };
+        if named.is_some() && description.is_empty() && tables.is_empty() {
+            return self.line(&open.replace("\">", "\"/>"));
+        }
+        self.within(&open, "</xs:element>", |page| {
+            page.documentation(description);
+            match shape {
+                Shape::List(item) => page.list(object, field, item),
+                Shape::Word(words) => {
+                    let meanings = page.meanings(object, field);
+                    let words = words.iter().map(|word| {
+                        let meaning = meanings.iter().find(|(known, _)| known == word).map(|(_, text)| text.clone());
+                        ("enumeration", word.clone(), meaning)
+                    });
+                    page.restricted("xs:token", words);
+                }
+                Shape::Whole => {
+                    let limit = page.property(object, field)["maximum"].as_u64();
+                    page.restricted("whole", limit.map(|limit| ("maxInclusive", limit.to_string(), None)).into_iter());
+                }
+                Shape::Text => {
+                    if let Some(text) = &field.pattern {
+                        page.restricted("xs:token", std::iter::once(("pattern", pattern(text), None)));
+                    }
+                }
+                _ => {}
+            }
+            page.unique(&tables);
+        });
+    }
+
+    fn list(&mut self, object: &ObjectShape, field: &Field, item: &Shape) {
+        self.within("<xs:complexType>", "</xs:complexType>", |page| {
+            page.within("<xs:sequence>", "</xs:sequence>", |page| {
+                let head = format!("name=\"{}\" minOccurs=\"0\" maxOccurs=\"unbounded\"", names::item(item));
+                page.element(&head, object, field, item, "");
+            });
+        });
+    }
+
+    /// A restriction by facets, each with what it means.
+    fn restricted(&mut self, base: &str, facets: impl Iterator<Item = (&'static str, String, Option<String>)>) {
+        self.within("<xs:simpleType>", "</xs:simpleType>", |page| {
+            page.within(&format!("<xs:restriction base=\"{base}\">"), "</xs:restriction>", |page| {
+                for (facet, value, meaning) in facets {
+                    let open = format!("<xs:{facet} value=\"{}\"", text::escape(&value));
+                    match meaning {
+                        Some(meaning) => {
+                            page.within(&format!("{open}>"), &format!("</xs:{facet}>"), |page| {
+                                page.documentation(&meaning)
+                            });
+                        }
+                        None => page.line(&format!("{open}/>")),
+                    }
+                }
+            });
+        });
+    }
+
+    fn property<'s>(&'s self, object: &ObjectShape, field: &Field) -> &'s Value {
+        let holder = if object.name == "Document" { &self.schema } else { &self.schema["$defs"][&object.name] };
+        &holder["properties"][&field.name]
+    }
+
+    /// The words of a vocabulary and what each means, from its description in the JSON Schema.
+    fn meanings(&self, object: &ObjectShape, field: &Field) -> Vec<(String, String)> {
+        let property = self.property(object, field);
+        let name = property["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/")).unwrap_or_default();
+        let description = self.schema["$defs"][name]["description"].as_str().unwrap_or_default();
+        let words = description.lines().filter_map(|line| line.strip_prefix("- `")?.split_once("`: "));
+        words.map(|(word, meaning)| (word.to_owned(), meaning.to_owned())).collect()
+    }
+}
+
+/// The tables below an object whose rows have ids, as a name and a path each. A row that only refers (`MediaRef`) may
+/// name the same thing twice.
+fn identified(object: &ObjectShape) -> Vec<(String, String)> {
+    let tables = object.fields.iter().filter_map(|field| {
+        let Shape::List(item) = &field.shape else { return None };
+        let Shape::Object(row) = item.as_ref() else { return None };
+        let own = shape::object(row).field("id").is_some_and(|id| id.required) && !row.ends_with("Ref");
+        let list = names::element(&field.name);
+        own.then(|| (format!("{list}_by_id"), format!("o:{list}/o:{}", names::item(item))))
+    });
+    tables.collect()
+}
+
+/// A pattern of the JSON Schema in the dialect of XML Schema: always anchored, without lookahead, and strict about
+/// hyphens in character classes.
+fn pattern(ecma: &str) -> String {
+    let bare = ecma.trim_end_matches(r"(?!\n)");
+    let bare = bare.strip_prefix('^').unwrap_or(bare);
+    let bare = bare.strip_suffix('$').unwrap_or(bare);
+    bare.replace("-]", r"\-]")
+}

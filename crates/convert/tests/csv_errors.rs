@@ -1,0 +1,236 @@
+//! What is wrong in a table must be said with its file, line and column, all at once, and never end in a panic.
+#![cfg(feature = "csv")]
+
+mod common;
+
+use obvert_convert::{ConvertError, csv};
+use obvert_model::tables::Document;
+use proptest::prelude::*;
+use serde_json::json;
+
+fn document() -> Document {
+    common::document_of(json!({
+        "obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
+        "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" },
+        "structures": [{ "id": "A", "kind": "manhole", "position": [1, 2] }, { "id": "B", "kind": "outfall" }],
+        "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "path": [[1, 2], [3, 4]] }],
+        "runs": [
+            { "id": "R1", "pipe": "P", "direction": "downstream", "counter": { "zero": "pipe-end", "offset": 2 }, "observations": [
+                { "id": "1", "at": 0, "code": "a" },
+                { "id": "2", "at": 5.5, "code": "b", "clock": { "at": 3 },
+                  "quantities": [{ "value": 1, "unit": "mm" }, { "value": 2, "unit": "percent" }] }
+            ] },
+            { "id": "R2", "pipe": "P", "direction": "upstream", "observations": [{ "id": "1", "at": 1, "code": "a" }] }
+        ]
+    }))
+}
+
+/// The files of the document with every occurrence of `from` in one of them replaced.
+fn changed(file: &str, from: &str, to: &str) -> csv::Files {
+    let (mut files, _) = csv::write(&document()).unwrap();
+    let (_, bytes) = files.iter_mut().find(|(name, _)| name == file).unwrap();
+    let text = String::from_utf8(bytes.clone()).unwrap();
+    assert!(text.contains(from), "{file} has no {from:?}:\n{text}");
+    *bytes = text.replace(from, to).into_bytes();
+    files
+}
+
+/// Everything that a reader said, a line a problem.
+fn said(files: &csv::Files) -> String {
+    match csv::read(files, "folder") {
+        Ok(_) => "nothing".to_owned(),
+        Err(ConvertError::Structure(problems)) => problems.iter().map(|problem| format!("{problem}\n")).collect(),
+        Err(error) => error.to_string(),
+    }
+}
+
+#[test]
+fn each_mistake_is_placed_and_explained() {
+    const CASES: &[(&str, &str, &str, &str, &[&str])] = &[
+        ("a decimal comma", "observations.csv", "R1,2,5.5,", "R1,2,\"5,5\",", &["observations.csv:3:3 (at)", "/runs/0/observations/1/at", "\"5,5\" is not a number", "decimal mark"]),
+        ("a unit in the number", "observations.csv", "R1,2,5.5,", "R1,2,5.5 ft,", &["observations.csv:3:3 (at)", "\"5.5 ft\" is not a number", "alone"]),
+        ("a spreadsheet's error", "observations.csv", "R1,2,5.5,", "R1,2,#REF!,", &["observations.csv:3:3 (at)", "a spreadsheet wrote an error"]),
+        ("not a number", "observations.csv", "R1,2,5.5,", "R1,2,NaN,", &["observations.csv:3:3 (at)", "\"NaN\" is not a number"]),
+        ("too large a number", "observations.csv", "R1,2,5.5,", "R1,2,1e17,", &["observations.csv:3:3 (at)", "above"]),
+        ("far too large a number", "observations.csv", "R1,2,5.5,", "R1,2,1e999,", &["observations.csv:3:3 (at)", "too large"]),
+        ("a required cell is empty", "observations.csv", "R1,2,5.5,", "R1,2,,", &["observations.csv:3:3 (at)", "\"at\" is empty; every row must have it"]),
+        ("an unknown word", "runs.csv", ",upstream,", ",upstraem,", &["runs.csv:3:5 (direction)", "none of: downstream, upstream", "did you mean", "upstream"]),
+        ("a word that is missing", "runs.csv", ",upstream,", ",,", &["runs.csv:3:5 (direction)", "is empty"]),
+        ("part of an object", "runs.csv", ",pipe-end,", ",,", &["runs.csv:2:", "(counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"]),
+        ("half of a position", "structures.csv", "A,manhole,,1,2,", "A,manhole,,1,,", &["structures.csv:2:5 (position.y)", "\"position.x\" stands without \"position.y\""]),
+        ("the other half", "structures.csv", "A,manhole,,1,2,", "A,manhole,,,2,", &["structures.csv:2:4 (position.x)", "\"position.y\" stands without \"position.x\""]),
+        ("half of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,3,", &["pipe_paths.csv:3:4 (y)", "\"x\" stands without \"y\""]),
+        ("none of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,,", &["pipe_paths.csv:3", "position"]),
+        ("an unknown column", "structures.csv", "position.x", "positon.x", &["structures.csv:1:4 (positon.x)", "unknown column", "position.x"]),
+        ("another case", "pipes.csv", "upstream,downstream", "Upstream,downstream", &["pipes.csv:1:2 (Upstream)", "unknown column", "upstream"]),
+        ("a column twice", "observations.csv", ",at,to,", ",at,at,", &["observations.csv:1:4 (at)", "stands twice"]),
+        ("a column without heading", "observations.csv", ",joint,", ",,", &["observations.csv:1:11", "without a heading"]),
+        ("a required column is missing", "observations.csv", "run,id,at,to", "run,id,to,joint,x", &["observations.csv:1", "\"at\" is missing"]),
+        ("a key column is missing", "quantities.csv", "run,observation", "runn,observation", &["quantities.csv:1", "\"run\" is missing"]),
+        ("a run that does not exist", "observations.csv", "R2,1,1,", "R9,1,1,", &["observations.csv:4", "runs.csv has no run \"R9\""]),
+        ("an observation that does not exist", "quantities.csv", "R1,2,1,", "R2,2,1,", &["quantities.csv:2", "observations.csv has no observation \"2\""]),
+        ("no run at all", "observations.csv", "R2,1,1,", ",1,1,", &["observations.csv:4", "\"run\" is empty"]),
+        ("an order twice", "quantities.csv", "R1,2,2,", "R1,2,1,", &["quantities.csv:3", "order 1 stands here and in line 2"]),
+        ("an order that is none", "quantities.csv", "R1,2,2,", "R1,2,0,", &["quantities.csv:3", "whole number from 1"]),
+        ("an id twice", "structures.csv", "B,outfall", "A,outfall", &["structures.csv:3:1 (id)", "stands twice"]),
+        ("an observation's id twice", "observations.csv", "R1,2,5.5", "R1,1,5.5", &["observations.csv has no observation"]),
+        ("a ragged row", "structures.csv", "B,outfall,", "B,outfall,,", &["structures.csv:3", "cells where there are"]),
+        ("a short row", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm", &["quantities.csv:2", "5 cells where there are 6"]),
+        ("an open quotation mark", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,\"1,mm,", &["quantities.csv:2", "quotation mark"]),
+        ("a truth that is none", "observations.csv", "R1,1,0,,,a,", "R1,1,0,,yes,a,", &["observations.csv:2:5 (continuous)", "\"yes\" is neither true nor false"]),
+        ("extensions that are not JSON", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,{", &["quantities.csv:2:6 (extensions)", "one JSON object by reverse domain name"]),
+        ("extensions with a bad name", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,\"{\"\"x\"\":1}\"", &["quantities.csv:2:6 (extensions)", "reverse domain name"]),
+        ("an extension twice", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"", &["quantities.csv:2:6 (extensions)", "duplicate key"]),
+        ("another version", "document.csv", "0.1", "0.2", &["document.csv:2:2 (obvert)", "\"0.2\" is none of"]),
+        ("a time without offset", "document.csv", "00-05:00", "00", &["document.csv:2:4 (issued)", "date, time and offset"]),
+        ("two documents", "document.csv", "\r\n,0.1", "\r\n,0.1,x,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\r\n,0.1", &["document.csv:"]),
+        ("semicolons", "structures.csv", ",", ";", &["structures.csv:1", "semicolons", "commas"]),
+    ];
+    for (what, file, from, to, parts) in CASES {
+        let said = said(&changed(file, from, to));
+        for part in *parts {
+            assert!(said.contains(part), "{what}: no {part:?} in: {said}");
+        }
+        let message = said.lines().next().unwrap_or_default().trim_end();
+        assert!(!message.ends_with('.'), "{what}: {message}");
+    }
+}
+
+#[test]
+fn all_mistakes_are_reported_together_in_the_order_of_the_files() {
+    let mut files = changed("observations.csv", "R1,2,5.5,", "R1,2,five,");
+    let (_, runs) = files.iter_mut().find(|(name, _)| name == "runs.csv").unwrap();
+    *runs = String::from_utf8(runs.clone()).unwrap().replace("downstream", "dwnstream").replace("pipe-end", "").into_bytes();
+    let said = said(&files);
+    let starts: Vec<&str> = said.lines().map(|line| line.split(": ").next().unwrap()).collect();
+    assert_eq!(starts.len(), 3, "{said}");
+    assert!(starts[0].starts_with("runs.csv:2:5 ") && starts[1].starts_with("runs.csv:2:") && starts[2].starts_with("observations.csv:3:3 "), "{said}");
+}
+
+#[test]
+fn files_that_are_none_of_the_tables_are_named() {
+    let (mut files, _) = csv::write(&document()).unwrap();
+    files.push(("observation.csv".to_owned(), b"a,b\r\n".to_vec()));
+    assert!(said(&files).contains("did you mean observations.csv?"), "{}", said(&files));
+    files.pop();
+    files.push(("Runs.csv".to_owned(), b"a,b\r\n".to_vec()));
+    assert!(said(&files).contains("did you mean runs.csv?"));
+    files.pop();
+    files.push(("runs.csv".to_owned(), b"a,b\r\n".to_vec()));
+    assert!(said(&files).contains("this table twice"));
+    files.retain(|(name, _)| name != "document.csv" && name != "runs.csv");
+    assert!(said(&files).starts_with("folder: there is no document.csv"));
+    assert!(said(&Vec::new()).starts_with("folder: there is no document.csv"));
+}
+
+#[test]
+fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
+    let (mut files, _) = csv::write(&document()).unwrap();
+    files.retain(|(name, _)| name != "runs.csv");
+    assert!(said(&files).contains("observations.csv:2: runs.csv has no run \"R1\""), "{}", said(&files));
+}
+
+#[test]
+fn values_are_placed_in_their_rows_and_columns() {
+    let (files, _) = csv::write(&document()).unwrap();
+    let survey = csv::read(&files, "folder").unwrap();
+    let cases = [
+        ("/runs/0/observations/1/clock/at", "observations.csv:3:8 (clock.at)"),
+        ("/runs/0/observations/1/clock", "observations.csv:3:8 (clock.at)"),
+        ("/runs/1/observations/0/at", "observations.csv:4:3 (at)"),
+        ("/runs/0/observations/1/quantities/1/value", "quantities.csv:3:4 (value)"),
+        ("/runs/1", "runs.csv:3"),
+        ("/runs/0/counter/offset", "runs.csv:2:19 (counter.offset)"),
+        ("/structures/0/position/1", "structures.csv:2:5 (position.y)"),
+        ("/structures/0/position", "structures.csv:2:4 (position.x)"),
+        ("/pipes/0/path/1/0", "pipe_paths.csv:3:3 (x)"),
+        ("/units/length", "document.csv:2:6 (units.length)"),
+        ("/id", "document.csv:2:3 (id)"),
+    ];
+    for (pointer, place) in cases {
+        assert_eq!(survey.places.place(pointer).map(|place| place.to_string()).as_deref(), Some(place), "{pointer}");
+    }
+}
+
+#[test]
+fn what_spreadsheets_do_to_a_table_is_read() {
+    let whole = document();
+    let (files, _) = csv::write(&whole).unwrap();
+    let edit = |change: &dyn Fn(&str) -> String| -> csv::Files {
+        let edited = files.iter().filter(|(name, _)| name.ends_with(".csv")).map(|(name, bytes)| {
+            (name.clone(), change(std::str::from_utf8(bytes).unwrap()).into_bytes())
+        });
+        edited.collect()
+    };
+    let edits: [(&str, csv::Files); 6] = [
+        ("a mark of UTF-8", edit(&|text| format!("\u{feff}{text}"))),
+        ("LF", edit(&|text| text.replace("\r\n", "\n"))),
+        ("CR", edit(&|text| text.replace("\r\n", "\r"))),
+        ("no end of the last line", edit(&|text| text.trim_end().to_owned())),
+        ("blank rows", edit(&|text| format!("{text}\r\n{}\r\n", ",".repeat(text.lines().next().unwrap().matches(',').count())))),
+        ("all cells in quotation marks", edit(&|text| {
+            let quoted = text.lines().map(|line| line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(","));
+            quoted.collect::<Vec<_>>().join("\r\n")
+        })),
+    ];
+    for (what, files) in edits {
+        let survey = csv::read(&files, "folder").unwrap_or_else(|error| panic!("{what}: {error}"));
+        common::assert_same(&whole, &survey.document);
+    }
+}
+
+#[test]
+fn damaged_files_are_errors_with_a_place() {
+    let (files, _) = csv::write(&document()).unwrap();
+    for (index, (name, bytes)) in files.iter().enumerate().filter(|(_, (name, _))| name.ends_with(".csv")) {
+        let damages: [Vec<u8>; 5] = [
+            Vec::new(),
+            b"\0\x01\x02\xFF\xFE".to_vec(),
+            bytes.iter().flat_map(|byte| [*byte, 0]).collect(),
+            std::iter::once(0xFF).chain([0xFE]).chain(bytes.iter().flat_map(|byte| [*byte, 0])).collect(),
+            [bytes.as_slice(), b"\xE4,\r\n"].concat(),
+        ];
+        for damage in damages {
+            let mut damaged = files.clone();
+            damaged[index].1 = damage;
+            let said = said(&damaged);
+            assert!(said.contains(&format!("{name}:")), "{name}: {said}");
+        }
+    }
+}
+
+#[test]
+fn deep_extensions_are_an_error_and_not_a_crash() {
+    for depth in [100_usize, 10_000, 1_000_000] {
+        let deep = format!("\"{{\"\"a.b\"\":{}{}}}\"", "[".repeat(depth), "]".repeat(depth));
+        let said = said(&changed("quantities.csv", "R1,2,1,1,mm,", &format!("R1,2,1,1,mm,{deep}")));
+        assert_eq!(said == "nothing", depth < 127, "{said}");
+    }
+}
+
+proptest! {
+    #![proptest_config(common::cases(300))]
+    /// Truncated anywhere, or with any piece of it changed: a verdict, never a panic.
+    #[test]
+    fn any_damage_gives_a_verdict(file in 0_usize..15, at in any::<prop::sample::Index>(), bytes in prop::collection::vec(any::<u8>(), 0..6), cut in any::<bool>()) {
+        let (mut files, _) = csv::write(&document()).unwrap();
+        let index = file % files.len();
+        let source = &mut files[index].1;
+        let at = at.index(source.len());
+        if cut { source.truncate(at) } else { source.splice(at..at, bytes); }
+        if let Err(error) = csv::read(&files, "folder") {
+            prop_assert!(!error.to_string().is_empty());
+        }
+    }
+
+    #[test]
+    fn any_cells_give_a_verdict(cells in prop::collection::vec("[ -~\\r\\n\u{0}é]{0,6}", 6)) {
+        let mut writer = ::csv::Writer::from_writer(Vec::new());
+        writer.write_record(["run", "observation", "order", "value", "unit", "extensions"]).unwrap();
+        writer.write_record(&cells).unwrap();
+        let (mut files, _) = csv::write(&document()).unwrap();
+        files.retain(|(name, _)| name != "quantities.csv");
+        files.push(("quantities.csv".to_owned(), writer.into_inner().unwrap()));
+        let _ = csv::read(&files, "folder");
+    }
+}

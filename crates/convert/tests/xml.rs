@@ -1,0 +1,223 @@
+//! The XML form: every valid document comes back byte for byte, and what is wrong is refused with its place.
+#![cfg(feature = "xml")]
+
+mod common;
+
+use obvert_convert::{ConvertError, xml};
+use obvert_model::tables::Document;
+use proptest::prelude::*;
+
+fn written(document: &Document) -> String {
+    let mut bytes = Vec::new();
+    let loss = xml::write(document, &mut bytes).unwrap();
+    assert!(loss.is_empty());
+    String::from_utf8(bytes).unwrap()
+}
+
+#[track_caller]
+fn read(text: &str) -> Document {
+    match xml::read(text.as_bytes(), "survey.xml") {
+        Ok(survey) => survey.document,
+        Err(ConvertError::Structure(problems)) => {
+            let list: Vec<String> = problems.iter().map(ToString::to_string).collect();
+            panic!("{}\n{text}", list.join("\n"));
+        }
+        Err(error) => panic!("{error}\n{text}"),
+    }
+}
+
+proptest! {
+    #![proptest_config(common::cases(96))]
+
+    #[test]
+    fn every_document_comes_back(document in common::documents()) {
+        let text = written(&document);
+        let again = read(&text);
+        common::assert_same(&document, &again);
+        prop_assert_eq!(written(&again), text);
+    }
+
+    /// What comes in with any bytes must never make the reader panic.
+    #[test]
+    fn any_bytes_give_a_verdict(bytes in prop::collection::vec(any::<u8>(), 0..200)) {
+        let _ = xml::read(&bytes, "x");
+    }
+
+    /// Nearer to the grammar than any bytes: a valid document with one stretch replaced.
+    #[test]
+    fn a_damaged_document_gives_a_verdict(
+        at in 0.0..1.0_f64,
+        length in 0_usize..20,
+        with in prop::sample::select(&["", "<", ">", "&", "\"", "</", "/>", "<a>", "<!--", "<![CDATA[", "]]>", "&#0;", "<?x?>",
+            "<!DOCTYPE a>", "\u{0}", "\u{ffff}", "é", " ", "<item>", "</run>", "xmlns=''", "encoding=\"json\""][..]),
+    ) {
+        let mut text = written(&common::document_of(common::full(1)));
+        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, clippy::cast_precision_loss)]
+        let mut from = (text.len() as f64 * at) as usize;
+        while !text.is_char_boundary(from) { from -= 1; }
+        let mut to = (from + length).min(text.len());
+        while !text.is_char_boundary(to) { to += 1; }
+        text.replace_range(from..to, with);
+        // A document that is still taken is a document: it can be written.
+        if let Ok(survey) = xml::read(text.as_bytes(), "x") {
+            common::assert_same(&survey.document, &read(&written(&survey.document)));
+        }
+    }
+}
+
+#[test]
+fn the_hand_made_documents_come_back() {
+    for (name, document) in common::nasty() {
+        let text = written(&document);
+        let again = xml::read(text.as_bytes(), name).unwrap_or_else(|error| panic!("{name}: {error}\n{text}"));
+        common::assert_same(&document, &again.document);
+    }
+}
+
+#[test]
+fn the_layout_has_a_line_for_every_row() {
+    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+    let text = written(&document);
+    let expected = r#"<?xml version="1.0" encoding="UTF-8"?>
+<survey xmlns="https://obvert.example/ns/0.1">
+  <obvert>0.1</obvert>
+  <id>urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11</id>
+  <issued>2026-05-06T16:20:00-05:00</issued>
+  <units><length>ft</length><section>in</section></units>
+  <coding><list>obvert-terms</list><version>1</version></coding>
+  <structures>
+    <structure><id>1</id><kind>manhole</kind><position>0 0</position></structure>
+    <structure><id>01</id><kind>other</kind><kind_text>a shaft&#10;of bricks</kind_text></structure>
+    <structure><id>1.0</id><kind>outfall</kind><position>-97.5 30.25</position><depth>0</depth></structure>
+  </structures>
+  <pipes>
+    <pipe><id>p1</id><upstream>1</upstream><downstream>01</downstream><path><position>0 0</position></path></pipe>
+    <pipe><id>p2</id><upstream>1</upstream><joins><pipe>p1</pipe><clock>3</clock></joins><inverts><downstream>-0.5</downstream></inverts></pipe>
+    <pipe><id>p3</id><upstream>1</upstream><path><position>0 0</position><position>0.1 0.2</position><position>1e-7 -3</position></path></pipe>
+  </pipes>
+  <ratings>
+    <rating><id>g</id><pipe>p1</pipe><runs><item>r</item><item>r</item></runs><aspect>structural</aspect></rating>
+  </ratings>
+  <runs>
+    <run><id>r</id><pipe>p1</pipe><direction>downstream</direction><equipment><item>a</item><item>b</item><item>a</item></equipment><counter><zero>pipe-end</zero><checks><counter_check><reading>1</reading><true>1.1</true></counter_check><counter_check><reading>2</reading><true>2</true></counter_check></checks></counter></run>
+    <run><id>R</id><pipe>p2</pipe><direction>upstream</direction><observations>
+      <observation><id>1</id><at>5</at><continuous>false</continuous><code>a</code><clock></clock><grades></grades></observation>
+      <observation><id>2</id><at>3</at><to>1</to><code>b</code><media><media_ref><id>m</id></media_ref><media_ref><id>m</id><offset>0</offset></media_ref></media></observation>
+    </observations></run>
+  </runs>
+</survey>
+"#;
+    assert_eq!(text, expected);
+}
+
+#[test]
+fn texts_are_written_so_that_xml_holds_them() {
+    for (text, form) in [
+        ("a <b> & \"c\"", "<remark>a &lt;b&gt; &amp; \"c\"</remark>"),
+        ("]]>", "<remark>]]&gt;</remark>"),
+        ("a\r\n\tb", "<remark>a&#13;&#10;&#9;b</remark>"),
+        (" a", "<remark encoding=\"json\">\" a\"</remark>"),
+        ("a\n", "<remark encoding=\"json\">\"a\\n\"</remark>"),
+        (" ", "<remark encoding=\"json\">\" \"</remark>"),
+        ("\u{0}<\u{fffe}", "<remark encoding=\"json\">\"\\u0000&lt;\\ufffe\"</remark>"),
+        ("\"\"", "<remark>\"\"</remark>"),
+        ("\u{a0}a\u{a0}", "<remark>\u{a0}a\u{a0}</remark>"),
+        ("007", "<remark>007</remark>"),
+    ] {
+        let mut value = common::minimal();
+        value["runs"] = serde_json::json!([{ "id": "r", "pipe": "p", "direction": "upstream", "remark": text }]);
+        let document = common::document_of(value);
+        let xml = written(&document);
+        assert!(xml.contains(form), "{text:?}: {xml}");
+        common::assert_same(&document, &read(&xml));
+    }
+}
+
+/// What another tool may do to a document without changing it.
+#[test]
+fn another_spelling_of_the_same_document_is_the_same() {
+    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("every field, second")).unwrap();
+    let text = written(&document);
+    let indented = text.replace("><", ">\n\t \t<").replace("<item>", "<item>\r\n  ").replace("</at>", "  </at>");
+    let prefixed = text
+        .replace("</", "</o:")
+        .replace('<', "<o:")
+        .replace("<o:/o:", "</o:")
+        .replace("<o:?", "<?")
+        .replace("xmlns=", "xmlns:o=");
+    let marked = format!("\u{feff}{text}");
+    let commented =
+        text.replace("</", "<!-- a <b> & --></").replacen("<survey", "<!-- x -->\n<survey", 1) + "<!-- the end -->\n";
+    let located = text.replacen(
+        "<survey ",
+        "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.1 obvert.xsd' ",
+        1,
+    );
+    let bare = text.replacen("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n", "", 1);
+    let lower = text.replacen("UTF-8", "utf-8", 1).replacen("?>", " standalone='no' ?>", 1);
+    let cdata = text.replace("<id>", "<id><![CDATA[").replace("</id>", "]]></id>");
+    let referenced = text.replace("<id>i", "<id>&#x69;").replace("<item>", "<item>&#32;");
+    let closed = text.replace("<clock></clock>", "<clock/>").replace("</id>", "</id\n>").replace("<id>", "<id >");
+    for (what, other) in [
+        ("indented", indented),
+        ("prefixed", prefixed),
+        ("byte-order mark", marked),
+        ("comments", commented),
+        ("schema location", located),
+        ("no declaration", bare),
+        ("another declaration", lower),
+        ("CDATA", cdata),
+        ("references", referenced),
+        ("tags", closed),
+    ] {
+        assert_ne!(other, text, "{what}");
+        let again = xml::read(other.as_bytes(), what).unwrap_or_else(|error| panic!("{what}: {error}\n{other}"));
+        common::assert_same(&document, &again.document);
+    }
+}
+
+#[test]
+fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
+    let nested = |levels: usize| {
+        let json = format!("{}{}", "[".repeat(levels), "]".repeat(levels));
+        let xml = format!(
+            "<survey xmlns=\"{}\"><obvert>0.1</obvert><id>d</id><issued>2026-05-06T16:20:00-05:00</issued>\
+             <units><length>ft</length><section>in</section></units><coding><list>l</list><version>1</version></coding>\
+             <extensions><extension name=\"org.example.x\">{json}</extension></extensions></survey>",
+            xml::NAMESPACE
+        );
+        xml::read(xml.as_bytes(), "deep.xml")
+    };
+    // The reader of the JSON form is the judge.
+    let deepest = (100..140).take_while(|levels| nested(*levels).is_ok()).last().unwrap();
+    let text = common::canonical(&nested(deepest).unwrap().document);
+    assert!(obvert_model::read::document(text.as_bytes()).is_ok(), "{deepest}");
+    let deeper = text.replace("[[", "[[[").replace("]]", "]]]");
+    assert_ne!(deeper, text);
+    let one_more = text.replacen('[', "[[", 1).replacen(']', "]]", 1);
+    assert!(obvert_model::read::document(one_more.as_bytes()).is_err(), "{deepest}");
+}
+
+#[test]
+fn every_element_has_its_place() {
+    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
+    let text = written(&document);
+    let survey = xml::read(text.as_bytes(), "lines.xml").unwrap();
+    let place = |pointer: &str| survey.places.place(pointer).map(|place| place.to_string()).unwrap_or_default();
+    assert_eq!(place(""), "lines.xml:2:1");
+    assert_eq!(place("/obvert"), "lines.xml:3:3");
+    assert_eq!(place("/structures"), "lines.xml:8:3");
+    assert_eq!(place("/structures/1"), "lines.xml:10:5");
+    assert_eq!(place("/structures/1/kind_text"), "lines.xml:10:46");
+    assert_eq!(place("/pipes/2/path/1"), "lines.xml:16:75");
+    assert_eq!(place("/runs/1/observations/1/media/1/offset"), "lines.xml:25:119");
+    assert_eq!(place("/runs/0/counter/checks/1/true"), "lines.xml:22:250");
+    for (pointer, element) in
+        [("/pipes/1/joins/clock", "<clock>3"), ("/runs/0/equipment/1", "<item>b"), ("/units/section", "<section>")]
+    {
+        let place = survey.places.place(pointer).unwrap();
+        let line = text.lines().nth(place.line - 1).unwrap();
+        let from: String = line.chars().skip(place.column.unwrap() - 1).collect();
+        assert!(from.starts_with(element), "{pointer}: {from}");
+    }
+}

@@ -1,0 +1,109 @@
+//! What is written is read back, and equal content gives equal bytes.
+
+use obvert_model::read::{self, Runs};
+use obvert_model::tables::Document;
+use obvert_model::write;
+use proptest::prelude::*;
+use serde_json::Value;
+
+use super::generate;
+use super::tree::Tree;
+
+fn typed(value: &Value) -> Document {
+    serde_json::from_value(value.clone()).unwrap_or_else(|error| panic!("{error}\n{value:#}"))
+}
+
+fn shuffled(value: &Value, keys: &mut impl FnMut(usize) -> usize) -> Tree {
+    let mut tree = Tree::of(value);
+    if let Tree::Object(entries) = &mut tree {
+        for index in (1..entries.len()).rev() {
+            entries.swap(index, keys(index + 1));
+        }
+    }
+    tree
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 96, ..ProptestConfig::default() })]
+
+    #[test]
+    fn what_is_written_is_read_back(value in generate::document()) {
+        prop_assert_eq!(read::value_problems(&value), []);
+        let document = typed(&value);
+        let written = write::to_string(&document);
+        prop_assert_eq!(&read::document(written.as_bytes()).unwrap(), &document);
+        prop_assert_eq!(&serde_json::from_str::<Document>(&written).unwrap(), &document);
+        // Written again, not a byte differs; and the layout is one of white space only.
+        prop_assert_eq!(&write::to_string(&read::document(written.as_bytes()).unwrap()), &written);
+        let plain = serde_json::to_string(&document).unwrap();
+        prop_assert_eq!(serde_json::from_str::<Value>(&written).unwrap(), serde_json::from_str::<Value>(&plain).unwrap());
+    }
+
+    #[test]
+    fn a_stream_gives_what_the_whole_gives(value in generate::document()) {
+        let document = typed(&value);
+        let written = write::to_string(&document);
+        let mut streamed = Vec::new();
+        write::stream(&document.head, document.runs.iter(), &mut streamed).unwrap();
+        prop_assert_eq!(&streamed, written.as_bytes());
+        let (head, runs) = read::stream(written.as_bytes(), |head, runs| {
+            (head.clone(), std::iter::from_fn(|| runs.next_run()).collect::<Vec<_>>())
+        }).unwrap();
+        prop_assert_eq!(&head, &document.head);
+        prop_assert_eq!(&runs, &document.runs);
+        // Runs that are left are read all the same, and taking none changes nothing.
+        prop_assert_eq!(read::stream(written.as_bytes(), |head, _| head.id.clone()).unwrap(), document.head.id.clone());
+        let mut at_hand = document.runs.clone().into_iter();
+        prop_assert_eq!(std::iter::from_fn(|| at_hand.next_run()).collect::<Vec<_>>(), document.runs);
+    }
+
+    #[test]
+    fn neither_the_order_of_keys_nor_escapes_mean_anything(
+        value in generate::document(),
+        keys in prop::collection::vec(any::<prop::sample::Index>(), 32),
+        escapes in prop::collection::vec(any::<bool>(), 1..64),
+        mark in any::<bool>(),
+    ) {
+        let document = typed(&value);
+        let mut keys = keys.iter().cycle();
+        let tree = shuffled(&value, &mut |below| keys.next().unwrap().index(below));
+        let mut escapes = escapes.iter().cycle();
+        let source = tree.source(&mut || *escapes.next().unwrap());
+        let marked = if mark { format!("\u{FEFF}{source}") } else { source.clone() };
+        prop_assert_eq!(&read::document(marked.as_bytes()).unwrap(), &document);
+        prop_assert_eq!(&serde_json::from_str::<Document>(&source).unwrap(), &document);
+        // RFC 8785 and RFC 6234: the digest is of the content.
+        let again = read::document(source.as_bytes()).unwrap();
+        prop_assert_eq!(write::digest(&again).unwrap(), write::digest(&document).unwrap());
+        prop_assert_eq!(write::to_string(&again), write::to_string(&document));
+    }
+
+    // RFC 8785: the canonical form is JSON of the same content, without white space, and its own canonical form.
+    #[test]
+    fn the_canonical_form_is_stable(value in generate::document()) {
+        let document = typed(&value);
+        let canonical = write::canonical(&document).unwrap();
+        let read = read::document(&canonical).unwrap();
+        prop_assert_eq!(&read, &document);
+        prop_assert_eq!(&write::canonical(&read).unwrap(), &canonical);
+        let plain: Value = serde_json::from_slice(&canonical).unwrap();
+        prop_assert_eq!(serde_json_canonicalizer::to_vec(&plain).unwrap(), canonical);
+    }
+
+    // The document's own lines: one a row of a table, so that differences between files show as lines.
+    #[test]
+    fn every_row_has_a_line(value in generate::document()) {
+        let document = typed(&value);
+        let written = write::to_string(&document);
+        let rows: usize = {
+            let head = &document.head;
+            let tables = head.parties.len() + head.equipment.len() + head.structures.len() + head.pipes.len()
+                + head.media.len() + head.locates.len() + head.ratings.len();
+            tables + document.runs.len() + document.runs.iter().map(|run| run.observations.len()).sum::<usize>()
+        };
+        let lines = written.lines().filter(|line| line.trim_start().starts_with("{\"id\": ")).count();
+        prop_assert_eq!(lines, rows, "{}", written);
+        let ending = written.ends_with("}\n");
+        prop_assert!(ending);
+    }
+}

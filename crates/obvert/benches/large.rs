@@ -1,0 +1,118 @@
+//! Ratios on a large document, measured in one run: the strict typed read and the streaming check with every rule against
+//! bare `serde_json` into the same owned types, and the check's peak memory against the size of its input.
+//!
+//! `cargo bench -p obvert --bench large` (100 MB), or `… -- 25` for another number of megabytes.
+//!
+//! Ratios are of the fastest of several turns taken in alternation, since machines are shared and noisy. Peak memory is
+//! that of a process of its own, which does nothing but read the file and check it (Linux only).
+
+mod generate;
+
+use std::hint::black_box;
+use std::time::{Duration, Instant};
+
+use obvert::prelude::*;
+
+const TURNS: usize = 5;
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).filter(|argument| argument != "--bench").collect();
+    match arguments.as_slice() {
+        [command, file] if command == "peak-of" => return peak(file),
+        [command, size, file] if command == "generate" => {
+            let text = generate::document(size.parse::<usize>().expect("megabytes") * 1_000_000);
+            return std::fs::write(file, text).expect("write");
+        }
+        _ => {}
+    }
+    // `cargo test --benches` asks for a quick turn only.
+    let quick = arguments.iter().any(|argument| argument == "--test");
+    let megabytes: usize = arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(if quick { 1 } else { 100 });
+    let text = generate::document(megabytes * 1_000_000);
+    let source = text.as_bytes();
+    let size = source.len() as f64 / 1e6;
+    let checker = Checker::new(settings()).expect("settings");
+    let report = checker.check(source).expect("json");
+    let runs = report.documents[0].runs;
+    println!("{size:.1} MB, {runs} runs, {} observations", report.documents[0].observations);
+    assert!(report.findings.is_empty(), "the document is clean: {:?}", report.findings.first());
+
+    let mut times = [Duration::MAX; 6];
+    for _ in 0..if quick { 1 } else { TURNS } {
+        let mut turn = |slot: usize, work: &mut dyn FnMut()| {
+            let start = Instant::now();
+            work();
+            times[slot] = times[slot].min(start.elapsed());
+        };
+        turn(0, &mut || {
+            black_box(serde_json::from_slice::<Document>(source).expect("bare serde_json"));
+        });
+        turn(1, &mut || {
+            black_box(obvert::read(source).expect("strict"));
+        });
+        turn(2, &mut || {
+            black_box(checker.check(source).expect("check"));
+        });
+        turn(3, &mut || {
+            let document = obvert::read(source).expect("strict");
+            let mut out = Vec::with_capacity(source.len());
+            obvert::convert::xml::write(&document, &mut out).expect("xml");
+            black_box(out);
+        });
+        turn(4, &mut || {
+            let document = obvert::read(source).expect("strict");
+            black_box(obvert::convert::csv::write(&document).expect("csv"));
+        });
+        turn(5, &mut || {
+            let document = obvert::read(source).expect("strict");
+            let mut out = Vec::with_capacity(source.len());
+            obvert::convert::geojson::write(&document, &mut out).expect("geojson");
+            black_box(out);
+        });
+    }
+    let base = times[0].as_secs_f64();
+    for (what, time) in [
+        "bare serde_json into Document",
+        "strict typed read",
+        "streaming check, all rules",
+        "read and write XML",
+        "read and write CSV tables",
+        "read and write GeoJSON",
+    ]
+    .iter()
+    .zip(times)
+    {
+        let seconds = time.as_secs_f64();
+        println!("{what:<32} {seconds:>7.3} s  {:>6.0} MB/s  ratio {:.2}", size / seconds, seconds / base);
+    }
+    memory(source);
+}
+
+fn settings() -> Settings {
+    Settings { today: "2027-01-01".parse().ok(), ..Settings::default() }
+}
+
+fn memory(source: &[u8]) {
+    let file = std::env::temp_dir().join(format!("obvert-large-{}.json", std::process::id()));
+    std::fs::write(&file, source).expect("write");
+    let program = std::env::current_exe().expect("own path");
+    let output = std::process::Command::new(program).arg("peak-of").arg(&file).output();
+    let _ = std::fs::remove_file(&file);
+    let output = output.expect("run");
+    match String::from_utf8_lossy(&output.stdout).trim().parse::<f64>() {
+        Ok(peak) => println!("peak memory of the check: {:.2} times the input, the input included", peak / source.len() as f64),
+        Err(_) => println!("peak memory: not measured on this system"),
+    }
+}
+
+/// Checks a file and prints the greatest resident memory of this process, in bytes.
+fn peak(file: &str) {
+    let source = std::fs::read(file).expect("read");
+    let checker = Checker::new(settings()).expect("settings");
+    black_box(checker.check(&source).expect("check"));
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();
+    if let Some(kilobytes) = line.split_whitespace().nth(1).and_then(|number| number.parse::<f64>().ok()) {
+        println!("{}", kilobytes * 1024.0);
+    }
+}

@@ -1,0 +1,228 @@
+#!/usr/bin/env python3
+"""Compare the reference systems of obvert-geo with PROJ, through pyproj.
+
+    pip install pyproj==3.7.2
+    python3 tests/interop/test_projection.py          # the systems below, five places each; seconds
+    python3 tests/interop/test_projection.py --all    # every EPSG system that PROJ knows, one place each; minutes
+
+Exit status 0 if all agree, 1 if not. OBVERT_TRANSFORM names the built example (target/debug/examples/transform); without it,
+cargo builds and runs it.
+
+What is compared: positions [x, y] = [easting or longitude, northing or latitude] (pyproj's `always_xy=True`) in the system,
+taken to EPSG:4326 by the operation PROJ chooses for that place with the network off and no grid files. For NAD83 and ETRS89 that
+is the null transformation. For EPSG:27700 a PROJ with the OSTN grid would answer up to about 2 m away from both sides here:
+this script shows agreement with the seven-parameter transformation (EPSG:1314), not with the grid. The operation that PROJ used is printed
+with every system, so that nobody has to guess.
+"""
+
+import collections
+import math
+import os
+import pathlib
+import shlex
+import subprocess
+import sys
+import warnings
+
+os.environ["PROJ_NETWORK"] = "OFF"
+import pyproj  # noqa: E402  (the variable must be set before PROJ wakes up)
+from pyproj import CRS, Geod, Transformer  # noqa: E402
+from pyproj.database import query_crs_info  # noqa: E402
+from pyproj.enums import PJType  # noqa: E402
+
+warnings.simplefilter("ignore")
+ROOT = pathlib.Path(__file__).resolve().parents[2]
+GEOD = Geod(ellps="WGS84")
+LIMIT_M = 0.001
+# The way back is the exact inverse of the way there; PROJ's turns the signs of the constants and lets the height go twice.
+REVERSE_LIMIT_M = 0.01
+
+SYSTEMS = [
+    (4326, "geographic, WGS 84"),
+    (4269, "geographic, NAD83"),
+    (6318, "geographic, NAD83(2011)"),
+    (4258, "geographic, ETRS89"),
+    (4807, "geographic, grads from Paris"),
+    (32615, "UTM, metres"),
+    (26915, "UTM on NAD83, metres"),
+    (25832, "UTM on ETRS89, metres"),
+    (25833, "UTM on ETRS89, metres"),
+    (31467, "Gauss-Krueger, DHDN"),
+    (31256, "Gauss-Krueger, MGI"),
+    (6594, "Lambert state plane, metres"),
+    (6595, "Lambert state plane, US survey feet"),
+    (6494, "Lambert state plane, international feet"),
+    (2253, "Lambert state plane, international feet"),
+    (2222, "transverse Mercator state plane, international feet"),
+    (2817, "transverse Mercator state plane, metres"),
+    (3089, "Lambert single zone, US survey feet"),
+    (2263, "Lambert state plane, US survey feet"),
+    (2229, "Lambert state plane, US survey feet"),
+    (2930, "NAD83(HARN), seven parameters"),
+    (26934, "oblique neighbours: transverse Mercator, Alaska zone 4"),
+    (26931, "oblique Mercator, Alaska zone 1"),
+    (2952, "modified transverse Mercator, Ontario"),
+    (2036, "oblique stereographic, New Brunswick"),
+    (27700, "transverse Mercator, OSGB36; seven parameters in place of the grid"),
+    (29903, "transverse Mercator, TM75"),
+    (2157, "transverse Mercator, IRENET95"),
+    (2154, "Lambert, RGF93"),
+    (27572, "Lambert with one parallel, from Paris"),
+    (28992, "oblique stereographic, Amersfoort"),
+    (31370, "Lambert, Belgium"),
+    (2056, "Swiss oblique Mercator"),
+    (21781, "Swiss oblique Mercator"),
+    (5514, "Krovak, east and north; Prague and Kosice"),
+    (3067, "TM35, Finland"),
+    (3006, "SWEREF99 TM"),
+    (2180, "CS92, Poland"),
+    (3763, "TM06, Portugal"),
+    (23700, "EOV, Hungary"),
+    (28356, "MGA zone 56, GDA94"),
+    (7856, "MGA zone 56, GDA2020"),
+    (2193, "NZTM"),
+    (6677, "Japan zone IX"),
+    (5186, "Korea central belt"),
+    (24200, "Lambert with one parallel, JAD69"),
+    (5880, "polyconic, Brazil"),
+    (3857, "Web Mercator"),
+]
+# Systems that must be refused, with a word of the reason.
+REFUSED = [(32040, "grid"), (26712, "grid"), (27200, "nzmg"), (2048, "west"), (4610, "none is published"), (5703, "vertical"), (999999, "registry")]
+
+
+def command():
+    given = os.environ.get("OBVERT_TRANSFORM")
+    return shlex.split(given) if given else ["cargo", "run", "-q", "-p", "obvert-geo", "--example", "transform", "--"]
+
+
+def ask(lines, *words):
+    done = subprocess.run([*command(), *words], input="".join(line + "\n" for line in lines), text=True, capture_output=True, cwd=ROOT)
+    if done.returncode:
+        sys.exit(done.stderr)
+    out = done.stdout.splitlines()
+    assert len(out) == len(lines), (len(out), len(lines))
+    return out
+
+
+def places(crs, fractions):
+    area = crs.area_of_use
+    west, south, east, north = area.bounds if area and area.west >= -180 else (-180, -80, 180, 80)
+    east += 360 if east < west else 0
+    geodetic = crs.geodetic_crs
+    pm = geodetic.prime_meridian
+    meridian = pm.longitude * pm.unit_conversion_factor * 180 / math.pi
+    unit = geodetic.axis_info[0].unit_conversion_factor * 180 / math.pi
+    project = Transformer.from_crs(geodetic, crs, always_xy=True) if crs.is_projected else None
+    for fx, fy in fractions:
+        lon = west + fx * (east - west)
+        own = (((lon + 180) % 360 - 180 - meridian) / unit, (south + fy * (north - south)) / unit)
+        point = project.transform(*own) if project else own
+        if all(map(math.isfinite, point)):
+            yield point
+
+
+def by_proj(to84, point):
+    lonlat = to84.transform(*point)
+    try:
+        used = to84.get_last_used_operation()
+    except pyproj.exceptions.ProjError:
+        used = to84
+    return lonlat, used
+
+
+def metres(a, b):
+    return GEOD.inv(a[0], a[1], b[0], b[1])[2]
+
+
+def chosen():
+    bad = 0
+    for code, what in SYSTEMS:
+        crs = CRS.from_epsg(code)
+        to84 = Transformer.from_crs(crs, 4326, always_xy=True)
+        from84 = Transformer.from_crs(4326, crs, always_xy=True)
+        if code == 5514:
+            krovak = Transformer.from_crs(crs.geodetic_crs, crs, always_xy=True)
+            points = [krovak.transform(*p) for p in ((14.42, 50.09), (21.25, 48.72))]
+        else:
+            points = list(places(crs, [(0.5, 0.5), (0.3, 0.4), (0.7, 0.4), (0.35, 0.65), (0.65, 0.6)]))
+        expected, worst, used, compared = [], 0.0, collections.Counter(), 0
+        for point in points:
+            lonlat, operation = by_proj(to84, point)
+            expected.append(lonlat)
+            used[operation.description.replace(" + axis order change (2D)", "").replace("axis order change (2D) + ", "")] += 1
+        for lonlat, answer in zip(expected, ask([f"EPSG:{code} {x!r} {y!r}" for x, y in points])):
+            if answer.startswith("!"):
+                print(f"EPSG:{code} refused: {answer}")
+                bad += 1
+                continue
+            worst = max(worst, metres(lonlat, tuple(map(float, answer.split()))))
+            compared += 1
+        back, factor = 0.0, crs.axis_info[0].unit_conversion_factor if crs.is_projected else None
+        for lonlat, answer in zip(expected, ask([f"EPSG:{code} {lon!r} {lat!r}" for lon, lat in expected], "reverse")):
+            if answer.startswith("!"):
+                print(f"EPSG:{code} refused: {answer}")
+                bad += 1
+                continue
+            mine, proj = tuple(map(float, answer.split())), from84.transform(*lonlat)
+            # Six decimals of a degree are 0.1 m: the way back is compared where they are lengths.
+            if factor:
+                back = max(back, math.dist(mine, proj) * factor)
+        verdict = worst < LIMIT_M and back < REVERSE_LIMIT_M and compared == len(points) and compared > 0
+        bad += not verdict
+        print(f"{'ok  ' if verdict else 'FAIL'} EPSG:{code:<6} {worst * 1000:9.6f} mm, back {back * 1000:9.6f} mm, {compared} places; {what}")
+        for name, count in used.items():
+            print(f"       {count} by {name}")
+    for code, word in REFUSED:
+        answer = ask([f"EPSG:{code} 1000.0 2000.0"])[0]
+        good = answer.startswith("!") and f"EPSG:{code}" in answer and word in answer
+        bad += not good
+        print(f"{'ok  ' if good else 'FAIL'} {answer}")
+    return bad
+
+
+def everything():
+    lines, expected = [], []
+    for info in query_crs_info("EPSG", [PJType.PROJECTED_CRS, PJType.GEOGRAPHIC_2D_CRS], allow_deprecated=True):
+        try:
+            crs = CRS.from_epsg(int(info.code))
+            to84 = Transformer.from_crs(crs, 4326, always_xy=True)
+            for point in places(crs, [(0.45, 0.55)]):
+                lonlat, operation = by_proj(to84, point)
+                lines.append(f"EPSG:{info.code} {point[0]!r} {point[1]!r}")
+                expected.append((info, lonlat, operation))
+        except pyproj.exceptions.ProjError:
+            continue
+    tally, bad, refused = collections.Counter(), [], collections.Counter()
+    for (info, lonlat, operation), answer in zip(expected, ask(lines)):
+        if answer.startswith("!"):
+            tally["refused"] += 1
+            words = ("needs the grid", "method", "axes", "none is published", "apply", "applies", "cannot be transformed")
+            refused[next((w for w in words if w in answer), answer)] += 1
+            continue
+        ballpark = "allpark" in operation.description
+        if not all(map(math.isfinite, lonlat)):
+            tally["PROJ gives nothing"] += 1
+            continue
+        d = metres(lonlat, tuple(map(float, answer.split())))
+        if d < LIMIT_M:
+            tally["agree to 1 mm"] += 1
+        elif ballpark:
+            tally["PROJ has no transformation at this place, obvert-geo extends a neighbouring one"] += 1
+        else:
+            tally["differ"] += 1
+            bad.append((d, info.code, info.name, operation.description))
+    print(f"{len(lines)} systems")
+    for what, count in tally.most_common():
+        print(f"{count:6} {what}")
+    for what, count in refused.most_common():
+        print(f"{count:6} refused: {what}")
+    for d, code, name, operation in sorted(bad):
+        print(f"  EPSG:{code} {name}: {d:.4f} m from {operation}")
+    return len(bad)
+
+
+if __name__ == "__main__":
+    print(f"pyproj {pyproj.__version__}, PROJ {pyproj.proj_version_str}, network {'on' if pyproj.network.is_network_enabled() else 'off'}")
+    failures = everything() if "--all" in sys.argv[1:] else chosen()
+    sys.exit(1 if failures else 0)
