@@ -1,6 +1,8 @@
 //! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema for each table, so that
 //! any tool that knows these standards can validate a package, references included, without knowing this format.
 
+use std::sync::OnceLock;
+
 use obvert_model::shape;
 use obvert_model::tables::Head;
 use serde::Serialize;
@@ -123,14 +125,12 @@ struct Reference<'p> {
 /// The schema of each table by the name of its file, in the order of the package: what stands in `schema/tables`.
 #[must_use]
 pub fn table_schemas() -> Vec<(String, String)> {
-    let json = obvert_model::schema::document();
     let tables = plan().tables.iter();
-    tables.map(|table| (format!("{}.json", table.name), text(&table_schema(plan(), table, &json)))).collect()
+    tables.map(|table| (format!("{}.json", table.name), text(&table_schema(plan(), table)))).collect()
 }
 
 /// The text of `datapackage.json`.
 pub(super) fn package(head: &Head) -> String {
-    let json = obvert_model::schema::document();
     let plan = plan();
     let resources = plan.tables.iter().map(|table| Resource {
         name: &table.name,
@@ -148,7 +148,7 @@ pub(super) fn package(head: &Head) -> String {
             quote_char: "\"",
             double_quote: true,
         },
-        schema: table_schema(plan, table, &json),
+        schema: table_schema(plan, table),
     });
     text(&Package {
         schema: PACKAGE_PROFILE,
@@ -167,7 +167,7 @@ fn text(value: &impl Serialize) -> String {
     text
 }
 
-fn table_schema<'p>(plan: &'p Plan, table: &'p Table, json: &Value) -> TableSchema<'p> {
+fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
     let parent = plan.parent(table).filter(|_| !table.keys.is_empty());
     let mut fields: Vec<Field<'p>> = table
         .keys
@@ -195,7 +195,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table, json: &Value) -> TableSche
             constraints: Constraints { required: true, minimum: Some(1), ..Constraints::default() },
         });
     }
-    fields.extend(table.columns.iter().map(|column| field(table, column, json)));
+    fields.extend(table.columns.iter().map(|column| field(table, column)));
 
     let mut foreign_keys = Vec::new();
     if let Some(parent) = parent {
@@ -226,9 +226,9 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table, json: &Value) -> TableSche
     }
 }
 
-fn field<'p>(table: &Table, column: &'p Column, json: &Value) -> Field<'p> {
+fn field<'p>(table: &Table, column: &'p Column) -> Field<'p> {
     let (minimum, maximum) = match column.kind {
-        Kind::Number | Kind::Whole => bounds(table, column, json),
+        Kind::Number | Kind::Whole => bounds(table, column),
         _ => (None, None),
     };
     let r#type = type_name(&column.kind);
@@ -297,7 +297,9 @@ fn unanchored(pattern: &str) -> &str {
 }
 
 /// The limits of a number, which stand in the JSON Schema.
-fn bounds(table: &Table, column: &Column, json: &Value) -> (Option<i64>, Option<i64>) {
+fn bounds(table: &Table, column: &Column) -> (Option<i64>, Option<i64>) {
+    static SCHEMA: OnceLock<Value> = OnceLock::new();
+    let json = SCHEMA.get_or_init(obvert_model::schema::document);
     let mut node = json;
     for key in table.path.iter().chain(&column.keys) {
         node = &resolved(json, node)["properties"][key.as_str()];

@@ -1,6 +1,8 @@
 //! The text forms are matched by hand on the fast road and by pattern on the slow one. The patterns are the
 //! specification.
 
+use std::sync::OnceLock;
+
 use obvert_model::text::{
     CrsId, Date, Digest, DocumentId, ExtensionKey, Language, MediaType, Sha256, Text, TextError, Timestamp,
 };
@@ -25,11 +27,12 @@ fn form<T: JsonSchema>(name: &'static str, matches: fn(&str) -> bool) -> Form {
     Form { name, regex: Regex::new(&pattern).unwrap(), pattern, matches }
 }
 
-fn forms() -> Vec<Form> {
+fn forms() -> &'static [Form] {
+    static FORMS: OnceLock<Vec<Form>> = OnceLock::new();
     macro_rules! forms {
         ($($name:ident)+) => { vec![$(form::<$name>(stringify!($name), |text| $name::new(text).is_ok())),+] };
     }
-    forms!(CrsId Language Timestamp Date Digest Sha256 MediaType ExtensionKey)
+    FORMS.get_or_init(|| forms!(CrsId Language Timestamp Date Digest Sha256 MediaType ExtensionKey))
 }
 
 fn agree(form: &Form, text: &str) -> Result<(), TestCaseError> {
@@ -44,8 +47,7 @@ fn near() -> impl Strategy<Value = char> {
 
 /// A text that the pattern of one of the forms makes, and which form.
 fn made() -> impl Strategy<Value = (usize, String)> {
-    let forms = forms();
-    let each = forms.iter().enumerate().map(|(which, form)| (Just(which), generate::form(&form.pattern)).boxed());
+    let each = forms().iter().enumerate().map(|(which, form)| (Just(which), generate::form(&form.pattern)).boxed());
     Union::new(each.collect::<Vec<_>>())
 }
 
@@ -77,7 +79,7 @@ proptest! {
         prop::collection::vec(near(), 0..30).prop_map(String::from_iter),
     ]) {
         for form in forms() {
-            agree(&form, &text)?;
+            agree(form, &text)?;
         }
     }
 }

@@ -91,7 +91,8 @@ fn change() -> impl Strategy<Value = Change> {
     ]
 }
 
-fn apply(node: &mut Tree, change: Change) {
+/// Does it, or returns false where the node is none that it can be done to.
+fn apply(node: &mut Tree, change: Change) -> bool {
     let taken = |node: &mut Tree| std::mem::replace(node, Tree::Token("null".into()));
     match (change, &mut *node) {
         (Change::Replace(other), _) => *node = other,
@@ -131,8 +132,9 @@ fn apply(node: &mut Tree, change: Change) {
             }
             *text = chars.into_iter().collect();
         }
-        _ => {}
+        _ => return false,
     }
+    true
 }
 
 fn check(tree: &Tree) -> Result<bool, TestCaseError> {
@@ -213,12 +215,10 @@ fn the_two_roads_agree_at_every_place() {
         token("null"),
         token("true"),
         token("7"),
-        token("7.0"),
         token("-7.5"),
         token("9007199254740992"),
         token("1e400"),
         text(""),
-        text("other"),
         Change::Replace(Tree::List(vec![])),
         Change::Replace(Tree::Object(vec![])),
         Change::ObjectToList,
@@ -232,7 +232,9 @@ fn the_two_roads_agree_at_every_place() {
     for index in 0..count {
         for change in &changes {
             let mut tree = Tree::of(&value);
-            apply(tree.node(index).unwrap(), change.clone());
+            if !apply(tree.node(index).unwrap(), change.clone()) {
+                continue;
+            }
             match check(&tree) {
                 Ok(true) => accepted += 1,
                 Ok(false) => refused += 1,

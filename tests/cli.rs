@@ -1,0 +1,289 @@
+//! The command as a person or a script meets it: exit statuses, streams, messages, and what happens to bad input.
+
+mod support;
+
+use serde_json::Value;
+use support::{obvert, obvert_fed, obvert_in, read, root, status, stderr, stdout};
+
+const CLEAN: &str = "examples/data/larkmoor.obvert.json";
+const REJECTED: &str = "examples/data/larkmoor-rejected.obvert.json";
+const TODAY: [&str; 2] = ["--today", "2026-06-15"];
+
+fn check(arguments: &[&str]) -> std::process::Output {
+    obvert(&[&["check"], arguments, &TODAY].concat())
+}
+
+#[test]
+fn exit_statuses() {
+    assert_eq!(status(&check(&[CLEAN])), 0);
+    assert_eq!(status(&check(&[REJECTED])), 1);
+    assert_eq!(status(&check(&["no-such-file.obvert.json"])), 2);
+    assert_eq!(status(&check(&[CLEAN, "no-such-file.obvert.json"])), 2);
+    assert_eq!(status(&obvert(&["check"])), 2);
+    assert_eq!(status(&obvert(&["explain", "no-such-thing-at-all"])), 2);
+    assert_eq!(status(&obvert(&["rules"])), 0);
+}
+
+#[test]
+fn deny_sets_the_threshold() {
+    let warned = read("crates/check/src/minimal.obvert.json").replace("\"length_between\": \"centres\", \"joint_spacing\"", "\"lining\": \" x\", \"joint_spacing\"");
+    let note = obvert_fed(&["check", "-", "--deny", "note", "--today", "2026-06-15"], warned.as_bytes());
+    assert_eq!(status(&note), 1, "{}{}", stdout(&note), stderr(&note));
+    assert_eq!(status(&obvert_fed(&["check", "-", "--deny", "warning", "--today", "2026-06-15"], warned.as_bytes())), 0);
+    assert_eq!(status(&obvert_fed(&["check", "-", "--today", "2026-06-15"], warned.as_bytes())), 0);
+}
+
+#[test]
+fn a_json_report_is_one_object_that_its_schema_accepts() {
+    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "report"]))).expect("schema");
+    let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
+    for files in [&[CLEAN][..], &[REJECTED], &[CLEAN, REJECTED], &[REJECTED, "no-such-file"]] {
+        let output = check(&[files, &["--format", "json"]].concat());
+        let report: Value = serde_json::from_slice(&output.stdout).expect("one JSON value");
+        let errors: Vec<String> = validator.iter_errors(&report).map(|error| error.to_string()).collect();
+        assert_eq!(errors, Vec::<String>::new());
+        assert_eq!(report["documents"].as_array().map(Vec::len), Some(files.len()));
+        assert!(report["findings"].is_array());
+        let listed: u64 = report["rules"].as_array().into_iter().flatten().filter_map(|rule| rule["listed"].as_u64()).sum();
+        assert_eq!(listed as usize, report["findings"].as_array().map_or(0, Vec::len));
+    }
+}
+
+#[test]
+fn reports_are_the_same_every_time() {
+    let once = stdout(&check(&[REJECTED, "--format", "json"]));
+    assert_eq!(once, stdout(&check(&[REJECTED, "--format", "json"])));
+}
+
+#[test]
+fn text_findings_show_the_line_what_to_do_and_the_name() {
+    let text = stdout(&check(&[REJECTED, "--all"]));
+    let json: Value = serde_json::from_slice(&check(&[REJECTED, "--format", "json"]).stdout).expect("json");
+    for finding in json["findings"].as_array().expect("findings") {
+        let (rule, message) = (finding["rule"].as_str().expect("rule"), finding["message"].as_str().expect("message"));
+        assert!(text.contains(&format!("{message} [{rule}]")), "{message} [{rule}]");
+        let at = &finding["at"];
+        assert!(text.contains(&format!("{REJECTED}:{}:{}", at["line"], at["column"])), "{at}");
+    }
+    assert!(text.contains(" | "), "source lines are shown");
+    assert!(text.lines().any(|line| line.trim_end().ends_with('^')), "with a marker");
+    assert!(text.contains("pipe L-") && text.contains("run R-") && text.contains(" ft"), "and what they concern");
+    assert!(text.contains("-> "), "and what to do");
+    assert!(text.contains("obvert explain "), "and where to read more");
+}
+
+/// Two hundred findings of one rule are three and a count, and the count is exact.
+#[test]
+fn alike_findings_fold() {
+    let mut document: Value = serde_json::from_str(&read(CLEAN)).expect("json");
+    let mut made = 0;
+    for run in document["runs"].as_array_mut().expect("runs") {
+        for row in run["observations"].as_array_mut().expect("rows") {
+            if row["clock"].is_object() {
+                row["clock"] = serde_json::json!({ "at": 13 });
+                made += 1;
+            }
+        }
+    }
+    let output = obvert_fed(&["check", "-", "--today", "2026-06-15", "--colour", "never"], document.to_string().as_bytes());
+    let text = stdout(&output);
+    assert_eq!(text.matches("[clock-range]").count(), 3);
+    assert!(text.contains(&format!("and {} more of clock-range; --all prints them", made - 3)), "{text}");
+}
+
+#[test]
+fn colour_only_where_it_is_seen() {
+    assert!(!stdout(&check(&[REJECTED])).contains('\u{1b}'), "a pipe is no terminal");
+    assert!(stdout(&check(&[REJECTED, "--colour", "always"])).contains('\u{1b}'));
+    assert!(!stdout(&check(&[REJECTED, "--colour", "never"])).contains('\u{1b}'));
+}
+
+#[test]
+fn standard_streams() {
+    let document = read(CLEAN);
+    let output = obvert_fed(&["check", "-", "--today", "2026-06-15"], document.as_bytes());
+    assert_eq!(status(&output), 0, "{}", stdout(&output));
+    let xml = obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], document.as_bytes());
+    assert_eq!(status(&xml), 0, "{}", stderr(&xml));
+    let back = obvert_fed(&["convert", "-", "-o", "-", "--to", "json"], &xml.stdout);
+    assert_eq!(stdout(&back), document);
+}
+
+#[test]
+fn rules_as_json_have_what_an_embedder_needs() {
+    let rules: Value = serde_json::from_str(&stdout(&obvert(&["rules", "--format", "json"]))).expect("json");
+    let rules = rules.as_array().expect("an array");
+    assert!(rules.len() >= 45, "{}", rules.len());
+    for rule in rules {
+        for key in ["name", "family", "severity", "scope", "since", "clause", "summary", "checks", "matters", "fix"] {
+            assert!(rule[key].as_str().is_some_and(|text| !text.is_empty()), "{key} of {}", rule["name"]);
+        }
+        let explained = obvert(&["explain", rule["name"].as_str().expect("name")]);
+        assert_eq!(status(&explained), 0);
+    }
+}
+
+#[test]
+fn explain_knows_rules_codes_fields_and_pointers() {
+    for (name, says) in [
+        ("distance-falls", "order of distance"),
+        ("null-value", "left out"),
+        ("crack.longitudinal", "clock: required"),
+        ("runs.observations.at", "length units"),
+        ("/runs/3/observations/7/clock/at", "one hour"),
+        ("pipes", "upstream"),
+        ("Observation", "characterisation"),
+    ] {
+        let output = obvert(&["explain", name]);
+        assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
+        assert!(stdout(&output).contains(says), "{name}: {}", stdout(&output));
+    }
+    let output = obvert(&["explain", "distance-fall"]);
+    assert!(stderr(&output).contains("distance-falls"), "{}", stderr(&output));
+}
+
+#[test]
+fn schemas_completions_and_the_manual_come_from_the_same_definitions() {
+    let names = stdout(&obvert(&["schema"]));
+    for name in names.lines().filter_map(|line| line.split_whitespace().next()) {
+        assert_eq!(status(&obvert(&["schema", name])), 0, "{name}");
+    }
+    assert_eq!(status(&obvert(&["schema", "documents"])), 2);
+    for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
+        let script = stdout(&obvert(&["completions", shell]));
+        for command in ["check", "convert", "explain", "rules", "schema"] {
+            assert!(script.contains(command), "{shell} {command}");
+        }
+    }
+    let page = stdout(&obvert(&["manual"]));
+    assert!(page.contains(".TH obvert") && page.contains("convert"), "{page}");
+}
+
+/// Whatever comes in: a clear error that names the source, status 2, and no output.
+#[test]
+fn bad_input_is_refused_clearly() {
+    let clean = read(CLEAN);
+    let cases: Vec<(&str, Vec<u8>)> = vec![
+        ("empty", Vec::new()),
+        ("white space", b" \n\t ".to_vec()),
+        ("truncated", clean.as_bytes()[..clean.len() / 2].to_vec()),
+        ("binary", (0..=255).cycle().take(4096).collect()),
+        ("zip", b"PK\x03\x04 not really".to_vec()),
+        ("utf-16", clean.encode_utf16().flat_map(u16::to_le_bytes).collect()),
+        ("latin-1", clean.replacen("Larkmoor", "L\u{e4}rkmoor", 1).chars().map(|c| u32::from(c) as u8).collect()),
+        ("10,000 deep", [vec![b'['; 10_000], vec![b']'; 10_000]].concat()),
+        ("10,000 deep in extensions", deep(10_000).into_bytes()),
+        ("a number beyond every double", clean.replacen("\"at\": 0", "\"at\": 1e400", 1).into_bytes()),
+        ("not a document", b"\"hello\"".to_vec()),
+        ("xml with a DOCTYPE", b"<?xml version=\"1.0\"?><!DOCTYPE survey [<!ENTITY a \"b\">]><survey/>".to_vec()),
+        ("xml, truncated", b"<?xml version=\"1.0\"?><survey".to_vec()),
+    ];
+    for (what, bytes) in cases {
+        for ending in ["obvert.json", "xml", "geojson", "zip", "thing"] {
+            let folder = tempfile::tempdir().expect("folder");
+            let name = format!("input.{ending}");
+            std::fs::write(folder.path().join(&name), &bytes).expect("write");
+            let output = obvert_in(folder.path(), &["convert", &name, "-o", "out.obvert.json"]);
+            assert_eq!(status(&output), 2, "{what} as {name}: {}", stderr(&output));
+            assert!(stderr(&output).contains("input"), "{what} as {name} is not named: {}", stderr(&output));
+            assert!(!stderr(&output).contains("panicked"), "{what} as {name}: {}", stderr(&output));
+            assert!(stderr(&output).len() < 4000, "{what} as {name}: an error that nobody reads");
+            let left: Vec<_> = std::fs::read_dir(folder.path()).expect("folder").map(|e| e.expect("entry").file_name()).collect();
+            assert_eq!(left, [name.as_str()], "{what} as {name}: something was left behind");
+            let output = obvert_in(folder.path(), &["check", &name, "--today", "2026-06-15"]);
+            // JSON of another kind is a finding; everything else cannot be checked.
+            let expected: &[i32] = if what == "not a document" { &[1, 2] } else { &[2] };
+            assert!(expected.contains(&status(&output)), "{what} as {name}: {} {}", stdout(&output), stderr(&output));
+        }
+    }
+}
+
+fn deep(depth: usize) -> String {
+    let nested = format!("{}{}", "[".repeat(depth), "]".repeat(depth));
+    read(CLEAN).replacen("\"language\": \"en\",", &format!("\"language\": \"en\", \"extensions\": {{\"org.example.x\": {nested}}},"), 1)
+}
+
+#[test]
+fn structural_problems_are_all_reported_at_once() {
+    let wrong = read(CLEAN)
+        .replacen("\"vertical\"", "\"vertcal\"", 1)
+        .replacen("\"direction\": \"downstream\"", "\"direction\": \"Downstream\"", 1)
+        .replacen("\"surveyed\":", "\"surveyed\": null, \"x\":", 1);
+    let output = obvert_fed(&["check", "-", "--format", "json"], wrong.as_bytes());
+    assert_eq!(status(&output), 1);
+    let report: Value = serde_json::from_slice(&output.stdout).expect("json");
+    let rules: Vec<&str> = report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str()).collect();
+    for kind in ["unknown-key", "unknown-word", "null-value"] {
+        assert!(rules.contains(&kind), "{rules:?}");
+    }
+    assert!(report["not_run"].as_array().is_some_and(|list| !list.is_empty()), "the rules were not run, and it is said");
+    assert_eq!(status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())), 2);
+}
+
+#[test]
+fn nothing_is_overwritten_unasked() {
+    let folder = tempfile::tempdir().expect("folder");
+    let source = root().join(CLEAN);
+    let source = source.to_str().expect("path");
+    std::fs::write(folder.path().join("mine.xml"), "mine").expect("write");
+    let output = obvert_in(folder.path(), &["convert", source, "-o", "mine.xml"]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("--replace"), "{}", stderr(&output));
+    assert_eq!(std::fs::read_to_string(folder.path().join("mine.xml")).expect("file"), "mine");
+    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "mine.xml", "--replace"])), 0);
+    assert!(std::fs::read_to_string(folder.path().join("mine.xml")).expect("file").starts_with("<?xml"));
+
+    // A folder with somebody's other files in it is never replaced.
+    std::fs::create_dir(folder.path().join("tables")).expect("folder");
+    std::fs::write(folder.path().join("tables/letter.txt"), "dear").expect("write");
+    let output = obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv", "--replace"]);
+    assert_eq!(status(&output), 2, "{}", stderr(&output));
+    assert!(folder.path().join("tables/letter.txt").is_file());
+    std::fs::remove_file(folder.path().join("tables/letter.txt")).expect("remove");
+    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])), 0);
+    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv"])), 2);
+    assert_eq!(status(&obvert_in(folder.path(), &["convert", source, "-o", "tables", "--to", "csv", "--replace"])), 0);
+}
+
+#[test]
+fn severities_and_limits_can_be_set() {
+    let quiet = check(&[REJECTED, "--format", "json", "--weigh", "clock-range=off"]);
+    let report: Value = serde_json::from_slice(&quiet.stdout).expect("json");
+    assert!(report["findings"].as_array().expect("findings").iter().all(|finding| finding["rule"] != "clock-range"));
+    let output = check(&[CLEAN, "--limit", "camera-speed.limit=0.01"]);
+    assert!(stdout(&output).contains("[camera-speed]"), "{}", stdout(&output));
+    for (option, value, says) in [
+        ("--weigh", "clock-rang=off", "clock-range"),
+        ("--weigh", "clock-range=loud", "SEVERITY"),
+        ("--limit", "camera-speed.limt=3", "limit"),
+        ("--limit", "camera-speed.limit=fast", "NUMBER"),
+        ("--today", "yesterday", "2026-05-06"),
+        ("--today", "2026-02-30", "2026-05-06"),
+    ] {
+        let output = obvert(&["check", CLEAN, option, value]);
+        assert_eq!(status(&output), 2, "{option} {value}");
+        assert!(stderr(&output).contains(says), "{option} {value}: {}", stderr(&output));
+    }
+}
+
+#[test]
+fn a_list_of_ones_own_is_used() {
+    let folder = tempfile::tempdir().expect("folder");
+    let list = serde_json::json!({
+        "code_list": "0.1", "id": "larkmoor-own", "version": "3", "title": "Larkmoor's own",
+        "codes": [{ "code": "Q1", "family": "structural", "label": { "en": "queer thing" }, "clock": { "use": "none" },
+                    "continuous": "never", "joint": "allowed" }]
+    });
+    std::fs::write(folder.path().join("list.json"), list.to_string()).expect("write");
+    let document = read("crates/check/src/minimal.obvert.json")
+        .replace("{\"list\": \"obvert-terms\", \"version\": \"1\"}", "{\"list\": \"larkmoor-own\", \"version\": \"3\"}");
+    std::fs::write(folder.path().join("survey.obvert.json"), document).expect("write");
+    let rules_of = |arguments: &[&str]| -> Vec<String> {
+        let output = obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--format", "json"], arguments].concat());
+        let report: Value = serde_json::from_slice(&output.stdout).expect("json");
+        report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str().map(str::to_owned)).collect()
+    };
+    assert!(rules_of(&[]).contains(&"code-list-unknown".to_owned()));
+    let with = rules_of(&["--code-list", "list.json"]);
+    assert!(with.contains(&"code-unknown".to_owned()) && !with.contains(&"code-list-unknown".to_owned()), "{with:?}");
+}

@@ -1,0 +1,127 @@
+//! The documents of the project against the rules: the clean ones are clean, and of the wrong ones every mistake is found
+//! by the rule that it was made for, at the place where it was made.
+
+mod support;
+
+use std::collections::BTreeSet;
+
+use obvert::check::{Checker, Report, Settings, Severity};
+use serde_json::Value;
+
+const TODAY: &str = "2026-06-15";
+
+fn check(document: &Value) -> Report {
+    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() }).expect("settings");
+    checker.check(&serde_json::to_vec(document).expect("json")).expect("json")
+}
+
+fn json(path: &str) -> Value {
+    serde_json::from_str(&support::read(path)).unwrap_or_else(|error| panic!("{path}: {error}"))
+}
+
+struct Mistake {
+    what: String,
+    rule: String,
+    path: String,
+    alone: bool,
+    /// What else the same mistake makes true, by rule and path.
+    also: Vec<(String, String)>,
+    patch: json_patch::Patch,
+}
+
+fn mistakes() -> Vec<Mistake> {
+    let text = |value: &Value, key: &str| value[key].as_str().unwrap_or_default().to_owned();
+    json("tests/corpus/larkmoor-mistakes.json")
+        .as_array()
+        .expect("a list")
+        .iter()
+        .map(|entry| Mistake {
+            what: text(entry, "mistake"),
+            rule: text(entry, "rule"),
+            path: text(entry, "path"),
+            alone: entry["alone"] == true,
+            also: entry["also"].as_array().into_iter().flatten().map(|also| (text(also, "rule"), text(also, "path"))).collect(),
+            patch: serde_json::from_value(entry["patch"].clone()).expect("a patch"),
+        })
+        .collect()
+}
+
+fn found(report: &Report) -> BTreeSet<(String, String)> {
+    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+}
+
+#[test]
+fn the_demo_survey_is_clean() {
+    let document = json("examples/data/larkmoor.obvert.json");
+    let report = check(&document);
+    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.path, f.message)).collect();
+    assert_eq!(found, Vec::<String>::new());
+    assert_eq!(report.not_run, []);
+    let size = &report.documents[0];
+    assert!(size.pipes >= 12 && size.runs >= 14 && size.observations >= 200, "{size:?}");
+    assert_eq!(document["units"]["length"], "ft");
+    assert!(document["runs"].as_array().into_iter().flatten().any(|run| run["reverse_of"].is_string()));
+    assert!(document["pipes"].as_array().into_iter().flatten().any(|pipe| pipe["joins"].is_object()));
+}
+
+/// Each mistake on its own: found where it was made, and nothing else said.
+#[test]
+fn every_mistake_is_found_alone() {
+    let clean = json("examples/data/larkmoor.obvert.json");
+    let mut wrong = Vec::new();
+    for mistake in mistakes() {
+        let mut document = clean.clone();
+        json_patch::patch(&mut document, &mistake.patch).unwrap_or_else(|error| panic!("{}: {error}", mistake.what));
+        let found = found(&check(&document));
+        let expected: BTreeSet<_> = [(mistake.rule.clone(), mistake.path.clone())].into_iter().chain(mistake.also.clone()).collect();
+        let missing: Vec<_> = [(mistake.rule.clone(), mistake.path.clone())].into_iter().filter(|pair| !found.contains(pair)).collect();
+        let besides: Vec<_> = found.difference(&expected).collect();
+        if !missing.is_empty() || besides.len() > usize::from(mistake.alone) * 3 {
+            wrong.push(format!("{}\n    missing {missing:?}\n    besides {} {:?}", mistake.what, besides.len(), besides.iter().take(6).collect::<Vec<_>>()));
+        }
+    }
+    assert!(wrong.is_empty(), "{} mistakes:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// All of them in one document, as it is shipped: each is found still.
+#[test]
+fn every_mistake_is_found_among_the_others() {
+    let document = json("examples/data/larkmoor-rejected.obvert.json");
+    let found = found(&check(&document));
+    let together: Vec<Mistake> = mistakes().into_iter().filter(|mistake| !mistake.alone).collect();
+    assert!(together.iter().map(|mistake| &mistake.rule).collect::<BTreeSet<_>>().len() >= 25);
+    let missing: Vec<String> = together
+        .iter()
+        .filter(|mistake| !found.contains(&(mistake.rule.clone(), mistake.path.clone())))
+        .map(|mistake| format!("{} ({} {})", mistake.what, mistake.rule, mistake.path))
+        .collect();
+    assert!(missing.is_empty(), "{} not found:\n{}", missing.len(), missing.join("\n"));
+}
+
+/// A real network (see its README): the reference system that does not fit its numbers, and nothing else.
+#[test]
+fn a_real_network_shows_its_trap_and_no_false_alarm() {
+    let report = check(&json("tests/data/networks/swmmio-state-plane.obvert.json"));
+    let loud: Vec<_> = report.findings.iter().filter(|finding| finding.severity > Severity::Note).collect();
+    let rules: Vec<&str> = loud.iter().map(|finding| &*finding.rule).collect();
+    assert_eq!(rules, ["crs-unit-suspect"], "{loud:#?}");
+    assert!(loud[0].message.contains("EPSG:2817"), "{}", loud[0].message);
+}
+
+/// The two conduits whose stated length is not the distance between their nodes. Their bends are in the data; without
+/// them the straight lines must be pointed at, and no other.
+#[test]
+fn a_real_network_without_its_bends_shows_the_two_conduits() {
+    let mut document = json("tests/data/networks/swmmio-state-plane.obvert.json");
+    for pipe in document["pipes"].as_array_mut().expect("pipes") {
+        pipe.as_object_mut().expect("a pipe").remove("path");
+    }
+    let report = check(&document);
+    let pipes: BTreeSet<&str> = report
+        .findings
+        .iter()
+        .filter(|finding| finding.rule == "path-length-contradicts")
+        .filter_map(|finding| finding.pipe.as_deref())
+        .collect();
+    assert_eq!(pipes, BTreeSet::from(["J2-095.1", "J4-001.1"]));
+}
