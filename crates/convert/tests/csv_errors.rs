@@ -47,48 +47,218 @@ fn said(files: &csv::Files) -> String {
 #[test]
 fn each_mistake_is_placed_and_explained() {
     const CASES: &[(&str, &str, &str, &str, &[&str])] = &[
-        ("a decimal comma", "observations.csv", "R1,2,5.5,", "R1,2,\"5,5\",", &["observations.csv:3:3 (at)", "/runs/0/observations/1/at", "\"5,5\" is not a number", "decimal mark"]),
-        ("a unit in the number", "observations.csv", "R1,2,5.5,", "R1,2,5.5 ft,", &["observations.csv:3:3 (at)", "\"5.5 ft\" is not a number", "alone"]),
-        ("a spreadsheet's error", "observations.csv", "R1,2,5.5,", "R1,2,#REF!,", &["observations.csv:3:3 (at)", "a spreadsheet wrote an error"]),
-        ("not a number", "observations.csv", "R1,2,5.5,", "R1,2,NaN,", &["observations.csv:3:3 (at)", "\"NaN\" is not a number"]),
+        (
+            "a decimal comma",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,\"5,5\",",
+            &["observations.csv:3:3 (at)", "/runs/0/observations/1/at", "\"5,5\" is not a number", "decimal mark"],
+        ),
+        (
+            "a unit in the number",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,5.5 ft,",
+            &["observations.csv:3:3 (at)", "\"5.5 ft\" is not a number", "alone"],
+        ),
+        (
+            "a spreadsheet's error",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,#REF!,",
+            &["observations.csv:3:3 (at)", "a spreadsheet wrote an error"],
+        ),
+        (
+            "not a number",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,NaN,",
+            &["observations.csv:3:3 (at)", "\"NaN\" is not a number\n"],
+        ),
         ("too large a number", "observations.csv", "R1,2,5.5,", "R1,2,1e17,", &["observations.csv:3:3 (at)", "above"]),
-        ("far too large a number", "observations.csv", "R1,2,5.5,", "R1,2,1e999,", &["observations.csv:3:3 (at)", "too large"]),
-        ("a required cell is empty", "observations.csv", "R1,2,5.5,", "R1,2,,", &["observations.csv:3:3 (at)", "\"at\" is empty; every row must have it"]),
-        ("an unknown word", "runs.csv", ",upstream,", ",upstraem,", &["runs.csv:3:5 (direction)", "none of: downstream, upstream", "did you mean", "upstream"]),
+        (
+            "far too large a number",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,1e999,",
+            &["observations.csv:3:3 (at)", "too large"],
+        ),
+        (
+            "a required cell is empty",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,,",
+            &["observations.csv:3:3 (at)", "\"at\" is empty; every row must have it"],
+        ),
+        (
+            "an unknown word",
+            "runs.csv",
+            ",upstream,",
+            ",upstraem,",
+            &["runs.csv:3:5 (direction)", "none of: downstream, upstream", "did you mean", "upstream"],
+        ),
         ("a word that is missing", "runs.csv", ",upstream,", ",,", &["runs.csv:3:5 (direction)", "is empty"]),
-        ("part of an object", "runs.csv", ",pipe-end,", ",,", &["runs.csv:2:", "(counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"]),
-        ("half of a position", "structures.csv", "A,manhole,,1,2,", "A,manhole,,1,,", &["structures.csv:2:5 (position.y)", "\"position.x\" stands without \"position.y\""]),
-        ("the other half", "structures.csv", "A,manhole,,1,2,", "A,manhole,,,2,", &["structures.csv:2:4 (position.x)", "\"position.y\" stands without \"position.x\""]),
-        ("half of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,3,", &["pipe_paths.csv:3:4 (y)", "\"x\" stands without \"y\""]),
+        (
+            "part of an object",
+            "runs.csv",
+            ",pipe-end,",
+            ",,",
+            &["runs.csv:2:", "(counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"],
+        ),
+        (
+            "half of a position",
+            "structures.csv",
+            "A,manhole,,1,2,",
+            "A,manhole,,1,,",
+            &["structures.csv:2:5 (position.y)", "\"position.x\" stands without \"position.y\""],
+        ),
+        (
+            "the other half",
+            "structures.csv",
+            "A,manhole,,1,2,",
+            "A,manhole,,,2,",
+            &["structures.csv:2:4 (position.x)", "\"position.y\" stands without \"position.x\""],
+        ),
+        (
+            "half of a path's position",
+            "pipe_paths.csv",
+            "P,2,3,4",
+            "P,2,3,",
+            &["pipe_paths.csv:3:4 (y)", "\"x\" stands without \"y\""],
+        ),
         ("none of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,,", &["pipe_paths.csv:3", "position"]),
-        ("an unknown column", "structures.csv", "position.x", "positon.x", &["structures.csv:1:4 (positon.x)", "unknown column", "position.x"]),
-        ("another case", "pipes.csv", "upstream,downstream", "Upstream,downstream", &["pipes.csv:1:2 (Upstream)", "unknown column", "upstream"]),
+        (
+            "an unknown column",
+            "structures.csv",
+            "position.x",
+            "positon.x",
+            &["structures.csv:1:4 (positon.x)", "unknown column", "position.x"],
+        ),
+        (
+            "another case",
+            "pipes.csv",
+            "upstream,downstream",
+            "Upstream,downstream",
+            &["pipes.csv:1:2 (Upstream)", "unknown column", "upstream"],
+        ),
         ("a column twice", "observations.csv", ",at,to,", ",at,at,", &["observations.csv:1:4 (at)", "stands twice"]),
-        ("a column without heading", "observations.csv", ",joint,", ",,", &["observations.csv:1:11", "without a heading"]),
-        ("a required column is missing", "observations.csv", "run,id,at,to", "run,id,to,joint,x", &["observations.csv:1", "\"at\" is missing"]),
-        ("a key column is missing", "quantities.csv", "run,observation", "runn,observation", &["quantities.csv:1", "\"run\" is missing"]),
-        ("a run that does not exist", "observations.csv", "R2,1,1,", "R9,1,1,", &["observations.csv:4", "runs.csv has no run \"R9\""]),
-        ("an observation that does not exist", "quantities.csv", "R1,2,1,", "R2,2,1,", &["quantities.csv:2", "observations.csv has no observation \"2\""]),
+        (
+            "a column without heading",
+            "observations.csv",
+            ",joint,",
+            ",,",
+            &["observations.csv:1:11", "without a heading"],
+        ),
+        (
+            "a required column is missing",
+            "observations.csv",
+            "run,id,at,to",
+            "run,id,to,joint,x",
+            &["observations.csv:1", "\"at\" is missing"],
+        ),
+        (
+            "a key column is missing",
+            "quantities.csv",
+            "run,observation",
+            "runn,observation",
+            &["quantities.csv:1", "\"run\" is missing"],
+        ),
+        (
+            "a run that does not exist",
+            "observations.csv",
+            "R2,1,1,",
+            "R9,1,1,",
+            &["observations.csv:4", "runs.csv has no run \"R9\""],
+        ),
+        (
+            "an observation that does not exist",
+            "quantities.csv",
+            "R1,2,1,",
+            "R2,2,1,",
+            &["quantities.csv:2", "observations.csv has no observation \"2\""],
+        ),
         ("no run at all", "observations.csv", "R2,1,1,", ",1,1,", &["observations.csv:4", "\"run\" is empty"]),
-        ("an order twice", "quantities.csv", "R1,2,2,", "R1,2,1,", &["quantities.csv:3", "order 1 stands here and in line 2"]),
+        (
+            "an order twice",
+            "quantities.csv",
+            "R1,2,2,",
+            "R1,2,1,",
+            &["quantities.csv:3", "order 1 stands here and in line 2"],
+        ),
         ("an order that is none", "quantities.csv", "R1,2,2,", "R1,2,0,", &["quantities.csv:3", "whole number from 1"]),
         ("an id twice", "structures.csv", "B,outfall", "A,outfall", &["structures.csv:3:1 (id)", "stands twice"]),
-        ("an observation's id twice", "observations.csv", "R1,2,5.5", "R1,1,5.5", &["observations.csv has no observation"]),
+        (
+            "an observation's id twice",
+            "observations.csv",
+            "R1,2,5.5",
+            "R1,1,5.5",
+            &["observations.csv has no observation"],
+        ),
         ("a ragged row", "structures.csv", "B,outfall,", "B,outfall,,", &["structures.csv:3", "cells where there are"]),
-        ("a short row", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm", &["quantities.csv:2", "5 cells where there are 6"]),
-        ("an open quotation mark", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,\"1,mm,", &["quantities.csv:2", "quotation mark"]),
-        ("a truth that is none", "observations.csv", "R1,1,0,,,a,", "R1,1,0,,yes,a,", &["observations.csv:2:5 (continuous)", "\"yes\" is neither true nor false"]),
-        ("extensions that are not JSON", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,{", &["quantities.csv:2:6 (extensions)", "one JSON object by reverse domain name"]),
-        ("extensions with a bad name", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,\"{\"\"x\"\":1}\"", &["quantities.csv:2:6 (extensions)", "reverse domain name"]),
-        ("an extension twice", "quantities.csv", "R1,2,1,1,mm,", "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"", &["quantities.csv:2:6 (extensions)", "duplicate key"]),
+        (
+            "a short row",
+            "quantities.csv",
+            "R1,2,1,1,mm,",
+            "R1,2,1,1,mm",
+            &["quantities.csv:2", "5 cells where there are 6"],
+        ),
+        (
+            "an open quotation mark",
+            "quantities.csv",
+            "R1,2,1,1,mm,",
+            "R1,2,1,\"1,mm,",
+            &["quantities.csv:2", "quotation mark"],
+        ),
+        (
+            "a truth that is none",
+            "observations.csv",
+            "R1,1,0,,,a,",
+            "R1,1,0,,yes,a,",
+            &["observations.csv:2:5 (continuous)", "\"yes\" is neither true nor false"],
+        ),
+        (
+            "extensions that are not JSON",
+            "quantities.csv",
+            "R1,2,1,1,mm,",
+            "R1,2,1,1,mm,{",
+            &["quantities.csv:2:6 (extensions)", "one JSON object by reverse domain name"],
+        ),
+        (
+            "extensions with a bad name",
+            "quantities.csv",
+            "R1,2,1,1,mm,",
+            "R1,2,1,1,mm,\"{\"\"x\"\":1}\"",
+            &["quantities.csv:2:6 (extensions)", "reverse domain name"],
+        ),
+        (
+            "an extension twice",
+            "quantities.csv",
+            "R1,2,1,1,mm,",
+            "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"",
+            &["quantities.csv:2:6 (extensions)", "duplicate key"],
+        ),
         ("another version", "document.csv", "0.1", "0.2", &["document.csv:2:2 (obvert)", "\"0.2\""]),
-        ("a time without offset", "document.csv", "00-05:00", "00", &["document.csv:2:4 (issued)", "date, time and offset"]),
-        ("two documents", "document.csv", "\r\n,0.1", "\r\n,0.1,x,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\r\n,0.1", &["document.csv:"]),
+        (
+            "a time without offset",
+            "document.csv",
+            "00-05:00",
+            "00",
+            &["document.csv:2:4 (issued)", "date, time and offset"],
+        ),
+        (
+            "two documents",
+            "document.csv",
+            "\r\n,0.1",
+            "\r\n,0.1,x,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\r\n,0.1",
+            &["document.csv:"],
+        ),
         ("semicolons", "structures.csv", ",", ";", &["structures.csv:1", "semicolons", "commas"]),
     ];
     for (what, file, from, to, parts) in CASES {
         let said = said(&changed(file, from, to));
-        if std::env::var_os("SHOW").is_some() { println!("{what}\n    {}", said.trim_end()); }
+        if std::env::var_os("SHOW").is_some() {
+            println!("{what}\n    {}", said.trim_end());
+        }
         for part in *parts {
             assert!(said.contains(part), "{what}: no {part:?} in: {said}");
         }
@@ -101,11 +271,41 @@ fn each_mistake_is_placed_and_explained() {
 fn all_mistakes_are_reported_together_in_the_order_of_the_files() {
     let mut files = changed("observations.csv", "R1,2,5.5,", "R1,2,five,");
     let (_, runs) = files.iter_mut().find(|(name, _)| name == "runs.csv").unwrap();
-    *runs = String::from_utf8(runs.clone()).unwrap().replace("downstream", "dwnstream").replace("pipe-end", "").into_bytes();
+    *runs = String::from_utf8(runs.clone())
+        .unwrap()
+        .replace("downstream", "dwnstream")
+        .replace("pipe-end", "")
+        .into_bytes();
     let said = said(&files);
     let starts: Vec<&str> = said.lines().map(|line| line.split(": ").next().unwrap()).collect();
     assert_eq!(starts.len(), 3, "{said}");
-    assert!(starts[0].starts_with("runs.csv:2:5 ") && starts[1].starts_with("runs.csv:2:") && starts[2].starts_with("observations.csv:3:3 "), "{said}");
+    assert!(
+        starts[0].starts_with("runs.csv:2:5 ")
+            && starts[1].starts_with("runs.csv:2:")
+            && starts[2].starts_with("observations.csv:3:3 "),
+        "{said}"
+    );
+}
+
+#[test]
+fn a_position_that_is_missing_is_one_mistake() {
+    for row in ["P,2,3,", "P,2,,", "P,2,,4", "P,2,x,4"] {
+        let said = said(&changed("pipe_paths.csv", "P,2,3,4", row));
+        assert_eq!(said.lines().count(), 1, "{said}");
+    }
+}
+
+#[test]
+fn the_document_is_one_row() {
+    for rows in [0, 2] {
+        let (mut files, _) = csv::write(&document()).unwrap();
+        let (_, bytes) = files.iter_mut().find(|(name, _)| name == "document.csv").unwrap();
+        let text = String::from_utf8(bytes.clone()).unwrap();
+        let (headings, row) = text.split_once("\r\n").unwrap();
+        *bytes = format!("{headings}\r\n{}", row.repeat(rows)).into_bytes();
+        let said = said(&files);
+        assert!(said.contains(&format!("one row below the headings; found {rows}")), "{said}");
+    }
 }
 
 #[test]
@@ -158,9 +358,10 @@ fn what_spreadsheets_do_to_a_table_is_read() {
     let whole = document();
     let (files, _) = csv::write(&whole).unwrap();
     let edit = |change: &dyn Fn(&str) -> String| -> csv::Files {
-        let edited = files.iter().filter(|(name, _)| name.ends_with(".csv")).map(|(name, bytes)| {
-            (name.clone(), change(std::str::from_utf8(bytes).unwrap()).into_bytes())
-        });
+        let edited = files
+            .iter()
+            .filter(|(name, _)| name.ends_with(".csv"))
+            .map(|(name, bytes)| (name.clone(), change(std::str::from_utf8(bytes).unwrap()).into_bytes()));
         edited.collect()
     };
     let edits: [(&str, csv::Files); 6] = [
@@ -168,11 +369,19 @@ fn what_spreadsheets_do_to_a_table_is_read() {
         ("LF", edit(&|text| text.replace("\r\n", "\n"))),
         ("CR", edit(&|text| text.replace("\r\n", "\r"))),
         ("no end of the last line", edit(&|text| text.trim_end().to_owned())),
-        ("blank rows", edit(&|text| format!("{text}\r\n{}\r\n", ",".repeat(text.lines().next().unwrap().matches(',').count())))),
-        ("all cells in quotation marks", edit(&|text| {
-            let quoted = text.lines().map(|line| line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(","));
-            quoted.collect::<Vec<_>>().join("\r\n")
-        })),
+        (
+            "blank rows",
+            edit(&|text| format!("{text}\r\n{}\r\n", ",".repeat(text.lines().next().unwrap().matches(',').count()))),
+        ),
+        (
+            "all cells in quotation marks",
+            edit(&|text| {
+                let quoted = text
+                    .lines()
+                    .map(|line| line.split(',').map(|cell| format!("\"{cell}\"")).collect::<Vec<_>>().join(","));
+                quoted.collect::<Vec<_>>().join("\r\n")
+            }),
+        ),
     ];
     for (what, files) in edits {
         let survey = csv::read(&files, "folder").unwrap_or_else(|error| panic!("{what}: {error}"));

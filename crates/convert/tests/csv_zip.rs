@@ -84,7 +84,8 @@ fn names_that_stand_twice_are_refused() {
     let mut files = files();
     files.push(("rums.csv".to_owned(), b"x".to_vec()));
     let mut archive = packed(&files);
-    let places: Vec<usize> = archive.windows(8).enumerate().filter(|(_, bytes)| *bytes == b"rums.csv").map(|(at, _)| at).collect();
+    let places: Vec<usize> =
+        archive.windows(8).enumerate().filter(|(_, bytes)| *bytes == b"rums.csv").map(|(at, _)| at).collect();
     assert_eq!(places.len(), 2);
     for at in places {
         archive[at + 2] = b'n';
@@ -104,7 +105,8 @@ fn two_packages_in_one_archive_are_refused() {
 fn encryption_is_refused() {
     let mut archive = packed(&files());
     for (signature, flags) in [(b"PK\x03\x04", 6), (b"PK\x01\x02", 8)] {
-        let headers: Vec<usize> = archive.windows(4).enumerate().filter(|(_, bytes)| bytes == signature).map(|(at, _)| at).collect();
+        let headers: Vec<usize> =
+            archive.windows(4).enumerate().filter(|(_, bytes)| bytes == signature).map(|(at, _)| at).collect();
         headers.into_iter().for_each(|at| archive[at + flags] |= 1);
     }
     assert!(said(&archive).contains("is encrypted"), "{}", said(&archive));

@@ -208,13 +208,15 @@ fn every_element_has_its_place() {
     assert_eq!(place("/obvert"), "lines.xml:3:3");
     assert_eq!(place("/structures"), "lines.xml:8:3");
     assert_eq!(place("/structures/1"), "lines.xml:10:5");
-    assert_eq!(place("/structures/1/kind_text"), "lines.xml:10:46");
-    assert_eq!(place("/pipes/2/path/1"), "lines.xml:16:75");
-    assert_eq!(place("/runs/1/observations/1/media/1/offset"), "lines.xml:25:119");
-    assert_eq!(place("/runs/0/counter/checks/1/true"), "lines.xml:22:250");
-    for (pointer, element) in
-        [("/pipes/1/joins/clock", "<clock>3"), ("/runs/0/equipment/1", "<item>b"), ("/units/section", "<section>")]
-    {
+    for (pointer, element) in [
+        ("/pipes/1/joins/clock", "<clock>3"),
+        ("/runs/0/equipment/1", "<item>b"),
+        ("/units/section", "<section>"),
+        ("/structures/1/kind_text", "<kind_text>a"),
+        ("/pipes/2/path/1", "<position>0.1"),
+        ("/runs/1/observations/1/media/1/offset", "<offset>0"),
+        ("/runs/0/counter/checks/1/true", "<true>2"),
+    ] {
         let place = survey.places.place(pointer).unwrap();
         let line = text.lines().nth(place.line - 1).unwrap();
         let from: String = line.chars().skip(place.column.unwrap() - 1).collect();

@@ -123,7 +123,9 @@ pub(crate) fn schema() -> schemars::Schema {
 /// A number that no reader would take back is an error; `null` or a silently different number would be worse.
 pub(crate) fn write<S: Serializer>(value: f64, sink: S) -> Result<S::Ok, S::Error> {
     if value.is_nan() || value.abs() > LARGEST {
-        return Err(serde::ser::Error::custom(format_args!("{value} lies beyond ±9007199254740991 and cannot be written")));
+        return Err(serde::ser::Error::custom(format_args!(
+            "{value} lies beyond ±9007199254740991 and cannot be written"
+        )));
     }
     if value.fract() == 0.0 {
         #[allow(clippy::cast_possible_truncation)]

@@ -75,7 +75,8 @@ fn texts_escape_as_little_as_they_can() {
 }
 
 // RFC 8785 section 3.2.2.3 and appendix B: the shortest decimal that reads back as the same double, in ECMAScript's
-// spelling; values of the appendix that lie within ±(2⁵³ − 1).
+// spelling; values of the appendix, as that package's tests repeat them, that lie within ±(2⁵³ − 1), and spellings of
+// the same numbers that a hand may have written.
 #[test]
 fn numbers_take_their_shortest_form() {
     for (input, expected) in [
@@ -122,7 +123,10 @@ fn the_digest_of_a_document() {
     );
     assert_eq!(String::from_utf8(write::canonical(&document).unwrap()).unwrap(), canonical);
     let digest = write::digest(&document).unwrap();
-    assert_eq!(digest, Digest::new("sha-256:8b04471ace1afb90ab4c35f03a93c105615e924f13a838fba29569bac77b801b").unwrap());
+    assert_eq!(
+        digest,
+        Digest::new("sha-256:8b04471ace1afb90ab4c35f03a93c105615e924f13a838fba29569bac77b801b").unwrap()
+    );
 }
 
 #[test]

@@ -101,7 +101,8 @@ fn mismatch(case: &Case, source: &[u8], problems: &[Problem]) -> Option<String> 
     }
     for problem in problems {
         let text = text_at(source, problem.line, problem.column);
-        let expected = case.problems.iter().find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
+        let expected =
+            case.problems.iter().find(|p| p.kind == problem.kind.as_str() && p.pointer == problem.pointer)?;
         if !text.starts_with(&expected.at) {
             let text: String = text.chars().take(40).collect();
             return Some(format!("{problem}\n  stands at {text:?}, expected {:?}", expected.at));

@@ -133,9 +133,7 @@ pub(super) fn number(cell: &str) -> Result<Value, CellError> {
             "; take out the spaces around it"
         } else if cell.starts_with('#') {
             "; a spreadsheet wrote an error in place of the number"
-        } else if cell.trim_end_matches(|c: char| c.is_alphabetic() || c.is_whitespace() || matches!(c, '"' | '\''))
-            != cell
-        {
+        } else if is_number(cell.trim_end_matches(|c: char| c.is_alphabetic() || " \"'%".contains(c))) {
             "; write the number alone, units stand in the document table or in a column of their own"
         } else {
             ""

@@ -177,10 +177,10 @@ impl Sheet {
             };
             if column.axis.is_some() {
                 halves.push((column, value));
-            } else if let Some((last, above)) = column.keys.split_last() {
-                if let Some(object) = object(&mut row, above) {
-                    object.insert(last.clone(), value);
-                }
+            } else if let Some((last, above)) = column.keys.split_last()
+                && let Some(object) = object(&mut row, above)
+            {
+                object.insert(last.clone(), value);
             }
         }
         self.positions(&mut row, halves, &mut faults);
@@ -201,7 +201,7 @@ impl Sheet {
                     let number =
                         self.present().find(|(other, _)| other.heading == missing.heading).map(|(_, number)| number);
                     let message = format!("{there:?} stands without {:?}; a position is both or none", missing.heading);
-                    faults.push(fault(ProblemKind::MissingKey, missing, pointer(missing), number, message));
+                    faults.push(half_missing(missing, number, message));
                 }
                 continue;
             };
@@ -223,8 +223,7 @@ impl Sheet {
             let Some((last, above)) = column.keys.split_last() else {
                 // A row that is a position by itself.
                 if row.is_object() && column.axis == Some(0) && faults.is_empty() {
-                    let message = "the position is missing".to_owned();
-                    faults.push(fault(ProblemKind::MissingKey, column, String::new(), *number, message));
+                    faults.push(half_missing(column, *number, "the position is missing".to_owned()));
                 }
                 continue;
             };
@@ -248,6 +247,15 @@ impl Sheet {
 
 fn fault(kind: ProblemKind, column: &Column, below: String, number: Option<usize>, message: String) -> Fault {
     Fault { kind, below, column: number.map_or(0, |number| number + 1), heading: column.heading.clone(), message }
+}
+
+/// A fault of a position that is not whole. A row that is nothing but a position then has the wrong type to the model.
+fn half_missing(column: &Column, number: Option<usize>, message: String) -> Fault {
+    if column.keys.is_empty() {
+        fault(ProblemKind::WrongType, column, String::new(), number, message)
+    } else {
+        fault(ProblemKind::MissingKey, column, pointer(column), number, message)
+    }
 }
 
 /// The end of the JSON Pointer to a column's value.

@@ -24,6 +24,8 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
 
 /// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write).
 ///
+/// With [`obvert_model::read::stream`] as the source, make the sink within its `work`, which may be called a second time.
+///
 /// # Errors
 /// As [`write`](fn@write).
 pub fn write_stream(

@@ -14,7 +14,7 @@ const TYPES: &str = r#"
   <xs:simpleType name="characters">
     <xs:annotation><xs:documentation>Any text that is not white space alone. White space at its ends does not count.</xs:documentation></xs:annotation>
     <xs:restriction base="xs:string">
-      <xs:pattern value="\s*\S[\s\S]*"/>
+      <xs:pattern value="[ \t\n\r]*[^ \t\n\r][\s\S]*"/>
     </xs:restriction>
   </xs:simpleType>
   <xs:complexType name="text">

@@ -24,13 +24,17 @@ fn small() -> Value {
 #[test]
 fn files_that_are_no_survey_in_geojson() {
     let utf16: Vec<u8> = [0xFF, 0xFE].into_iter().chain("{}".encode_utf16().flat_map(u16::to_le_bytes)).collect();
-    let deep = format!("{{\"type\":\"FeatureCollection\",\"survey\":{}{}", "[".repeat(100_000), "]".repeat(100_000) + "}");
+    let deep =
+        format!("{{\"type\":\"FeatureCollection\",\"survey\":{}{}", "[".repeat(100_000), "]".repeat(100_000) + "}");
     let cases: &[(&[u8], &str)] = &[
         (b"", "survey.geojson:1: the file is empty"),
         (b" \n\t ", "the file is empty"),
         (b"\xEF\xBB\xBF", "the file is empty"),
         (&utf16, "begins like UTF-16"),
-        (b"{\n\"type\": \"M\xFCllgasse\"}", "survey.geojson:2: not UTF-8 text (looks like an older single-byte encoding)"),
+        (
+            b"{\n\"type\": \"M\xFCllgasse\"}",
+            "survey.geojson:2: not UTF-8 text (looks like an older single-byte encoding)",
+        ),
         (b"PK\x03\x04abc", "begins like a zip archive"),
         (b"\x1F\x8Babc", "begins like a gzip archive"),
         (b"\0\0\0\x01", "looks binary"),
@@ -47,8 +51,14 @@ fn files_that_are_no_survey_in_geojson() {
         (b"{\"type\": \"FeatureCollection\", \"survey\": []}", "the member \"survey\" must be an object"),
         (b"{\"type\": \"FeatureCollection\", \"survey\": {}}", "has no member \"features\""),
         (b"{\"type\": \"FeatureCollection\", \"survey\": {}, \"features\": {}}", "expected a sequence"),
-        (b"{\"type\": \"FeatureCollection\", \"survey\": {\"runs\": []}, \"features\": []}", "belong among the features"),
-        (b"{\"type\": \"FeatureCollection\", \"survey\": {\"id\": 1, \"id\": 2}, \"features\": []}", "\"id\" stands twice"),
+        (
+            b"{\"type\": \"FeatureCollection\", \"survey\": {\"runs\": []}, \"features\": []}",
+            "belong among the features",
+        ),
+        (
+            b"{\"type\": \"FeatureCollection\", \"survey\": {\"id\": 1, \"id\": 2}, \"features\": []}",
+            "\"id\" stands twice",
+        ),
         (b"{\"obvert\": \"0.1\", \"id\": \"x\"}", "this is an obvert document, not GeoJSON"),
         (deep.as_bytes(), "recursion limit exceeded"),
     ];
@@ -62,7 +72,12 @@ fn files_that_are_no_survey_in_geojson() {
 #[test]
 fn features_that_are_no_rows() {
     let cases: &[(&str, &str, Value, &str)] = &[
-        ("observations", "/properties/table", json!("manholes"), "there is no table \"manholes\"; a property \"table\" must name"),
+        (
+            "observations",
+            "/properties/table",
+            json!("manholes"),
+            "there is no table \"manholes\"; a property \"table\" must name",
+        ),
         ("observations", "/properties/table", json!(7), "there is no table 7"),
         ("observations", "/properties/table", Value::Null, "the feature has no table"),
         ("observations", "/properties/run", Value::Null, "an observation needs a property \"run\""),
@@ -86,7 +101,12 @@ fn features_that_are_no_rows() {
         ("structures", "/geometry/coordinates", json!([1e300, 1e300]), "is not a longitude and latitude"),
         ("structures", "/geometry", json!({ "type": "Point" }), "the geometry has no coordinates"),
         ("structures", "/geometry", json!({ "type": "LineString", "coordinates": [[1, 2]] }), "a position is a list"),
-        ("structures", "/geometry", json!({ "type": "MultiPoint", "coordinates": [[1, 2], [3, 4]] }), "expected one point, found 2"),
+        (
+            "structures",
+            "/geometry",
+            json!({ "type": "MultiPoint", "coordinates": [[1, 2], [3, 4]] }),
+            "expected one point, found 2",
+        ),
         ("structures", "/geometry", json!(5), "a geometry must be an object"),
     ];
     for (table, pointer, change, message) in cases {
@@ -95,7 +115,8 @@ fn features_that_are_no_rows() {
         let (holder, key) = pointer.rsplit_once('/').unwrap();
         feature_mut(&mut value, table, id).pointer_mut(holder).unwrap()[key] = change.clone();
         let found = refusal(serde_json::to_string_pretty(&value).unwrap().as_bytes());
-        let ok = found.contains(message) || (*message == "a position is a list" && found.contains("a line has two positions"));
+        let ok = found.contains(message)
+            || (*message == "a position is a list" && found.contains("a line has two positions"));
         assert!(found.starts_with("survey.geojson:") && ok, "{pointer} {change}: {found:?} does not say {message:?}");
     }
 }
@@ -131,7 +152,8 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
     assert!(refusal(value.to_string().as_bytes()).contains("features of their own"));
 
     // A key twice in one object: JSON readers differ in which of the two they take.
-    let text = write(&street(json!([]))).0.replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
+    let text =
+        write(&street(json!([]))).0.replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
     let found = refusal(text.as_bytes());
     let (line, _) = text.lines().enumerate().find(|(_, line)| line.contains("cleanout")).unwrap();
     assert!(found.contains("\"kind\" stands twice"), "{found}");

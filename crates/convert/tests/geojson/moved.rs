@@ -18,7 +18,9 @@ fn inspected() -> Document {
 
 fn read(value: &Value, moved: Moved) -> Result<Document, String> {
     let text = serde_json::to_string_pretty(value).unwrap();
-    geojson::read_with(text.as_bytes(), "survey.geojson", moved).map(|survey| survey.document).map_err(|e| e.to_string())
+    geojson::read_with(text.as_bytes(), "survey.geojson", moved)
+        .map(|survey| survey.document)
+        .map_err(|e| e.to_string())
 }
 
 /// The document that has other positions.
@@ -219,7 +221,8 @@ fn a_first_position_needs_a_reference_system() {
 fn a_pipe_across_the_antimeridian_can_be_moved() {
     let mut value = common::minimal();
     value["crs"] = json!("OGC:CRS84");
-    value["pipes"] = json!([{ "id": "P", "upstream": "A", "downstream": "B", "path": [[179.999, -17], [-179.999, -17]] }]);
+    value["pipes"] =
+        json!([{ "id": "P", "upstream": "A", "downstream": "B", "path": [[179.999, -17], [-179.999, -17]] }]);
     let mut value = collection(&common::document_of(value));
     let parts = &mut feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"];
     assert_eq!(*parts, json!([[[179.999, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.999, -17.0]]]));

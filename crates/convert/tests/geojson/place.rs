@@ -89,11 +89,7 @@ fn a_reading_is_placed_by_zero_direction_and_proportion() {
             between.map(|word| obvert_model::tables::LengthBetween::from_word(word).unwrap());
         let collection = collection(&document);
         let geometry = &feature(&collection, "observations", "1")["geometry"];
-        assert_near(
-            &geometry["coordinates"],
-            globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0),
-            what,
-        );
+        assert_near(&geometry["coordinates"], globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0), what);
         assert!(feature(&collection, "observations", "1")["properties"].get("placed").is_none(), "{what}");
     }
 }
@@ -149,12 +145,7 @@ fn a_stretch_is_the_part_of_the_pipe_that_it_covers() {
     document.head.units.length = obvert_model::tables::LengthUnit::UsSurveyFoot;
     let (begin, end) = (50.0 * 1200.0 / 3937.0, 70.0 * 1200.0 / 3937.0);
     let seen = collection(&document);
-    assert_line(
-        &seen,
-        "observations",
-        "bend",
-        &[[500_000.0 + begin, 4_000_000.0], [500_000.0 + end, 4_000_000.0]],
-    );
+    assert_line(&seen, "observations", "bend", &[[500_000.0 + begin, 4_000_000.0], [500_000.0 + end, 4_000_000.0]]);
 }
 
 #[test]
@@ -187,10 +178,7 @@ fn what_lies_beyond_the_pipe_is_drawn_at_its_end_and_says_so() {
     assert_eq!(
         notes,
         [
-            (
-                "/runs/0",
-                "3 observations lie up to 0.4 m beyond the ends of the pipe and are drawn at the nearer end"
-            ),
+            ("/runs/0", "3 observations lie up to 0.4 m beyond the ends of the pipe and are drawn at the nearer end"),
             ("/runs/1", "1 observation lies up to 1.5 m beyond the ends of the pipe and is drawn at the nearer end"),
         ]
     );

@@ -44,13 +44,17 @@ pub(crate) fn assert_conforms(text: &str) {
                 .iter()
                 .filter(|[lon, _]| {
                     // §5.2: where west is greater than east the box crosses the antimeridian.
-                    let inside = |lon: f64| if west <= east { (west..=east).contains(&lon) } else { lon >= west || lon <= east };
+                    let inside =
+                        |lon: f64| if west <= east { (west..=east).contains(&lon) } else { lon >= west || lon <= east };
                     !(inside(*lon) || (lon.abs() == 180.0 && inside(-lon)))
                 })
                 .collect();
             assert!(outside.is_empty(), "outside {bbox:?}: {outside:?}");
             for edge in [west, east] {
-                assert!(positions.iter().any(|[lon, _]| (lon - edge).abs() < 1e-9 || (lon - edge).abs() == 360.0), "{bbox:?} is too wide");
+                assert!(
+                    positions.iter().any(|[lon, _]| (lon - edge).abs() < 1e-9 || (lon - edge).abs() == 360.0),
+                    "{bbox:?} is too wide"
+                );
             }
         }
     }
@@ -144,7 +148,10 @@ fn a_pipe_across_the_antimeridian_is_cut() {
     assert_eq!(pipe["coordinates"][1][0][0], json!(-180.0));
     assert_eq!(pipe["coordinates"][0][1][1], pipe["coordinates"][1][0][1]);
     let stretch = coordinates("observations", "1");
-    assert_eq!((stretch["coordinates"][0][1][0].clone(), stretch["coordinates"][1][0][0].clone()), (json!(-180.0), json!(180.0)));
+    assert_eq!(
+        (stretch["coordinates"][0][1][0].clone(), stretch["coordinates"][1][0][0].clone()),
+        (json!(-180.0), json!(180.0))
+    );
     let bbox = collection["bbox"].as_array().unwrap();
     assert!(bbox[0].as_f64().unwrap() > 179.9 && bbox[2].as_f64().unwrap() < -179.9, "{bbox:?}");
 }

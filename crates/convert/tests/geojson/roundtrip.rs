@@ -205,7 +205,8 @@ fn a_byte_order_mark_is_tolerated() {
 #[test]
 fn reading_is_not_quadratic() {
     let text = |observations: usize| {
-        let rows: Vec<Value> = (0..observations).map(|n| json!({ "id": n.to_string(), "at": 1, "code": "x" })).collect();
+        let rows: Vec<Value> =
+            (0..observations).map(|n| json!({ "id": n.to_string(), "at": 1, "code": "x" })).collect();
         let document = street(json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]));
         // All on one line, where counting columns from its start for each feature would be quadratic.
         collection(&document).to_string()

@@ -136,6 +136,7 @@ table! {
         /// The letter or word that stands in a document.
         value: Text,
         /// What it means, by language.
+        #[serde(deserialize_with = "super::labels")]
         label: Labels,
     }
 }
@@ -201,6 +202,7 @@ table! {
         /// What kind of fact it records.
         family: Family,
         /// Its name, by language.
+        #[serde(deserialize_with = "super::labels")]
         label: Labels,
         /// What the operator sees.
         meaning?: Text,

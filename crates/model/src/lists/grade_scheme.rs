@@ -31,6 +31,7 @@ table! {
         /// The grade.
         grade: Grade,
         /// Its name, by language.
+        #[serde(deserialize_with = "super::labels")]
         label: Labels,
         /// What it means.
         meaning?: Text,

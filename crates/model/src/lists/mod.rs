@@ -3,6 +3,7 @@
 
 mod code_list;
 mod grade_scheme;
+mod problems;
 
 pub use code_list::{
     Characterisation, CharacterisationValue, ClockExtent, ClockRule, ClockUse, Code, CodeList, CodeListVersion, Family,
@@ -11,6 +12,11 @@ pub use code_list::{
 pub use grade_scheme::{
     Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Rollup, Scale, SizeRange, Span,
 };
+pub use problems::{ListProblem, ListProblemKind};
+
+use serde::de::{Deserializer, Error, MapAccess, Visitor};
+
+use crate::text::{Language, Text};
 
 /// Why a code list or a grade scheme could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -30,4 +36,25 @@ impl From<serde_json::Error> for ListError {
         let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message).to_owned();
         Self { line: error.line(), column: error.column(), message }
     }
+}
+
+/// Reads texts by language; a plain map would keep the last of two names in one language silently.
+fn labels<'de, D: Deserializer<'de>>(source: D) -> Result<Labels, D::Error> {
+    struct ByLanguage;
+    impl<'de> Visitor<'de> for ByLanguage {
+        type Value = Labels;
+        fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+            f.write_str("an object of texts by language tag")
+        }
+        fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Labels, A::Error> {
+            let mut labels = Labels::new();
+            while let Some((language, text)) = source.next_entry::<Language, Text>()? {
+                if let Some(earlier) = labels.insert(language, text) {
+                    return Err(A::Error::custom(format_args!("a second name beside {earlier:?} in one language")));
+                }
+            }
+            Ok(labels)
+        }
+    }
+    source.deserialize_map(ByLanguage)
 }

@@ -44,7 +44,9 @@ fn encoding(source: &[u8]) -> Option<ReadError> {
         [b'P', b'K', 3, 4, ..] => "it begins like a zip archive",
         [0x1F, 0x8B, ..] => "it begins like a gzip archive",
         [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
-        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..] | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => "it begins like UTF-16",
+        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..] | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => {
+            "it begins like UTF-16"
+        }
         _ if source.contains(&0) => "it looks binary",
         _ => {
             broken?;
@@ -60,10 +62,14 @@ fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
     // serde_json ends its message with the position, which stands in fields of its own here.
     let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
     let message = match message {
-        "recursion limit exceeded" => "lists and objects stand more than 127 deep in each other; flatten the data".to_owned(),
+        "recursion limit exceeded" => {
+            "lists and objects stand more than 127 deep in each other; flatten the data".to_owned()
+        }
         "trailing characters" => "the document has ended, and something stands behind it".to_owned(),
         _ => match message.strip_prefix("EOF while parsing ") {
-            Some(what) => format!("the source ends inside {what}; it was cut off, or a bracket or quotation mark is missing"),
+            Some(what) => {
+                format!("the source ends inside {what}; it was cut off, or a bracket or quotation mark is missing")
+            }
             None => message.to_owned(),
         },
     };
@@ -88,8 +94,8 @@ mod whole {
     use serde_json::{Map, Number, Value};
 
     use super::super::error::{Problem, ProblemKind, ReadError};
-    use super::super::ids;
     use super::super::huge;
+    use super::super::ids;
     use super::super::place::locate_all;
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
@@ -234,7 +240,8 @@ mod whole {
                     Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
                     // A document of another version is no slip of the pen: no word is near.
                     Some(version) if at == "/obvert" => {
-                        let message = format!("the document is of version {version:?} of the format; this reader knows {list}");
+                        let message =
+                            format!("the document is of version {version:?} of the format; this reader knows {list}");
                         add(ProblemKind::UnknownWord, at, message, None);
                     }
                     Some(word) => {

@@ -71,7 +71,8 @@ pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>
     }
     scan.value(&trie, Some(0), None);
     let found = scan.found;
-    let mut offsets: Vec<usize> = found.iter().flat_map(|f| [Some(f.start), f.key.map(|key| key.0)]).flatten().collect();
+    let mut offsets: Vec<usize> =
+        found.iter().flat_map(|f| [Some(f.start), f.key.map(|key| key.0)]).flatten().collect();
     offsets.sort_unstable();
     let mut lines = Lines::new(source);
     let positions: FxHashMap<usize, (usize, usize)> =

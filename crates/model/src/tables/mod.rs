@@ -18,7 +18,9 @@ pub use document::{
 pub use equipment::{Equipment, EquipmentKind};
 pub use locate::{DepthTo, Locate, LocateMethod};
 pub use media::{Media, MediaKind, MediaState};
-pub use observation::{Clock, ClockReading, Dimension, FlowState, Grades, MediaRef, Observation, Quantity, QuantityUnit};
+pub use observation::{
+    Clock, ClockReading, Dimension, FlowState, Grades, MediaRef, Observation, Quantity, QuantityUnit,
+};
 pub use party::{Party, PartyRole};
 pub use pipe::{Carries, Inverts, Joins, LengthBetween, Material, MaterialClass, Pipe, Shape, SizeBasis};
 pub use rating::{Aspect, Rating};

@@ -69,10 +69,9 @@ impl QuantityUnit {
                 QuantityUnit::Metre => (10_000.0, 1.0),
                 QuantityUnit::Foot => (3048.0, 1.0),
                 QuantityUnit::UsSurveyFoot => (12_000_000.0, 3937.0),
-                QuantityUnit::Percent
-                | QuantityUnit::Degrees
-                | QuantityUnit::Count
-                | QuantityUnit::LitresPerSecond => (1.0, 1.0),
+                QuantityUnit::Percent | QuantityUnit::Degrees | QuantityUnit::Count | QuantityUnit::LitresPerSecond => {
+                    (1.0, 1.0)
+                }
             }
         }
         let ((a, b), (c, d)) = (tenths(self), tenths(other));

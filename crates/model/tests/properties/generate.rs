@@ -34,7 +34,8 @@ fn value(root: &Value, schema: &Value) -> BoxedStrategy<Value> {
             // JSON does not tell 3 from 3.0.
             #[allow(clippy::cast_precision_loss)]
             let with_fraction = (0..=largest).prop_map(|whole| json!(whole as f64));
-            prop_oneof![Just(json!(0)), Just(json!(largest)), (0..=largest).prop_map(|n| json!(n)), with_fraction].boxed()
+            prop_oneof![Just(json!(0)), Just(json!(largest)), (0..=largest).prop_map(|n| json!(n)), with_fraction]
+                .boxed()
         }
         Some("boolean") => any::<bool>().prop_map(Value::from).boxed(),
         Some("string") => text().prop_filter("never empty", |text| !text.is_empty()).prop_map(Value::from).boxed(),
@@ -97,7 +98,8 @@ fn number() -> impl Strategy<Value = Value> {
         (-100_000..100_000_i64).prop_map(|n| json!(n)),
         (-1e6..1e6).prop_map(|n: f64| json!((n * 100.0).round() / 100.0)),
         // Of every magnitude that is small enough.
-        (any::<f64>(), -330..16).prop_map(|(n, power)| json!((n.to_bits() % 1_000_000) as f64 / 1e6 * 10f64.powi(power))),
+        (any::<f64>(), -330..16)
+            .prop_map(|(n, power)| json!((n.to_bits() % 1_000_000) as f64 / 1e6 * 10f64.powi(power))),
     ]
 }
 

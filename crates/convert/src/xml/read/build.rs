@@ -134,6 +134,7 @@ impl Build<'_> {
                             parent.name,
                             short(found)
                         );
+                        let offset = self.tokens.past_space(offset);
                         self.problem(ProblemKind::WrongType, pointer, offset, message);
                     }
                 }
@@ -141,26 +142,31 @@ impl Build<'_> {
         }
     }
 
-    /// Reports a child that an element cannot have, and passes over it.
-    fn unknown(&mut self, start: &Start, parent: &Start, pointer: &str, known: &[&str]) -> Result<(), ConvertError> {
-        let (message, suggestion) = match start.foreign.as_deref() {
-            Some("") => (format!("the element <{}> is in no namespace", start.name), None),
-            Some(other) => (
-                format!(
-                    "the element <{}> is in the namespace {:?}, which is not the format's",
-                    start.name,
-                    short(other)
-                ),
-                None,
-            ),
-            None => (
-                format!(
-                    "unknown element <{}> in <{}>; data of your own goes into <extensions>",
-                    short(&start.name),
-                    parent.name
-                ),
-                names::nearest(&start.name, known.iter().copied()),
-            ),
+    /// Reports a child that an element cannot have, and passes over it. In a list `only` one kind of element may stand.
+    fn unknown(
+        &mut self,
+        start: &Start,
+        parent: &Start,
+        pointer: &str,
+        known: &[&str],
+        only: bool,
+    ) -> Result<(), ConvertError> {
+        let name = short(&start.name);
+        let (message, suggestion) = match (start.foreign.as_deref(), known) {
+            (Some(""), _) => (format!("the element <{name}> is in no namespace"), None),
+            (Some(other), _) => {
+                let message =
+                    format!("the element <{name}> is in the namespace {:?}, which is not the format's", short(other));
+                (message, None)
+            }
+            (None, [item]) if only => {
+                (format!("unknown element <{name}> in <{}>, where each is an <{item}>", parent.name), None)
+            }
+            (None, _) => {
+                let message =
+                    format!("unknown element <{name}> in <{}>; data of your own goes into <extensions>", parent.name);
+                (message, names::nearest(&start.name, known.iter().copied()))
+            }
         };
         let below = format!("{pointer}/{}", escape(&start.name));
         self.suggest(ProblemKind::UnknownKey, &below, start.offset, message, suggestion);
@@ -175,7 +181,7 @@ impl Build<'_> {
         while let Some(start) = self.child(parent, pointer)? {
             let index = known.iter().position(|name| start.foreign.is_none() && *name == start.name);
             let Some((index, field)) = index.and_then(|index| Some((index, shape.fields.get(index)?))) else {
-                self.unknown(&start, parent, pointer, &known)?;
+                self.unknown(&start, parent, pointer, &known, false)?;
                 continue;
             };
             let below = format!("{pointer}/{}", field.name);
@@ -226,7 +232,7 @@ impl Build<'_> {
         let mut items = Vec::new();
         while let Some(start) = self.child(parent, pointer)? {
             if start.foreign.is_some() || start.name != name {
-                self.unknown(&start, parent, pointer, &[&name])?;
+                self.unknown(&start, parent, pointer, &[&name], true)?;
                 continue;
             }
             let below = format!("{pointer}/{}", items.len());
@@ -320,7 +326,7 @@ impl Build<'_> {
         let mut entries = Map::new();
         while let Some(start) = self.child(parent, pointer)? {
             if start.foreign.is_some() || start.name != names::EXTENSION {
-                self.unknown(&start, parent, pointer, &[names::EXTENSION])?;
+                self.unknown(&start, parent, pointer, &[names::EXTENSION], true)?;
                 continue;
             }
             self.attributes(&start, pointer, &[names::EXTENSION_NAME]);

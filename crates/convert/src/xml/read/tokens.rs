@@ -70,6 +70,12 @@ impl<'t> Tokens<'t> {
         self.counter.at(offset)
     }
 
+    /// The first byte from an offset on that is not white space.
+    pub(super) fn past_space(&self, offset: usize) -> usize {
+        let rest = self.text.get(offset..).unwrap_or_default();
+        self.text.len() - rest.trim_start_matches(is_space).len()
+    }
+
     /// An error at a byte of the text.
     pub(super) fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
         ConvertError::Form { place: Some(self.place(offset)), message: message.into() }

@@ -1,0 +1,477 @@
+//! Whether a list or a scheme makes sense in itself. An office that brings its own is told before the first survey is
+//! judged by it, since a band that is missing shows nowhere else than in a grade that nobody expected.
+
+use std::collections::BTreeMap;
+
+use rustc_hash::FxHashSet;
+
+use super::{Band, ClockUse, Code, CodeList, Family, GradeEntry, GradeScheme, QuantityMeaning};
+use crate::tables::{Aspect, MaterialClass, QuantityUnit};
+
+words! {
+    /// What kind of problem a code list or a grade scheme has in itself.
+    pub ListProblemKind {
+        /// A code, a place of a characterisation, a value, an amount, a step or a link stands twice.
+        Twice = "twice",
+        /// A list or a label without anything in it.
+        Empty = "empty",
+        /// A link leads to the very code that has it, or to a code of the same list that is not there.
+        Link = "link",
+        /// A range that nothing lies in: its end is not above its beginning.
+        EmptyRange = "empty-range",
+        /// A place that must be filled stands behind one that may be left out, so that what is written cannot be told apart.
+        Order = "order",
+        /// Two statements that contradict each other.
+        Contradiction = "contradiction",
+        /// The scheme grades another list, or another version of it.
+        OtherList = "other-list",
+        /// A code, characterisation, amount or aspect that is not defined.
+        Unknown = "unknown",
+        /// Amounts that belong to no band.
+        Gap = "gap",
+        /// Amounts that belong to two bands.
+        Overlap = "overlap",
+        /// A grade outside the scale, or without a step on it.
+        OffScale = "off-scale",
+        /// An entry that is never taken, since those before it take all that it would.
+        Unreachable = "unreachable",
+        /// Something that gets no grade.
+        NotGraded = "not-graded",
+    }
+}
+
+/// One problem of a code list or a grade scheme.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ListProblem {
+    /// What kind it is.
+    pub kind: ListProblemKind,
+    /// Where, as a JSON Pointer (RFC 6901) into the list or scheme.
+    pub pointer: String,
+    /// What is wrong: lower case, no full stop.
+    pub message: String,
+}
+
+impl std::fmt::Display for ListProblem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.pointer, self.message)
+    }
+}
+
+#[derive(Default)]
+struct Problems(Vec<ListProblem>);
+
+impl Problems {
+    fn add(&mut self, kind: ListProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
+        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into() });
+    }
+
+    /// Reports every name but the first of its kind, at `pointer` and its number.
+    fn twice<'n>(&mut self, pointer: &str, what: &str, names: impl Iterator<Item = &'n str>) {
+        let mut seen = FxHashSet::default();
+        for (index, name) in names.enumerate() {
+            if !seen.insert(name) {
+                self.add(
+                    ListProblemKind::Twice,
+                    format!("{pointer}/{index}"),
+                    format!("the {what} {name:?} stands twice"),
+                );
+            }
+        }
+    }
+}
+
+impl CodeList {
+    /// What does not make sense in the list, in its order; empty for a sound one.
+    ///
+    /// ```
+    /// use obvert_model::lists::{CodeList, ListProblemKind};
+    /// let source = br#"{
+    ///   "code_list": "0.1", "id": "larkmoor-terms", "version": "1", "title": "Terms of the town of Larkmoor",
+    ///   "codes": [ { "code": "crack", "family": "structural", "label": { "en": "crack" },
+    ///     "quantities": [ { "name": "width", "unit": "mm", "min": 5, "max": 0 } ],
+    ///     "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed" } ]
+    /// }"#;
+    /// let problems = CodeList::read(source)?.problems();
+    /// assert_eq!(problems[0].kind, ListProblemKind::EmptyRange);
+    /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: nothing lies from 5 to 0 mm");
+    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// ```
+    #[must_use]
+    pub fn problems(&self) -> Vec<ListProblem> {
+        let mut problems = Problems::default();
+        if self.codes.is_empty() {
+            problems.add(ListProblemKind::Empty, "/codes", "the list has no code");
+        }
+        problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
+        let known: FxHashSet<&str> = self.codes.iter().map(|code| code.code.as_str()).collect();
+        for (index, code) in self.codes.iter().enumerate() {
+            self.code_problems(code, &format!("/codes/{index}"), &known, &mut problems);
+        }
+        problems.0
+    }
+
+    fn code_problems(&self, code: &Code, at: &str, known: &FxHashSet<&str>, problems: &mut Problems) {
+        if code.label.is_empty() {
+            problems.add(ListProblemKind::Empty, format!("{at}/label"), "the code has a name in no language");
+        }
+        characterisation_problems(code, at, problems);
+        problems.twice(&format!("{at}/quantities"), "amount", code.quantities.iter().map(|q| q.name.as_str()));
+        let mut optional = None;
+        for (index, quantity) in code.quantities.iter().enumerate() {
+            let at = format!("{at}/quantities/{index}");
+            quantity_problems(quantity, &at, problems);
+            if quantity.required != Some(true) {
+                optional.get_or_insert(quantity.name.as_str());
+            } else if let Some(earlier) = optional {
+                problems.add(ListProblemKind::Order, at, behind_optional(&quantity.name, earlier));
+            }
+        }
+        if code.clock.usage == ClockUse::None && code.clock.extent.is_some() {
+            let message = "a clock reference that means nothing has an extent; leave the extent out";
+            problems.add(ListProblemKind::Contradiction, format!("{at}/clock"), message);
+        }
+        let mut links = FxHashSet::default();
+        for (index, link) in code.same_as.iter().enumerate() {
+            let at = format!("{at}/same_as/{index}");
+            let target = format!("{} of {}", &*link.code, &*link.list);
+            if !links.insert((&link.list, &link.code, &link.characterisation)) {
+                problems.add(ListProblemKind::Twice, at, format!("the link to {target} stands twice"));
+            } else if link.list == self.id && link.code == code.code {
+                problems.add(ListProblemKind::Link, at, "the code is linked to itself");
+            } else if link.list == self.id && !known.contains(link.code.as_str()) {
+                problems.add(ListProblemKind::Link, at, format!("the list has no code {:?}", &*link.code));
+            }
+        }
+    }
+}
+
+fn behind_optional(name: &str, earlier: &str) -> String {
+    format!("{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first")
+}
+
+fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
+    let places = &code.characterisation;
+    problems.twice(&format!("{at}/characterisation"), "place", places.iter().map(|place| place.name.as_str()));
+    let mut optional = None;
+    for (index, place) in places.iter().enumerate() {
+        let at = format!("{at}/characterisation/{index}");
+        if !place.required {
+            optional.get_or_insert(place.name.as_str());
+        } else if let Some(earlier) = optional {
+            problems.add(ListProblemKind::Order, &at, behind_optional(&place.name, earlier));
+        }
+        if place.values.is_empty() {
+            problems.add(ListProblemKind::Empty, format!("{at}/values"), "the place can have no value");
+        }
+        problems.twice(&format!("{at}/values"), "value", place.values.iter().map(|value| value.value.as_str()));
+        for (index, value) in place.values.iter().enumerate() {
+            if value.label.is_empty() {
+                let at = format!("{at}/values/{index}/label");
+                problems.add(ListProblemKind::Empty, at, "the value has a name in no language");
+            }
+        }
+    }
+}
+
+fn quantity_problems(quantity: &QuantityMeaning, at: &str, problems: &mut Problems) {
+    if let (Some(min), Some(max)) = (quantity.min, quantity.max) {
+        if min >= max {
+            problems.add(
+                ListProblemKind::EmptyRange,
+                at,
+                format!("nothing lies from {min} to {max} {}", quantity.unit),
+            );
+        }
+    }
+    match (quantity.unit, quantity.of) {
+        (QuantityUnit::Percent, None) => {
+            let message =
+                "a percentage does not say of what; a tenth of the height is another amount than one of the area";
+            problems.add(ListProblemKind::Contradiction, at, message);
+        }
+        (QuantityUnit::Percent, Some(_)) | (_, None) => {}
+        (unit, Some(of)) => {
+            problems.add(ListProblemKind::Contradiction, at, format!("an amount in {unit} is no share of {of}"));
+        }
+    }
+}
+
+impl GradeScheme {
+    /// What does not make sense in the scheme together with the list that it grades, in its order; empty for a sound one.
+    ///
+    /// Every condition that entries set is played through: each material class, each range of sizes, each
+    /// characterisation, and each of these unknown. So it is found when an entry is never taken and when something
+    /// gets no grade, however the conditions are spread over entries.
+    #[must_use]
+    pub fn problems(&self, list: &CodeList) -> Vec<ListProblem> {
+        let mut problems = Problems::default();
+        if self.code_list.list != list.id || self.code_list.version != list.version {
+            let (wanted, given) = (&self.code_list, (&*list.id, &*list.version));
+            let message = format!(
+                "the scheme grades version {} of {}, and was held against version {} of {}",
+                &*wanted.version, &*wanted.list, given.1, given.0
+            );
+            problems.add(ListProblemKind::OtherList, "/code_list", message);
+        }
+        self.scale_problems(&mut problems);
+        let codes = list.by_code();
+        let mut groups: BTreeMap<(&str, Aspect), Vec<usize>> = BTreeMap::new();
+        for (index, entry) in self.entries.iter().enumerate() {
+            match codes.get(entry.code.as_str()) {
+                Some(code) => self.entry_problems(entry, code, &format!("/entries/{index}"), &mut problems),
+                None => {
+                    let message = format!("the code list has no code {:?}", &*entry.code);
+                    problems.add(ListProblemKind::Unknown, format!("/entries/{index}/code"), message);
+                }
+            }
+            groups.entry((&entry.code, entry.aspect)).or_default().push(index);
+        }
+        for ((code, _), indexes) in &groups {
+            if let Some(code) = codes.get(code) {
+                self.reach_problems(code, indexes, &mut problems);
+            }
+        }
+        for code in &list.codes {
+            let aspect = match code.family {
+                Family::Structural => Aspect::Structural,
+                Family::Operational => Aspect::Operational,
+                Family::Construction | Family::Level | Family::Housekeeping => continue,
+            };
+            if self.aspects.contains(&aspect) && !groups.contains_key(&(code.code.as_str(), aspect)) {
+                let message = format!("the {aspect} code {:?} has no {aspect} grade", &*code.code);
+                problems.add(ListProblemKind::NotGraded, "/entries", message);
+            }
+        }
+        for (name, span) in [("interval", &self.rollup.interval), ("per_length", &self.rollup.per_length)] {
+            if span.value <= 0.0 {
+                let message = format!("{} {} is no length to count by", span.value, span.unit);
+                problems.add(ListProblemKind::EmptyRange, format!("/rollup/{name}"), message);
+            }
+        }
+        problems.0
+    }
+
+    fn scale_problems(&self, problems: &mut Problems) {
+        let (best, worst) = (self.scale.best.get(), self.scale.worst.get());
+        if best == worst {
+            problems.add(ListProblemKind::EmptyRange, "/scale", "the best grade and the worst are the same");
+        }
+        let grades: Vec<String> = self.scale.steps.iter().map(|step| step.grade.to_string()).collect();
+        problems.twice("/scale/steps", "step", grades.iter().map(String::as_str));
+        for (index, step) in self.scale.steps.iter().enumerate() {
+            let at = format!("/scale/steps/{index}");
+            if !(best.min(worst)..=best.max(worst)).contains(&step.grade.get()) {
+                problems.add(ListProblemKind::OffScale, &at, format!("the step {} lies outside the scale", step.grade));
+            }
+            if step.label.is_empty() {
+                problems.add(ListProblemKind::Empty, format!("{at}/label"), "the step has a name in no language");
+            }
+        }
+        for (what, grade) in [("best", self.scale.best), ("worst", self.scale.worst)] {
+            if !self.is_step(grade.get()) {
+                problems.add(
+                    ListProblemKind::OffScale,
+                    format!("/scale/{what}"),
+                    format!("the grade {grade} has no step"),
+                );
+            }
+        }
+        if self.aspects.is_empty() {
+            problems.add(ListProblemKind::Empty, "/aspects", "the scheme judges no aspect");
+        }
+        problems.twice("/aspects", "aspect", self.aspects.iter().map(|aspect| aspect.as_str()));
+        if self.entries.is_empty() {
+            problems.add(ListProblemKind::Empty, "/entries", "the scheme grades no code");
+        }
+    }
+
+    fn is_step(&self, grade: u8) -> bool {
+        self.scale.steps.iter().any(|step| step.grade.get() == grade)
+    }
+
+    fn entry_problems(&self, entry: &GradeEntry, code: &Code, at: &str, problems: &mut Problems) {
+        if !self.aspects.contains(&entry.aspect) {
+            let message = format!("the scheme does not judge the aspect {:?}", entry.aspect.as_str());
+            problems.add(ListProblemKind::Unknown, format!("{at}/aspect"), message);
+        }
+        for (index, value) in entry.characterisation.iter().enumerate() {
+            let known =
+                code.characterisation.get(index).is_some_and(|place| place.values.iter().any(|v| v.value == *value));
+            if !known {
+                let message = format!("the code {:?} cannot have {:?} in place {}", &*code.code, &**value, index + 1);
+                problems.add(ListProblemKind::Unknown, format!("{at}/characterisation/{index}"), message);
+            }
+        }
+        if let Some(size) = &entry.size {
+            let (from, below) = (size.from.unwrap_or(0.0), size.below.unwrap_or(f64::INFINITY));
+            if from >= below {
+                let message = format!("no size lies from {from} to below {below} mm");
+                problems.add(ListProblemKind::EmptyRange, format!("{at}/size"), message);
+            }
+        }
+        let grades = entry.bands.iter().enumerate().map(|(index, band)| (format!("{at}/bands/{index}"), band.grade));
+        for (at, grade) in grades.chain(entry.grade.map(|grade| (format!("{at}/grade"), grade))) {
+            if !self.is_step(grade.get()) {
+                problems.add(ListProblemKind::OffScale, at, format!("the grade {grade} is no step of the scale"));
+            }
+        }
+        band_problems(&entry.bands, code, at, problems);
+        let quantity = entry.bands.first().and_then(|band| code.quantities.iter().find(|q| q.name == band.quantity));
+        // Even an amount that must be there may be missing; then the observation has no grade, which the checker says.
+        if entry.grade.is_none() && quantity.is_none_or(|quantity| quantity.required != Some(true)) {
+            let message = if entry.bands.is_empty() {
+                "the entry has neither bands nor a grade"
+            } else {
+                "the entry has no grade for when the amount was not recorded"
+            };
+            problems.add(ListProblemKind::NotGraded, at, message);
+        }
+    }
+
+    /// Plays every case of one code and aspect through the entries, as a grader does: the first that fits is taken.
+    fn reach_problems(&self, code: &Code, indexes: &[usize], problems: &mut Problems) {
+        let entries: Vec<&GradeEntry> = indexes.iter().filter_map(|index| self.entries.get(*index)).collect();
+        let mut taken = vec![false; entries.len()];
+        let mut ungraded = None;
+        for case in cases(code, &entries) {
+            match entries.iter().position(|entry| case.fits(entry)) {
+                Some(first) => taken[first] = true,
+                None if ungraded.is_none() => ungraded = Some(case),
+                None => {}
+            }
+        }
+        for ((entry, index), taken) in entries.iter().zip(indexes).zip(taken) {
+            if !taken {
+                let message =
+                    format!("no {:?} comes here: the entries before it take all that this one would", &*entry.code);
+                problems.add(ListProblemKind::Unreachable, format!("/entries/{index}"), message);
+            }
+        }
+        if let (Some(case), Some(last), Some(entry)) = (ungraded, indexes.last(), entries.last()) {
+            let message = format!("{:?} {case} gets no grade; add an entry without conditions last", &*entry.code);
+            problems.add(ListProblemKind::NotGraded, format!("/entries/{last}"), message);
+        }
+    }
+}
+
+fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems) {
+    let Some(first) = bands.first() else { return };
+    for (index, band) in bands.iter().enumerate() {
+        let at = format!("{at}/bands/{index}");
+        if band.quantity != first.quantity {
+            let message = format!(
+                "bands of {:?} and of {:?} stand in one entry; grade by one amount",
+                &*first.quantity, &*band.quantity
+            );
+            problems.add(ListProblemKind::Contradiction, &at, message);
+        }
+        if band.below.is_some_and(|below| below <= band.from) {
+            let message = format!("nothing lies from {} to below {}", band.from, band.below.unwrap_or_default());
+            problems.add(ListProblemKind::EmptyRange, &at, message);
+        }
+    }
+    let Some(quantity) = code.quantities.iter().find(|quantity| quantity.name == first.quantity) else {
+        let message = format!("the code {:?} has no amount {:?}", &*code.code, &*first.quantity);
+        return problems.add(ListProblemKind::Unknown, format!("{at}/bands/0/quantity"), message);
+    };
+    let unit = quantity.unit;
+    if quantity.min.is_none_or(|min| first.from > min) {
+        let message = match quantity.min {
+            Some(min) => format!("amounts from {min} to below {} {unit} have no band", first.from),
+            None => format!(
+                "amounts below {} {unit} have no band; give the amount a least value in the code list",
+                first.from
+            ),
+        };
+        problems.add(ListProblemKind::Gap, format!("{at}/bands/0"), message);
+    }
+    for (index, two) in bands.windows(2).enumerate() {
+        let at = format!("{at}/bands/{}", index + 1);
+        let (end, next) = (two[0].below.unwrap_or(f64::INFINITY), two[1].from);
+        if end < next {
+            problems.add(ListProblemKind::Gap, at, format!("amounts from {end} to below {next} {unit} have no band"));
+        } else if end > next {
+            problems.add(
+                ListProblemKind::Overlap,
+                at,
+                format!("amounts from {next} {unit} on belong to the band before as well"),
+            );
+        }
+    }
+    let end = bands.last().and_then(|band| band.below);
+    if let Some(end) = end.filter(|end| quantity.max.is_none_or(|max| *end <= max)) {
+        let message = format!("amounts from {end} {unit} on have no band; leave the last band open");
+        problems.add(ListProblemKind::Gap, format!("{at}/bands/{}", bands.len() - 1), message);
+    }
+}
+
+/// One case that a grader can meet: what is known of the pipe and of the observation, as far as entries ask for it.
+#[derive(Clone)]
+struct Case<'l> {
+    material: Option<MaterialClass>,
+    /// The least size of a range that no entry divides further, in mm.
+    size: Option<f64>,
+    characterisation: Vec<&'l str>,
+}
+
+impl Case<'_> {
+    fn fits(&self, entry: &GradeEntry) -> bool {
+        let material =
+            entry.materials.is_empty() || self.material.is_some_and(|class| entry.materials.contains(&class));
+        let size = entry.size.as_ref().is_none_or(|range| {
+            self.size.is_some_and(|size| {
+                range.from.is_none_or(|from| size >= from) && range.below.is_none_or(|below| size < below)
+            })
+        });
+        let characterisation = entry.characterisation.len() <= self.characterisation.len()
+            && entry.characterisation.iter().zip(&self.characterisation).all(|(wanted, value)| **wanted == **value);
+        material && size && characterisation
+    }
+}
+
+impl std::fmt::Display for Case<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        if !self.characterisation.is_empty() {
+            write!(f, "with {} ", self.characterisation.join(", "))?;
+        }
+        match self.material {
+            Some(class) => write!(f, "in a pipe of {class}")?,
+            None => f.write_str("in a pipe of unknown material")?,
+        }
+        match self.size {
+            Some(size) => write!(f, " and {size} mm or more"),
+            None => f.write_str(" and size"),
+        }
+    }
+}
+
+fn cases<'l>(code: &'l Code, entries: &[&GradeEntry]) -> Vec<Case<'l>> {
+    let allowed = |class: &&MaterialClass| code.materials.is_empty() || code.materials.contains(class);
+    let materials = MaterialClass::ALL.iter().filter(allowed).copied().map(Some).chain([None]);
+    let mut bounds: Vec<f64> = vec![0.0];
+    let ranges = entries.iter().filter_map(|entry| entry.size.as_ref());
+    bounds.extend(ranges.flat_map(|range| [range.from, range.below]).flatten());
+    bounds.sort_by(f64::total_cmp);
+    bounds.dedup();
+    let sizes: Vec<Option<f64>> = bounds.into_iter().map(Some).chain([None]).collect();
+    // Every beginning of a characterisation: what stands in later places may always be missing.
+    let mut characterisations: Vec<Vec<&str>> = vec![vec![]];
+    let mut longest: Vec<Vec<&str>> = vec![vec![]];
+    let asked = entries.iter().map(|entry| entry.characterisation.len()).max().unwrap_or(0);
+    for place in code.characterisation.iter().take(asked) {
+        longest = longest
+            .iter()
+            .flat_map(|before| place.values.iter().map(|value| [before.as_slice(), &[value.value.as_str()]].concat()))
+            .collect();
+        characterisations.extend(longest.iter().cloned());
+    }
+    let mut cases = Vec::new();
+    for material in materials {
+        for size in &sizes {
+            for characterisation in &characterisations {
+                cases.push(Case { material, size: *size, characterisation: characterisation.clone() });
+            }
+        }
+    }
+    cases
+}

@@ -1,0 +1,285 @@
+//! The built-in code list and grade scheme, and what is found in lists that make no sense.
+
+use std::collections::BTreeSet;
+
+use obvert_model::lists::{CodeList, Family, GradeScheme, ListError, ListProblem, ListProblemKind};
+use obvert_model::tables::Aspect;
+use serde_json::{Value, json};
+
+const LIST: &str = include_str!("../data/code-lists/obvert-terms.json");
+const SCHEME: &str = include_str!("../data/grade-schemes/obvert-grades.json");
+
+fn shown(problems: &[ListProblem]) -> Vec<String> {
+    problems.iter().map(|problem| format!("{} {problem}", problem.kind)).collect()
+}
+
+#[test]
+fn the_built_in_ones_make_sense() {
+    let (list, scheme) = (CodeList::obvert_terms(), GradeScheme::obvert_grades());
+    assert_eq!(shown(&list.problems()), Vec::<String>::new());
+    assert_eq!(shown(&scheme.problems(list)), Vec::<String>::new());
+}
+
+#[test]
+fn the_built_in_list_covers_the_trade() {
+    let list = CodeList::obvert_terms();
+    assert!(list.codes.len() >= 80, "{}", list.codes.len());
+    for family in Family::ALL {
+        let of_family = list.codes.iter().filter(|code| code.family == *family).count();
+        assert!(of_family >= 5, "{family}: {of_family}");
+    }
+    for code in &list.codes {
+        assert!(code.meaning.is_some(), "{}", code.code);
+        for language in ["en", "de", "fr", "es"] {
+            assert!(code.label.contains_key(language), "{} has no name in {language}", code.code);
+        }
+    }
+}
+
+#[test]
+fn every_defect_of_the_built_in_list_has_a_grade() {
+    let (list, scheme) = (CodeList::obvert_terms(), GradeScheme::obvert_grades());
+    let graded: BTreeSet<_> = scheme.entries.iter().map(|entry| (&entry.code, entry.aspect)).collect();
+    for code in &list.codes {
+        let aspect = match code.family {
+            Family::Structural => Aspect::Structural,
+            Family::Operational => Aspect::Operational,
+            _ => continue,
+        };
+        assert!(graded.contains(&(&code.code, aspect)), "{}", code.code);
+    }
+}
+
+#[test]
+fn built_in_ones_are_found_by_name_and_version() {
+    assert!(CodeList::built_in("obvert-terms", "1").is_some());
+    assert!(CodeList::built_in("obvert-terms", "2").is_none());
+    assert!(CodeList::built_in("Obvert-Terms", "1").is_none());
+    assert!(GradeScheme::built_in("obvert-grades", "1").is_some());
+    assert!(GradeScheme::built_in("obvert-terms", "1").is_none());
+    let by_code = CodeList::obvert_terms().by_code();
+    assert_eq!(by_code.len(), CodeList::obvert_terms().codes.len());
+    assert_eq!(by_code["run.start"].family, Family::Housekeeping);
+}
+
+#[test]
+fn a_list_that_cannot_be_read_says_where() {
+    for (source, line, message) in [
+        ("{\n  \"code_list\": \"0.2\"\n}", 2, "invalid value: string \"0.2\", expected one of 0.1"),
+        ("{\n  \"code_lst\": \"0.1\"\n}", 2, "unknown field `code_lst`"),
+        ("{\n\"codes\": [{ \"label\": { \"en\": \"a\",\n \"en\": \"b\" } }] }", 3, "a second name beside"),
+        ("[]", 1, "invalid type: sequence"),
+        ("", 1, "EOF"),
+    ] {
+        let ListError { line: at, message: text, .. } = CodeList::read(source.as_bytes()).unwrap_err();
+        assert_eq!(at, line, "{text}");
+        assert!(text.starts_with(message), "{text}");
+    }
+    let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
+    assert!(error.to_string().starts_with("line 2, column 2"), "{error}");
+}
+
+/// A list of two codes, small enough to break one thing at a time.
+fn list() -> Value {
+    json!({
+        "code_list": "0.1", "id": "larkmoor-terms", "version": "3", "title": "Terms of the town of Larkmoor",
+        "codes": [
+            {
+                "code": "crack", "family": "structural", "label": { "en": "crack" },
+                "characterisation": [
+                    { "name": "course", "required": true, "values": [
+                        { "value": "along", "label": { "en": "along" } }, { "value": "across", "label": { "en": "across" } }
+                    ] },
+                    { "name": "edge", "required": false, "values": [{ "value": "sharp", "label": { "en": "sharp" } }] }
+                ],
+                "quantities": [
+                    { "name": "width", "unit": "mm", "min": 0, "max": 50 },
+                    { "name": "share", "unit": "percent", "of": "perimeter" }
+                ],
+                "clock": { "use": "required", "extent": "either" }, "continuous": "allowed", "joint": "allowed",
+                "same_as": [{ "list": "larkmoor-terms", "code": "roots" }, { "list": "elsewhere", "code": "crack" }]
+            },
+            {
+                "code": "roots", "family": "operational", "label": { "en": "roots" }, "materials": ["clayware", "concrete"],
+                "clock": { "use": "none" }, "continuous": "never", "joint": "required"
+            }
+        ]
+    })
+}
+
+fn scheme() -> Value {
+    json!({
+        "grade_scheme": "0.1", "id": "larkmoor-grades", "version": "1", "title": "Grades of the town of Larkmoor",
+        "code_list": { "list": "larkmoor-terms", "version": "3" },
+        "scale": { "best": 1, "worst": 3, "steps": [
+            { "grade": 1, "label": { "en": "good" } }, { "grade": 2, "label": { "en": "fair" } }, { "grade": 3, "label": { "en": "bad" } }
+        ] },
+        "aspects": ["structural", "operational"],
+        "entries": [
+            { "code": "crack", "aspect": "structural", "characterisation": ["along"], "size": { "below": 300 }, "grade": 3 },
+            { "code": "crack", "aspect": "structural", "bands": [
+                { "quantity": "width", "from": 0, "below": 5, "grade": 1 }, { "quantity": "width", "from": 5, "grade": 2 }
+            ], "grade": 1 },
+            { "code": "roots", "aspect": "operational", "materials": ["clayware"], "grade": 2 },
+            { "code": "roots", "aspect": "operational", "grade": 1 }
+        ],
+        "rollup": { "interval": { "value": 1, "unit": "m" }, "per_length": { "value": 100, "unit": "ft" } }
+    })
+}
+
+fn read_list(value: &Value) -> CodeList {
+    CodeList::read(value.to_string().as_bytes()).unwrap()
+}
+
+fn read_scheme(value: &Value) -> GradeScheme {
+    GradeScheme::read(value.to_string().as_bytes()).unwrap()
+}
+
+/// Sets what stands at a pointer; `null` takes it away.
+fn with(mut value: Value, pointer: &str, new: Value) -> Value {
+    let (holder, key) = pointer.rsplit_once('/').unwrap();
+    match value.pointer_mut(holder).unwrap() {
+        Value::Object(entries) if new.is_null() => drop(entries.remove(key)),
+        Value::Object(entries) => drop(entries.insert(key.to_owned(), new)),
+        Value::Array(items) if key == "-" => items.push(new),
+        Value::Array(items) if new.is_null() => drop(items.remove(key.parse().unwrap())),
+        Value::Array(items) => items[key.parse::<usize>().unwrap()] = new,
+        other => panic!("{other}"),
+    }
+    value
+}
+
+type Expected = (ListProblemKind, &'static str);
+
+fn assert_problems(found: &[ListProblem], expected: &[Expected], what: &str) {
+    let pairs: Vec<_> = found.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
+    assert_eq!(pairs, expected, "{what}: {:#?}", shown(found));
+    for ListProblem { message, .. } in found {
+        assert!(!message.starts_with(char::is_uppercase) && !message.ends_with('.'), "{message}");
+    }
+}
+
+#[test]
+fn what_makes_no_sense_in_a_list_is_found() {
+    use ListProblemKind as K;
+    assert_problems(&read_list(&list()).problems(), &[], "the list as it is");
+    let cases: Vec<(&str, Value, Vec<Expected>)> = vec![
+        ("/codes", json!([]), vec![(K::Empty, "/codes")]),
+        ("/codes/1/code", json!("crack"), vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0")]),
+        ("/codes/1/code", json!("root"), vec![(K::Link, "/codes/0/same_as/0")]),
+        ("/codes/0/same_as/0/code", json!("crack"), vec![(K::Link, "/codes/0/same_as/0")]),
+        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "crack" }), vec![(K::Twice, "/codes/0/same_as/2")]),
+        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"] }), vec![]),
+        ("/codes/0/label", json!({}), vec![(K::Empty, "/codes/0/label")]),
+        ("/codes/0/characterisation/0/required", json!(false), vec![]),
+        ("/codes/0/characterisation/1/required", json!(true), vec![]),
+        ("/codes/0/characterisation/1/name", json!("course"), vec![(K::Twice, "/codes/0/characterisation/1")]),
+        ("/codes/0/characterisation/1/values", json!([]), vec![(K::Empty, "/codes/0/characterisation/1/values")]),
+        ("/codes/0/characterisation/0/values/1/value", json!("along"), vec![(K::Twice, "/codes/0/characterisation/0/values/1")]),
+        ("/codes/0/characterisation/0/values/1/label", json!({}), vec![(K::Empty, "/codes/0/characterisation/0/values/1/label")]),
+        ("/codes/0/quantities/0/max", json!(0), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
+        ("/codes/0/quantities/0/max", json!(-1), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
+        ("/codes/0/quantities/0/max", Value::Null, vec![]),
+        ("/codes/0/quantities/1/name", json!("width"), vec![(K::Twice, "/codes/0/quantities/1")]),
+        ("/codes/0/quantities/1/required", json!(true), vec![(K::Order, "/codes/0/quantities/1")]),
+        ("/codes/0/quantities/0/required", json!(true), vec![]),
+        ("/codes/0/quantities/1/of", Value::Null, vec![(K::Contradiction, "/codes/0/quantities/1")]),
+        ("/codes/0/quantities/0/of", json!("height"), vec![(K::Contradiction, "/codes/0/quantities/0")]),
+        ("/codes/1/clock/extent", json!("point"), vec![(K::Contradiction, "/codes/1/clock")]),
+    ];
+    for (pointer, new, expected) in cases {
+        let list = read_list(&with(list(), pointer, new.clone()));
+        assert_problems(&list.problems(), &expected, &format!("{pointer} = {new}"));
+    }
+    let swapped = with(with(list(), "/codes/0/characterisation/0/required", json!(false)), "/codes/0/characterisation/1/required", json!(true));
+    assert_problems(&read_list(&swapped).problems(), &[(K::Order, "/codes/0/characterisation/1")], "required behind optional");
+}
+
+#[test]
+fn what_makes_no_sense_in_a_scheme_is_found() {
+    use ListProblemKind as K;
+    let terms = read_list(&list());
+    assert_problems(&read_scheme(&scheme()).problems(&terms), &[], "the scheme as it is");
+    let band = |from: f64, below: Option<f64>, grade: u8| json!({ "quantity": "width", "from": from, "below": below, "grade": grade });
+    let bands = |bands: &[Value]| {
+        let mut bands = Value::from(bands);
+        for band in bands.as_array_mut().unwrap() {
+            band.as_object_mut().unwrap().retain(|_, value| !value.is_null());
+        }
+        bands
+    };
+    let cases: Vec<(&str, Value, Vec<Expected>)> = vec![
+        ("/code_list/version", json!("2"), vec![(K::OtherList, "/code_list")]),
+        ("/code_list/list", json!("other"), vec![(K::OtherList, "/code_list")]),
+        ("/scale/worst", json!(4), vec![(K::OffScale, "/scale/worst")]),
+        ("/scale/worst", json!(2), vec![(K::OffScale, "/scale/steps/2")]),
+        ("/scale/best", json!(3), vec![(K::EmptyRange, "/scale"), (K::OffScale, "/scale/steps/0"), (K::OffScale, "/scale/steps/1")]),
+        ("/scale/steps/1/grade", json!(1), vec![(K::Twice, "/scale/steps/1"), (K::OffScale, "/entries/1/bands/1"), (K::OffScale, "/entries/2/grade")]),
+        ("/scale/steps/1/label", json!({}), vec![(K::Empty, "/scale/steps/1/label")]),
+        ("/aspects", json!(["structural"]), vec![(K::Unknown, "/entries/2/aspect"), (K::Unknown, "/entries/3/aspect")]),
+        ("/aspects", json!(["structural", "operational", "structural"]), vec![(K::Twice, "/aspects/2")]),
+        ("/entries/3/code", json!("root"), vec![(K::Unknown, "/entries/3/code"), (K::NotGraded, "/entries/2")]),
+        ("/entries/3/grade", json!(4), vec![(K::OffScale, "/entries/3/grade")]),
+        ("/entries/1/bands/0/grade", json!(0), vec![(K::OffScale, "/entries/1/bands/0")]),
+        ("/entries/3/grade", Value::Null, vec![(K::NotGraded, "/entries/3")]),
+        ("/entries/1/grade", Value::Null, vec![(K::NotGraded, "/entries/1")]),
+        ("/entries/0/characterisation", json!(["round"]), vec![(K::Unknown, "/entries/0/characterisation/0"), (K::Unreachable, "/entries/0")]),
+        ("/entries/0/characterisation", json!(["along", "sharp"]), vec![]),
+        ("/entries/0/characterisation", json!(["along", "sharp", "x"]), vec![(K::Unknown, "/entries/0/characterisation/2"), (K::Unreachable, "/entries/0")]),
+        ("/entries/0/size", json!({ "from": 300, "below": 300 }), vec![(K::EmptyRange, "/entries/0/size"), (K::Unreachable, "/entries/0")]),
+        ("/entries/0/size", json!({ "from": 300 }), vec![]),
+        // Without conditions first, the others are never taken.
+        ("/entries/2/materials", json!([]), vec![(K::Unreachable, "/entries/3")]),
+        // A class that the code cannot have.
+        ("/entries/2/materials", json!(["metal"]), vec![(K::Unreachable, "/entries/2")]),
+        // Every class named is not yet every pipe: the material may be unknown.
+        ("/entries/3/materials", json!(["clayware", "concrete"]), vec![(K::NotGraded, "/entries/3")]),
+        ("/entries/1/bands", bands(&[band(0.0, Some(5.0), 1), band(6.0, None, 2)]), vec![(K::Gap, "/entries/1/bands/1")]),
+        ("/entries/1/bands", bands(&[band(0.0, Some(7.0), 1), band(6.0, None, 2)]), vec![(K::Overlap, "/entries/1/bands/1")]),
+        ("/entries/1/bands", bands(&[band(0.0, None, 1), band(6.0, None, 2)]), vec![(K::Overlap, "/entries/1/bands/1")]),
+        ("/entries/1/bands", bands(&[band(1.0, None, 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
+        ("/entries/1/bands", bands(&[band(0.0, Some(50.0), 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
+        ("/entries/1/bands", bands(&[band(0.0, Some(50.1), 1)]), vec![]),
+        ("/entries/1/bands", bands(&[band(0.0, Some(0.0), 1), band(0.0, None, 2)]), vec![(K::EmptyRange, "/entries/1/bands/0")]),
+        ("/entries/1/bands/0/quantity", json!("depth"), vec![(K::Contradiction, "/entries/1/bands/1"), (K::Unknown, "/entries/1/bands/0/quantity")]),
+        ("/entries/1/bands/1/quantity", json!("share"), vec![(K::Contradiction, "/entries/1/bands/1")]),
+        ("/entries/1/bands", json!([{ "quantity": "share", "from": 0, "grade": 1 }]), vec![(K::Gap, "/entries/1/bands/0")]),
+        ("/rollup/interval/value", json!(0), vec![(K::EmptyRange, "/rollup/interval")]),
+        ("/rollup/per_length/value", json!(-1), vec![(K::EmptyRange, "/rollup/per_length")]),
+    ];
+    for (pointer, new, expected) in cases {
+        let scheme = read_scheme(&with(scheme(), pointer, new.clone()));
+        assert_problems(&scheme.problems(&terms), &expected, &format!("{pointer} = {new}"));
+    }
+    let without = with(with(scheme(), "/entries/3", Value::Null), "/entries/2", Value::Null);
+    assert_problems(&read_scheme(&without).problems(&terms), &[(K::NotGraded, "/entries")], "no entry for a defect");
+    // Three entries that together leave nothing for the fourth, though none alone does.
+    let mut together = scheme();
+    together["entries"] = json!([
+        { "code": "crack", "aspect": "structural", "size": { "below": 300 }, "grade": 1 },
+        { "code": "crack", "aspect": "structural", "size": { "from": 300 }, "grade": 2 },
+        { "code": "crack", "aspect": "structural", "size": { "from": 100, "below": 500 }, "grade": 3 },
+        { "code": "crack", "aspect": "structural", "grade": 1 },
+        { "code": "roots", "aspect": "operational", "grade": 1 }
+    ]);
+    assert_problems(&read_scheme(&together).problems(&terms), &[(K::Unreachable, "/entries/2")], "covered by two together");
+}
+
+/// What stands in the files is what the types hold: nothing is lost or made up in reading.
+#[test]
+fn lists_survive_reading_and_writing() {
+    let list: Value = serde_json::from_str(LIST).unwrap();
+    assert_eq!(normal(serde_json::to_value(CodeList::obvert_terms()).unwrap()), normal(list));
+    let scheme: Value = serde_json::from_str(SCHEME).unwrap();
+    assert_eq!(normal(serde_json::to_value(GradeScheme::obvert_grades()).unwrap()), normal(scheme));
+}
+
+/// A whole number and the same number with a fraction of zero are one.
+fn normal(value: Value) -> Value {
+    match value {
+        Value::Number(number) => json!(number.as_f64()),
+        Value::Array(items) => items.into_iter().map(normal).collect(),
+        Value::Object(entries) => entries.into_iter().map(|(key, value)| (key, normal(value))).collect(),
+        other => other,
+    }
+}
