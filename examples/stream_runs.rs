@@ -12,7 +12,8 @@ fn main() -> Result<(), Box<dyn Error>> {
         let mut metres: BTreeMap<String, f64> = BTreeMap::new();
         while let Some(run) = runs.next_run() {
             let pipe = head.pipes.iter().find(|pipe| pipe.id == run.pipe);
-            let material = pipe.and_then(|pipe| pipe.material).map_or("unknown".into(), |material| material.to_string());
+            let material =
+                pipe.and_then(|pipe| pipe.material).map_or("unknown".into(), |material| material.to_string());
             if let Some(surveyed) = run.surveyed {
                 *metres.entry(material).or_default() += surveyed.get() * head.units.length.metres();
             }

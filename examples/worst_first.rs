@@ -24,7 +24,9 @@ fn main() -> Result<(), Box<dyn Error>> {
     }
     worst.sort_by_key(|(grade, ..)| std::cmp::Reverse(*grade));
     for (grade, run, row, length) in worst {
-        let far = length.map(|length| format!(", {:.1} {unit} from the other end", length - row.at.get())).unwrap_or_default();
+        let far = length
+            .map(|length| format!(", {:.1} {unit} from the other end", length - row.at.get()))
+            .unwrap_or_default();
         let way = if run.direction == Direction::Downstream { "going down" } else { "going up" };
         println!("grade {grade}  {:<24} {} at {} {unit} {way}{far}", row.code, run.pipe, row.at);
     }

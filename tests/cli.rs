@@ -26,10 +26,14 @@ fn exit_statuses() {
 
 #[test]
 fn deny_sets_the_threshold() {
-    let warned = read("crates/check/src/minimal.obvert.json").replace("\"length_between\": \"centres\", \"joint_spacing\"", "\"lining\": \" x\", \"joint_spacing\"");
+    let warned = read("crates/check/src/minimal.obvert.json")
+        .replace("\"length_between\": \"centres\", \"joint_spacing\"", "\"lining\": \" x\", \"joint_spacing\"");
     let note = obvert_fed(&["check", "-", "--deny", "note", "--today", "2026-06-15"], warned.as_bytes());
     assert_eq!(status(&note), 1, "{}{}", stdout(&note), stderr(&note));
-    assert_eq!(status(&obvert_fed(&["check", "-", "--deny", "warning", "--today", "2026-06-15"], warned.as_bytes())), 0);
+    assert_eq!(
+        status(&obvert_fed(&["check", "-", "--deny", "warning", "--today", "2026-06-15"], warned.as_bytes())),
+        0
+    );
     assert_eq!(status(&obvert_fed(&["check", "-", "--today", "2026-06-15"], warned.as_bytes())), 0);
 }
 
@@ -44,7 +48,8 @@ fn a_json_report_is_one_object_that_its_schema_accepts() {
         assert_eq!(errors, Vec::<String>::new());
         assert_eq!(report["documents"].as_array().map(Vec::len), Some(files.len()));
         assert!(report["findings"].is_array());
-        let listed: u64 = report["rules"].as_array().into_iter().flatten().filter_map(|rule| rule["listed"].as_u64()).sum();
+        let listed: u64 =
+            report["rules"].as_array().into_iter().flatten().filter_map(|rule| rule["listed"].as_u64()).sum();
         assert_eq!(listed as usize, report["findings"].as_array().map_or(0, Vec::len));
     }
 }
@@ -85,7 +90,8 @@ fn alike_findings_fold() {
             }
         }
     }
-    let output = obvert_fed(&["check", "-", "--today", "2026-06-15", "--colour", "never"], document.to_string().as_bytes());
+    let output =
+        obvert_fed(&["check", "-", "--today", "2026-06-15", "--colour", "never"], document.to_string().as_bytes());
     let text = stdout(&output);
     assert_eq!(text.matches("[clock-range]").count(), 3);
     assert!(text.contains(&format!("and {} more of clock-range; --all prints them", made - 3)), "{text}");
@@ -188,7 +194,8 @@ fn bad_input_is_refused_clearly() {
             assert!(stderr(&output).contains("input"), "{what} as {name} is not named: {}", stderr(&output));
             assert!(!stderr(&output).contains("panicked"), "{what} as {name}: {}", stderr(&output));
             assert!(stderr(&output).len() < 4000, "{what} as {name}: an error that nobody reads");
-            let left: Vec<_> = std::fs::read_dir(folder.path()).expect("folder").map(|e| e.expect("entry").file_name()).collect();
+            let left: Vec<_> =
+                std::fs::read_dir(folder.path()).expect("folder").map(|e| e.expect("entry").file_name()).collect();
             assert_eq!(left, [name.as_str()], "{what} as {name}: something was left behind");
             let output = obvert_in(folder.path(), &["check", &name, "--today", "2026-06-15"]);
             // JSON of another kind is a finding; everything else cannot be checked.
@@ -200,7 +207,11 @@ fn bad_input_is_refused_clearly() {
 
 fn deep(depth: usize) -> String {
     let nested = format!("{}{}", "[".repeat(depth), "]".repeat(depth));
-    read(CLEAN).replacen("\"language\": \"en\",", &format!("\"language\": \"en\", \"extensions\": {{\"org.example.x\": {nested}}},"), 1)
+    read(CLEAN).replacen(
+        "\"language\": \"en\",",
+        &format!("\"language\": \"en\", \"extensions\": {{\"org.example.x\": {nested}}},"),
+        1,
+    )
 }
 
 #[test]
@@ -212,11 +223,15 @@ fn structural_problems_are_all_reported_at_once() {
     let output = obvert_fed(&["check", "-", "--format", "json"], wrong.as_bytes());
     assert_eq!(status(&output), 1);
     let report: Value = serde_json::from_slice(&output.stdout).expect("json");
-    let rules: Vec<&str> = report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str()).collect();
+    let rules: Vec<&str> =
+        report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str()).collect();
     for kind in ["unknown-key", "unknown-word", "null-value"] {
         assert!(rules.contains(&kind), "{rules:?}");
     }
-    assert!(report["not_run"].as_array().is_some_and(|list| !list.is_empty()), "the rules were not run, and it is said");
+    assert!(
+        report["not_run"].as_array().is_some_and(|list| !list.is_empty()),
+        "the rules were not run, and it is said"
+    );
     assert_eq!(status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())), 2);
 }
 
@@ -275,13 +290,21 @@ fn a_list_of_ones_own_is_used() {
                     "continuous": "never", "joint": "allowed" }]
     });
     std::fs::write(folder.path().join("list.json"), list.to_string()).expect("write");
-    let document = read("crates/check/src/minimal.obvert.json")
-        .replace("{\"list\": \"obvert-terms\", \"version\": \"1\"}", "{\"list\": \"larkmoor-own\", \"version\": \"3\"}");
+    let document = read("crates/check/src/minimal.obvert.json").replace(
+        "{\"list\": \"obvert-terms\", \"version\": \"1\"}",
+        "{\"list\": \"larkmoor-own\", \"version\": \"3\"}",
+    );
     std::fs::write(folder.path().join("survey.obvert.json"), document).expect("write");
     let rules_of = |arguments: &[&str]| -> Vec<String> {
-        let output = obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--format", "json"], arguments].concat());
+        let output =
+            obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--format", "json"], arguments].concat());
         let report: Value = serde_json::from_slice(&output.stdout).expect("json");
-        report["findings"].as_array().expect("findings").iter().filter_map(|f| f["rule"].as_str().map(str::to_owned)).collect()
+        report["findings"]
+            .as_array()
+            .expect("findings")
+            .iter()
+            .filter_map(|f| f["rule"].as_str().map(str::to_owned))
+            .collect()
     };
     assert!(rules_of(&[]).contains(&"code-list-unknown".to_owned()));
     let with = rules_of(&["--code-list", "list.json"]);

@@ -40,7 +40,12 @@ fn mistakes() -> Vec<Mistake> {
             rule: text(entry, "rule"),
             path: text(entry, "path"),
             alone: entry["alone"] == true,
-            also: entry["also"].as_array().into_iter().flatten().map(|also| (text(also, "rule"), text(also, "path"))).collect(),
+            also: entry["also"]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .map(|also| (text(also, "rule"), text(also, "path")))
+                .collect(),
             patch: serde_json::from_value(entry["patch"].clone()).expect("a patch"),
         })
         .collect()
@@ -73,11 +78,18 @@ fn every_mistake_is_found_alone() {
         let mut document = clean.clone();
         json_patch::patch(&mut document, &mistake.patch).unwrap_or_else(|error| panic!("{}: {error}", mistake.what));
         let found = found(&check(&document));
-        let expected: BTreeSet<_> = [(mistake.rule.clone(), mistake.path.clone())].into_iter().chain(mistake.also.clone()).collect();
-        let missing: Vec<_> = [(mistake.rule.clone(), mistake.path.clone())].into_iter().filter(|pair| !found.contains(pair)).collect();
+        let expected: BTreeSet<_> =
+            [(mistake.rule.clone(), mistake.path.clone())].into_iter().chain(mistake.also.clone()).collect();
+        let missing: Vec<_> =
+            [(mistake.rule.clone(), mistake.path.clone())].into_iter().filter(|pair| !found.contains(pair)).collect();
         let besides: Vec<_> = found.difference(&expected).collect();
         if !missing.is_empty() || besides.len() > usize::from(mistake.alone) * 3 {
-            wrong.push(format!("{}\n    missing {missing:?}\n    besides {} {:?}", mistake.what, besides.len(), besides.iter().take(6).collect::<Vec<_>>()));
+            wrong.push(format!(
+                "{}\n    missing {missing:?}\n    besides {} {:?}",
+                mistake.what,
+                besides.len(),
+                besides.iter().take(6).collect::<Vec<_>>()
+            ));
         }
     }
     assert!(wrong.is_empty(), "{} mistakes:\n{}", wrong.len(), wrong.join("\n"));

@@ -35,7 +35,9 @@ fn matches(expected: &[String], lines: &[&str]) -> bool {
     match expected.split_first() {
         None => lines.is_empty(),
         Some((first, rest)) if first == "..." => (0..=lines.len()).any(|skip| matches(rest, &lines[skip..])),
-        Some((first, rest)) => lines.first().is_some_and(|line| line.trim_end() == first.trim_end()) && matches(rest, &lines[1..]),
+        Some((first, rest)) => {
+            lines.first().is_some_and(|line| line.trim_end() == first.trim_end()) && matches(rest, &lines[1..])
+        }
     }
 }
 
@@ -67,7 +69,12 @@ fn console_blocks_say_what_happens() {
         let text = stdout(&output) + &stderr(&output);
         let lines: Vec<&str> = text.lines().collect();
         if !matches(&step.expected, &lines) {
-            wrong.push(format!("README line {}: $ {}\n--- expected\n{}\n--- printed\n{text}", step.line, step.command, step.expected.join("\n")));
+            wrong.push(format!(
+                "README line {}: $ {}\n--- expected\n{}\n--- printed\n{text}",
+                step.line,
+                step.command,
+                step.expected.join("\n")
+            ));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
@@ -77,9 +84,12 @@ fn console_blocks_say_what_happens() {
 #[test]
 fn the_two_commands_stand_on_top() {
     let readme = read("README.md");
-    let check = readme.find("cargo run --release -- check examples/data/larkmoor.obvert.json").expect("the first command");
+    let check =
+        readme.find("cargo run --release -- check examples/data/larkmoor.obvert.json").expect("the first command");
     let test = readme.find("cargo test").expect("the second command");
     assert!(check < test && readme[..check].lines().count() < 20, "they are not on top");
     let ci = read(".ci/run");
-    assert!(ci.contains("cargo run --release -- check examples/data/larkmoor.obvert.json") && ci.contains("\ncargo test\n"));
+    assert!(
+        ci.contains("cargo run --release -- check examples/data/larkmoor.obvert.json") && ci.contains("\ncargo test\n")
+    );
 }

@@ -27,7 +27,9 @@ fn canonical_documents_stay_as_they_are() {
 #[test]
 fn every_form_gives_the_same_document_back() {
     for path in DOCUMENTS {
-        for (form, name) in [("xml", "survey.xml"), ("csv", "tables"), ("csv-zip", "tables.zip"), ("geojson", "survey.geojson")] {
+        for (form, name) in
+            [("xml", "survey.xml"), ("csv", "tables"), ("csv-zip", "tables.zip"), ("geojson", "survey.geojson")]
+        {
             // A document whose positions cannot be placed on the globe has no GeoJSON.
             if form == "geojson" && path.ends_with("larkmoor-rejected.obvert.json") {
                 continue;
@@ -68,7 +70,9 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         let file = if form == "csv" { folder.path().join(name).join(ending) } else { folder.path().join(name) };
         let text = std::fs::read_to_string(file).expect("the file");
         let line = text.lines().nth(at["line"].as_u64().expect("a line") as usize - 1).expect("that line");
-        let hour = finding["message"].as_str().and_then(|m| m.split(|c: char| !c.is_ascii_digit() && c != '.').find(|n| !n.is_empty()));
+        let hour = finding["message"]
+            .as_str()
+            .and_then(|m| m.split(|c: char| !c.is_ascii_digit() && c != '.').find(|n| !n.is_empty()));
         assert!(line.contains(hour.expect("an hour")), "{line} does not hold {hour:?}");
         if form == "csv" {
             assert!(at["heading"].as_str().expect("a heading").starts_with("clock"), "{at}");

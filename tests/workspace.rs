@@ -40,6 +40,7 @@ fn libraries_do_not_depend_on_the_command_line() {
             assert!(!dependencies.contains(terminal), "{crate_name} depends on {terminal}");
         }
     }
-    let check = std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml")).expect("check");
+    let check =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml")).expect("check");
     assert!(!check.contains("obvert-convert"), "check and convert never see each other");
 }

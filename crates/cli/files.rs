@@ -71,7 +71,9 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         // A file of CSV tables is the zip of them; one table alone is no survey.
         Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
         Some(Form::Csv) => {
-            return Err(format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip").into());
+            return Err(
+                format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip").into()
+            );
         }
         // .json says little: GeoJSON has that ending as well.
         Some(Form::Json) => by_content(&bytes).unwrap_or(Form::Json),
@@ -159,8 +161,11 @@ pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>
     let fail = |error: io::Error| format!("{name}: {error}");
     let mut old = None;
     if path.exists() {
-        let entries: Vec<PathBuf> =
-            fs::read_dir(path).map_err(fail)?.map(|entry| entry.map(|e| e.path())).collect::<Result<_, _>>().map_err(fail)?;
+        let entries: Vec<PathBuf> = fs::read_dir(path)
+            .map_err(fail)?
+            .map(|entry| entry.map(|e| e.path()))
+            .collect::<Result<_, _>>()
+            .map_err(fail)?;
         let ours = |entry: &PathBuf| {
             entry.is_file()
                 && entry.file_name().is_some_and(|file| {

@@ -60,7 +60,7 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
     let today = match &arguments.today {
         Some(today) => today.clone(),
         // The libraries have no clock; a person who checks a survey means today.
-        None => jiff::Zoned::now().date().to_string(),
+        None => jiff::ZonedDateTime::now().date().to_string(),
     };
     let bad_date = || format!("--today {today:?}: expected a date, such as 2026-05-06");
     if today.parse::<jiff::civil::Date>().is_err() {

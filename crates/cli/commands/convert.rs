@@ -113,7 +113,11 @@ fn finish(
     }
     drop(say);
     if arguments.lossless && !losses.is_empty() {
-        return Err(format!("{}: not written, since --lossless was given and something would be lost", arguments.output.display()).into());
+        return Err(format!(
+            "{}: not written, since --lossless was given and something would be lost",
+            arguments.output.display()
+        )
+        .into());
     }
     write()?;
     Ok(Status::Good)

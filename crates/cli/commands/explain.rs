@@ -90,10 +90,15 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             writeln!(out)?;
         }
         let lines = MINIMAL.lines().count();
-        wrapped(out, "", &format!(
-            "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
-             The rule guards {}, since version {}.", rule.clause, rule.since
-        ))
+        wrapped(
+            out,
+            "",
+            &format!(
+                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
+             The rule guards {}, since version {}.",
+                rule.clause, rule.since
+            ),
+        )
     })
 }
 
@@ -131,7 +136,15 @@ fn explain_code(list: &CodeList, code: &Code) -> Result<Status, Failure> {
         let scheme = GradeScheme::obvert_grades();
         let entries: Vec<_> = scheme.entries.iter().filter(|entry| entry.code == code.code).collect();
         if !entries.is_empty() {
-            writeln!(out, "\n{} ({} {}; {} best, {} worst)", strong("Grades"), scheme.id, scheme.version, scheme.scale.best, scheme.scale.worst)?;
+            writeln!(
+                out,
+                "\n{} ({} {}; {} best, {} worst)",
+                strong("Grades"),
+                scheme.id,
+                scheme.version,
+                scheme.scale.best,
+                scheme.scale.worst
+            )?;
         }
         for entry in entries {
             let mut conditions: Vec<String> = entry.characterisation.iter().map(ToString::to_string).collect();
@@ -144,9 +157,14 @@ fn explain_code(list: &CodeList, code: &Code) -> Result<Status, Failure> {
                     (None, None) => {}
                 }
             }
-            let conditions = if conditions.is_empty() { String::new() } else { format!(" ({})", conditions.join(", ")) };
+            let conditions =
+                if conditions.is_empty() { String::new() } else { format!(" ({})", conditions.join(", ")) };
             let unit = |name: &str| {
-                code.quantities.iter().find(|quantity| *quantity.name == *name).map(|quantity| quantity.unit.as_str()).unwrap_or_default()
+                code.quantities
+                    .iter()
+                    .find(|quantity| *quantity.name == *name)
+                    .map(|quantity| quantity.unit.as_str())
+                    .unwrap_or_default()
             };
             let bands: Vec<String> = entry
                 .bands

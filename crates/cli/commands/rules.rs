@@ -39,7 +39,11 @@ fn object(rule: &Rule) -> Value {
             .into_iter()
             .map(|example| {
                 let patch: Value = serde_json::from_str(&example.patch).unwrap_or_default();
-                if section == Section::Fails { json!({ "path": example.path, "patch": patch }) } else { json!({ "patch": patch }) }
+                if section == Section::Fails {
+                    json!({ "path": example.path, "patch": patch })
+                } else {
+                    json!({ "patch": patch })
+                }
             })
             .collect()
     };

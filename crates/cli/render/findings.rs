@@ -40,7 +40,8 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
         }
     }
     for not_run in &report.not_run {
-        let rules = if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
+        let rules =
+            if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
     Ok(())

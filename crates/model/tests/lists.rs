@@ -175,8 +175,16 @@ fn what_makes_no_sense_in_a_list_is_found() {
         ("/codes/0/characterisation/1/required", json!(true), vec![]),
         ("/codes/0/characterisation/1/name", json!("course"), vec![(K::Twice, "/codes/0/characterisation/1")]),
         ("/codes/0/characterisation/1/values", json!([]), vec![(K::Empty, "/codes/0/characterisation/1/values")]),
-        ("/codes/0/characterisation/0/values/1/value", json!("along"), vec![(K::Twice, "/codes/0/characterisation/0/values/1")]),
-        ("/codes/0/characterisation/0/values/1/label", json!({}), vec![(K::Empty, "/codes/0/characterisation/0/values/1/label")]),
+        (
+            "/codes/0/characterisation/0/values/1/value",
+            json!("along"),
+            vec![(K::Twice, "/codes/0/characterisation/0/values/1")],
+        ),
+        (
+            "/codes/0/characterisation/0/values/1/label",
+            json!({}),
+            vec![(K::Empty, "/codes/0/characterisation/0/values/1/label")],
+        ),
         ("/codes/0/quantities/0/max", json!(0), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
         ("/codes/0/quantities/0/max", json!(-1), vec![(K::EmptyRange, "/codes/0/quantities/0")]),
         ("/codes/0/quantities/0/max", Value::Null, vec![]),
@@ -191,8 +199,16 @@ fn what_makes_no_sense_in_a_list_is_found() {
         let list = read_list(&with(list(), pointer, new.clone()));
         assert_problems(&list.problems(), &expected, &format!("{pointer} = {new}"));
     }
-    let swapped = with(with(list(), "/codes/0/characterisation/0/required", json!(false)), "/codes/0/characterisation/1/required", json!(true));
-    assert_problems(&read_list(&swapped).problems(), &[(K::Order, "/codes/0/characterisation/1")], "required behind optional");
+    let swapped = with(
+        with(list(), "/codes/0/characterisation/0/required", json!(false)),
+        "/codes/0/characterisation/1/required",
+        json!(true),
+    );
+    assert_problems(
+        &read_list(&swapped).problems(),
+        &[(K::Order, "/codes/0/characterisation/1")],
+        "required behind optional",
+    );
 }
 
 #[test]
@@ -213,8 +229,16 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         ("/code_list/list", json!("other"), vec![(K::OtherList, "/code_list")]),
         ("/scale/worst", json!(4), vec![(K::OffScale, "/scale/worst")]),
         ("/scale/worst", json!(2), vec![(K::OffScale, "/scale/steps/2")]),
-        ("/scale/best", json!(3), vec![(K::EmptyRange, "/scale"), (K::OffScale, "/scale/steps/0"), (K::OffScale, "/scale/steps/1")]),
-        ("/scale/steps/1/grade", json!(1), vec![(K::Twice, "/scale/steps/1"), (K::OffScale, "/entries/1/bands/1"), (K::OffScale, "/entries/2/grade")]),
+        (
+            "/scale/best",
+            json!(3),
+            vec![(K::EmptyRange, "/scale"), (K::OffScale, "/scale/steps/0"), (K::OffScale, "/scale/steps/1")],
+        ),
+        (
+            "/scale/steps/1/grade",
+            json!(1),
+            vec![(K::Twice, "/scale/steps/1"), (K::OffScale, "/entries/1/bands/1"), (K::OffScale, "/entries/2/grade")],
+        ),
         ("/scale/steps/1/label", json!({}), vec![(K::Empty, "/scale/steps/1/label")]),
         ("/aspects", json!(["structural"]), vec![(K::Unknown, "/entries/2/aspect"), (K::Unknown, "/entries/3/aspect")]),
         ("/aspects", json!(["structural", "operational", "structural"]), vec![(K::Twice, "/aspects/2")]),
@@ -223,10 +247,22 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         ("/entries/1/bands/0/grade", json!(0), vec![(K::OffScale, "/entries/1/bands/0")]),
         ("/entries/3/grade", Value::Null, vec![(K::NotGraded, "/entries/3")]),
         ("/entries/1/grade", Value::Null, vec![(K::NotGraded, "/entries/1")]),
-        ("/entries/0/characterisation", json!(["round"]), vec![(K::Unknown, "/entries/0/characterisation/0"), (K::Unreachable, "/entries/0")]),
+        (
+            "/entries/0/characterisation",
+            json!(["round"]),
+            vec![(K::Unknown, "/entries/0/characterisation/0"), (K::Unreachable, "/entries/0")],
+        ),
         ("/entries/0/characterisation", json!(["along", "sharp"]), vec![]),
-        ("/entries/0/characterisation", json!(["along", "sharp", "x"]), vec![(K::Unknown, "/entries/0/characterisation/2"), (K::Unreachable, "/entries/0")]),
-        ("/entries/0/size", json!({ "from": 300, "below": 300 }), vec![(K::EmptyRange, "/entries/0/size"), (K::Unreachable, "/entries/0")]),
+        (
+            "/entries/0/characterisation",
+            json!(["along", "sharp", "x"]),
+            vec![(K::Unknown, "/entries/0/characterisation/2"), (K::Unreachable, "/entries/0")],
+        ),
+        (
+            "/entries/0/size",
+            json!({ "from": 300, "below": 300 }),
+            vec![(K::EmptyRange, "/entries/0/size"), (K::Unreachable, "/entries/0")],
+        ),
         ("/entries/0/size", json!({ "from": 300 }), vec![]),
         // Without conditions first, the others are never taken.
         ("/entries/2/materials", json!([]), vec![(K::Unreachable, "/entries/3")]),
@@ -234,16 +270,40 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         ("/entries/2/materials", json!(["metal"]), vec![(K::Unreachable, "/entries/2")]),
         // Every class named is not yet every pipe: the material may be unknown.
         ("/entries/3/materials", json!(["clayware", "concrete"]), vec![(K::NotGraded, "/entries/3")]),
-        ("/entries/1/bands", bands(&[band(0.0, Some(5.0), 1), band(6.0, None, 2)]), vec![(K::Gap, "/entries/1/bands/1")]),
-        ("/entries/1/bands", bands(&[band(0.0, Some(7.0), 1), band(6.0, None, 2)]), vec![(K::Overlap, "/entries/1/bands/1")]),
-        ("/entries/1/bands", bands(&[band(0.0, None, 1), band(6.0, None, 2)]), vec![(K::Overlap, "/entries/1/bands/1")]),
+        (
+            "/entries/1/bands",
+            bands(&[band(0.0, Some(5.0), 1), band(6.0, None, 2)]),
+            vec![(K::Gap, "/entries/1/bands/1")],
+        ),
+        (
+            "/entries/1/bands",
+            bands(&[band(0.0, Some(7.0), 1), band(6.0, None, 2)]),
+            vec![(K::Overlap, "/entries/1/bands/1")],
+        ),
+        (
+            "/entries/1/bands",
+            bands(&[band(0.0, None, 1), band(6.0, None, 2)]),
+            vec![(K::Overlap, "/entries/1/bands/1")],
+        ),
         ("/entries/1/bands", bands(&[band(1.0, None, 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
         ("/entries/1/bands", bands(&[band(0.0, Some(50.0), 1)]), vec![(K::Gap, "/entries/1/bands/0")]),
         ("/entries/1/bands", bands(&[band(0.0, Some(50.1), 1)]), vec![]),
-        ("/entries/1/bands", bands(&[band(0.0, Some(0.0), 1), band(0.0, None, 2)]), vec![(K::EmptyRange, "/entries/1/bands/0")]),
-        ("/entries/1/bands/0/quantity", json!("depth"), vec![(K::Contradiction, "/entries/1/bands/1"), (K::Unknown, "/entries/1/bands/0/quantity")]),
+        (
+            "/entries/1/bands",
+            bands(&[band(0.0, Some(0.0), 1), band(0.0, None, 2)]),
+            vec![(K::EmptyRange, "/entries/1/bands/0")],
+        ),
+        (
+            "/entries/1/bands/0/quantity",
+            json!("depth"),
+            vec![(K::Contradiction, "/entries/1/bands/1"), (K::Unknown, "/entries/1/bands/0/quantity")],
+        ),
         ("/entries/1/bands/1/quantity", json!("share"), vec![(K::Contradiction, "/entries/1/bands/1")]),
-        ("/entries/1/bands", json!([{ "quantity": "share", "from": 0, "grade": 1 }]), vec![(K::Gap, "/entries/1/bands/0")]),
+        (
+            "/entries/1/bands",
+            json!([{ "quantity": "share", "from": 0, "grade": 1 }]),
+            vec![(K::Gap, "/entries/1/bands/0")],
+        ),
         ("/rollup/interval/value", json!(0), vec![(K::EmptyRange, "/rollup/interval")]),
         ("/rollup/per_length/value", json!(-1), vec![(K::EmptyRange, "/rollup/per_length")]),
     ];
@@ -262,7 +322,11 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
         { "code": "crack", "aspect": "structural", "grade": 1 },
         { "code": "roots", "aspect": "operational", "grade": 1 }
     ]);
-    assert_problems(&read_scheme(&together).problems(&terms), &[(K::Unreachable, "/entries/2")], "covered by two together");
+    assert_problems(
+        &read_scheme(&together).problems(&terms),
+        &[(K::Unreachable, "/entries/2")],
+        "covered by two together",
+    );
 }
 
 /// What stands in the files is what the types hold: nothing is lost or made up in reading.

@@ -27,7 +27,8 @@ fn main() {
     }
     // `cargo test --benches` asks for a quick turn only.
     let quick = arguments.iter().any(|argument| argument == "--test");
-    let megabytes: usize = arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(if quick { 1 } else { 100 });
+    let megabytes: usize =
+        arguments.iter().find_map(|argument| argument.parse().ok()).unwrap_or(if quick { 1 } else { 100 });
     let text = generate::document(megabytes * 1_000_000);
     let source = text.as_bytes();
     let size = source.len() as f64 / 1e6;
@@ -100,7 +101,9 @@ fn memory(source: &[u8]) {
     let _ = std::fs::remove_file(&file);
     let output = output.expect("run");
     match String::from_utf8_lossy(&output.stdout).trim().parse::<f64>() {
-        Ok(peak) => println!("peak memory of the check: {:.2} times the input, the input included", peak / source.len() as f64),
+        Ok(peak) => {
+            println!("peak memory of the check: {:.2} times the input, the input included", peak / source.len() as f64)
+        }
         Err(_) => println!("peak memory: not measured on this system"),
     }
 }

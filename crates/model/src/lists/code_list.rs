@@ -268,6 +268,12 @@ impl CodeList {
         Ok(serde_json::from_slice(source)?)
     }
 
+    /// The schema of code lists.
+    #[must_use]
+    pub fn schema() -> serde_json::Value {
+        crate::schema::of::<Self>("code-list", "Obvert code list")
+    }
+
     /// The project's own list, `obvert-terms`. It is no authority's; an office that is bound to another list brings it
     /// as a file.
     #[must_use]

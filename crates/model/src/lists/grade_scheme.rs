@@ -155,6 +155,12 @@ impl GradeScheme {
         Ok(serde_json::from_slice(source)?)
     }
 
+    /// The schema of grade schemes.
+    #[must_use]
+    pub fn schema() -> serde_json::Value {
+        crate::schema::of::<Self>("grade-scheme", "Obvert grade scheme")
+    }
+
     /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe is safe.
     #[must_use]
     pub fn obvert_grades() -> &'static Self {

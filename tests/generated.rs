@@ -1,0 +1,319 @@
+//! Everything in the tree that is made from the code, compared with what the code makes. After a change,
+//! `OBVERT_BLESS=1 cargo test --test generated` rewrites it.
+
+mod support;
+
+use std::collections::BTreeSet;
+use std::fmt::Write;
+
+use obvert::check::{Report, Section, catalogue};
+use obvert::model::lists::{CodeList, GradeScheme};
+use obvert::model::read::ProblemKind;
+use obvert::model::shape::{self, Shape};
+use serde_json::Value;
+use support::{read, root};
+
+fn pretty(value: &Value) -> String {
+    serde_json::to_string_pretty(value).expect("json") + "\n"
+}
+
+/// Every generated file with its content.
+fn generated() -> Vec<(String, String)> {
+    let mut files = vec![
+        ("schema/document.schema.json".to_owned(), pretty(&obvert::model::schema::document())),
+        ("schema/code-list.schema.json".to_owned(), pretty(&CodeList::schema())),
+        ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
+        ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
+        ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
+        ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
+        ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),
+        ("spec/rules.md".to_owned(), rules()),
+        ("spec/codes.md".to_owned(), codes()),
+        ("examples/data/larkmoor-rejected.obvert.json".to_owned(), rejected()),
+    ];
+    for (name, schema) in obvert::convert::csv::table_schemas() {
+        files.push((format!("schema/tables/{name}"), schema));
+    }
+    for entry in std::fs::read_dir(root().join("spec")).expect("spec") {
+        let name = entry.expect("entry").file_name().to_string_lossy().into_owned();
+        let path = format!("spec/{name}");
+        if name.ends_with(".md") && !files.iter().any(|(known, _)| *known == path) {
+            files.push((path.clone(), chapter(&read(&path))));
+        }
+    }
+    files
+}
+
+#[test]
+fn generated_files_are_fresh() {
+    let bless = std::env::var_os("OBVERT_BLESS").is_some();
+    let mut stale = Vec::new();
+    for (path, content) in generated() {
+        let file = root().join(&path);
+        if std::fs::read_to_string(&file).is_ok_and(|current| current == content) {
+            continue;
+        }
+        if bless {
+            std::fs::create_dir_all(file.parent().expect("a folder")).expect("folder");
+            std::fs::write(&file, content).expect("write");
+        } else {
+            stale.push(path);
+        }
+    }
+    assert!(stale.is_empty(), "not fresh, run `OBVERT_BLESS=1 cargo test --test generated`: {stale:#?}");
+}
+
+/// Nothing lies in `schema/` that nobody makes.
+#[test]
+fn the_schema_folder_has_nothing_else() {
+    let known: BTreeSet<String> = generated().into_iter().map(|(path, _)| path).collect();
+    let mut folders = vec![root().join("schema")];
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).expect("folder") {
+            let path = entry.expect("entry").path();
+            if path.is_dir() {
+                folders.push(path);
+            } else {
+                let name = path.strip_prefix(root()).expect("inside").to_string_lossy().replace('\\', "/");
+                assert!(known.contains(&name), "{name} is not generated");
+            }
+        }
+    }
+}
+
+/// Every clause that a rule guards is a heading of the specification.
+#[test]
+fn rules_guard_clauses_that_exist() {
+    let mut wrong = Vec::new();
+    for rule in catalogue() {
+        let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
+        let path = root().join("spec").join(format!("{chapter}.md"));
+        let text = std::fs::read_to_string(&path).unwrap_or_default();
+        let anchors = text.lines().filter_map(|line| line.strip_prefix("## ")).map(slug);
+        if !anchors.into_iter().any(|known| known == anchor) {
+            wrong.push(format!("{}: {}", rule.name, rule.clause));
+        }
+    }
+    assert!(wrong.is_empty(), "{} clauses do not exist:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// Links between chapters lead somewhere.
+#[test]
+fn links_lead_somewhere() {
+    let mut wrong = Vec::new();
+    for (path, text) in generated().iter().filter(|(path, _)| path.ends_with(".md")) {
+        for target in text.split("](").skip(1).filter_map(|rest| rest.split(')').next()) {
+            if target.contains("://") {
+                continue;
+            }
+            let (file, anchor) = target.split_once('#').unwrap_or((target, ""));
+            let there = if file.is_empty() { path.clone() } else { format!("spec/{file}") };
+            let chapter = std::fs::read_to_string(root().join(&there)).unwrap_or_default();
+            let known = chapter
+                .lines()
+                .filter_map(|line| line.trim_start_matches('#').strip_prefix(' '))
+                .map(slug)
+                .any(|known| known == anchor);
+            if chapter.is_empty() || !(anchor.is_empty() || known) {
+                wrong.push(format!("{path}: {target}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+fn slug(heading: &str) -> String {
+    heading
+        .to_lowercase()
+        .chars()
+        .filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-')
+        .collect::<String>()
+        .replace(' ', "-")
+}
+
+/// A chapter with the tables between its markers made anew.
+fn chapter(text: &str) -> String {
+    let mut out = String::new();
+    let mut skipping = false;
+    for line in text.lines() {
+        if line == "<!-- /fields -->" || line == "<!-- /problems -->" {
+            skipping = false;
+        }
+        if skipping {
+            continue;
+        }
+        out.push_str(line);
+        out.push('\n');
+        if let Some(name) = line.strip_prefix("<!-- fields: ").and_then(|rest| rest.strip_suffix(" -->")) {
+            out.push_str(&fields(name));
+            skipping = true;
+        } else if line == "<!-- problems -->" {
+            out.push_str("| Name | Meaning |\n|---|---|\n");
+            for kind in ProblemKind::ALL {
+                let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
+            }
+            skipping = true;
+        }
+    }
+    out
+}
+
+fn fields(name: &str) -> String {
+    let object = shape::object(name);
+    assert!(!object.fields.is_empty(), "the format has no object {name}");
+    let mut out = format!("| Key of {name} | Value | Meaning |\n|---|---|---|\n");
+    for field in &object.fields {
+        let must = if field.required { ", required" } else { "" };
+        let (first, words) = field
+            .description
+            .split_once("\n- ")
+            .map_or((field.description.as_str(), None), |(first, rest)| (first, Some(rest)));
+        let mut meaning = first.replace('\n', " ");
+        if let Some(words) = words {
+            let words: Vec<String> = words.split("\n- ").map(|word| word.replace('\n', " ")).collect();
+            let _ = write!(meaning, " {}", words.join(" "));
+        }
+        let _ = writeln!(
+            out,
+            "| `{}` | {}{must} | {} |",
+            field.name,
+            value(&field.shape),
+            meaning.trim().replace('|', "\\|")
+        );
+    }
+    out
+}
+
+fn value(shape: &Shape) -> String {
+    match shape {
+        Shape::Object(name) => format!("object {name}"),
+        Shape::List(item) => format!("list of {}", value(item)),
+        Shape::Text => "text".into(),
+        Shape::Word(words) => words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
+        Shape::Number => "number".into(),
+        Shape::Whole => "whole number".into(),
+        Shape::Bool => "true or false".into(),
+        Shape::Position => "[x, y]".into(),
+        Shape::Extensions => "extensions".into(),
+        _ => "any".into(),
+    }
+}
+
+fn rules() -> String {
+    let mut out = format!(
+        "# Rules\n\n*Generated from the rules themselves.* {} rules. The examples are JSON Patches (RFC 6902) on the [small valid \
+         survey](#the-small-valid-survey) at the end; they run as tests. A limit can be set otherwise by the receiving office.\n",
+        catalogue().len()
+    );
+    let mut family = "";
+    for rule in catalogue() {
+        if rule.family != family {
+            family = rule.family;
+            let _ = write!(out, "\n## Family: {family}\n\n| Rule | Severity | What it checks |\n|---|---|---|\n");
+            for of in catalogue().iter().filter(|other| other.family == family) {
+                let _ = writeln!(
+                    out,
+                    "| [`{}`](#{}) | {} | {} |",
+                    of.name,
+                    of.name,
+                    of.severity,
+                    of.summary().replace('|', "\\|")
+                );
+            }
+        }
+        let _ = write!(
+            out,
+            "\n### {}\n\n{}, since {}, [{}]({}).\n",
+            rule.name,
+            rule.severity,
+            rule.since,
+            rule.clause,
+            rule.clause.replace('#', ".md#")
+        );
+        for section in Section::ALL {
+            let text = rule.section(section);
+            if !text.is_empty() {
+                let _ = write!(out, "\n**{}.** {text}\n", section.heading());
+            }
+        }
+        if !rule.limits.is_empty() {
+            out.push_str("\n| Limit | Default | Unit | Meaning |\n|---|---|---|---|\n");
+            for limit in rule.limits {
+                let _ = writeln!(out, "| `{}` | {} | {} | {} |", limit.name, limit.default, limit.unit, limit.meaning);
+            }
+        }
+    }
+    let _ = write!(out, "\n## The small valid survey\n\n```json\n{}```\n", obvert::check::MINIMAL);
+    out
+}
+
+fn codes() -> String {
+    let list = CodeList::obvert_terms();
+    let mut out = format!(
+        "# Codes of {}\n\n*Generated from the list.* {} {} has {} codes. {}\n\nRequired characterisations and quantities are in **bold**.\n",
+        list.id,
+        list.id,
+        list.version,
+        list.codes.len(),
+        list.description.as_deref().unwrap_or_default()
+    );
+    let mut family = None;
+    for code in &list.codes {
+        if family != Some(code.family) {
+            family = Some(code.family);
+            let _ = write!(
+                out,
+                "\n## Family: {}\n\n| Code | Name | What is seen | Characterisation | Quantities | Clock | Stretch | Joint | Same as |\n|---|---|---|---|---|---|---|---|---|\n",
+                code.family
+            );
+        }
+        let must = |required: bool, text: String| if required { format!("**{text}**") } else { text };
+        let slots: Vec<String> = code
+            .characterisation
+            .iter()
+            .map(|slot| {
+                let values: Vec<&str> = slot.values.iter().map(|value| value.value.as_str()).collect();
+                must(slot.required, format!("{}: {}", slot.name, values.join(", ")))
+            })
+            .collect();
+        let quantities: Vec<String> = code
+            .quantities
+            .iter()
+            .map(|quantity| must(quantity.required == Some(true), format!("{} ({})", quantity.name, quantity.unit)))
+            .collect();
+        let same: Vec<String> = code
+            .same_as
+            .iter()
+            .map(|same| {
+                let letters: String = same.characterisation.iter().map(|letter| format!(" {letter}")).collect();
+                format!("{} {}{letters}", same.list, same.code)
+            })
+            .collect();
+        let _ = writeln!(
+            out,
+            "| `{}` | {} | {} | {} | {} | {} | {} | {} | {} |",
+            code.code,
+            code.name(),
+            code.meaning.as_deref().unwrap_or_default(),
+            slots.join("; "),
+            quantities.join("; "),
+            code.clock.usage,
+            code.continuous,
+            code.joint,
+            same.join("; ")
+        );
+    }
+    out
+}
+
+/// The demo survey with every mistake that can stand beside the others.
+fn rejected() -> String {
+    let mut document: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
+    let mistakes: Value = serde_json::from_str(&read("tests/corpus/larkmoor-mistakes.json")).expect("json");
+    for mistake in mistakes.as_array().expect("a list").iter().filter(|mistake| mistake["alone"] != true) {
+        let patch: json_patch::Patch = serde_json::from_value(mistake["patch"].clone()).expect("a patch");
+        json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["mistake"]));
+    }
+    let text = serde_json::to_string(&document).expect("json");
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+}
