@@ -65,13 +65,17 @@ pub(crate) fn failure(error: &dyn std::error::Error) {
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }
 
-/// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own.
+/// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own. Lines
+/// after the first of an arrow or of a list item are set in under its words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
-    let room = 100 - indent.len();
+    let hang = ["-> ", "- "].into_iter().find(|mark| text.starts_with(mark)).map_or(0, str::len);
+    let room = 100 - indent.len() - hang;
     let mut line = String::new();
-    let end = |out: &mut dyn Write, line: &mut String| -> io::Result<()> {
+    let mut first = true;
+    let mut end = |out: &mut dyn Write, line: &mut String| -> io::Result<()> {
         if !line.is_empty() {
-            writeln!(out, "{indent}{line}")?;
+            let hang = if std::mem::take(&mut first) { 0 } else { hang };
+            writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
             line.clear();
         }
         Ok(())

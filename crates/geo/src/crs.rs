@@ -161,8 +161,8 @@ impl Crs {
     /// The transformation for one place, given as longitude and latitude on the system's own datum.
     ///
     /// # Errors
-    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several of one rank could
-    /// apply and differ by more than 5 m.
+    /// Those of [`datum_shifts`](Self::datum_shifts), and [`GeoError::NoTransformation`] where several could apply and
+    /// differ by more than 5 m and what their authorities admit.
     pub fn datum_shift_at(&self, lonlat: [f64; 2]) -> Result<&DatumShift, GeoError> {
         let refuse = |why: String| GeoError::NoTransformation { code: self.code, name: self.system.name, why };
         let place = || format!("longitude {:.4}, latitude {:.4}", lonlat[0], lonlat[1]);
@@ -179,13 +179,15 @@ impl Crs {
         let Some((&best, others)) = here.split_first() else { return Err(refuse("none is published".to_owned())) };
         let [lon, lat] = best.forward(lonlat);
         for other in others {
-            // A coarser one for a wider area is expected to differ; one of the same rank is not.
-            if !uncovered && other.accuracy_metres() != best.accuracy_metres() {
-                continue;
-            }
             let [x, y] = other.forward(lonlat);
             let metres: f64 = self.geodesic.inverse(lat, lon, y, x);
-            if metres > AMBIGUOUS_METRES {
+            // A coarser one for a wider area is expected to differ by what both admit; one of the same rank is not.
+            let admitted = if uncovered || other.accuracy_metres() == best.accuracy_metres() {
+                0.0
+            } else {
+                best.accuracy_metres().unwrap_or(0.0) + other.accuracy_metres().unwrap_or(0.0)
+            };
+            if metres > AMBIGUOUS_METRES + admitted {
                 let (one, two) = (best.name(), other.name());
                 return Err(refuse(format!(
                     "at {} both {one:?} and {two:?} could apply, and they differ by {metres:.0} m",

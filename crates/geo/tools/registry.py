@@ -95,6 +95,14 @@ def shift_steps(definition, own):
     out, pending, source = [], None, None
     for inverse, p in steps(definition):
         kind = p["proj"]
+        if kind == "longlat" and "pm" in p:
+            # A meridian by name is the system's own; by number it may be a rotation of the whole datum.
+            try:
+                turned = abs(float(p["pm"]) - meridian_degrees(own)) > 1e-9
+            except ValueError:
+                turned = False
+            if turned:
+                raise Refused("unsupported:longitude rotation")
         if kind in ("unitconvert", "axisswap", "push", "pop", "noop", "longlat"):
             continue
         if kind in ("cart", "geocent"):
@@ -137,8 +145,8 @@ def probes(bounds):
     w, s, e, n = bounds
     if e < w:
         e += 360
-    for fx in (0.5, 0.2, 0.8):
-        for fy in (0.5, 0.2, 0.8):
+    for fx in (0.5, 0.1, 0.3, 0.7, 0.9):
+        for fy in (0.5, 0.1, 0.3, 0.7, 0.9):
             lon = w + fx * (e - w)
             yield (lon - 360 if lon > 180 else lon), s + fy * (n - s)
 
@@ -204,7 +212,7 @@ def checked(crs, geodetic, bounds, op, grid_cache):
             raise Refused(f"grid:{grids[0]}" + (f" (+{len(grids) - 1} more)" if len(grids) > 1 else "") + f":{'' if accuracy is None else number(accuracy)}")
         if ballpark:
             raise Refused("unknown")
-    parts = shift_steps(op.definition, crs)
+    parts = shift_steps(op.definition, geodetic)
     name = "assumed equal to WGS 84" if ballpark else (shift_name(op.description) or "WGS 84")
     if not parts and not modern:
         raise Refused("unknown")

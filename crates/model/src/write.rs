@@ -1,6 +1,30 @@
 //! Writing a document so that equal content gives equal bytes: keys in the order of the specification, numbers in
 //! their shortest form, what is not known left out. The layout has a line for every row of a table, so that a
 //! difference between two documents shows as a difference between lines.
+//!
+//! ```
+//! use obvert_model::{read, write};
+//! let source = br#"{ "issued": "2026-05-06T16:20:00-05:00", "id": "d", "obvert": "0.1", "language": "en",
+//!   "coding": { "version": "1", "list": "obvert-terms" }, "units": { "section": "in", "length": "ft" },
+//!   "pipes": [], "structures": [ { "kind": "manhole", "id": "LM-014", "depth": 9.50 } ] }"#;
+//! let document = read::document(source)?;
+//! let expected = r#"{
+//!   "obvert": "0.1",
+//!   "id": "d",
+//!   "issued": "2026-05-06T16:20:00-05:00",
+//!   "language": "en",
+//!   "units": {"length": "ft", "section": "in"},
+//!   "coding": {"list": "obvert-terms", "version": "1"},
+//!   "structures": [
+//!     {"id": "LM-014", "kind": "manhole", "depth": 9.5}
+//!   ]
+//! }
+//! "#;
+//! assert_eq!(write::to_string(&document), expected);
+//! // The digest is of the content, and not of the order of keys or of white space.
+//! assert_eq!(write::digest(&document)?, write::digest(&read::document(expected.as_bytes())?)?);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use std::io::{self, Write};
 

@@ -193,7 +193,9 @@ impl Bounds {
         let [south, north] = self.latitudes?;
         let [west, east] = self.longitudes;
         let [across_west, across_east] = self.across;
-        Some(if across_east - across_west >= east - west {
+        // With all on one side the two boxes are the same but for rounding.
+        let both_sides = west < 0.0 && east >= 0.0;
+        Some(if !both_sides || across_east - across_west >= east - west {
             [west, south, east, north]
         } else if across_east > 180.0 {
             let [across_east, _] = rounded([across_east - 360.0, 0.0]);
@@ -264,6 +266,16 @@ mod tests {
         plain.add(&line(&[[-0.5, 51.0], [0.5, 52.0]]));
         assert_eq!(plain.bbox(), Some([-0.5, 51.0, 0.5, 52.0]));
         assert_eq!(Bounds::default().bbox(), None);
+
+        // West of Greenwich altogether: 360° added and taken away again changes the last digits, which must not decide.
+        let mut west = Bounds::default();
+        west.add(&line(&[[-1.149_999_984, 52.949_278_853], [-1.147_173_251, 52.950_548_14]]));
+        assert_eq!(west.bbox(), Some([-1.149_999_984, 52.949_278_853, -1.147_173_251, 52.950_548_14]));
+        // Points that lie on the antimeridian under its western name.
+        let mut edge = Bounds::default();
+        edge.add(&Geometry::point([-180.0, 1.0]));
+        edge.add(&Geometry::point([179.0, 1.0]));
+        assert_eq!(edge.bbox(), Some([179.0, 1.0, 180.0, 1.0]));
     }
 
     #[test]

@@ -40,6 +40,8 @@ pub(crate) fn assert_conforms(text: &str) {
             let low = positions.iter().map(|p| p[1]).fold(f64::INFINITY, f64::min);
             let high = positions.iter().map(|p| p[1]).fold(f64::NEG_INFINITY, f64::max);
             assert_eq!([low, high], [south, north]);
+            assert!([west, east].iter().all(|lon| lon.abs() <= 180.0), "{bbox:?}");
+            assert!(west <= east || (west > 0.0 && east < 0.0), "{bbox:?} crosses what is not the antimeridian");
             let outside: Vec<_> = positions
                 .iter()
                 .filter(|[lon, _]| {

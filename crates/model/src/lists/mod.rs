@@ -1,5 +1,23 @@
 //! Code lists and grade schemes: what codes mean and how bad each is. Both are data, so that an office that is bound
 //! to a list of its own brings it as a file.
+//!
+//! ```
+//! use obvert_model::lists::{CodeList, GradeScheme};
+//! let list = CodeList::obvert_terms();
+//! let codes = list.by_code();
+//! assert_eq!(codes["crack.longitudinal"].name(), "longitudinal crack");
+//!
+//! // A list of one's own is read from a file and looked at before it is used.
+//! let own = CodeList::read(br#"{
+//!   "code_list": "0.1", "id": "larkmoor-terms", "version": "1", "title": "Terms of the town of Larkmoor",
+//!   "codes": [ { "code": "roots", "family": "operational", "label": { "en": "roots" },
+//!     "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed" } ]
+//! }"#)?;
+//! assert!(own.problems().is_empty());
+//! // The built-in scheme is none for it: it grades another list.
+//! assert!(!GradeScheme::obvert_grades().problems(&own).is_empty());
+//! # Ok::<(), obvert_model::lists::ListError>(())
+//! ```
 
 mod code_list;
 mod grade_scheme;

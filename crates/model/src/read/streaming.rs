@@ -31,6 +31,27 @@ pub trait Runs {
 ///
 /// # Errors
 /// As [`super::document`].
+///
+/// ```
+/// let source = br#"{
+///   "obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00", "units": { "length": "ft", "section": "in" },
+///   "coding": { "list": "obvert-terms", "version": "1" },
+///   "runs": [
+///     { "id": "R1", "pipe": "L-101", "direction": "downstream", "surveyed": 212.4 },
+///     { "id": "R2", "pipe": "L-102", "direction": "upstream", "surveyed": 98.6 }
+///   ]
+/// }"#;
+/// // Each run is dropped before the next is read.
+/// let total = obvert_model::read::stream(source, |_head, runs| {
+///     let mut total = 0.0;
+///     while let Some(run) = runs.next_run() {
+///         total += run.surveyed.map_or(0.0, |length| length.get());
+///     }
+///     total
+/// })?;
+/// assert_eq!(total, 311.0);
+/// # Ok::<(), obvert_model::read::ReadError>(())
+/// ```
 pub fn stream<T>(source: &[u8], mut work: impl FnMut(&Head, &mut dyn Runs) -> T) -> Result<T, ReadError> {
     let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     let mut ids = IdWatch::default();

@@ -8,7 +8,7 @@ use std::fmt::Write;
 
 /// A document of at least `bytes` bytes in the layout that the writer gives.
 pub fn document(bytes: usize) -> String {
-    let pipes = (bytes / 9_600).max(1);
+    let pipes = (bytes / 12_700).max(1);
     let mut dice = Dice(20_260_506);
     let mut text = String::with_capacity(bytes + bytes / 8);
     text.push_str(concat!(
