@@ -14,7 +14,7 @@ use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
-use crate::views::{Ending, RatingView, RowView, RunSummary, RunView, Survey};
+use crate::views::{Ending, Part, RatingView, RowView, RunSummary, RunView, Survey};
 
 /// A set of rules with their severities and limits, ready to check documents.
 #[derive(Debug)]
@@ -174,6 +174,7 @@ impl Checker {
         for view in survey.all_media() {
             walk.media(&view);
         }
+        walk.throughout(&Part::Head(&survey));
         let mut summaries = Vec::new();
         let mut media_used = vec![false; head.media.len()];
         let mut observations = 0;
@@ -189,6 +190,7 @@ impl Checker {
                 pipe: pipe.map(|index| crate::views::PipeView { survey: &survey, pipe: &head.pipes[index], index }),
                 codes: &codes,
             };
+            walk.throughout(&Part::Run(&view));
             walk.run(&view);
             let mut tallies = [Tally::default(), Tally::default()];
             for row in view.rows() {
@@ -201,11 +203,11 @@ impl Checker {
                 tally(&row, &mut tallies);
             }
             observations += run.observations.len();
-            let travelled = view.travelled();
+            let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
             let index = summaries.len();
             let count = std::mem::take(&mut run.observations).len();
-            summaries.push(RunSummary { index, run, observations: count, travelled, structural, operational });
+            summaries.push(RunSummary { index, run, observations: count, travelled, marks, structural, operational });
         }
         let by_id: FxHashMap<&str, usize> =
             summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
@@ -259,6 +261,7 @@ struct Walk<'c> {
     media: Vec<(usize, crate::rule::MediaRule)>,
     run: Vec<(usize, crate::rule::RunRule)>,
     row: Vec<(usize, crate::rule::RowRule)>,
+    throughout: Vec<(usize, crate::rule::ThroughoutRule)>,
     locate: Vec<(usize, crate::rule::LocateRule)>,
     rating: Vec<(usize, crate::rule::RatingRule)>,
     once: Vec<usize>,
@@ -281,7 +284,7 @@ fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
 }
 
 impl<'c> Walk<'c> {
-    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, locate: LocateView, rating: RatingView);
+    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, throughout: Part, locate: LocateView, rating: RatingView);
 
     fn new(checker: &'c Checker, survey: &Survey<'_>) -> Self {
         let mut walk = Self {
@@ -291,6 +294,7 @@ impl<'c> Walk<'c> {
             media: Vec::new(),
             run: Vec::new(),
             row: Vec::new(),
+            throughout: Vec::new(),
             locate: Vec::new(),
             rating: Vec::new(),
             once: Vec::new(),
@@ -311,6 +315,7 @@ impl<'c> Walk<'c> {
                 Check::Media(rule) => walk.media.push((index, rule)),
                 Check::Run(rule) => walk.run.push((index, rule)),
                 Check::Observation(rule) => walk.row.push((index, rule)),
+                Check::Throughout(rule) => walk.throughout.push((index, rule)),
                 Check::Locate(rule) => walk.locate.push((index, rule)),
                 Check::Rating(rule) => walk.rating.push((index, rule)),
             }

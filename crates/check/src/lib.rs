@@ -30,6 +30,8 @@ mod catalogue;
 mod checker;
 mod finding;
 pub mod grading;
+mod order;
+mod reach;
 mod report;
 mod rules;
 mod settings;
@@ -45,5 +47,6 @@ pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;
 pub use views::{
-    Ending, LocateView, MediaView, PipeView, RatingView, RowView, RunSummary, RunView, Spot, StructureView, Survey,
+    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, Spot,
+    StructureView, Survey,
 };

@@ -111,6 +111,12 @@ impl<'d> Survey<'d> {
         self.equipment.get(id).map(|index| &self.head.equipment[*index])
     }
 
+    /// The row of a piece of equipment in its table.
+    #[must_use]
+    pub fn equipment_index(&self, id: &str) -> Option<usize> {
+        self.equipment.get(id).copied()
+    }
+
     /// The structure of an id.
     #[must_use]
     pub fn structure(&self, id: &str) -> Option<&'d Structure> {
@@ -304,6 +310,15 @@ impl MediaView<'_> {
     }
 }
 
+/// The distances at which the rows of a run say that it starts and ends.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Marks {
+    /// Of the first row, where it (or another one at its distance) is a start row.
+    pub start: Option<Length>,
+    /// Of the last row, where it (or another one at its distance) says that the run finishes or is given up.
+    pub finish: Option<Length>,
+}
+
 /// A run with its observations.
 #[derive(Debug)]
 pub struct RunView<'r> {
@@ -351,6 +366,30 @@ impl<'r> RunView<'r> {
     #[must_use]
     pub fn travelled(&self) -> Option<f64> {
         Some((self.run.surveyed?.get() - self.reads()) * self.survey.head.units.length.metres())
+    }
+
+    /// Where its rows say that it starts and ends.
+    #[must_use]
+    pub fn marks(&self) -> Marks {
+        Marks {
+            start: self.start_row().map(|row| row.row.at),
+            finish: self.closing_row().map(|row| row.row.at),
+        }
+    }
+
+    /// The start row, where the run begins with one. Rows at one distance have no order.
+    #[must_use]
+    pub fn start_row(&self) -> Option<RowView<'_>> {
+        let first = self.run.observations.first()?.at;
+        self.rows().take_while(|row| row.row.at == first).find(|row| row.role() == Some(Role::Start))
+    }
+
+    /// The row that says that the run finishes or is given up, where the run ends with one.
+    #[must_use]
+    pub fn closing_row(&self) -> Option<RowView<'_>> {
+        let last = self.run.observations.last()?.at;
+        let closes = |row: &RowView<'_>| matches!(row.role(), Some(Role::Finish | Role::Stopped));
+        self.rows().rev().take_while(|row| row.row.at == last).find(closes)
     }
 
     /// The role of its first, or of its last observation.
@@ -434,6 +473,8 @@ pub struct RunSummary {
     pub observations: usize,
     /// The distance from its zero point to its last reading, in metres.
     pub travelled: Option<f64>,
+    /// Where its rows said that it starts and ends.
+    pub marks: Marks,
     /// Its structural grades, rolled up.
     pub structural: Tally,
     /// Its operational grades, rolled up.
@@ -512,6 +553,15 @@ impl<'d> Ending<'d> {
             index,
         })
     }
+}
+
+/// A part of a document: the head comes first, then every run with its observations.
+#[derive(Clone, Copy, Debug)]
+pub enum Part<'r> {
+    /// The head and its tables.
+    Head(&'r Survey<'r>),
+    /// A run.
+    Run(&'r RunView<'r>),
 }
 
 /// A locate, after all runs have been read.

@@ -13,9 +13,26 @@ macro_rules! families {
 
 families! {
     distance {
-        distance_falls,
+        distance_falls, distance_negative, decimal_slip, past_run_end,
+        start_missing, finish_missing, outcome_contradicts_rows, stopped_without_reason,
+        surveyed_missing, surveyed_contradicts_finish, run_past_pipe, run_short_of_pipe, length_unit_suspect,
+        counter_missing, counter_not_zeroed, counter_drift, camera_speed,
+        reverse_mismatch, reverse_gap, reverse_overlap,
+    }
+    stretch {
+        stretch_never_ends, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
+        stretch_undeclared,
     }
     reference {
         unknown_structure,
+    }
+    identity {
+        pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
+    }
+    time {
+        time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
+    }
+    text {
+        other_without_text, text_untrimmed,
     }
 }

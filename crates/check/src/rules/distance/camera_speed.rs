@@ -1,0 +1,125 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{MediaKind, Method};
+
+use crate::order;
+use crate::reach::{exceeds, past};
+use crate::sink::Sink;
+use crate::time::seconds_between;
+use crate::views::{RowView, RunView};
+
+rule! {
+    /// # What it checks
+    /// The camera was not driven faster than anybody can inspect: over the whole run, from `started`, `finished` and
+    /// `surveyed`, and between rows that name one video with their offsets into it, once they are far enough apart. Times
+    /// in whole minutes are taken as up to a minute longer, offsets as up to a second. Of the rows of a run the fastest
+    /// are reported, and only if the whole run was not too fast. Interval video and cameras on poles are not looked at,
+    /// nor runs longer than their pipe (`run-past-pipe`).
+    ///
+    /// # Why it matters
+    /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.
+    ///
+    /// # Source
+    /// At most 30 ft/min: City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer Systems, and a municipal
+    /// sewer examination contract in Wisconsin. The least distance: common practice, no published source.
+    ///
+    /// # Fails
+    /// 200 ft in 6 minutes, at `/runs/0/finished`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:05-05:00"}]
+    /// ```
+    /// 64.4 ft in 120 seconds, at `/runs/0/observations/4/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 250}]
+    /// ```
+    ///
+    /// # Passes
+    /// 30 ft in a minute is the limit.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:40-05:00"}]
+    /// ```
+    /// Whole minutes are rounded.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:00-05:00"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the times, distances or offsets if they are wrong; if they are right, drive the run again slower.
+    name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#times",
+    limits: {
+        "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
+        "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
+    },
+}
+
+/// Metres that were driven, and the seconds that it took at least and at most.
+struct Drive {
+    metres: f64,
+    seconds: f64,
+    rounding: f64,
+}
+
+impl Drive {
+    fn speed(&self) -> f64 {
+        self.metres / (self.seconds + self.rounding) * 60.0
+    }
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.run.method == Some(Method::Pole) {
+        return;
+    }
+    let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
+    let (drive, row) = match (whole(run), fastest(run, least)) {
+        (Some(drive), _) if exceeds(drive.speed(), limit) => (drive, None),
+        (_, Some((drive, row))) if exceeds(drive.speed(), limit) => (drive, Some(row)),
+        _ => return,
+    };
+    // Where the distances themselves are wrong, in their unit or otherwise, so is the speed.
+    if past(run.survey, run.run, run.marks(), 1.524).is_some() {
+        return;
+    }
+    let speed = run.survey.say_metres(drive.metres / drive.seconds.max(1.0) * 60.0);
+    let (spot, over) = match row {
+        None => (run.spot("/finished"), "the whole run"),
+        Some(row) => (row.spot("/at"), "the way from the row before, by the video"),
+    };
+    let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
+    let seconds = (drive.seconds * 10.0).round() / 10.0;
+    let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
+    out.report(spot, message).fact("metres_per_minute", drive.metres / drive.seconds.max(1.0) * 60.0);
+}
+
+fn whole(run: &RunView<'_>) -> Option<Drive> {
+    let (started, finished) = (run.run.started.as_ref()?, run.run.finished.as_ref()?);
+    let seconds = seconds_between(started, finished).filter(|seconds| *seconds >= 0.0)?;
+    let rounded = [started, finished].iter().all(|time| time.as_str().get(16..19) == Some(":00"));
+    Some(Drive { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
+}
+
+fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Drive, RowView<'r>)> {
+    let mut anchor: Option<(&str, f64, f64)> = None;
+    let mut worst: Option<(Drive, RowView<'r>)> = None;
+    for row in run.rows() {
+        let timed = row.row.media.iter().find_map(|shown| Some((shown.id.as_str(), shown.offset?.get())));
+        let Some((id, offset)) = timed.filter(|_| order::settled(run, row.index)) else { continue };
+        if run.survey.media(id).is_none_or(|media| media.kind != MediaKind::Video) {
+            continue;
+        }
+        let metres = run.survey.metres(row.row.at);
+        match anchor {
+            Some((video, from, since)) if video == id && offset > since => {
+                if metres - from < least {
+                    continue;
+                }
+                let drive = Drive { metres: metres - from, seconds: offset - since, rounding: 1.0 };
+                if worst.as_ref().is_none_or(|(most, _)| drive.speed() > most.speed()) {
+                    worst = Some((drive, row));
+                }
+            }
+            _ => {}
+        }
+        anchor = Some((id, metres, offset));
+    }
+    worst
+}

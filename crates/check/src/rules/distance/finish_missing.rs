@@ -1,0 +1,48 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::Role;
+
+use crate::order;
+use crate::sink::Sink;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// The last row of a run says that it finishes or is given up, by the code list's roles `finish` and `stopped`; rows
+    /// at one distance have no order. The rule stands back where the last row's code is unknown, where the rows run
+    /// backwards (`distance-falls`), for a run without any row (`start-missing`), and for a list that has no such code.
+    ///
+    /// # Why it matters
+    /// A run that just ends may have lost its last rows, and nobody can tell how much of the pipe was seen.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/5`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/6"}]
+    /// ```
+    ///
+    /// # Passes
+    /// The collapse that stopped the run, written below the row that says so.
+    /// ```json
+    /// [{"op": "move", "from": "/runs/1/observations/1", "path": "/runs/1/observations/2"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add the row that says how the run ended, or bring back the rows that are lost.
+    name: "finish-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
+    needs: [Codes],
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.closing_row().is_some() {
+        return;
+    }
+    let Some(last) = run.rows().next_back() else { return };
+    let Some(code) = last.code else { return };
+    let closes = |role| matches!(role, Some(Role::Finish | Role::Stopped));
+    let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| closes(code.role)));
+    if listed && !order::backwards(run) {
+        let message = format!("the run ends with {:?} ({}), not with its finish", code.code.as_str(), code.name());
+        out.report(last.spot(""), message).fact("code", code.code.as_str());
+    }
+}

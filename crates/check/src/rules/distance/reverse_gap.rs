@@ -1,0 +1,101 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::CounterZero;
+
+use crate::reach::{exceeds, far, past, pipe_of, unit_trap};
+use crate::sink::Sink;
+use crate::views::{Ending, RunSummary, tolerance};
+
+rule! {
+    /// # What it checks
+    /// Two runs that are joined by `reverse_of` together cover their pipe, within the tolerance. Each is measured from the
+    /// centre of its own start structure; a structure's width more is allowed where a counter was zeroed elsewhere and
+    /// its offset is not stated. Not compared are runs that `reverse-mismatch`, `run-past-pipe` or `length-unit-suspect`
+    /// find fault with, and ones whose length is not known.
+    ///
+    /// # Why it matters
+    /// The stretch between the two was never seen. Often it holds what stopped the first run.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems. Structures: common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/runs/2/reverse_of`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 182}]
+    /// ```
+    ///
+    /// # Passes
+    /// 1 ft is the tolerance.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 181}]
+    /// ```
+    /// Zeroed at the walls, with no offset stated.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": 185},
+    ///  {"op": "replace", "path": "/runs/1/counter/zero", "value": "structure-wall"}]
+    /// ```
+    ///
+    /// # Fix
+    /// State the counters' offsets if the gap is not real. If it is, leave the record as it is and tell the owner which
+    /// stretch was not seen.
+    name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse",
+    limits: {
+        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+    },
+}
+
+/// A run, the one that it completes, and in metres how far each came and how long their pipe is.
+pub(super) struct Pair<'d> {
+    pub(super) run: &'d RunSummary,
+    pub(super) other: &'d RunSummary,
+    pub(super) far: [f64; 2],
+    pub(super) length: f64,
+}
+
+/// The pairs of runs that complete each other and can be compared.
+pub(super) fn pairs<'d>(ending: &'d Ending<'d>, allowance: f64) -> impl Iterator<Item = Pair<'d>> {
+    let survey = ending.survey;
+    ending.runs.iter().filter_map(move |run| {
+        let other = ending.run(run.run.reverse_of.as_ref()?)?;
+        // Two runs that name each other are one pair.
+        let again = other.run.reverse_of.as_ref() == Some(&run.run.id) && other.index < run.index;
+        if again || other.run.pipe != run.run.pipe || other.run.direction == run.run.direction {
+            return None;
+        }
+        let (_, length) = pipe_of(survey, &run.run)?;
+        if [run, other].iter().any(|one| past(survey, &one.run, one.marks, allowance).is_some()) {
+            return None;
+        }
+        let far = [far(survey, &run.run, run.marks)?, far(survey, &other.run, other.marks)?];
+        Some(Pair { run, other, far, length })
+    })
+}
+
+/// Whether a run's distances are known to be from the centre of its structure.
+fn centred(summary: &RunSummary) -> bool {
+    summary.run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let allowance = out.limit("structure_allowance");
+    let mut trap = None;
+    for pair in pairs(ending, allowance) {
+        let gap = pair.length - pair.far[0] - pair.far[1];
+        let structures = if centred(pair.run) && centred(pair.other) { 0.0 } else { allowance };
+        if !exceeds(gap, tolerance(pair.length) + structures) {
+            continue;
+        }
+        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+            return;
+        }
+        let [a, b] = pair.far.map(|far| survey.say_metres(far));
+        let (length, unseen) = (survey.say_metres(pair.length), survey.say_metres(gap));
+        let message = format!("{unseen} of the pipe were not seen: {a} and {b} of {length}");
+        out.report(pair.run.spot("/reverse_of"), message)
+            .fact("gap", survey.in_units(gap))
+            .fact("reverse_of", pair.other.run.id.as_str());
+    }
+}

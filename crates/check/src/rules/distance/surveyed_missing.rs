@@ -1,0 +1,40 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// Every run states the distance of its last reading.
+    ///
+    /// # Why it matters
+    /// What was surveyed is what is paid for. Without it the run cannot be held against the pipe's length, and grades for
+    /// a length cannot be worked out.
+    ///
+    /// # Fails
+    /// At `/runs/1`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/1/surveyed"}]
+    /// ```
+    ///
+    /// # Passes
+    /// A run that could not leave the structure states 0.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/surveyed", "value": 0}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add `surveyed`: what the counter showed at the farthest point of the camera.
+    name: "surveyed-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#surveyed",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.run.surveyed.is_some() {
+        return;
+    }
+    let finding = out.report(run.spot(""), "nothing says how far the run came");
+    if let Some(closing) = run.closing_row() {
+        finding.fact("finish", closing.row.at.get());
+        finding.help(format!("add `surveyed`; the closing row stands at {}", run.survey.say(closing.row.at)));
+    }
+}

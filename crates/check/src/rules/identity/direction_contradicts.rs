@@ -1,0 +1,54 @@
+//! See the rule's documentation below.
+
+use crate::reach::direction_contradicts;
+use crate::sink::Sink;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// The direction of a run agrees with the structures that it went from and to: a run downstream leaves the pipe's
+    /// upstream structure and goes to its downstream one.
+    ///
+    /// # Why it matters
+    /// The distances are taken from the wrong end of the pipe, and left and right are exchanged: a connection at 3 o'clock
+    /// is opened at 9.
+    ///
+    /// # Fails
+    /// At `/runs/0/direction`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/direction", "value": "upstream"}]
+    /// ```
+    /// At `/runs/2/direction`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/2/from"}, {"op": "replace", "path": "/runs/2/to", "value": "LM-016"}]
+    /// ```
+    ///
+    /// # Passes
+    /// No structures named.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/direction", "value": "upstream"},
+    ///  {"op": "remove", "path": "/runs/0/from"}, {"op": "remove", "path": "/runs/0/to"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the direction, exchange `from` and `to`, or correct the ends of the pipe. If the direction was wrong, the
+    /// clock references may have been seen the other way round as well.
+    name: "direction-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let Some(view) = run.pipe else { return };
+    if !direction_contradicts(view.pipe, run.run) {
+        return;
+    }
+    let way = match (&run.run.from, &run.run.to) {
+        (Some(from), Some(to)) => format!("from {:?} to {:?}", from.as_str(), to.as_str()),
+        (Some(from), None) => format!("from {:?}", from.as_str()),
+        (None, Some(to)) => format!("to {:?}", to.as_str()),
+        (None, None) => return,
+    };
+    let upper = view.pipe.upstream.as_str();
+    let direction = run.run.direction;
+    let message = format!("the run is said to go {direction}, but {way} is the other way: the pipe's upper end is {upper:?}");
+    out.report(run.spot("/direction"), message).fact("direction", direction.as_str()).fact("upstream", upper);
+}

@@ -1,0 +1,47 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// A pipe ends at a structure (`downstream`) or in another pipe (`joins`), and not at both.
+    ///
+    /// # Why it matters
+    /// A pipe without a lower end, or with two, cannot be put into a network, and a run along it goes nowhere.
+    ///
+    /// # Fails
+    /// At `/pipes/0`:
+    /// ```json
+    /// [{"op": "remove", "path": "/pipes/0/downstream"}]
+    /// ```
+    /// At `/pipes/0/joins`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/0/joins", "value": {"pipe": "L-102", "at": 60}}]
+    /// ```
+    ///
+    /// # Passes
+    /// A lateral.
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-101-1", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 60}}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the structure at its lower end, or the pipe that it joins.
+    name: "pipe-ends", severity: Error, scope: Pipe, since: "0.1", clause: "pipes#ends",
+}
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    match (&view.pipe.downstream, &view.pipe.joins) {
+        (None, None) => {
+            out.report(view.spot(""), "the pipe has no lower end: neither `downstream` nor `joins`");
+        }
+        (Some(structure), Some(joins)) => {
+            let (structure, pipe) = (structure.as_str(), joins.pipe.as_str());
+            let message = format!("the pipe ends both at the structure {structure:?} and in the pipe {pipe:?}");
+            out.report(view.spot("/joins"), message).fact("downstream", structure).fact("joins", pipe);
+        }
+        _ => {}
+    }
+}

@@ -1,0 +1,67 @@
+//! See the rule's documentation below.
+
+use obvert_model::text::Timestamp;
+
+use crate::sink::Sink;
+use crate::time::{in_future, instant};
+use crate::views::{Ending, RunSummary, Spot};
+
+rule! {
+    /// # What it checks
+    /// The document was issued after its runs: after each was finished, or started where no more is known. Where it was
+    /// issued before all of them, the issue is taken to be wrong, and that is one finding. A run in the future is left to
+    /// `dated-in-future`.
+    ///
+    /// # Why it matters
+    /// `issued` tells which of two documents about one survey is the newer. An old one copied as a template loses to what
+    /// it should replace.
+    ///
+    /// # Fails
+    /// At `/runs/2/finished`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/started", "value": "2026-05-08T10:48:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/2/finished", "value": "2026-05-08T10:55:00-05:00"}]
+    /// ```
+    /// At `/issued`:
+    /// ```json
+    /// [{"op": "replace", "path": "/issued", "value": "2026-05-05T09:00:00-05:00"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/issued", "value": "2026-05-06T15:55:00Z"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Set `issued` to when the document was written, or correct the run's date.
+    name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "document#times",
+}
+
+fn last(summary: &RunSummary) -> Option<(&Timestamp, &'static str)> {
+    let run = &summary.run;
+    let finished = run.finished.as_ref().map(|time| (time, "/finished"));
+    finished.or_else(|| run.started.as_ref().map(|time| (time, "/started")))
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let issued = &survey.head.issued;
+    let Some(issue) = instant(issued) else { return };
+    let late = |time: &Timestamp| instant(time).is_some_and(|instant| instant > issue);
+    let dated = || ending.runs.iter().filter_map(|summary| Some((summary, last(summary)?)));
+    let (runs, after) = (dated().count(), dated().filter(|(_, (time, _))| late(time)).count());
+    if after == 0 {
+        return;
+    }
+    if runs == after {
+        let message = format!("the document was issued at {issued}, before its runs: {runs} of {runs} are later");
+        out.report(Spot::at("/issued"), message).fact("runs", runs);
+        return;
+    }
+    for (summary, (time, field)) in dated() {
+        if late(time) && !in_future(survey, time) {
+            let message = format!("the run's time {time} is after the document was issued, at {issued}");
+            out.report(summary.spot(field), message).fact("issued", issued.as_str()).fact("time", time.as_str());
+        }
+    }
+}

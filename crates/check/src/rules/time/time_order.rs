@@ -1,0 +1,41 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::time::{in_future, seconds_between};
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// A run was not finished before it was started. A start in the future is left to `dated-in-future`.
+    ///
+    /// # Why it matters
+    /// One of the two is wrong, so the run is filed under the wrong hour or the wrong day, and weather and flow with it.
+    ///
+    /// # Fails
+    /// At `/runs/0/finished`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:14:00-05:00"}]
+    /// ```
+    /// The same hour with another offset, at `/runs/0/finished`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:44:00-04:00"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T14:44:00Z"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the time that is wrong. Look for morning and afternoon, for a run past midnight, and for two clocks whose
+    /// offsets differ.
+    name: "time-order", severity: Error, scope: Run, since: "0.1", clause: "runs#times",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let (Some(started), Some(finished)) = (&run.run.started, &run.run.finished) else { return };
+    if seconds_between(started, finished).is_some_and(|seconds| seconds < 0.0) && !in_future(run.survey, started) {
+        let message = format!("the run was finished at {finished}, before it was started at {started}");
+        out.report(run.spot("/finished"), message).fact("started", started.as_str()).fact("finished", finished.as_str());
+    }
+}
