@@ -2,19 +2,19 @@
 
 use std::collections::BTreeMap;
 
-use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::lists::{Code, CodeList, GradeScheme, Role};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
 use rustc_hash::FxHashMap;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::Severity;
-use crate::grading::{Grader, Tally};
+use crate::grading::Tally;
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
-use crate::views::{Ending, RatingView, RowView, RunSummary, RunView, Survey};
+use crate::views::{Ending, Part, RatingView, RowView, RunSummary, RunView, Survey};
 
 /// A set of rules with their severities and limits, ready to check documents.
 #[derive(Debug)]
@@ -153,8 +153,7 @@ impl Checker {
 
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
         let list = self.list_for(head);
-        let grader = list.and(self.scheme_for(head)).map(Grader::new);
-        let survey = Survey::new(head, self.settings.today.as_ref(), list, grader);
+        let survey = Survey::new(head, self.settings.today.as_ref(), list, self.scheme_for(head));
         let mut walk = Walk::new(self, &survey);
 
         walk.each(
@@ -174,13 +173,17 @@ impl Checker {
         for view in survey.all_media() {
             walk.media(&view);
         }
+        walk.throughout(&Part::Head(&survey));
         let mut summaries = Vec::new();
         let mut media_used = vec![false; head.media.len()];
         let mut observations = 0;
         let mut codes: Vec<Option<&Code>> = Vec::new();
+        let mut changes: Vec<usize> = Vec::new();
         while let Some(mut run) = runs.next_run() {
             codes.clear();
             codes.extend(run.observations.iter().map(|row| survey.code(&row.code)));
+            changes.clear();
+            changes.extend(codes.iter().enumerate().filter(|(_, code)| changes_bore(**code)).map(|(index, _)| index));
             let pipe = survey.pipe_index(&run.pipe);
             let view = RunView {
                 survey: &survey,
@@ -188,10 +191,14 @@ impl Checker {
                 index: summaries.len(),
                 pipe: pipe.map(|index| crate::views::PipeView { survey: &survey, pipe: &head.pipes[index], index }),
                 codes: &codes,
+                changes: &changes,
             };
+            walk.throughout(&Part::Run(&view));
             walk.run(&view);
             let mut tallies = [Tally::default(), Tally::default()];
+            let mut graded = 0;
             for row in view.rows() {
+                graded += usize::from(row.row.grades.is_some());
                 walk.row(&row);
                 for reference in &row.row.media {
                     if let Some(index) = survey.media_index(&reference.id) {
@@ -201,15 +208,28 @@ impl Checker {
                 tally(&row, &mut tallies);
             }
             observations += run.observations.len();
-            let travelled = view.travelled();
+            let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
             let index = summaries.len();
             let count = std::mem::take(&mut run.observations).len();
-            summaries.push(RunSummary { index, run, observations: count, travelled, structural, operational });
+            summaries.push(RunSummary {
+                index,
+                run,
+                observations: count,
+                graded,
+                travelled,
+                marks,
+                structural,
+                operational,
+            });
         }
         let by_id: FxHashMap<&str, usize> =
             summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
-        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id };
+        let mut by_pipe: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
+        for summary in &summaries {
+            by_pipe.entry(summary.run.pipe.as_str()).or_default().push(summary.index);
+        }
+        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id, by_pipe };
         for view in ending.locates() {
             walk.locate(&view);
         }
@@ -226,6 +246,7 @@ impl Checker {
         );
         walk.finish(report::Document {
             file: None,
+            error: None,
             id: Some(head.id.to_string()),
             length_unit: Some(head.units.length.to_string()),
             pipes: head.pipes.len(),
@@ -235,6 +256,12 @@ impl Checker {
     }
 }
 
+/// Whether a code says that the cross-section changes.
+fn changes_bore(code: Option<&Code>) -> bool {
+    let role = code.and_then(|code| code.role);
+    matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))
+}
+
 /// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
 fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     let survey = row.survey();
@@ -242,7 +269,8 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     if row.row.grades.is_none() && !row.code.is_some_and(|code| grader.knows(&code.code)) {
         return;
     }
-    let metres = survey.metres(row.row.end()) - survey.metres(row.row.at);
+    let open = row.row.is_stretch() && row.row.to.is_none();
+    let metres = (!open).then(|| survey.metres(row.row.end()) - survey.metres(row.row.at));
     for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, metres, grader.scheme);
@@ -258,6 +286,7 @@ struct Walk<'c> {
     media: Vec<(usize, crate::rule::MediaRule)>,
     run: Vec<(usize, crate::rule::RunRule)>,
     row: Vec<(usize, crate::rule::RowRule)>,
+    throughout: Vec<(usize, crate::rule::ThroughoutRule)>,
     locate: Vec<(usize, crate::rule::LocateRule)>,
     rating: Vec<(usize, crate::rule::RatingRule)>,
     once: Vec<usize>,
@@ -280,7 +309,7 @@ fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
 }
 
 impl<'c> Walk<'c> {
-    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, locate: LocateView, rating: RatingView);
+    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, throughout: Part, locate: LocateView, rating: RatingView);
 
     fn new(checker: &'c Checker, survey: &Survey<'_>) -> Self {
         let mut walk = Self {
@@ -290,6 +319,7 @@ impl<'c> Walk<'c> {
             media: Vec::new(),
             run: Vec::new(),
             row: Vec::new(),
+            throughout: Vec::new(),
             locate: Vec::new(),
             rating: Vec::new(),
             once: Vec::new(),
@@ -310,6 +340,7 @@ impl<'c> Walk<'c> {
                 Check::Media(rule) => walk.media.push((index, rule)),
                 Check::Run(rule) => walk.run.push((index, rule)),
                 Check::Observation(rule) => walk.row.push((index, rule)),
+                Check::Throughout(rule) => walk.throughout.push((index, rule)),
                 Check::Locate(rule) => walk.locate.push((index, rule)),
                 Check::Rating(rule) => walk.rating.push((index, rule)),
             }
@@ -345,12 +376,15 @@ fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
             .list
             .is_none()
             .then(|| format!("the code list {} {} is not at hand", head.coding.list, head.coding.version)),
-        Need::Grades => survey.grader.is_none().then(|| match &head.grading {
-            None => String::new(),
-            Some(grading) => format!(
-                "the grade scheme {} {} is not at hand, or its code list is not",
-                grading.scheme, grading.version
-            ),
+        Need::Grades => survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
+            (None, ..) => String::new(),
+            (Some(grading), None, _) => {
+                format!("the grade scheme {} {} is not at hand", grading.scheme, grading.version)
+            }
+            (_, _, None) => format!("the code list {} {} is not at hand", head.coding.list, head.coding.version),
+            (Some(grading), Some(scheme), Some(list)) => {
+                format!("the grade scheme {} grades codes of {}, not of {}", grading.scheme, scheme.code_list.list, list.id)
+            }
         }),
         Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
         Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),

@@ -26,17 +26,22 @@
 #[macro_use]
 mod rule;
 
+mod bore;
 mod catalogue;
 mod checker;
 mod finding;
 pub mod grading;
+mod order;
+mod reach;
 mod report;
+mod rollup;
 mod rules;
 mod settings;
 mod sink;
 mod time;
 mod views;
 
+pub use bore::Bore;
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;
 pub use finding::{Finding, Severity, SourcePlace};
@@ -45,5 +50,6 @@ pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;
 pub use views::{
-    Ending, LocateView, MediaView, PipeView, RatingView, RowView, RunSummary, RunView, Spot, StructureView, Survey,
+    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, Spot,
+    StructureView, Survey,
 };

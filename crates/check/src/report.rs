@@ -20,7 +20,7 @@ pub struct Tool {
 /// The document that was checked.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Document {
-    /// The file, as it was named.
+    /// The file, as it was named; absent when none was.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
     /// The document's id.
@@ -29,6 +29,9 @@ pub struct Document {
     /// The unit of every distance in the report.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_unit: Option<String>,
+    /// Why it could not be read, where it could not.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub error: Option<String>,
     /// How many pipes it has.
     pub pipes: usize,
     /// How many runs it has.
@@ -70,15 +73,15 @@ pub struct NotRun {
     pub rules: Vec<String>,
 }
 
-/// The report of one check of one document.
+/// The report of one check, of one document or of several.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
     /// The version of the report's form.
     pub report: String,
     /// The program that made it.
     pub tool: Tool,
-    /// The document that was checked.
-    pub document: Document,
+    /// The documents that were checked.
+    pub documents: Vec<Document>,
     /// The date that was taken for today, where one was given.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub today: Option<String>,
@@ -98,7 +101,7 @@ impl Report {
         Self {
             report: "0.1".into(),
             tool: Tool { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() },
-            document,
+            documents: vec![document],
             today,
             totals: Totals::default(),
             rules: Vec::new(),
@@ -133,6 +136,54 @@ impl Report {
         [(error, Severity::Error), (warning, Severity::Warning), (note, Severity::Note)]
             .into_iter()
             .find_map(|(count, severity)| (count > 0).then_some(severity))
+    }
+
+    /// Adds the report of another document. The findings keep the order of the documents.
+    pub fn join(&mut self, other: Self) {
+        self.documents.extend(other.documents);
+        self.totals.error += other.totals.error;
+        self.totals.warning += other.totals.warning;
+        self.totals.note += other.totals.note;
+        for theirs in other.rules {
+            match self.rules.iter_mut().find(|ours| ours.rule == theirs.rule) {
+                Some(ours) => {
+                    ours.total += theirs.total;
+                    ours.listed += theirs.listed;
+                }
+                None => self.rules.push(theirs),
+            }
+        }
+        self.rules.sort_by(|a, b| (b.severity, &a.rule).cmp(&(a.severity, &b.rule)));
+        for theirs in other.not_run {
+            match self.not_run.iter_mut().find(|ours| ours.why == theirs.why) {
+                Some(ours) => {
+                    ours.rules.extend(theirs.rules);
+                    ours.rules.sort();
+                    ours.rules.dedup();
+                }
+                None => self.not_run.push(theirs),
+            }
+        }
+        self.findings.extend(other.findings);
+    }
+
+    /// Names the file that the report is about.
+    pub fn name_file(&mut self, file: &str) {
+        for document in &mut self.documents {
+            document.file.get_or_insert_with(|| file.to_owned());
+        }
+    }
+
+    /// A report that says only that a file could not be read.
+    #[must_use]
+    pub fn unread(file: &str, error: &str) -> Self {
+        Self::new(Document { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Document::default() }, None)
+    }
+
+    /// The schema of a report.
+    #[must_use]
+    pub fn schema() -> serde_json::Value {
+        obvert_model::schema::of::<Self>("report", "Report of a check of obvert survey documents")
     }
 
     /// Fills in the places of all findings in a JSON source, in one scan of it.

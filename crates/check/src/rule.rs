@@ -2,7 +2,7 @@
 
 use crate::finding::Severity;
 use crate::sink::Sink;
-use crate::views::{Ending, LocateView, MediaView, PipeView, RatingView, RowView, RunView, StructureView, Survey};
+use crate::views::{Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey};
 
 pub(crate) type StructureRule = fn(&StructureView<'_>, &mut Sink<'_>);
 pub(crate) type PipeRule = fn(&PipeView<'_>, &mut Sink<'_>);
@@ -10,6 +10,7 @@ pub(crate) type MediaRule = fn(&MediaView<'_>, &mut Sink<'_>);
 pub(crate) type RunRule = fn(&RunView<'_>, &mut Sink<'_>);
 pub(crate) type RowRule = fn(&RowView<'_>, &mut Sink<'_>);
 pub(crate) type LocateRule = fn(&LocateView<'_>, &mut Sink<'_>);
+pub(crate) type ThroughoutRule = fn(&Part<'_>, &mut Sink<'_>);
 pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
 
 /// The function of a rule, by what it looks at. The checker walks the document once and calls every rule of a scope for
@@ -29,6 +30,8 @@ pub enum Check {
     Run(RunRule),
     /// Every observation.
     Observation(RowRule),
+    /// The head, then every run with its observations: for what can stand anywhere in a document.
+    Throughout(ThroughoutRule),
     /// Every locate, after all runs.
     Locate(LocateRule),
     /// Every rating, after all runs.
@@ -48,6 +51,7 @@ impl Check {
             Self::Media(_) => "media",
             Self::Run(_) => "run",
             Self::Observation(_) => "observation",
+            Self::Throughout(_) => "throughout",
             Self::Locate(_) => "locate",
             Self::Rating(_) => "rating",
             Self::Ending(_) => "ending",
