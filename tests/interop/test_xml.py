@@ -285,11 +285,11 @@ def check_mutations(command, judges):
 
 
 def damaged(dice, text):
-    """A document with one to three small injuries."""
+    """A document with one to three small injuries, some of which do not hurt."""
     pieces = ["", "", "<", ">", "&", "\"", "'", "/", "=", " ", "]]>", "<a>", "</a>", "<id>", "</id>", "<!--", "-->", "--", "<![CDATA[", "&#0;",
               "&#13;", "&lt;", "&x;", "<?a?>", "xmlns=\"\"", " encoding=\"json\"", "\t", "\r", "\n", "-", "0", "1e5", "\u00e9", "\ufffe", "\x01", "true", ":",
-              "<item/>", "<item>1</item>", "<clock/>", "<grades><structural>3</structural></grades>", "\ufeff"]
-    for _ in range(dice.randint(1, 3)):
+              " ", "\n", "<!-- x -->", "&#9;", "a", "1", "<item/>", "<item>1</item>", "<clock/>", "<grades><structural>3</structural></grades>", "\ufeff"]
+    for _ in range(dice.choice([1, 1, 1, 1, 2, 3])):
         at = dice.randrange(len(text))
         if dice.random() < 0.3:  # two stretches change places, or one is repeated
             lines = text.split("\n")

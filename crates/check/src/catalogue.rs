@@ -26,7 +26,13 @@ pub(crate) fn nearest(name: &str) -> Option<String> {
 /// The candidate nearest to a word, when it is near enough to be meant.
 pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
     let meant = word.to_lowercase();
+    let long = meant.chars().count();
     candidates
+        // What differs in length by more than two fifths cannot be like enough; most candidates need no more than that.
+        .filter(|candidate| {
+            let other = candidate.chars().count();
+            long.abs_diff(other) * 5 <= long.max(other) * 2
+        })
         .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
         .filter(|(likeness, _)| *likeness >= 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0))

@@ -2,14 +2,14 @@
 
 use std::collections::BTreeMap;
 
-use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::lists::{Code, CodeList, GradeScheme, Role};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
 use rustc_hash::FxHashMap;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::Severity;
-use crate::grading::{Grader, Tally};
+use crate::grading::Tally;
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
@@ -153,8 +153,7 @@ impl Checker {
 
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
         let list = self.list_for(head);
-        let grader = list.and(self.scheme_for(head)).map(Grader::new);
-        let survey = Survey::new(head, self.settings.today.as_ref(), list, grader);
+        let survey = Survey::new(head, self.settings.today.as_ref(), list, self.scheme_for(head));
         let mut walk = Walk::new(self, &survey);
 
         walk.each(
@@ -179,9 +178,12 @@ impl Checker {
         let mut media_used = vec![false; head.media.len()];
         let mut observations = 0;
         let mut codes: Vec<Option<&Code>> = Vec::new();
+        let mut changes: Vec<usize> = Vec::new();
         while let Some(mut run) = runs.next_run() {
             codes.clear();
             codes.extend(run.observations.iter().map(|row| survey.code(&row.code)));
+            changes.clear();
+            changes.extend(codes.iter().enumerate().filter(|(_, code)| changes_bore(**code)).map(|(index, _)| index));
             let pipe = survey.pipe_index(&run.pipe);
             let view = RunView {
                 survey: &survey,
@@ -189,11 +191,14 @@ impl Checker {
                 index: summaries.len(),
                 pipe: pipe.map(|index| crate::views::PipeView { survey: &survey, pipe: &head.pipes[index], index }),
                 codes: &codes,
+                changes: &changes,
             };
             walk.throughout(&Part::Run(&view));
             walk.run(&view);
             let mut tallies = [Tally::default(), Tally::default()];
+            let mut graded = 0;
             for row in view.rows() {
+                graded += usize::from(row.row.grades.is_some());
                 walk.row(&row);
                 for reference in &row.row.media {
                     if let Some(index) = survey.media_index(&reference.id) {
@@ -207,11 +212,24 @@ impl Checker {
             let [structural, operational] = tallies;
             let index = summaries.len();
             let count = std::mem::take(&mut run.observations).len();
-            summaries.push(RunSummary { index, run, observations: count, travelled, marks, structural, operational });
+            summaries.push(RunSummary {
+                index,
+                run,
+                observations: count,
+                graded,
+                travelled,
+                marks,
+                structural,
+                operational,
+            });
         }
         let by_id: FxHashMap<&str, usize> =
             summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
-        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id };
+        let mut by_pipe: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
+        for summary in &summaries {
+            by_pipe.entry(summary.run.pipe.as_str()).or_default().push(summary.index);
+        }
+        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id, by_pipe };
         for view in ending.locates() {
             walk.locate(&view);
         }
@@ -238,6 +256,12 @@ impl Checker {
     }
 }
 
+/// Whether a code says that the cross-section changes.
+fn changes_bore(code: Option<&Code>) -> bool {
+    let role = code.and_then(|code| code.role);
+    matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))
+}
+
 /// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
 fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     let survey = row.survey();
@@ -245,7 +269,8 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     if row.row.grades.is_none() && !row.code.is_some_and(|code| grader.knows(&code.code)) {
         return;
     }
-    let metres = survey.metres(row.row.end()) - survey.metres(row.row.at);
+    let open = row.row.is_stretch() && row.row.to.is_none();
+    let metres = (!open).then(|| survey.metres(row.row.end()) - survey.metres(row.row.at));
     for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, metres, grader.scheme);
@@ -351,12 +376,15 @@ fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
             .list
             .is_none()
             .then(|| format!("the code list {} {} is not at hand", head.coding.list, head.coding.version)),
-        Need::Grades => survey.grader.is_none().then(|| match &head.grading {
-            None => String::new(),
-            Some(grading) => format!(
-                "the grade scheme {} {} is not at hand, or its code list is not",
-                grading.scheme, grading.version
-            ),
+        Need::Grades => survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
+            (None, ..) => String::new(),
+            (Some(grading), None, _) => {
+                format!("the grade scheme {} {} is not at hand", grading.scheme, grading.version)
+            }
+            (_, _, None) => format!("the code list {} {} is not at hand", head.coding.list, head.coding.version),
+            (Some(grading), Some(scheme), Some(list)) => {
+                format!("the grade scheme {} grades codes of {}, not of {}", grading.scheme, scheme.code_list.list, list.id)
+            }
         }),
         Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
         Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),

@@ -7,10 +7,12 @@
 //! least once. `total` is the sum, `count` how many were counted, `mean` = total ÷ count, `peak` the worst,
 //! `per_length` = total ÷ surveyed length × the scheme's length.
 
-use obvert_model::lists::{Code, GradeEntry, GradeScheme};
+use obvert_model::lists::{Band, Code, GradeEntry, GradeScheme, QuantityMeaning};
 use obvert_model::number::Grade;
-use obvert_model::tables::{Aspect, MaterialClass, Observation, Pipe, SectionUnit};
+use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
+
+use crate::bore::Bore;
 
 /// A grade scheme, indexed by code.
 #[derive(Debug)]
@@ -46,7 +48,7 @@ impl<'s> Grader<'s> {
     /// Whether a grade is on the scale.
     #[must_use]
     pub fn on_scale(&self, grade: Grade) -> bool {
-        self.scheme.scale.steps.iter().any(|step| step.grade == grade)
+        on_scale(self.scheme, grade)
     }
 
     /// Whether `a` is worse than `b` on the scheme's scale, which may run either way.
@@ -55,45 +57,161 @@ impl<'s> Grader<'s> {
         if self.scheme.scale.worst >= self.scheme.scale.best { a > b } else { a < b }
     }
 
-    /// The grade of an observation in an aspect; `None` where the scheme gives it none. `pipe` is the pipe that it is
-    /// in, whose sizes are in `section` units.
+    /// The grade of an observation in an aspect; `None` where the scheme gives it none. `bore` is the cross-section
+    /// where it was seen.
     #[must_use]
-    pub fn grade(
-        &self,
-        code: &Code,
-        row: &Observation,
-        pipe: Option<&Pipe>,
-        section: SectionUnit,
-        aspect: Aspect,
-    ) -> Option<Grade> {
-        let class = pipe.and_then(|pipe| pipe.material).map(obvert_model::tables::Material::class);
-        let height = pipe.and_then(|pipe| pipe.height).map(|height| height.get() * section.millimetres());
-        let entries = self.entries.get(code.code.as_str())?;
-        let entry = entries.iter().find(|entry| entry.aspect == aspect && holds(entry, row, class, height))?;
-        banded(entry, code, row).or(entry.grade)
+    pub fn grade(&self, code: &Code, row: &Observation, bore: &Bore, aspect: Aspect) -> Option<Grade> {
+        self.judge(code, row, bore, aspect).grade
+    }
+
+    /// The grade of an observation in an aspect, with what it rests on.
+    #[must_use]
+    pub fn judge(&self, code: &Code, row: &Observation, bore: &Bore, aspect: Aspect) -> Judgement<'s> {
+        let mut judgement = Judgement { grade: None, entry: None, band: None, certain: true };
+        for entry in self.entries.get(code.code.as_str()).into_iter().flatten().filter(|entry| entry.aspect == aspect) {
+            match holds(entry, row, bore) {
+                Some(false) => {}
+                None => judgement.certain = false,
+                Some(true) => {
+                    judgement.entry = Some(entry);
+                    let (band, sound) = banded(entry, code, row);
+                    judgement.grade = band.map(|banded| banded.band.grade).or(entry.grade);
+                    judgement.band = band;
+                    judgement.certain &= sound;
+                    break;
+                }
+            }
+        }
+        judgement
     }
 }
 
-fn holds(entry: &GradeEntry, row: &Observation, class: Option<MaterialClass>, height: Option<f64>) -> bool {
-    let characterised = entry
-        .characterisation
-        .iter()
-        .enumerate()
-        .all(|(place, value)| row.characterisation.get(place).is_some_and(|recorded| recorded == value));
-    let material = entry.materials.is_empty() || class.is_some_and(|class| entry.materials.contains(&class));
-    let sized = entry.size.as_ref().is_none_or(|size| {
-        height.is_some_and(|mm| size.from.is_none_or(|from| mm >= from) && size.below.is_none_or(|below| mm < below))
-    });
-    characterised && material && sized
+/// A computed grade and what it rests on.
+#[derive(Clone, Copy, Debug)]
+pub struct Judgement<'s> {
+    /// The grade; `None` where the scheme gives none.
+    pub grade: Option<Grade>,
+    /// The entry of the scheme that decided.
+    pub entry: Option<&'s GradeEntry>,
+    /// The band of the entry that decided; `None` where its plain grade did.
+    pub band: Option<Banded<'s>>,
+    /// Whether nothing is missing or unsound that could have led to another grade: a material or size that an earlier
+    /// entry asks for and that is not known, an amount in the wrong unit or beyond the code list's range.
+    pub certain: bool,
 }
 
-fn banded(entry: &GradeEntry, code: &Code, row: &Observation) -> Option<Grade> {
-    entry.bands.iter().find_map(|band| {
-        let place = code.quantities.iter().position(|meaning| meaning.name == band.quantity)?;
-        let recorded = row.quantities.get(place)?;
-        let value = recorded.value.get() * recorded.unit.factor_to(code.quantities[place].unit)?;
-        (value >= band.from && band.below.is_none_or(|below| value < below)).then_some(band.grade)
-    })
+/// The band that an amount lies in.
+#[derive(Clone, Copy, Debug)]
+pub struct Banded<'s> {
+    /// The band.
+    pub band: &'s Band,
+    /// The amount, in the code list's unit.
+    pub amount: f64,
+    /// That unit.
+    pub unit: QuantityUnit,
+}
+
+impl Judgement<'_> {
+    /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2 mm, below 450 mm`.
+    #[must_use]
+    pub fn reason(&self, bore: &Bore) -> String {
+        let Some(entry) = self.entry else { return "no entry of it fits".to_owned() };
+        let mut parts = Vec::new();
+        if let Some(Banded { band, amount, unit }) = self.band {
+            let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
+            parts.push(format!("{} {} {unit}, {}", band.quantity, tidy(amount), range(from, band.below, unit.as_str())));
+        } else if let Some(band) = entry.bands.first() {
+            parts.push(format!("no {} is recorded", band.quantity));
+        }
+        if !entry.characterisation.is_empty() {
+            parts.push(entry.characterisation.iter().map(|word| word.as_str()).collect::<Vec<_>>().join(" "));
+        }
+        if let Some(class) = bore.class.filter(|_| !entry.materials.is_empty()) {
+            parts.push(format!("in {class}"));
+        }
+        if let (Some(size), Some(height)) = (&entry.size, bore.height) {
+            let from = size.from.filter(|from| *from > 0.0 || size.below.is_none());
+            parts.push(format!("height {} mm, {}", tidy(height), range(from, size.below, "mm")));
+        }
+        if parts.is_empty() { "whatever was measured".to_owned() } else { parts.join("; ") }
+    }
+}
+
+fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
+    match (from, below) {
+        (Some(from), Some(below)) => format!("from {} to below {} {unit}", tidy(from), tidy(below)),
+        (Some(from), None) => format!("from {} {unit}", tidy(from)),
+        (None, Some(below)) => format!("below {} {unit}", tidy(below)),
+        (None, None) => "any".to_owned(),
+    }
+}
+
+/// A number rounded for reading.
+pub(crate) fn tidy(value: f64) -> f64 {
+    (value * 10_000.0).round() / 10_000.0
+}
+
+fn on_scale(scheme: &GradeScheme, grade: Grade) -> bool {
+    scheme.scale.steps.iter().any(|step| step.grade == grade)
+}
+
+/// Whether a value has reached an edge, whatever a conversion left in the last digit: 12 in are 304.8 mm.
+pub(crate) fn reaches(value: f64, edge: f64) -> bool {
+    value >= edge - 1e-9 * edge.abs().max(1.0)
+}
+
+/// Whether a value lies from one edge to below another.
+fn within(value: f64, from: Option<f64>, below: Option<f64>) -> bool {
+    from.is_none_or(|from| reaches(value, from)) && below.is_none_or(|below| !reaches(value, below))
+}
+
+/// Whether an entry's conditions hold; `None` where that cannot be told for want of a material or a size.
+fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
+    let places = entry.characterisation.iter().enumerate();
+    if !places.clone().all(|(place, value)| row.characterisation.get(place) == Some(value)) {
+        return Some(false);
+    }
+    let material = if entry.materials.is_empty() { Some(true) } else { bore.class.map(|class| entry.materials.contains(&class)) };
+    let sized = match &entry.size {
+        None => Some(true),
+        Some(size) => bore.height.map(|mm| within(mm, size.from, size.below)),
+    };
+    match (material, sized) {
+        (Some(true), Some(true)) => Some(true),
+        (Some(false), _) | (_, Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
+/// The band of an entry that one of the row's amounts lies in, and whether that is sound: no amount that a band asks
+/// for is in the wrong unit, beyond its range or in no band.
+fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
+    let mut sound = true;
+    for band in &entry.bands {
+        let Some(place) = code.quantities.iter().position(|meaning| meaning.name == band.quantity) else { continue };
+        if row.quantities.get(place).is_none() {
+            continue;
+        }
+        let meaning = &code.quantities[place];
+        match amount(code, row, place) {
+            Some(amount) if within(amount, Some(band.from), band.below) => {
+                return (Some(Banded { band, amount, unit: meaning.unit }), in_range(meaning, amount));
+            }
+            _ => sound = false,
+        }
+    }
+    (None, sound)
+}
+
+/// One of a row's amounts in the code list's unit; `None` where it is not recorded or measures something else.
+pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
+    let (recorded, meaning) = (row.quantities.get(place)?, code.quantities.get(place)?);
+    Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
+}
+
+/// Whether an amount, in the code list's unit, lies in the code list's range, both ends of which belong to it.
+pub(crate) fn in_range(meaning: &QuantityMeaning, amount: f64) -> bool {
+    meaning.min.is_none_or(|min| reaches(amount, min)) && meaning.max.is_none_or(|max| reaches(-amount, -max))
 }
 
 /// Grades rolled up.
@@ -105,14 +223,21 @@ pub struct Tally {
     pub total: f64,
     /// How many were counted.
     pub count: u64,
+    /// How many grades could not be counted as the scheme says: off its scale, or over a stretch whose end is not known.
+    pub doubtful: usize,
 }
 
 impl Tally {
-    /// Counts one grade over a stretch of `metres` (0 for a point).
-    pub fn add(&mut self, grade: Grade, metres: f64, scheme: &GradeScheme) {
+    /// Counts one grade over a stretch of `metres` (0 for a point). A grade off the scale, or over a stretch of negative
+    /// or unknown length, is doubtful and adds nothing else.
+    pub fn add(&mut self, grade: Grade, metres: Option<f64>, scheme: &GradeScheme) {
+        let Some(metres) = metres.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
+            self.doubtful += 1;
+            return;
+        };
         let interval = scheme.rollup.interval.value * scheme.rollup.interval.unit.metres();
         // A stretch of exactly n intervals counts n times, whatever a conversion leaves in the last digit.
-        let times = (metres / interval - 1e-9).ceil().max(1.0);
+        let times = if interval > 0.0 { (metres / interval - 1e-9).ceil().max(1.0) } else { 1.0 };
         self.total += f64::from(grade.get()) * times;
         #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
         {
@@ -125,6 +250,7 @@ impl Tally {
     pub fn join(&mut self, other: &Self, scheme: &GradeScheme) {
         self.total += other.total;
         self.count += other.count;
+        self.doubtful += other.doubtful;
         self.take_peak(other.peak, scheme);
     }
 

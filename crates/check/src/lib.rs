@@ -26,6 +26,7 @@
 #[macro_use]
 mod rule;
 
+mod bore;
 mod catalogue;
 mod checker;
 mod finding;
@@ -33,12 +34,14 @@ pub mod grading;
 mod order;
 mod reach;
 mod report;
+mod rollup;
 mod rules;
 mod settings;
 mod sink;
 mod time;
 mod views;
 
+pub use bore::Bore;
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;
 pub use finding::{Finding, Severity, SourcePlace};

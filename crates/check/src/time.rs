@@ -28,7 +28,7 @@ pub(crate) fn is_date(date: &str) -> bool {
 pub(crate) fn over(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;
     let next = day.checked_add(1.day()).ok()?;
-    next.at(12, 0, 0, 0).to_zoned(jiff::tz::TimeZone::UTC).ok().map(|zoned| zoned.timestamp())
+    next.at(12, 0, 0, 0).to_zoned_datetime(jiff::tz::TimeZone::UTC).ok().map(|zoned| zoned.timestamp())
 }
 
 /// Whether a timestamp lies in the future, where the date of today was given. A time that is still today somewhere on

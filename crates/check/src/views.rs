@@ -3,7 +3,7 @@
 //! The indexes behind the views are built once for a document. A pointer or a text is made only when a rule fires.
 
 use obvert_geo::Crs;
-use obvert_model::lists::{Code, CodeList, Role};
+use obvert_model::lists::{Code, CodeList, GradeScheme, Role};
 use obvert_model::number::{Grade, Length, Section};
 use obvert_model::tables::{
     Aspect, Equipment, Grades, Head, Locate, Media, Observation, OutcomeKind, Party, Pipe, Rating, Run, Structure,
@@ -11,7 +11,8 @@ use obvert_model::tables::{
 use obvert_model::text::{Date, RunId, StructureId, Timestamp};
 use rustc_hash::FxHashMap;
 
-use crate::grading::{Grader, Tally};
+use crate::bore::Bore;
+use crate::grading::{Grader, Judgement, Tally};
 
 /// The place that a finding is about.
 #[derive(Clone, Debug, Default)]
@@ -47,8 +48,10 @@ pub struct Survey<'d> {
     pub today: Option<&'d Date>,
     /// The document's code list, where it is at hand.
     pub list: Option<&'d CodeList>,
-    /// The document's grade scheme, where it is at hand.
+    /// The document's grade scheme, where it is at hand and grades the codes of the document's code list.
     pub grader: Option<Grader<'d>>,
+    /// The document's grade scheme, where it is at hand, whatever codes it grades.
+    pub scheme: Option<&'d GradeScheme>,
     /// The document's reference system, where it is known and can be computed with.
     pub crs: Option<Crs>,
     /// Why the reference system cannot be computed with, where it is stated but cannot.
@@ -70,7 +73,7 @@ impl<'d> Survey<'d> {
         head: &'d Head,
         today: Option<&'d Date>,
         list: Option<&'d CodeList>,
-        grader: Option<Grader<'d>>,
+        scheme: Option<&'d GradeScheme>,
     ) -> Self {
         let (crs, crs_error) = match head.crs.as_ref().map(|crs| Crs::parse(crs.as_str())) {
             None => (None, None),
@@ -81,7 +84,8 @@ impl<'d> Survey<'d> {
             head,
             today,
             list,
-            grader,
+            grader: list.zip(scheme).filter(|(list, scheme)| scheme.code_list.list == list.id).map(|(_, scheme)| Grader::new(scheme)),
+            scheme,
             crs,
             crs_error,
             codes: list.map(CodeList::by_code).unwrap_or_default(),
@@ -332,6 +336,8 @@ pub struct RunView<'r> {
     pub pipe: Option<PipeView<'r>>,
     /// The code of every observation, where the code list has it.
     pub codes: &'r [Option<&'r Code>],
+    /// The rows that say that the material, size or shape changes, by their place in the run.
+    pub changes: &'r [usize],
 }
 
 impl<'r> RunView<'r> {
@@ -348,12 +354,12 @@ impl<'r> RunView<'r> {
 
     /// Its observations.
     pub fn rows(&self) -> impl DoubleEndedIterator<Item = RowView<'_>> + ExactSizeIterator + Clone {
-        self.run.observations.iter().enumerate().map(move |(index, row)| RowView {
-            run: self,
-            row,
-            index,
-            code: self.codes[index],
-        })
+        (0..self.run.observations.len()).map(|index| self.row(index))
+    }
+
+    /// One of its observations.
+    pub(crate) fn row(&self, index: usize) -> RowView<'_> {
+        RowView { run: self, row: &self.run.observations[index], index, code: self.codes[index] }
     }
 
     /// What the counter showed at its zero point, in the document's length unit; 0 where nothing is said.
@@ -437,12 +443,29 @@ impl<'r> RowView<'r> {
         self.code.and_then(|code| code.role)
     }
 
+    /// The cross-section where it stands.
+    #[must_use]
+    pub fn bore(&self) -> Bore {
+        Bore::at(self)
+    }
+
     /// What the grade scheme makes of it, in an aspect.
     #[must_use]
     pub fn graded(&self, aspect: Aspect) -> Option<Grade> {
-        let survey = self.survey();
-        let pipe = self.run.pipe.map(|view| view.pipe);
-        survey.grader.as_ref()?.grade(self.code?, self.row, pipe, survey.head.units.section, aspect)
+        self.judged(aspect)?.grade
+    }
+
+    /// What the grade scheme makes of it, in an aspect, and why.
+    #[must_use]
+    pub fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
+        let (grader, code) = (self.survey().grader.as_ref()?, self.code?);
+        grader.knows(&code.code).then(|| grader.judge(code, self.row, &self.bore(), aspect))
+    }
+
+    /// One of its amounts in the code list's unit; `None` where it is not recorded or measures something else.
+    #[must_use]
+    pub fn amount(&self, place: usize) -> Option<f64> {
+        crate::grading::amount(self.code?, self.row, place)
     }
 
     /// The recorded grade in an aspect.
@@ -471,6 +494,8 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
+    /// How many of them had a grade recorded.
+    pub graded: usize,
     /// The distance from its zero point to its last reading, in metres.
     pub travelled: Option<f64>,
     /// Where its rows said that it starts and ends.
@@ -531,6 +556,7 @@ pub struct Ending<'d> {
     /// For every media file, whether an observation names it.
     pub media_used: &'d [bool],
     pub(crate) by_id: FxHashMap<&'d str, usize>,
+    pub(crate) by_pipe: FxHashMap<&'d str, Vec<usize>>,
 }
 
 impl<'d> Ending<'d> {
@@ -541,8 +567,8 @@ impl<'d> Ending<'d> {
     }
 
     /// The runs through a pipe.
-    pub fn runs_of<'p>(&self, pipe: &'p str) -> impl Iterator<Item = &'d RunSummary> + use<'p, 'd> {
-        self.runs.iter().filter(move |summary| *summary.run.pipe == *pipe)
+    pub fn runs_of(&self, pipe: &str) -> impl Iterator<Item = &'d RunSummary> + use<'d, '_> {
+        self.by_pipe.get(pipe).into_iter().flatten().map(|index| &self.runs[*index])
     }
 
     /// The views of all locates.
@@ -604,10 +630,11 @@ impl RatingView<'_> {
     /// A place in it; `field` is empty or a pointer such as `/peak`.
     #[must_use]
     pub fn spot(&self, field: &str) -> Spot {
-        Spot {
-            path: format!("/ratings/{}{field}", self.index),
-            pipe: Some(self.rating.pipe.to_string()),
-            ..Spot::default()
-        }
+        Self::place(self.index, self.rating, field)
+    }
+
+    /// A place in a rating of which no view is at hand, as before the runs have been read.
+    pub(crate) fn place(index: usize, rating: &Rating, field: &str) -> Spot {
+        Spot { path: format!("/ratings/{index}{field}"), pipe: Some(rating.pipe.to_string()), ..Spot::default() }
     }
 }

@@ -126,6 +126,23 @@ fn messages_keep_their_form() {
     }
 }
 
+/// A pointer leads to a value that the document has: for something that is missing, to the row that lacks it.
+#[test]
+fn paths_resolve() {
+    let mut wrong = BTreeSet::new();
+    for rule in catalogue() {
+        for example in rule.examples(Section::Fails) {
+            let document = patched(rule.name, &example.patch);
+            for finding in check(&document).findings {
+                if document.pointer(&finding.path).is_none() {
+                    wrong.insert(format!("{} {}", finding.rule, finding.path));
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{} do not resolve:\n{wrong:#?}", wrong.len());
+}
+
 #[test]
 fn every_rule_file_is_registered() {
     let mut files = 0;

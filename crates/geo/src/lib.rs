@@ -21,7 +21,7 @@
 //!
 //! # What is exact and what is not
 //!
-//! Map projections agree with PROJ to well under a millimetre. The change of datum is the best published one that needs no grid
+//! Positions agree with PROJ's to a millimetre (`tests/interop/test_projection.py` names the few that do not). The change of datum is the best published one that needs no grid
 //! file, and [`DatumShift::accuracy_metres`] tells what its authority promises: from a few centimetres to 5 m where a
 //! grid would do better (those worse are refused), and more for old datums that have nothing better. NAD83 and its realisations,
 //! ETRS89 and their like are taken to equal WGS 84, as PROJ does without grids, which hides a metre or two of continental drift.

@@ -58,8 +58,9 @@ fn main() {
     type Break = fn(String) -> String;
     let ways: [(&str, Break); 9] = [
         ("valid", |text| text),
-        ("runs first", |text| {
-            text.replacen("{\"obvert\"", "{\"runs\": [], \"obvert\"", 1).replace("\"runs\": [\n", "\"x\": [\n")
+        ("valid, runs first", |text| match text.find(", \"runs\"").or_else(|| text.find(",\n\"runs\"")) {
+            Some(at) => format!("{{{}, {}}}\n", text[at + 1..].trim_end().trim_end_matches('}'), &text[1..at]),
+            None => text,
         }),
         ("one wrong value at the end", |text| replace_last(&text, "\"crack.longitudinal\"", "7")),
         ("the same on one line", |text| replace_last(&text.replace('\n', " "), "\"crack.longitudinal\"", "7")),

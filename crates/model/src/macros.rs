@@ -85,8 +85,12 @@ macro_rules! words {
 macro_rules! texts {
     ($($(#[$m:meta])* pub $name:ident $(matches $check:path, $pattern:expr, $expected:literal)?;)+) => { $(
         $(#[$m])*
-        #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub struct $name(compact_str::CompactString);
+        // As a text shows: what a message quotes is the text and not the type that holds it.
+        impl std::fmt::Debug for $name {
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Debug::fmt(self.as_str(), f) }
+        }
         impl $name {
             /// Takes the text over, or says why it cannot stand in a document.
             ///

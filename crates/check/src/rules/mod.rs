@@ -23,14 +23,28 @@ families! {
         stretch_never_ends, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
         stretch_undeclared,
     }
+    code {
+        code_list_unknown, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
+        characterisation_missing, characterisation_unknown, characterisation_surplus,
+        clock_required, clock_meaningless, clock_range, clock_form, clock_extent, clock_full_circle,
+        quantity_missing, quantity_unit, quantity_range, quantity_surplus, water_level_jump,
+    }
+    grade {
+        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown,
+        rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
+    }
     reference {
-        unknown_structure,
+        unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
     }
     identity {
         pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
+    }
+    media {
+        media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
+        media_same_content, media_offset_past_end, media_offset_falls, media_not_whole,
     }
     text {
         other_without_text, text_untrimmed,

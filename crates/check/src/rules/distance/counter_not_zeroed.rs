@@ -53,7 +53,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if at.get() <= reads || !order::settled(run, start.index) {
         return;
     }
-    let step = run.run.counter.as_ref().and_then(|counter| counter.resolution).map_or(0.0, |step| run.survey.metres(step));
+    let step =
+        run.run.counter.as_ref().and_then(|counter| counter.resolution).map_or(0.0, |step| run.survey.metres(step));
     let unit = run.survey.head.units.length;
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
         let said = run.survey.say(at);

@@ -32,7 +32,7 @@ rule! {
     /// # Passes
     /// A row that no move of the point puts right is another rule's.
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 7}]
+    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 0.9}]
     /// ```
     /// A row that falls back by no more than the tolerance.
     /// ```json
@@ -41,7 +41,7 @@ rule! {
     ///
     /// # Fix
     /// Look the distance up in the video and correct it.
-    name: "decimal-slip", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
+    name: "decimal-slip", severity: Error, scope: Run, since: "0.1", clause: "observations#order",
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -19,11 +19,11 @@ rule! {
     /// # Fails
     /// At `/runs/0/observations/3/at`:
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 7}]
+    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 0.9}]
     /// ```
     /// The row before is the one out of step, at `/runs/0/observations/3/at`:
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 131.9}]
+    /// [{"op": "replace", "path": "/runs/0/observations/3/at", "value": 121}]
     /// ```
     /// Entered from the far end, at `/runs/2/observations`:
     /// ```json
@@ -48,10 +48,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if order::backwards(run) {
         let (first, last) = (rows[0].at, rows[rows.len() - 1].at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
-        out.report(run.spot("/observations"), message)
-            .fact("first", first.get())
-            .fact("last", last.get())
-            .help("turn the order of the rows round; if the distances were measured from the far structure, make it `from`");
+        out.report(run.spot("/observations"), message).fact("first", first.get()).fact("last", last.get()).help(
+            "turn the order of the rows round; if the distances were measured from the far structure, make it `from`",
+        );
         return;
     }
     for index in 1..rows.len() {

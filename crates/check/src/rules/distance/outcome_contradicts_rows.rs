@@ -49,7 +49,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if stopped != (kind == OutcomeKind::Stopped) {
         let says = if stopped { "is given up" } else { "finishes" };
         let message = format!("the outcome is {:?}, but the closing row says that the run {says}", kind.as_str());
-        out.report(run.spot("/outcome/kind"), message).fact("outcome", kind.as_str()).fact("code", row.row.code.as_str());
+        out.report(run.spot("/outcome/kind"), message)
+            .fact("outcome", kind.as_str())
+            .fact("code", row.row.code.as_str());
         return;
     }
     let given = row.row.characterisation.iter().find_map(|word| StopReason::from_word(word));

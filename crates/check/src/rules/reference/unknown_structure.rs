@@ -1,8 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::catalogue::near;
 use crate::sink::Sink;
-use crate::views::{Ending, Spot};
+use crate::views::{Part, Spot, Survey};
 
 rule! {
     /// # What it checks
@@ -16,6 +15,10 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/downstream", "value": "LM-15"}]
     /// ```
+    /// At `/runs/0/from`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/from", "value": "LM-O14"}]
+    /// ```
     ///
     /// # Passes
     /// ```json
@@ -24,31 +27,31 @@ rule! {
     ///
     /// # Fix
     /// Correct the id, or add the structure to the table.
-    name: "unknown-structure", severity: Error, scope: Ending, since: "0.1", clause: "structures#references",
+    name: "unknown-structure", severity: Error, scope: Throughout, since: "0.1", clause: "structures#references",
 }
 
-fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let survey = ending.survey;
-    let mut name = |id: &str, spot: &dyn Fn() -> Spot| {
-        if survey.structure(id).is_none() {
-            let finding = out.report(spot(), format!("no structure has the id {id:?}"));
-            finding.fact("id", id);
-            if let Some(near) = near(id, survey.head.structures.iter().map(|row| row.id.as_str())) {
-                finding.help(format!("did you mean {near:?}?"));
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    match part {
+        Part::Head(survey) => {
+            for view in survey.pipes() {
+                named(survey, &view.pipe.upstream, || view.spot("/upstream"), out);
+                if let Some(id) = &view.pipe.downstream {
+                    named(survey, id, || view.spot("/downstream"), out);
+                }
             }
         }
-    };
-    for view in survey.pipes() {
-        name(&view.pipe.upstream, &|| view.spot("/upstream"));
-        if let Some(id) = &view.pipe.downstream {
-            name(id, &|| view.spot("/downstream"));
+        Part::Run(run) => {
+            for (id, field) in [(&run.run.from, "/from"), (&run.run.to, "/to")] {
+                if let Some(id) = id {
+                    named(run.survey, id, || run.spot(field), out);
+                }
+            }
         }
     }
-    for summary in ending.runs {
-        for (id, field) in [(&summary.run.from, "/from"), (&summary.run.to, "/to")] {
-            if let Some(id) = id {
-                name(id, &|| summary.spot(field));
-            }
-        }
+}
+
+fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+    if survey.structure(id).is_none() {
+        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), spot());
     }
 }

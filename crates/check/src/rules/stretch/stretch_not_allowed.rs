@@ -38,7 +38,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| code.continuous == StretchUse::Never) else { return };
     if row.row.is_stretch() {
         let field = if row.row.to.is_some() { "/to" } else { "/continuous" };
-        let message = format!("{:?} ({}) is recorded at one distance, never over a stretch", code.code.as_str(), code.name());
+        let message =
+            format!("{:?} ({}) is recorded at one distance, never over a stretch", code.code.as_str(), code.name());
         out.report(row.spot(field), message).fact("code", code.code.as_str());
     }
 }

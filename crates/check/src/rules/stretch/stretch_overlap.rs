@@ -83,7 +83,8 @@ fn meet(a: ClockReading, b: ClockReading) -> bool {
     let (start_a, start_b) = (start(a), start(b));
     // How far clockwise one begins after the other; arcs that only touch share no wall, but a point on an edge is on it.
     let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
-    let within = |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
+    let within =
+        |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
     within(after(start_a, start_b), a.hours(), b.hours()) || within(after(start_b, start_a), b.hours(), a.hours())
 }
 

@@ -59,7 +59,11 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     look(&[(Some(&head.id), "/id"), (opt!(head.vertical), "/vertical")], &at, out);
     if let Some(work) = &head.assignment {
         let base = |field: &str| Spot::at(format!("/assignment{field}"));
-        let texts = [(opt!(work.contract), "/contract"), (opt!(work.title), "/title"), (opt!(work.purpose_text), "/purpose_text")];
+        let texts = [
+            (opt!(work.contract), "/contract"),
+            (opt!(work.title), "/title"),
+            (opt!(work.purpose_text), "/purpose_text"),
+        ];
         look(&texts, &base, out);
     }
     if let Some(review) = &head.review {
@@ -67,7 +71,11 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     }
     for (index, row) in head.parties.iter().enumerate() {
         let spot = |field: &str| Spot::at(format!("/parties/{index}{field}"));
-        let texts = [(opt!(row.role_text), "/role_text"), (opt!(row.certificate), "/certificate"), (opt!(row.contact), "/contact")];
+        let texts = [
+            (opt!(row.role_text), "/role_text"),
+            (opt!(row.certificate), "/certificate"),
+            (opt!(row.contact), "/contact"),
+        ];
         look(&[(Some(&row.id), "/id"), (Some(&row.name), "/name")], &spot, out);
         look(&texts, &spot, out);
     }
@@ -85,7 +93,11 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     }
     for view in survey.pipes() {
         let (row, spot) = (view.pipe, |field: &str| view.spot(field));
-        let words = [(opt!(row.carries_text), "/carries_text"), (opt!(row.shape_text), "/shape_text"), (opt!(row.material_text), "/material_text")];
+        let words = [
+            (opt!(row.carries_text), "/carries_text"),
+            (opt!(row.shape_text), "/shape_text"),
+            (opt!(row.material_text), "/material_text"),
+        ];
         let texts = [(opt!(row.lining), "/lining"), (opt!(row.street), "/street"), (opt!(row.asset), "/asset")];
         look(&[(Some(&row.id), "/id")], &spot, out);
         look(&words, &spot, out);
@@ -107,7 +119,11 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
 fn run(view: &RunView<'_>, out: &mut Sink<'_>) {
     let (run, spot) = (view.run, |field: &str| view.spot(field));
     look(&[(Some(&run.id), "/id"), (opt!(run.remark), "/remark")], &spot, out);
-    let words = [(opt!(run.method_text), "/method_text"), (opt!(run.purpose_text), "/purpose_text"), (opt!(run.weather_text), "/weather_text")];
+    let words = [
+        (opt!(run.method_text), "/method_text"),
+        (opt!(run.purpose_text), "/purpose_text"),
+        (opt!(run.weather_text), "/weather_text"),
+    ];
     look(&words, &spot, out);
     if let Some(counter) = &run.counter {
         look(&[(opt!(counter.zero_text), "/counter/zero_text")], &spot, out);

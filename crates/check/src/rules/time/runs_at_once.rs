@@ -43,7 +43,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         .runs
         .iter()
         .filter_map(|summary| Some((summary, span(&summary.run)?)))
-        .flat_map(|(summary, span)| cameras(ending.survey, &summary.run).map(move |camera| (camera, span, summary.index)))
+        .flat_map(|(summary, span)| {
+            cameras(ending.survey, &summary.run).map(move |camera| (camera, span, summary.index))
+        })
         .collect();
     used.sort_unstable();
     // Two runs may share more than one piece of equipment.

@@ -1,0 +1,63 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::{Characterisation, Code};
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// Every characterisation is one of the values that the code list has for its place.
+    ///
+    /// # Why it matters
+    /// A value that the list does not have is passed over when the grade is looked up, so a serious finding can come
+    /// out as a slight one.
+    ///
+    /// # Fails
+    /// At `/runs/1/observations/2/characterisation/0`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "colapse"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "high-water"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Write one of the list's values for this place.
+    name: "characterisation-unknown", severity: Error, scope: Observation, since: "0.1",
+    clause: "observations#characterisation",
+    needs: [Codes],
+}
+
+fn has(place: &Characterisation, value: &str) -> bool {
+    place.values.iter().any(|known| *known.value == *value)
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(code) = row.code else { return };
+    for (index, (value, place)) in row.row.characterisation.iter().zip(&code.characterisation).enumerate() {
+        if place.values.is_empty() || has(place, value) {
+            continue;
+        }
+        let help = advice(code, place, value, out);
+        let message = format!("{value:?} is no {} of {}", place.name, code.code);
+        out.report(row.spot(&format!("/characterisation/{index}")), message).fact("value", value.as_str()).help(help);
+    }
+}
+
+fn advice(code: &Code, place: &Characterisation, value: &str, out: &mut Sink<'_>) -> String {
+    if let Some(other) = code.characterisation.iter().find(|other| has(other, value)) {
+        return format!("{value:?} is a {} of it; characterisations stand in the code list's order", other.name);
+    }
+    let meant = value.to_lowercase();
+    if let Some(known) = place.values.iter().find(|known| known.label.values().any(|l| l.to_lowercase() == meant)) {
+        return format!("did you mean {:?}?", known.value.as_str());
+    }
+    let values = || place.values.iter().map(|known| known.value.as_str());
+    match out.near(value, values()) {
+        Some(near) => format!("did you mean {near:?}?"),
+        None => format!("it can be {}", values().collect::<Vec<_>>().join(", ")),
+    }
+}

@@ -1,0 +1,61 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::{ClockExtent, ClockUse};
+use obvert_model::tables::ClockReading;
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// A clock reference is one hour where the code list asks for a point, and an arc where it asks for a span.
+    ///
+    /// The rule stands back where the clock reference is wrong in itself (its hours or its form), where an arc begins and
+    /// ends at one hour, and where a clock reference means nothing with the code.
+    ///
+    /// # Why it matters
+    /// How far a crack goes round decides whether the pipe still holds. A connection has a centre: given as an arc, a
+    /// cutter inside a lining does not know where to begin.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/3/clock`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock", "value": {"from": 1, "to": 3}}]
+    /// ```
+    /// At `/runs/0/observations/2/clock`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "crack.helical"},
+    ///  {"op": "replace", "path": "/runs/0/observations/2/clock", "value": {"at": 3}}]
+    /// ```
+    ///
+    /// # Passes
+    /// A longitudinal crack can be either.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/clock", "value": {"at": 12}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Write the hour of the centre as `at`, or the two ends of the arc as `from` and `to`, clockwise.
+    name: "clock-extent", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
+    needs: [Codes],
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(code) = row.code.filter(|code| code.clock.usage != ClockUse::None) else { return };
+    let Some(reading) = row.row.clock.as_ref().and_then(|clock| clock.reading()) else { return };
+    match (reading, code.clock.extent) {
+        (ClockReading::Point(at), Some(ClockExtent::Span)) if at.is_valid() => {
+            out.report(
+                row.spot("/clock"),
+                format!("{} reaches over an arc, but only {at} o'clock is recorded", code.code),
+            );
+        }
+        (ClockReading::Arc(from, to), Some(ClockExtent::Point)) if from.is_valid() && to.is_valid() && from != to => {
+            out.report(
+                row.spot("/clock"),
+                format!("{} is at one hour, but an arc from {from} to {to} o'clock is recorded", code.code),
+            );
+        }
+        _ => {}
+    }
+}

@@ -1,0 +1,55 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::ClockUse;
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// A clock reference has one of two forms: one hour as `at`, or an arc as `from` and `to`.
+    ///
+    /// The rule stands back where a clock reference means nothing with the code.
+    ///
+    /// # Why it matters
+    /// An arc without its second end, or an arc and an hour side by side, can be read in two ways, and two offices will
+    /// read it in both.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/2/clock`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/2/clock/to"}]
+    /// ```
+    /// At `/runs/0/observations/2/clock`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2/clock/at", "value": 12}]
+    /// ```
+    /// At `/runs/0/observations/3/clock`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock", "value": {}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/clock", "value": {"at": 12}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Keep `at` for one hour, or `from` and `to` for an arc, clockwise.
+    name: "clock-form", severity: Error, scope: Observation, since: "0.1", clause: "observations#clock",
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(clock) = row.row.clock.as_ref().filter(|clock| clock.reading().is_none()) else { return };
+    if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
+        return;
+    }
+    let message = match (clock.at, clock.from, clock.to) {
+        (None, None, None) => "the clock reference is empty".to_owned(),
+        (None, Some(from), None) => format!("the clock reference goes from {from} to nowhere"),
+        (None, None, Some(to)) => format!("the clock reference goes to {to} from nowhere"),
+        (Some(at), ..) => format!("the clock reference is at {at} and an arc as well"),
+        (None, Some(_), Some(_)) => return,
+    };
+    out.report(row.spot("/clock"), message);
+}

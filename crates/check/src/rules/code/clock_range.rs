@@ -1,0 +1,88 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::ClockUse;
+use obvert_model::number::ClockHour;
+
+use crate::sink::Sink;
+use crate::views::{Part, Spot};
+
+rule! {
+    /// # What it checks
+    /// Every clock reference is an hour from 1 to 12 in steps of a half, half past twelve being 12.5: in observations, in
+    /// what a lateral joins, and where a camera was launched.
+    ///
+    /// The rule stands back where a clock reference means nothing with the code.
+    ///
+    /// # Why it matters
+    /// 0 o'clock and 13 o'clock come from counting hours as a day does, or from a slip of the key. Read as an angle they
+    /// put the finding somewhere else on the wall, or are refused.
+    ///
+    /// # Source
+    /// EN 13508-2, 8.1.5 (from memory): hours from 1 to 12, clockwise. The halves are the format's own.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/3/clock/at`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock/at", "value": 13}]
+    /// ```
+    /// At `/runs/0/observations/2/clock/from`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/clock/from", "value": 0}]
+    /// ```
+    /// At `/pipes/1/joins/clock`:
+    /// ```json
+    /// [{"op": "remove", "path": "/pipes/1/downstream"},
+    ///  {"op": "add", "path": "/pipes/1/joins", "value": {"pipe": "L-101", "at": 31.9, "clock": 2.25}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock/at", "value": 12.5}]
+    /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock/at", "value": 1}]
+    /// ```
+    ///
+    /// # Fix
+    /// Read the hour again from the picture; 12 is the top, 6 the bottom, clockwise as seen in the direction of travel.
+    name: "clock-range", severity: Error, scope: Throughout, since: "0.1", clause: "observations#clock",
+}
+
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    match part {
+        Part::Head(survey) => {
+            for view in survey.pipes() {
+                let clock = view.pipe.joins.as_ref().and_then(|joins| joins.clock);
+                judge(clock, || view.spot("/joins/clock"), out);
+            }
+        }
+        Part::Run(run) => {
+            let clock = run.run.launched.as_ref().and_then(|launched| launched.clock);
+            judge(clock, || run.spot("/launched/clock"), out);
+            for row in run.rows() {
+                let Some(clock) = &row.row.clock else { continue };
+                if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
+                    continue;
+                }
+                judge(clock.at, || row.spot("/clock/at"), out);
+                judge(clock.from, || row.spot("/clock/from"), out);
+                judge(clock.to, || row.spot("/clock/to"), out);
+            }
+        }
+    }
+}
+
+fn judge(hour: Option<ClockHour>, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+    let Some(hour) = hour.filter(|hour| !hour.is_valid()) else { return };
+    let value = hour.get();
+    let why = if value == 0.0 {
+        "the top of the pipe is 12"
+    } else if (0.0..1.0).contains(&value) {
+        "what lies between 12 and 1 is 12.5"
+    } else if (1.0..13.0).contains(&value) {
+        "hours go in steps of a half"
+    } else {
+        "hours go from 1 to 12"
+    };
+    out.report(spot(), format!("{hour} is no clock reference: {why}")).fact("hour", value);
+}

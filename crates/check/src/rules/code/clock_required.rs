@@ -1,0 +1,45 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::{ClockExtent, ClockUse};
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// A code whose place on the wall matters is recorded with a clock reference.
+    ///
+    /// # Why it matters
+    /// Who opens a connection from inside a new lining, or digs down to a hole, must know where on the wall it is.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/3`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/3/clock"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Roots may go without.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/5/clock"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add the clock reference from the picture or the video, as seen in the direction of travel.
+    name: "clock-required", severity: Error, scope: Observation, since: "0.1", clause: "observations#clock",
+    needs: [Codes],
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    if row.row.clock.is_some() {
+        return;
+    }
+    if let Some(code) = row.code.filter(|code| code.clock.usage == ClockUse::Required) {
+        let form = match code.clock.extent {
+            Some(ClockExtent::Point) => "one hour",
+            Some(ClockExtent::Span) => "an arc from one hour to another",
+            Some(ClockExtent::Either) | None => "one hour, or an arc",
+        };
+        out.report(row.spot(""), format!("{} needs a clock reference: {form}", code.code));
+    }
+}

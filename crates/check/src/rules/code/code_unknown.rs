@@ -1,0 +1,71 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::{Code, CodeList};
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// Every observation's code is in the document's code list.
+    ///
+    /// # Why it matters
+    /// A code that nobody can look up says nothing: no grade follows from it, no clock or amount can be judged, and the
+    /// receiving office cannot load the row. Every other rule about codes passes over such a row.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/2/code`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "crack.longitudnal"}]
+    /// ```
+    /// The name of a code is not the code. At `/runs/0/observations/2/code`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "Longitudinal crack"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/code", "value": "connection.saddle"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Write the code as the list has it, or name the list that the document is coded in under `coding`.
+    name: "code-unknown", severity: Error, scope: Observation, since: "0.1", clause: "observations#code",
+    needs: [Codes],
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(list) = row.survey().list.filter(|_| row.code.is_none()) else { return };
+    let code = row.row.code.as_str();
+    let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
+    let help = out.lists().then(|| advice(code, list, language, out)).flatten();
+    let finding = out.report(row.spot("/code"), format!("{code:?} is no code of {} {}", list.id, list.version));
+    finding.fact("code", code).fact("list", list.id.as_str());
+    if let Some(help) = help {
+        finding.help(help);
+    }
+}
+
+fn advice(code: &str, list: &CodeList, language: &str, out: &mut Sink<'_>) -> Option<String> {
+    let meant = code.to_lowercase();
+    let named = |known: &Code| known.label.values().any(|label| label.to_lowercase() == meant);
+    if let Some(known) = list.codes.iter().find(|known| named(known)) {
+        return Some(format!("did you mean {:?}? That is the code of what is called {code:?}", known.code.as_str()));
+    }
+    for known in &list.codes {
+        if let Some(other) = known.same_as.iter().find(|other| *other.code == *code) {
+            return Some(format!(
+                "{code:?} is a code of {}: name that list under coding if the document is coded in it; here it would be {:?}",
+                other.list,
+                known.code.as_str()
+            ));
+        }
+    }
+    fn label<'l>(known: &'l Code, language: &str) -> &'l str {
+        known.label.get(language).map_or_else(|| known.name(), |label| label.as_str())
+    }
+    let words = list.codes.iter().flat_map(|known| [known.code.as_str(), label(known, language)]);
+    let near = out.near(code, words)?;
+    let known = list.codes.iter().find(|known| *known.code == *near || label(known, language) == near)?;
+    Some(format!("did you mean {:?}, {}?", known.code.as_str(), label(known, language)))
+}

@@ -1,0 +1,43 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::JointUse;
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// A code that cannot be at a joint is not recorded with `joint: true`.
+    ///
+    /// # Why it matters
+    /// A connection is made in the barrel of a pipe. Marked as at a joint, either the mark or the code is wrong, and a
+    /// count of bad joints is too high by one.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/3/joint`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joint", "value": true}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joint", "value": false}]
+    /// ```
+    /// A crack can be at a joint.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2/joint", "value": true}]
+    /// ```
+    ///
+    /// # Fix
+    /// Take `joint` away, or correct the code.
+    name: "joint-impossible", severity: Warning, scope: Observation, since: "0.1", clause: "observations#joint",
+    needs: [Codes],
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    if row.row.joint == Some(true) {
+        if let Some(code) = row.code.filter(|code| code.joint == JointUse::Never) {
+            out.report(row.spot("/joint"), format!("{} cannot be at a joint, but is recorded at one", code.code));
+        }
+    }
+}

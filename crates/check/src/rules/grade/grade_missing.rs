@@ -1,0 +1,65 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::Aspect;
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// An observation that the grade scheme grades has a grade recorded, in every aspect that the scheme gives its code.
+    ///
+    /// The rule stands back where a grade is recorded in an aspect that the code is not graded in: then it is there, but
+    /// in the wrong place, and that is another rule's finding.
+    ///
+    /// # Why it matters
+    /// The grades are what an owner sorts pipes by. An observation without one counts for nothing there.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/4`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/4/grades"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Nothing is graded where no scheme is named.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/4/grades"}, {"op": "remove", "path": "/grading"}]
+    /// ```
+    /// A connection has no grade.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/code", "value": "connection.saddle"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add the grade that the scheme gives.
+    name: "grade-missing", severity: Warning, scope: Observation, since: "0.1", clause: "observations#grades",
+    needs: [Grades],
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
+    if !grader.knows(&code.code) {
+        return;
+    }
+    let misplaced = |aspect: &Aspect| row.recorded(*aspect).is_some() && !grader.grades(&code.code, *aspect);
+    if Aspect::ALL.iter().any(misplaced) {
+        return;
+    }
+    for aspect in Aspect::ALL {
+        if row.recorded(*aspect).is_some() {
+            continue;
+        }
+        let Some(judgement) = row.judged(*aspect) else { continue };
+        if let Some(grade) = judgement.grade {
+            let reason = judgement.reason(&row.bore());
+            out.report(
+                row.spot(if row.row.grades.is_some() { "/grades" } else { "" }),
+                format!("no {aspect} grade is recorded for {}", code.code),
+            )
+            .help(format!("{} gives it {grade}: {reason}", grader.scheme.id))
+            .fact("aspect", aspect.as_str())
+            .fact("computed", grade.get());
+        }
+    }
+}

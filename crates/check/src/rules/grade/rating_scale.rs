@@ -1,0 +1,36 @@
+//! See the rule's documentation below.
+
+use super::grade_scale::message;
+use crate::sink::Sink;
+use crate::views::RatingView;
+
+rule! {
+    /// # What it checks
+    /// The peak grade of a rating is a step of the grade scheme's scale.
+    ///
+    /// # Why it matters
+    /// A peak off the scale was mistyped or belongs to another scheme, and the pipe is sorted by it.
+    ///
+    /// # Fails
+    /// At `/ratings/0/peak`:
+    /// ```json
+    /// [{"op": "replace", "path": "/ratings/0/peak", "value": 12}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "remove", "path": "/ratings/0/peak"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the peak, or name the scheme that the ratings follow.
+    name: "rating-scale", severity: Error, scope: Rating, since: "0.1", clause: "ratings#figures",
+    needs: [Grades],
+}
+
+fn check(rating: &RatingView<'_>, out: &mut Sink<'_>) {
+    let Some(grader) = &rating.ending.survey.grader else { return };
+    if let Some(peak) = rating.rating.peak.filter(|peak| !grader.on_scale(*peak)) {
+        out.report(rating.spot("/peak"), message(rating.rating.aspect, peak, grader.scheme)).fact("peak", peak.get());
+    }
+}

@@ -1,0 +1,68 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{Aspect, MediaKind};
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// An observation with the worst grade of the scale is shown by a photo.
+    ///
+    /// The rule stands back where the observation names a file that is not in the table of media.
+    ///
+    /// # Why it matters
+    /// The worst grade is a call to act at once. Whoever decides will want to see it, and the video may be hours of
+    /// download away.
+    ///
+    /// # Source
+    /// Common practice, no published source. An office that wants photos of further grades sets the limit higher.
+    ///
+    /// # Fails
+    /// At `/runs/1/observations/1`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/1/observations/1/media"}]
+    /// ```
+    /// A video is no photo. At `/runs/1/observations/1/media`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/observations/1/media", "value": [{"id": "M-2", "offset": 300}]}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/media", "value": [{"id": "M-2", "offset": 300}]}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add a still of it; one can be taken from the video.
+    name: "worst-grade-without-photo", severity: Warning, scope: Observation, since: "0.1", clause: "observations#media",
+    needs: [Grades],
+    limits: {
+        "steps" = 1.0 "grades" "how many grades, the worst one first, need a photo; common practice",
+    },
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    if row.row.grades.is_none() {
+        return;
+    }
+    let (Some(grader), steps) = (&row.survey().grader, out.limit("steps")) else { return };
+    let worst = f64::from(grader.scheme.scale.worst.get());
+    let bad = |aspect: &Aspect| {
+        let grade = row.recorded(*aspect).filter(|grade| grader.on_scale(*grade))?;
+        ((f64::from(grade.get()) - worst).abs() < steps).then_some((*aspect, grade))
+    };
+    let Some((aspect, grade)) = Aspect::ALL.iter().find_map(bad) else { return };
+    for reference in &row.row.media {
+        match row.survey().media(&reference.id) {
+            None => return,
+            Some(media) if media.kind == MediaKind::Photo => return,
+            Some(_) => {}
+        }
+    }
+    out.report(
+        row.spot(if row.row.media.is_empty() { "" } else { "/media" }),
+        format!("{} has {aspect} grade {grade} but no photo", row.row.code),
+    )
+    .fact("grade", grade.get());
+}

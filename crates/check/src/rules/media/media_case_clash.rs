@@ -1,0 +1,48 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashMap;
+
+use crate::sink::Sink;
+use crate::views::Survey;
+
+rule! {
+    /// # What it checks
+    /// No two paths in the media table differ by the case of their letters alone.
+    ///
+    /// # Why it matters
+    /// `IMG_1.JPG` and `img_1.jpg` are two files on one computer and one on another: copied to the second, one of them is
+    /// overwritten.
+    ///
+    /// # Fails
+    /// At `/media/2/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/file", "value": "photos/LM014_001.JPG"}]
+    /// ```
+    ///
+    /// # Passes
+    /// One file twice is `media-file-twice`.
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/file", "value": "photos/lm014_001.jpg"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Rename one of the two files, and its row.
+    name: "media-case-clash", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let mut first: FxHashMap<String, &str> = FxHashMap::default();
+    for view in survey.all_media() {
+        let file = view.media.file.as_str();
+        match first.get(&file.to_lowercase()) {
+            Some(other) if *other != file => {
+                out.report(view.spot("/file"), format!("{file:?} and {other:?} differ by case alone"))
+                    .fact("other", *other);
+            }
+            Some(_) => {}
+            None => {
+                first.insert(file.to_lowercase(), file);
+            }
+        }
+    }
+}

@@ -1,0 +1,49 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// The time into a recording at which an observation is shown lies within the recording: from 0 to its duration, and a
+    /// second beyond for rounding.
+    ///
+    /// # Why it matters
+    /// The reviewer jumps to a place that the video does not have. The offset belongs to another file, or the recording was
+    /// cut off.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/4/media/0/offset`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 801.5}]
+    /// ```
+    /// At `/runs/0/observations/0/media/0/offset`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/0/media/0/offset", "value": -4}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/6/media/0/offset", "value": 801}]
+    /// ```
+    ///
+    /// # Fix
+    /// Look the time up in the video; correct the reference if it belongs to another file.
+    name: "media-offset-past-end", severity: Error, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
+    limits: { "rounding" = 1.0 "s" "how far beyond the recording an offset may lie; common practice, no published source" },
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    for (index, reference) in row.row.media.iter().enumerate() {
+        let Some(offset) = reference.offset else { continue };
+        let duration = row.survey().media(&reference.id).and_then(|media| media.duration);
+        let beyond = duration.filter(|duration| offset.get() > duration.get() + out.limit("rounding"));
+        if offset.get() < 0.0 || beyond.is_some() {
+            let message = match beyond {
+                Some(duration) => format!("shown at {offset} s of {}, which is {duration} s long", reference.id),
+                None => format!("shown at {offset} s of {}, before it begins", reference.id),
+            };
+            out.report(row.spot(&format!("/media/{index}/offset")), message).fact("offset", offset.get());
+        }
+    }
+}

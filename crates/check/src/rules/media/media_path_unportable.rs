@@ -1,0 +1,79 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::MediaView;
+
+rule! {
+    /// # What it checks
+    /// The path of a media file is relative and can exist on every computer: no drive or leading `/`, no `..`, no `\`, no
+    /// character or name that Windows reserves, no part that ends in a dot or a space.
+    ///
+    /// # Why it matters
+    /// A path that only the contractor's computer has leads nowhere in the city's, and a name that Windows cannot have is
+    /// lost when the delivery is unpacked there.
+    ///
+    /// # Source
+    /// The reserved characters and names are those that Microsoft documents under "Naming Files, Paths, and Namespaces";
+    /// from memory.
+    ///
+    /// # Fails
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "C:\\survey\\lm014_001.jpg"}]
+    /// ```
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/../lm014_001.jpg"}]
+    /// ```
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/aux.jpg"}]
+    /// ```
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/is this it?.jpg"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "Fotos 2026/Schacht Nº 14 (Übersicht).jpg"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Put the files in a folder beside the document and name them from there, with `/` between folders.
+    name: "media-path-unportable", severity: Warning, scope: Media, since: "0.1", clause: "media#paths",
+}
+
+fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
+    let file = view.media.file.as_str();
+    if let Some(why) = unportable(file) {
+        out.report(view.spot("/file"), format!("{file:?} {why}"));
+    }
+}
+
+/// Why a path is not portable, where it is not.
+fn unportable(path: &str) -> Option<&'static str> {
+    if path.contains('\\') {
+        return Some("has \\ between folders, which only Windows understands");
+    }
+    if path.starts_with('/') || path.as_bytes().get(1) == Some(&b':') {
+        return Some("is a place on one computer, not beside the document");
+    }
+    path.split('/').find_map(|part| match part {
+        "" | "." | ".." => Some("has an empty part, `.` or `..` in it"),
+        _ if part.ends_with(['.', ' ']) => Some("has a part that ends in a dot or a space, which Windows drops"),
+        _ if part.chars().any(|c| c.is_control() || "<>:\"|?*".contains(c)) => {
+            Some("has a character that Windows cannot have in a name")
+        }
+        _ if reserved(part) => Some("has a name that Windows keeps for devices"),
+        _ => None,
+    })
+}
+
+fn reserved(part: &str) -> bool {
+    let stem = part.split('.').next().unwrap_or(part).trim_end();
+    let numbered =
+        |name: &str| stem.len() == 4 && stem[..3].eq_ignore_ascii_case(name) && stem.as_bytes()[3].is_ascii_digit();
+    ["con", "prn", "aux", "nul"].iter().any(|name| stem.eq_ignore_ascii_case(name))
+        || (stem.is_ascii() && (numbered("com") || numbered("lpt")))
+}

@@ -1,0 +1,48 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashMap;
+
+use crate::sink::Sink;
+use crate::views::{MediaView, Survey};
+
+rule! {
+    /// # What it checks
+    /// No two media files of different names have the same content, by their digests.
+    ///
+    /// # Why it matters
+    /// One picture under two names is shown as proof of two defects.
+    ///
+    /// # Fails
+    /// At `/media/2/sha256`:
+    /// ```json
+    /// [{"op": "add", "path": "/media/0/sha256", "value": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"},
+    ///  {"op": "add", "path": "/media/2/sha256", "value": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/media/0/sha256", "value": "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Look for the picture that belongs to the second row.
+    name: "media-same-content", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let mut first: FxHashMap<&str, MediaView<'_>> = FxHashMap::default();
+    for view in survey.all_media() {
+        let Some(digest) = &view.media.sha256 else { continue };
+        match first.get(digest.as_str()) {
+            // One file named twice is another rule's.
+            Some(other) if other.media.file != view.media.file => {
+                let message = format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
+                out.report(view.spot("/sha256"), message).fact("first", other.media.id.as_str());
+            }
+            Some(_) => {}
+            None => {
+                first.insert(digest, view);
+            }
+        }
+    }
+}

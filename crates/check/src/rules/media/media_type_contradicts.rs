@@ -1,0 +1,111 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::MediaKind;
+
+use crate::sink::Sink;
+use crate::views::MediaView;
+
+rule! {
+    /// # What it checks
+    /// The kind of a media file, its media type and the ending of its name say the same: a photo is an image, `.jpg` is
+    /// `image/jpeg`. Endings that are not known here pass.
+    ///
+    /// # Why it matters
+    /// A file that is not what its row says is not shown, or shown by the wrong program; most often the row refers to the
+    /// wrong file.
+    ///
+    /// # Source
+    /// Media types as registered with IANA; the endings are common practice.
+    ///
+    /// # Fails
+    /// At `/media/0/type`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/type", "value": "video/mp4"}]
+    /// ```
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/lm014_001.png"}]
+    /// ```
+    /// Without a type, at `/media/1/file`:
+    /// ```json
+    /// [{"op": "remove", "path": "/media/1/type"},
+    ///  {"op": "replace", "path": "/media/1/file", "value": "videos/r101.jpg"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/lm014_001.JPEG"}]
+    /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos/lm014_001.raw"},
+    ///  {"op": "replace", "path": "/media/0/type", "value": "image/x-raw"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the kind, the type, or the name, whichever is not what the file is.
+    name: "media-type-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
+}
+
+/// Endings and the media types that go with them.
+const ENDINGS: &[(&str, &[&str])] = &[
+    ("jpg", &["image/jpeg"]),
+    ("jpeg", &["image/jpeg"]),
+    ("png", &["image/png"]),
+    ("tif", &["image/tiff"]),
+    ("tiff", &["image/tiff"]),
+    ("bmp", &["image/bmp"]),
+    ("webp", &["image/webp"]),
+    ("mp4", &["video/mp4", "audio/mp4"]),
+    ("m4v", &["video/mp4", "video/x-m4v"]),
+    ("mpg", &["video/mpeg"]),
+    ("mpeg", &["video/mpeg"]),
+    ("avi", &["video/x-msvideo", "video/vnd.avi"]),
+    ("mov", &["video/quicktime"]),
+    ("mkv", &["video/matroska", "video/x-matroska"]),
+    ("webm", &["video/webm", "audio/webm"]),
+    ("wmv", &["video/x-ms-wmv"]),
+    ("wav", &["audio/wav", "audio/x-wav", "audio/vnd.wave"]),
+    ("mp3", &["audio/mpeg"]),
+    ("m4a", &["audio/mp4", "audio/x-m4a"]),
+    ("pdf", &["application/pdf"]),
+];
+
+fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
+    let media = view.media;
+    let ending = media.file.rsplit(['.', '/']).next().unwrap_or_default().to_ascii_lowercase();
+    let known = ENDINGS.iter().find(|(known, _)| *known == ending).map(|(_, types)| *types);
+    match &media.media_type {
+        Some(stated) => {
+            let stated = stated.to_ascii_lowercase();
+            if !fits(media.kind, &stated) {
+                out.report(view.spot("/type"), format!("a {} is not of type {stated}", media.kind))
+                    .fact("type", stated);
+            } else if let Some(types) = known.filter(|types| !types.contains(&stated.as_str())) {
+                let message = format!(
+                    "a file that ends in .{ending} is {}, but its type is stated as {stated}",
+                    types.join(" or ")
+                );
+                out.report(view.spot("/file"), message).fact("type", stated);
+            }
+        }
+        None => {
+            if let Some(types) = known.filter(|types| !types.iter().any(|one| fits(media.kind, one))) {
+                out.report(
+                    view.spot("/file"),
+                    format!("a file that ends in .{ending} is {}, not a {}", types.join(" or "), media.kind),
+                );
+            }
+        }
+    }
+}
+
+/// Whether a kind of media can be of a type. A scan or a document can be of many.
+fn fits(kind: MediaKind, media_type: &str) -> bool {
+    match kind {
+        MediaKind::Photo => media_type.starts_with("image/"),
+        MediaKind::Video | MediaKind::IntervalVideo => media_type.starts_with("video/"),
+        MediaKind::Audio => media_type.starts_with("audio/"),
+        MediaKind::Document => !media_type.starts_with("video/") && !media_type.starts_with("audio/"),
+        MediaKind::Scan => !media_type.starts_with("audio/"),
+    }
+}

@@ -1,0 +1,37 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// Every media file that an observation names is in the table of media.
+    ///
+    /// # Why it matters
+    /// The picture may well be in the delivery, but nobody will find it from the observation that it shows.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/2/media/0/id`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/media/0/id", "value": "M-11"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/media/0/id", "value": "M-3"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the id, or add the file to the table of media.
+    name: "unknown-media", severity: Error, scope: Observation, since: "0.1", clause: "media#references",
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let survey = row.survey();
+    for (index, reference) in row.row.media.iter().enumerate() {
+        if survey.media_index(&reference.id).is_none() {
+            let spot = row.spot(&format!("/media/{index}/id"));
+            out.unknown("media file", &reference.id, survey.head.media.iter().map(|row| row.id.as_str()), spot);
+        }
+    }
+}

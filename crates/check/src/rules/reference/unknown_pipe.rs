@@ -1,0 +1,67 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Part, RatingView, Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// Every pipe that a lateral, a rating, a run, a launch or a connection names is in the table of pipes.
+    ///
+    /// # Why it matters
+    /// A run through a pipe that the owner does not know cannot be loaded: the commonest reason is an id typed by hand.
+    ///
+    /// # Fails
+    /// At `/runs/0/pipe`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/pipe", "value": "L-I01"}]
+    /// ```
+    /// At `/runs/0/observations/3/joins`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-999"}]
+    /// ```
+    /// At `/ratings/1/pipe`:
+    /// ```json
+    /// [{"op": "replace", "path": "/ratings/1/pipe", "value": "101"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-102"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the id, or add the pipe to the table.
+    name: "unknown-pipe", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#references",
+}
+
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    match part {
+        Part::Head(survey) => {
+            for view in survey.pipes() {
+                if let Some(joins) = &view.pipe.joins {
+                    named(survey, &joins.pipe, || view.spot("/joins/pipe"), out);
+                }
+            }
+            for (index, rating) in survey.head.ratings.iter().enumerate() {
+                named(survey, &rating.pipe, || RatingView::place(index, rating, "/pipe"), out);
+            }
+        }
+        Part::Run(run) => {
+            named(run.survey, &run.run.pipe, || run.spot("/pipe"), out);
+            if let Some(launched) = &run.run.launched {
+                named(run.survey, &launched.pipe, || run.spot("/launched/pipe"), out);
+            }
+            for row in run.rows() {
+                if let Some(pipe) = &row.row.joins {
+                    named(run.survey, pipe, || row.spot("/joins"), out);
+                }
+            }
+        }
+    }
+}
+
+fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+    if survey.pipe(id).is_none() {
+        out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), spot());
+    }
+}

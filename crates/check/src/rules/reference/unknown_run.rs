@@ -1,0 +1,68 @@
+//! See the rule's documentation below.
+
+use obvert_model::text::RunId;
+
+use crate::sink::Sink;
+use crate::views::{Ending, RatingView, Spot};
+
+rule! {
+    /// # What it checks
+    /// Every run that a media file, a locate, a rating or a reverse run names is in the document.
+    ///
+    /// # Why it matters
+    /// A located position of an unknown run belongs to no pipe, and a reverse run whose first half is missing leaves a
+    /// pipe that seems half surveyed.
+    ///
+    /// # Fails
+    /// At `/locates/0/run`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/run", "value": "R-110"}]
+    /// ```
+    /// At `/runs/2/reverse_of`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/reverse_of", "value": "R-201"}]
+    /// ```
+    /// At `/ratings/0/runs/0`:
+    /// ```json
+    /// [{"op": "replace", "path": "/ratings/0/runs/0", "value": "R-1O1"}]
+    /// ```
+    /// At `/media/2/run`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/run", "value": "102"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "remove", "path": "/media/2/run"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the id, or deliver the run in the same document.
+    name: "unknown-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#references",
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let named = |id: &RunId, spot: &dyn Fn() -> Spot, out: &mut Sink<'_>| {
+        if ending.run(id).is_none() {
+            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), spot());
+        }
+    };
+    for view in ending.survey.all_media() {
+        if let Some(run) = &view.media.run {
+            named(run, &|| view.spot("/run"), out);
+        }
+    }
+    for view in ending.locates() {
+        named(&view.locate.run, &|| view.spot("/run"), out);
+    }
+    for (index, rating) in ending.survey.head.ratings.iter().enumerate() {
+        for (place, run) in rating.runs.iter().enumerate() {
+            named(run, &|| RatingView::place(index, rating, &format!("/runs/{place}")), out);
+        }
+    }
+    for summary in ending.runs {
+        if let Some(run) = &summary.run.reverse_of {
+            named(run, &|| summary.spot("/reverse_of"), out);
+        }
+    }
+}
