@@ -30,10 +30,13 @@ mod catalogue;
 mod checker;
 mod finding;
 pub mod grading;
+mod levels;
+mod measure;
 mod report;
 mod rules;
 mod settings;
 mod sink;
+mod sizes;
 mod time;
 mod views;
 

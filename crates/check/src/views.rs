@@ -2,6 +2,8 @@
 //!
 //! The indexes behind the views are built once for a document. A pointer or a text is made only when a rule fires.
 
+use std::sync::OnceLock;
+
 use obvert_geo::Crs;
 use obvert_model::lists::{Code, CodeList, Role};
 use obvert_model::number::{Grade, Length, Section};
@@ -12,6 +14,8 @@ use obvert_model::text::{Date, RunId, StructureId, Timestamp};
 use rustc_hash::FxHashMap;
 
 use crate::grading::{Grader, Tally};
+use crate::measure::Measure;
+use crate::sizes::Sizes;
 
 /// The place that a finding is about.
 #[derive(Clone, Debug, Default)]
@@ -59,6 +63,8 @@ pub struct Survey<'d> {
     structures: Rows<'d>,
     pipes: Rows<'d>,
     media: Rows<'d>,
+    measure: OnceLock<Measure>,
+    sizes: OnceLock<Sizes>,
 }
 
 fn rows<'d>(ids: impl Iterator<Item = &'d str>) -> Rows<'d> {
@@ -90,6 +96,8 @@ impl<'d> Survey<'d> {
             structures: rows(head.structures.iter().map(|row| row.id.as_str())),
             pipes: rows(head.pipes.iter().map(|row| row.id.as_str())),
             media: rows(head.media.iter().map(|row| row.id.as_str())),
+            measure: OnceLock::new(),
+            sizes: OnceLock::new(),
         }
     }
 
@@ -139,6 +147,16 @@ impl<'d> Survey<'d> {
     #[must_use]
     pub fn media_index(&self, id: &str) -> Option<usize> {
         self.media.get(id).copied()
+    }
+
+    /// The geometry of its pipes, measured when a rule first asks.
+    pub(crate) fn measure(&self) -> &Measure {
+        self.measure.get_or_init(|| Measure::new(self))
+    }
+
+    /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
+    pub(crate) fn sizes(&self) -> Sizes {
+        *self.sizes.get_or_init(|| Sizes::new(self))
     }
 
     /// A length in metres.
