@@ -31,6 +31,8 @@ mod catalogue;
 mod checker;
 mod finding;
 pub mod grading;
+mod levels;
+mod measure;
 mod order;
 mod reach;
 mod report;
@@ -38,6 +40,7 @@ mod rollup;
 mod rules;
 mod settings;
 mod sink;
+mod sizes;
 mod time;
 mod views;
 

@@ -2,6 +2,8 @@
 //!
 //! The indexes behind the views are built once for a document. A pointer or a text is made only when a rule fires.
 
+use std::sync::OnceLock;
+
 use obvert_geo::Crs;
 use obvert_model::lists::{Code, CodeList, GradeScheme, Role};
 use obvert_model::number::{Grade, Length, Section};
@@ -13,6 +15,8 @@ use rustc_hash::FxHashMap;
 
 use crate::bore::Bore;
 use crate::grading::{Grader, Judgement, Tally};
+use crate::measure::Measure;
+use crate::sizes::Sizes;
 
 /// The place that a finding is about.
 #[derive(Clone, Debug, Default)]
@@ -62,6 +66,8 @@ pub struct Survey<'d> {
     structures: Rows<'d>,
     pipes: Rows<'d>,
     media: Rows<'d>,
+    measure: OnceLock<Measure>,
+    sizes: OnceLock<Sizes>,
 }
 
 fn rows<'d>(ids: impl Iterator<Item = &'d str>) -> Rows<'d> {
@@ -94,6 +100,8 @@ impl<'d> Survey<'d> {
             structures: rows(head.structures.iter().map(|row| row.id.as_str())),
             pipes: rows(head.pipes.iter().map(|row| row.id.as_str())),
             media: rows(head.media.iter().map(|row| row.id.as_str())),
+            measure: OnceLock::new(),
+            sizes: OnceLock::new(),
         }
     }
 
@@ -149,6 +157,16 @@ impl<'d> Survey<'d> {
     #[must_use]
     pub fn media_index(&self, id: &str) -> Option<usize> {
         self.media.get(id).copied()
+    }
+
+    /// The geometry of its pipes, measured when a rule first asks.
+    pub(crate) fn measure(&self) -> &Measure {
+        self.measure.get_or_init(|| Measure::new(self))
+    }
+
+    /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
+    pub(crate) fn sizes(&self) -> Sizes {
+        *self.sizes.get_or_init(|| Sizes::new(self))
     }
 
     /// A length in metres.
@@ -212,7 +230,7 @@ impl<'d> Survey<'d> {
 /// How far a counted distance may be off before it is an error, in metres: the greater of half a per cent and one foot.
 /// Source: City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer Systems.
 #[must_use]
-pub fn tolerance(metres: f64) -> f64 {
+pub(crate) fn tolerance(metres: f64) -> f64 {
     (metres.abs() * 0.005).max(0.3048)
 }
 

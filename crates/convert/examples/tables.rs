@@ -55,6 +55,10 @@ fn to_document(from: &Path, to: &Path) -> Result<(), Box<dyn Error>> {
     let name = from.display().to_string();
     let survey = if is_zip(from) {
         csv::read_zip(&fs::read(from)?, &name)?
+    } else if from.is_file() {
+        // A document as it is written by hand, in its canonical layout.
+        fs::write(to, write::to_string(&read::document(&fs::read(from)?)?))?;
+        return Ok(());
     } else {
         let mut files = Vec::new();
         for entry in fs::read_dir(from)? {

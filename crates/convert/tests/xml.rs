@@ -1,5 +1,6 @@
 //! The XML form: every valid document comes back byte for byte, and what is wrong is refused with its place.
 #![cfg(feature = "xml")]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 mod common;
 
@@ -222,4 +223,56 @@ fn every_element_has_its_place() {
         let from: String = line.chars().skip(place.column.unwrap() - 1).collect();
         assert!(from.starts_with(element), "{pointer}: {from}");
     }
+}
+
+/// The schema is generated from the shape; other people's validators judge it in `tests/interop/test_xml.py`. Here: that
+/// it is well formed, says everything the shape says, and does not depend on chance.
+#[test]
+fn the_schema_has_every_field_of_every_object() {
+    use obvert_model::shape::{self, Shape};
+
+    let schema = xml::xsd();
+    assert_eq!(schema, xml::xsd());
+    assert!(start_tags(&schema).iter().all(|tag| tag.starts_with("xs:")));
+    for object in shape::objects() {
+        let from = schema.find(&format!("<xs:complexType name=\"{}\">", object.name)).unwrap();
+        let type_of = &schema[from..];
+        let type_of = &type_of[..type_of.find("\n  </xs:complexType>").unwrap()];
+        let mut at = 0;
+        for field in &object.fields {
+            let name = field.name.trim_start_matches('$');
+            let least = if field.required { "" } else { " minOccurs=\"0\"" };
+            let element = format!("\n      <xs:element name=\"{name}\"{least}");
+            let found = type_of[at..]
+                .find(&element)
+                .unwrap_or_else(|| panic!("{}/{name} is missing or out of order", object.name));
+            at += found + element.len();
+            if let Shape::Word(words) = &field.shape {
+                let own = &type_of[at..at + type_of[at..].find("\n      </xs:element>").unwrap()];
+                assert_eq!(own.matches("<xs:enumeration ").count(), words.len(), "{}/{name}", object.name);
+                assert!(words.iter().all(|word| own.contains(&format!("value=\"{word}\""))), "{}/{name}", object.name);
+            }
+        }
+    }
+}
+
+/// The names of the start tags of a text; every tag must be closed in its turn.
+fn start_tags(text: &str) -> Vec<String> {
+    let mut open: Vec<&str> = Vec::new();
+    let mut names = Vec::new();
+    for piece in text.split('<').skip(1) {
+        let (tag, _) = piece.split_once('>').unwrap();
+        let name = tag.trim_start_matches('/').split([' ', '/', '\n']).next().unwrap();
+        match tag {
+            tag if tag.starts_with('?') => {}
+            tag if tag.starts_with('/') => assert_eq!(open.pop(), Some(name)),
+            tag if tag.ends_with('/') => names.push(name.to_owned()),
+            _ => {
+                open.push(name);
+                names.push(name.to_owned());
+            }
+        }
+    }
+    assert!(open.is_empty(), "{open:?}");
+    names
 }

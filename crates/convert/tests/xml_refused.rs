@@ -1,6 +1,7 @@
 //! What the XML reader refuses, and how it says so. The rules of well-formedness are those of XML 1.0 (fifth edition) and
 //! Namespaces in XML 1.0; `tests/interop/test_xml.py` puts the same documents before other people's validators.
 #![cfg(feature = "xml")]
+#![allow(clippy::unwrap_used, clippy::panic)]
 
 mod common;
 

@@ -33,6 +33,18 @@ families! {
         grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown,
         rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
     }
+    size {
+        size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
+        length_implausible,
+    }
+    elevation {
+        vertical_missing, invert_above_ground, depth_contradicts_elevations, depth_implausible, gradient_uphill,
+        gradient_steep, invert_outside_structure,
+    }
+    place {
+        crs_missing, crs_unknown, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_ends_elsewhere,
+        locate_chord, locate_past_run, locate_depth, transmitter_offset_missing,
+    }
     reference {
         unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
     }

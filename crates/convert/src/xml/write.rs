@@ -155,13 +155,13 @@ impl Page {
     }
 
     fn element(&mut self, name: &str, shape: &Shape, value: &Value, level: usize) -> Result<(), ConvertError> {
-        if let (Shape::Text, Value::String(text)) = (shape, value) {
-            if !text::is_plain(text) {
-                self.0.push_str(&format!("<{name} {}=\"{}\">", names::ENCODING, names::JSON));
-                self.0.push_str(&text::escape(&text::json(value)));
-                self.close(name);
-                return Ok(());
-            }
+        if let (Shape::Text, Value::String(text)) = (shape, value)
+            && !text::is_plain(text)
+        {
+            self.0.push_str(&format!("<{name} {}=\"{}\">", names::ENCODING, names::JSON));
+            self.0.push_str(&text::escape(&text::json(value)));
+            self.close(name);
+            return Ok(());
         }
         self.open(name);
         match (shape, value) {

@@ -307,7 +307,7 @@ pub fn full(nth: usize) -> Value {
             },
             Shape::Number => json!(NASTY_NUMBERS[nth % NASTY_NUMBERS.len()]),
             Shape::Whole => json!(nth % 5),
-            Shape::Bool => json!(nth % 2 == 0),
+            Shape::Bool => json!(nth.is_multiple_of(2)),
             Shape::Position => json!([1_234_567.25 + f64::from(u32::try_from(nth).unwrap()), -0.5]),
             Shape::Extensions => json!({ "org.example.one": { "nth": nth, "text": "a\u{1}b", "none": null } }),
             other => panic!("a shape that the test documents do not know: {other:?}"),

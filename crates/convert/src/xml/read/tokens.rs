@@ -280,17 +280,16 @@ impl<'t> Tokens<'t> {
             }
             _ => return Err(self.refuse(0, wrong)),
         }
-        if let Some(encoding) = parts.next_if(|part| part.name == "encoding") {
-            if !encoding.value.eq_ignore_ascii_case("utf-8") {
-                let message =
-                    format!("the encoding {:?}; save the document as UTF-8 and say so", short(&encoding.value));
-                return Err(self.refuse(0, message));
-            }
+        if let Some(encoding) = parts.next_if(|part| part.name == "encoding")
+            && !encoding.value.eq_ignore_ascii_case("utf-8")
+        {
+            let message = format!("the encoding {:?}; save the document as UTF-8 and say so", short(&encoding.value));
+            return Err(self.refuse(0, message));
         }
-        if let Some(standalone) = parts.next_if(|part| part.name == "standalone") {
-            if !matches!(standalone.value.as_str(), "yes" | "no") {
-                return Err(self.refuse(0, wrong));
-            }
+        if let Some(standalone) = parts.next_if(|part| part.name == "standalone")
+            && !matches!(standalone.value.as_str(), "yes" | "no")
+        {
+            return Err(self.refuse(0, wrong));
         }
         if parts.next().is_some() { Err(self.refuse(0, wrong)) } else { Ok(()) }
     }

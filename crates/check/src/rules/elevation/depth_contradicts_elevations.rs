@@ -1,0 +1,52 @@
+//! See the rule's documentation below.
+
+use crate::levels::{disagreement, exceeds};
+use crate::sink::Sink;
+use crate::views::StructureView;
+
+rule! {
+    /// # What it checks
+    /// The depth of a structure is its ground elevation minus its invert elevation, where all three are given. An invert above
+    /// the ground is the finding of `invert-above-ground` alone.
+    ///
+    /// # Why it matters
+    /// One of the three is wrong, and gradients, excavation depths and shoring are taken from them.
+    ///
+    /// # Source
+    /// The slack is half of the last digit of a depth measured to tenths of a metre; common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/structures/0/depth`:
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/0/depth", "value": 5.9}]
+    /// ```
+    ///
+    /// # Passes
+    /// A depth measured to tenths.
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/0/ground", "value": 650.05}]
+    /// ```
+    /// ```json
+    /// [{"op": "remove", "path": "/structures/0/ground"},
+    ///  {"op": "replace", "path": "/structures/0/depth", "value": 5.9}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the one of the three that is mistyped.
+    name: "depth-contradicts-elevations", severity: Warning, scope: Structure, since: "0.1", clause: "structures#elevations",
+    limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+}
+
+fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
+    let (survey, row) = (view.survey, view.structure);
+    let Some(by) = disagreement(survey, row).filter(|by| exceeds(*by, out.limit("slack"))) else { return };
+    let (Some(depth), Some(ground), Some(invert)) = (row.depth, row.ground, row.invert) else { return };
+    let message = format!(
+        "the depth of {} is not the ground at {} minus the invert at {}, which is {}",
+        survey.say(depth),
+        survey.say(ground),
+        survey.say(invert),
+        survey.say_metres(survey.metres(ground) - survey.metres(invert))
+    );
+    out.report(view.spot("/depth"), message).fact("depth", depth.get()).fact("off", survey.in_units(by));
+}

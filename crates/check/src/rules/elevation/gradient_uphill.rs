@@ -1,0 +1,70 @@
+//! See the rule's documentation below.
+
+use crate::levels::{agrees, any_astray, exceeds};
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// The invert at a pipe's downstream end is not above the one at its upstream end. Where the pipe has none of its own, that
+    /// of the structure stands for it. Where an end lies below its structure or above its ground, or the structure that stands for
+    /// it contradicts itself, other rules say so and this one stands back.
+    ///
+    /// # Why it matters
+    /// Sewers run downhill. An uphill one is mistyped, drawn the wrong way round, or settled, and that must be known.
+    ///
+    /// # Source
+    /// The slack is 1 cm at each end, the accuracy that Tauranga City Council (QA-3.7) asks of levels.
+    ///
+    /// # Fails
+    /// At `/pipes/0/inverts/downstream`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 641.7}]
+    /// ```
+    /// From the structures alone, at `/pipes/1`:
+    /// ```json
+    /// [{"op": "remove", "path": "/pipes/1/inverts"},
+    ///  {"op": "replace", "path": "/structures/2/invert", "value": 642}, {"op": "remove", "path": "/structures/2/depth"}]
+    /// ```
+    ///
+    /// # Passes
+    /// A flat pipe.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.5}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the invert; if the pipe falls the other way, exchange its upstream and downstream structure. A pipe that is known to
+    /// rise, such as a siphon, may stay as it is.
+    name: "gradient-uphill", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
+    limits: { "slack" = 0.02 "m" "1 cm at each end, Tauranga City Council QA-3.7" },
+}
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    let survey = view.survey;
+    let Some((upper, lower)) = view.inverts() else { return };
+    let rise = (lower - upper) * survey.head.units.length.metres();
+    if !exceeds(rise, out.limit("slack")) || any_astray(view) {
+        return;
+    }
+    let own = view.pipe.inverts.as_ref();
+    let (own_upper, own_lower) = (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
+    let stands = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| agrees(survey, row));
+    if !stands(own_upper.is_some(), view.upstream()) || !stands(own_lower.is_some(), view.downstream()) {
+        return;
+    }
+    let unit = survey.head.units.length;
+    let message = format!(
+        "the pipe rises by {} in the direction of flow, from {upper} {unit} to {lower} {unit}",
+        survey.say_metres(rise)
+    );
+    let field = match (own_upper, own_lower) {
+        (_, Some(_)) => "/inverts/downstream",
+        (Some(_), None) => "/inverts/upstream",
+        (None, None) => "",
+    };
+    out.report(view.spot(field), message)
+        .fact("upstream", upper)
+        .fact("downstream", lower)
+        .fact("rise", survey.in_units(rise));
+}

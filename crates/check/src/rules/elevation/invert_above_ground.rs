@@ -1,0 +1,62 @@
+//! See the rule's documentation below.
+
+use crate::levels::{Astray, SLACK, ends};
+use crate::sink::Sink;
+use crate::views::Survey;
+
+rule! {
+    /// # What it checks
+    /// The invert of a structure is not above its ground, and no pipe ends above the ground of its structure. Where a structure
+    /// contradicts itself, its pipes are not held against it.
+    ///
+    /// # Why it matters
+    /// A pipe above ground was not surveyed: one of the two elevations is mistyped, or they are from two datums or in two units.
+    ///
+    /// # Fails
+    /// At `/structures/1/invert`:
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/1/ground", "value": 639}]
+    /// ```
+    /// At `/pipes/0/inverts/downstream`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 693.7}]
+    /// ```
+    ///
+    /// # Passes
+    /// An outfall at the level of the ground.
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/1/ground", "value": 639.6},
+    ///  {"op": "replace", "path": "/structures/1/depth", "value": 0},
+    ///  {"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 639.6}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the elevation that is mistyped.
+    name: "invert-above-ground", severity: Error, scope: Document, since: "0.1", clause: "structures#elevations",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    for view in survey.structures() {
+        let Some((ground, invert)) = view.structure.ground.zip(view.structure.invert) else { continue };
+        if invert > ground {
+            let (invert_said, ground_said) = (survey.say(invert), survey.say(ground));
+            let message = format!("the invert at {invert_said} is above the ground at {ground_said}");
+            out.report(view.spot("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
+        }
+    }
+    for view in survey.pipes() {
+        for end in ends(&view) {
+            if let Some(Astray::AboveGround(by)) = end.astray(survey, SLACK) {
+                let message = format!(
+                    "the pipe's invert at {} is {} above the ground at {:?}",
+                    survey.say(end.invert),
+                    survey.say_metres(by),
+                    end.structure.id.as_str()
+                );
+                out.report(view.spot(end.field), message)
+                    .fact("invert", end.invert.get())
+                    .fact("above", survey.in_units(by));
+            }
+        }
+    }
+}

@@ -1,0 +1,54 @@
+//! See the rule's documentation below.
+
+use crate::levels::{Astray, ends};
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// No end of a pipe lies below the lowest invert of its structure. Where the structure's own elevations and depth contradict each
+    /// other, its pipes are not held against it; an end above the ground is the finding of `invert-above-ground`.
+    ///
+    /// # Why it matters
+    /// The lowest pipe of a manhole is its invert. One of the two was mistyped, or measured from another mark.
+    ///
+    /// # Source
+    /// The slack is half of the last digit of a level measured to tenths of a metre; common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/pipes/0/inverts/downstream`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 638.6}]
+    /// ```
+    ///
+    /// # Passes
+    /// A pipe may come in above the invert.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.4}]
+    /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 639.5}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the pipe's invert, or lower the structure's invert to its lowest pipe.
+    name: "invert-outside-structure", severity: Warning, scope: Pipe, since: "0.1", clause: "structures#elevations",
+    limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+}
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    let survey = view.survey;
+    for end in ends(view) {
+        if let Some(Astray::BelowStructure(by)) = end.astray(survey, out.limit("slack")) {
+            let message = format!(
+                "the pipe's invert at {} is {} below the lowest invert of {:?}",
+                survey.say(end.invert),
+                survey.say_metres(by),
+                end.structure.id.as_str()
+            );
+            out.report(view.spot(end.field), message)
+                .fact("invert", end.invert.get())
+                .fact("below", survey.in_units(by));
+        }
+    }
+}

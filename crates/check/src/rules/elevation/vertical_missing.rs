@@ -1,0 +1,48 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// A document that has an elevation names the datum of its elevations.
+    ///
+    /// # Why it matters
+    /// Two datums differ by a foot or more within one town: gradients across a delivery and the one before it come out wrong.
+    ///
+    /// # Fails
+    /// At ``:
+    /// ```json
+    /// [{"op": "remove", "path": "/vertical"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Depths alone need no datum.
+    /// ```json
+    /// [{"op": "remove", "path": "/vertical"},
+    ///  {"op": "replace", "path": "/structures", "value": [{"id": "LM-014", "kind": "manhole", "depth": 9.5}, {"id": "LM-015", "kind": "manhole"}, {"id": "LM-016", "kind": "manhole"}]},
+    ///  {"op": "remove", "path": "/pipes/0/inverts"}, {"op": "remove", "path": "/pipes/1/inverts"},
+    ///  {"op": "remove", "path": "/locates"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the datum in `vertical`, for instance `NAVD 88`.
+    name: "vertical-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let head = survey.head;
+    if head.vertical.is_some() {
+        return;
+    }
+    let structures =
+        head.structures.iter().map(|row| usize::from(row.ground.is_some()) + usize::from(row.invert.is_some()));
+    let ends = head.pipes.iter().filter_map(|row| row.inverts.as_ref());
+    let ends = ends.map(|row| usize::from(row.upstream.is_some()) + usize::from(row.downstream.is_some()));
+    let locates = head.locates.iter().map(|row| usize::from(row.ground.is_some()));
+    let elevations: usize = structures.chain(ends).chain(locates).sum();
+    if elevations > 0 {
+        let message = format!("the document has {elevations} elevations and does not name their datum in \"vertical\"");
+        out.report(Spot::at(""), message).fact("elevations", elevations);
+    }
+}

@@ -1,0 +1,63 @@
+//! See the rule's documentation below.
+
+use obvert_geo::{Fit, LonLatIssue, Slip, lonlat_issue};
+
+use crate::measure::positions;
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// Positions have the easting or longitude first: as they stand, they lie where the reference system is used, and
+    /// not only the other way round.
+    ///
+    /// # Why it matters
+    /// Exchanged, a town lies in another ocean; some programs take the one order and some the other, so it is not
+    /// noticed until a map is drawn.
+    ///
+    /// # Source
+    /// Areas of use from the EPSG dataset. The order is that of RFC 7946, section 3.1.1.
+    ///
+    /// # Fails
+    /// At `/crs`:
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:4326"}, {"op": "remove", "path": "/locates"},
+    ///  {"op": "remove", "path": "/pipes/0/path"},
+    ///  {"op": "replace", "path": "/structures/0/position", "value": [44.2000, -120.6000]},
+    ///  {"op": "replace", "path": "/structures/1/position", "value": [44.2000, -120.5992]},
+    ///  {"op": "replace", "path": "/structures/2/position", "value": [44.1995, -120.5992]}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:4326"}, {"op": "remove", "path": "/locates"},
+    ///  {"op": "remove", "path": "/pipes/0/path"},
+    ///  {"op": "replace", "path": "/structures/0/position", "value": [-120.6000, 44.2000]},
+    ///  {"op": "replace", "path": "/structures/1/position", "value": [-120.5992, 44.2000]},
+    ///  {"op": "replace", "path": "/structures/2/position", "value": [-120.5992, 44.1995]}]
+    /// ```
+    ///
+    /// # Fix
+    /// Exchange the two numbers of every position.
+    name: "coordinates-swapped", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    needs: [Crs],
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
+    let measure = survey.measure();
+    let geographic = crs.kind() == obvert_geo::CrsKind::Geographic;
+    let swapped = |x, y| geographic && lonlat_issue([x, y]) == Some(LonLatIssue::Swapped);
+    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x, position.y));
+    let slipped = matches!(measure.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
+    if !(measure.exchanged || slipped || impossible.is_some()) {
+        return;
+    }
+    let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };
+    let order = if geographic { "longitude and latitude" } else { "easting and northing" };
+    out.report(
+        Spot::at("/crs"),
+        format!("{order} stand the other way round, for instance [{}, {}] under {stated}", position.x, position.y),
+    )
+    .fact("first", place.pointer());
+}

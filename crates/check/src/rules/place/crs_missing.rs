@@ -1,0 +1,43 @@
+//! See the rule's documentation below.
+
+use crate::measure::positions;
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// A document with positions names their reference system.
+    ///
+    /// # Why it matters
+    /// Two numbers are a place only together with the system that they are in; the same numbers lie in another county
+    /// under another one.
+    ///
+    /// # Fails
+    /// At the document itself:
+    /// ```json
+    /// [{"op": "remove", "path": "/crs"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Nothing has a position.
+    /// ```json
+    /// [{"op": "remove", "path": "/crs"}, {"op": "remove", "path": "/locates"}, {"op": "remove", "path": "/pipes/0/path"},
+    ///  {"op": "remove", "path": "/structures/0/position"}, {"op": "remove", "path": "/structures/1/position"},
+    ///  {"op": "remove", "path": "/structures/2/position"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add `crs`, such as EPSG:6494, after asking whoever made the positions.
+    name: "crs-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    if survey.head.crs.is_none() {
+        if let Some((place, _)) = positions(survey.head).next() {
+            let count = positions(survey.head).count();
+            out.report(Spot::at(""), format!("{count} positions, but no reference system is named"))
+                .fact("positions", count)
+                .fact("first", place.pointer());
+        }
+    }
+}

@@ -1,0 +1,74 @@
+//! See the rule's documentation below.
+
+use obvert_geo::{Fit, Slip};
+
+use crate::measure::{majority, runs_vote, slip_of};
+use crate::sink::Sink;
+use crate::views::{Ending, Spot};
+
+rule! {
+    /// # What it checks
+    /// Positions are in the unit of their reference system. Two things speak against it: most pipes' lengths are 3.28
+    /// times what the map says, or a third of it; and the positions lie outside the area in which the system is used, but
+    /// inside it in the other unit. One finding for the document. Where the distances of the runs agree with the map,
+    /// it is the lengths that are wrong, and the rule stands back.
+    ///
+    /// # Why it matters
+    /// A file with feet under a metric system draws a town three times too large, in another state.
+    ///
+    /// # Source
+    /// Units and areas of use from the EPSG dataset.
+    ///
+    /// # Fails
+    /// The same zone in metres, at `/crs`:
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:6493"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Pipe lengths in the wrong unit are not the reference system's fault.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/length", "value": 60.96}, {"op": "replace", "path": "/pipes/1/length", "value": 54.9}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the system that the numbers are in, or convert the positions.
+    name: "crs-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#reference-systems",
+    needs: [Crs],
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
+    let measure = survey.measure();
+    let by_area = match measure.fit {
+        Some(Fit::Slip(slip @ (Slip::Feet | Slip::Metres))) => Some(slip),
+        _ => None,
+    };
+    // The runs were counted by themselves: where they agree with the map, the stated lengths are wrong.
+    let lengths_wrong = by_area.is_none() && runs_vote(ending).is_some_and(|vote| vote.ratio == 1.0);
+    let vote = measure.vote.filter(|vote| vote.ratio != 1.0 && !lengths_wrong);
+    let by_length = vote.and_then(|vote| slip_of(crs, vote.ratio));
+    let Some(slip) = by_area.or(by_length) else { return };
+    let (fits, factor) = match slip {
+        Slip::Feet => ("feet (US survey or international)", obvert_geo::FOOT_METRES),
+        _ => ("metres", 1.0 / obvert_geo::FOOT_METRES),
+    };
+    let mut reasons = Vec::new();
+    if let (Some(vote), Some(_)) = (vote, by_length) {
+        let times = if vote.ratio < 1.0 { "0.3048" } else { "3.28" };
+        reasons.push(format!("{} of {} stated lengths are {times} times what the map says", vote.agree, vote.of));
+    }
+    if by_area.is_some() {
+        reasons.push(format!("as they stand the positions lie outside {}, in {fits} inside", crs.name()));
+    } else if majority(crs, survey.head, factor) == Some(Fit::Inside) {
+        reasons.push(format!("in {fits} the positions lie in the area of {}", crs.name()));
+    }
+    let unit = crs.unit().name();
+    let message = format!("{stated} is in {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
+    let finding = out.report(Spot::at("/crs"), message);
+    finding.fact("unit", unit).fact("fits", fits);
+    if let Some(vote) = vote {
+        finding.fact("lengths", vote.of).fact("agree", vote.agree);
+    }
+}

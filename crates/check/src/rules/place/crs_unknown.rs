@@ -1,0 +1,41 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// The reference system is one that this checker knows and can compute with; otherwise nothing about positions is
+    /// checked.
+    ///
+    /// # Why it matters
+    /// Most often the number is mistyped. If it is not, the receiving office may not know the system either.
+    ///
+    /// # Source
+    /// The systems of the EPSG dataset that need no grid file.
+    ///
+    /// # Fails
+    /// At `/crs`:
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:999999"}]
+    /// ```
+    /// A system of heights is none of positions, at `/crs`:
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:5703"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/crs", "value": "EPSG:6494"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the code, or deliver the positions in a current EPSG system.
+    name: "crs-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#reference-systems",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    if let Some(why) = &survey.crs_error {
+        out.report(Spot::at("/crs"), format!("nothing about positions can be checked: {why}"));
+    }
+}

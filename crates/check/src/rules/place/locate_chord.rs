@@ -1,0 +1,89 @@
+//! See the rule's documentation below.
+
+use obvert_model::number::Length;
+
+use crate::sink::Sink;
+use crate::views::{Ending, LocateView, tolerance};
+
+rule! {
+    /// # What it checks
+    /// Two locates of a run are no farther apart on the ground than the cable between them, since a chord is no longer than
+    /// its arc. Allowed for are their stated accuracies and the counter's tolerance. The distances are those of the
+    /// transmitter, where its offset behind the camera is stated.
+    ///
+    /// # Why it matters
+    /// One of the two marks is not over the pipe. Whoever digs there digs beside it, or into something else.
+    ///
+    /// # Source
+    /// Geometry. Accuracy where none is stated: common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/locates/1/position`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/1/position", "value": [19623970, 322100]}]
+    /// ```
+    ///
+    /// # Passes
+    /// A bend between the two makes the chord shorter.
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/1/position", "value": [19623920, 322160]}]
+    /// ```
+    ///
+    /// # Fix
+    /// Locate again before anybody digs, as local codes and licensed practice demand; correct the distance if that is wrong.
+    name: "locate-chord", severity: Error, scope: Ending, since: "0.1", clause: "locates#position",
+    needs: [Crs],
+    limits: {
+        "accuracy" = 0.5 "m" "how far a locate without a stated accuracy may be off; common practice, no published source",
+    },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let mut locates: Vec<LocateView<'_>> = ending.locates().filter(|view| view.locate.position.is_some()).collect();
+    locates.sort_by(|a, b| {
+        (&a.locate.run, along(a)).partial_cmp(&(&b.locate.run, along(b))).unwrap_or(a.index.cmp(&b.index))
+    });
+    for run in locates.chunk_by(|a, b| a.locate.run == b.locate.run) {
+        let mut kept: Option<&LocateView<'_>> = None;
+        for (index, view) in run.iter().enumerate() {
+            let Some((chord, cable)) = kept.and_then(|before| beyond(before, view, out.limit("accuracy"))) else {
+                kept = Some(view);
+                continue;
+            };
+            let Some(before) = kept else { continue };
+            // The one that also disagrees with the next is the wrong one.
+            let other = run.get(index + 1).is_some_and(|next| {
+                beyond(before, next, out.limit("accuracy")).is_some()
+                    && beyond(view, next, out.limit("accuracy")).is_none()
+            });
+            let (wrong, right) = if other { (before, view) } else { (view, before) };
+            let survey = ending.survey;
+            let (apart, between) = (survey.say_metres(chord), survey.say_metres(cable));
+            let message =
+                format!("{apart} from {} on the ground, but only {between} of cable lie between them", right.locate.id);
+            out.report(wrong.spot("/position"), message)
+                .fact("apart", survey.in_units(chord))
+                .fact("cable", survey.in_units(cable))
+                .fact("from", right.locate.id.as_str());
+            if other {
+                kept = Some(view);
+            }
+        }
+    }
+}
+
+/// The distance along the run at which the transmitter was, in the document's length unit.
+fn along(view: &LocateView<'_>) -> f64 {
+    view.locate.at.get() - view.locate.transmitter_offset.map_or(0.0, Length::get)
+}
+
+/// The distance on the ground and the cable between two locates in metres, where the one is longer than the other allows.
+fn beyond(a: &LocateView<'_>, b: &LocateView<'_>, accuracy: f64) -> Option<(f64, f64)> {
+    let survey = a.ending.survey;
+    let crs = survey.crs.as_ref()?;
+    let measure = survey.measure();
+    let chord = measure.distance(crs, a.locate.position?, b.locate.position?)? * measure.position_factor(crs);
+    let cable = (along(b) - along(a)).abs() * survey.head.units.length.metres();
+    let off = |view: &LocateView<'_>| view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy));
+    (chord > cable + off(a) + off(b) + tolerance(cable)).then_some((chord, cable))
+}

@@ -1,0 +1,78 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::SectionUnit;
+
+use crate::sink::Sink;
+use crate::sizes::{only_other, other};
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// The heights of pipes make sense in the document's section unit: none is impossible as it stands and an ordinary size in
+    /// the other unit. In inches that is what is above 6 m (236 in), and a circular pipe above 144 in whose number is a
+    /// nominal size in millimetres; in millimetres what is below 40 mm, and the numbers 42 and 48. Where two or more heights
+    /// and four in five of all that can be told apart are so, the unit itself is wrong: that is one finding for the document.
+    ///
+    /// # Why it matters
+    /// Liners are ordered and grades are computed by these sizes. A pipe of 200 mm declared as 200 in is 25 times too large.
+    ///
+    /// # Source
+    /// 144 in: the largest size of ASTM C76 (from memory); nominal sizes in millimetres: EN 476 (from memory). 40 mm and 6 m:
+    /// common practice, no published source.
+    ///
+    /// # Fails
+    /// Every height would be in millimetres, at `/units/section`:
+    /// ```json
+    /// [{"op": "replace", "path": "/units/section", "value": "mm"}]
+    /// ```
+    /// One height is in millimetres, at `/pipes/0/height`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 200}]
+    /// ```
+    ///
+    /// # Passes
+    /// The largest precast pipe.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 144}]
+    /// ```
+    /// A large culvert that was cast in place.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 150},
+    ///  {"op": "replace", "path": "/pipes/0/shape", "value": "arch"},
+    ///  {"op": "add", "path": "/pipes/0/width", "value": 180}]
+    /// ```
+    ///
+    /// # Fix
+    /// Convert the size to the declared section unit (1 in = 25.4 mm).
+    name: "size-unit-suspect", severity: Error, scope: Document, since: "0.1", clause: "document#units",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let unit = survey.head.units.section;
+    let meant = other(unit);
+    let sizes = survey.sizes();
+    if sizes.unit_is_wrong() {
+        let message =
+            format!("{} of {} heights of pipes make sense in {meant} and not in {unit}", sizes.other, sizes.of);
+        out.report(Spot::at("/units/section"), message)
+            .fact("pipes", sizes.other)
+            .fact("of", sizes.of)
+            .fact("fits", meant.as_str())
+            .help(format!(
+                "declare {meant} as the section unit if all sizes are in it; otherwise convert them to {unit}"
+            ));
+        return;
+    }
+    for view in survey.pipes().filter(|view| only_other(unit, view.pipe)) {
+        let Some(height) = view.pipe.height else { continue };
+        let size = match unit {
+            SectionUnit::Inch => format!("{:.1} m", survey.millimetres(height) / 1000.0),
+            SectionUnit::Millimetre => format!("{height} mm"),
+        };
+        let message = format!(
+            "the height of {} is no size of a pipe ({size}), but {height} {meant} is",
+            survey.say_section(height)
+        );
+        out.report(view.spot("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
+    }
+}
