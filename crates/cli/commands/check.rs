@@ -6,6 +6,7 @@ use std::path::Path;
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace, catalogue};
 use obvert::convert::{ConvertError, Place, SourceMap, csv, geojson, xml};
 use obvert::model::lists::{CodeList, GradeScheme};
+use obvert::model::read::{ProblemKind, locate};
 
 use super::print;
 use crate::args::{Check, Form, Format, Threshold};
@@ -22,6 +23,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         let checked = files::read(path, arguments.from).and_then(|source| {
             let mut report = report_on(&checker, &source)?;
             report.name_file(&source.name);
+            failed |= unreadable_number(&source, &report);
             if arguments.format == Format::Text {
                 render::out(|out| render::findings::document(out, &source, &report, arguments.all))?;
             }
@@ -53,6 +55,17 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         Some(worst) if worst >= threshold => Status::Findings,
         _ => Status::Good,
     })
+}
+
+/// Whether the source has a number that no double holds. It is reported with its place as any structural problem is, but
+/// nobody can read such a source, so the check has not been done.
+fn unreadable_number(source: &Source, report: &Report) -> bool {
+    let numbers = report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
+    source.form == Form::Json
+        && numbers.map(|finding| locate(source.bytes(), &finding.path)).any(|place| {
+            let token = source.bytes().get(place.offset..place.end).and_then(|token| std::str::from_utf8(token).ok());
+            token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
+        })
 }
 
 fn settings(arguments: &Check) -> Result<Settings, Failure> {

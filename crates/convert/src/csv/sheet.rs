@@ -157,6 +157,12 @@ impl Sheet {
                 continue;
             }
             let value = match cell::read(text, &column.kind) {
+                Ok(Some(value)) if self.too_deep(column, &value) => {
+                    let message =
+                        "the extensions are nested so deep that the document could not be read as JSON".to_owned();
+                    faults.push(fault(ProblemKind::TextForm, column, pointer(column), Some(number), message));
+                    continue;
+                }
                 Ok(Some(value)) => value,
                 Ok(None) => {
                     object(&mut row, &column.keys[..column.keys.len() - 1]);
@@ -186,6 +192,20 @@ impl Sheet {
         self.positions(&mut row, halves, &mut faults);
         self.missing(&row, &mut faults);
         (row, faults)
+    }
+
+    /// Whether the document with this value in its place would be nested deeper than its JSON reader goes.
+    fn too_deep(&self, column: &Column, value: &Value) -> bool {
+        const DEEPEST: usize = 127;
+        fn depth(value: &Value) -> usize {
+            match value {
+                Value::Array(items) => 1 + items.iter().map(depth).max().unwrap_or_default(),
+                Value::Object(entries) => 1 + entries.values().map(depth).max().unwrap_or_default(),
+                _ => 0,
+            }
+        }
+        let lists = self.table.parent.map_or(0, |_| self.table.keys.len() + 1);
+        column.kind == Kind::Extensions && lists + self.table.path.len() + column.keys.len() + depth(value) > DEEPEST
     }
 
     /// Puts the halves of positions together.

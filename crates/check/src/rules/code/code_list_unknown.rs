@@ -30,7 +30,7 @@ rule! {
     ///
     /// # Fix
     /// Give the checker the code list as a file, or correct the list's id and version.
-    name: "code-list-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding",
+    name: "code-list-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -30,7 +30,7 @@ rule! {
     ///
     /// # Fix
     /// Write the code as the list has it, or name the list that the document is coded in under `coding`.
-    name: "code-unknown", severity: Error, scope: Observation, since: "0.1", clause: "observations#code",
+    name: "code-unknown", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
 }
 

@@ -45,7 +45,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the code, or the pipe's material; record a change of material where the pipe changes.
-    name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "codes#materials",
+    name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
 }
 

@@ -36,7 +36,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the code, or the pipe's shape; record a change of shape where the pipe changes.
-    name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "codes#shapes",
+    name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
 }
 

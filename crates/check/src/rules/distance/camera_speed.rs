@@ -45,7 +45,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the times, distances or offsets if they are wrong; if they are right, drive the run again slower.
-    name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#times",
+    name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
     limits: {
         "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
         "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",

@@ -35,7 +35,7 @@ rule! {
     ///
     /// # Fix
     /// Convert the numbers that are in the other unit, in the system that they come from, or declare the right unit.
-    name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "units#length",
+    name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -40,7 +40,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the distance, or `surveyed` if the camera went farther.
-    name: "past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#surveyed",
+    name: "past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#ends",
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

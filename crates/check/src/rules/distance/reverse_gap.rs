@@ -40,7 +40,7 @@ rule! {
     /// # Fix
     /// State the counters' offsets if the gap is not real. If it is, leave the record as it is and tell the owner which
     /// stretch was not seen.
-    name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse",
+    name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },

@@ -38,7 +38,7 @@ rule! {
     /// # Fix
     /// Name the run of this pipe from the other structure, or correct the direction; a second run the same way completes
     /// nothing and has no `reverse_of`.
-    name: "reverse-mismatch", severity: Error, scope: Ending, since: "0.1", clause: "runs#reverse",
+    name: "reverse-mismatch", severity: Error, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

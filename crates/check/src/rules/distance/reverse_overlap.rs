@@ -39,7 +39,7 @@ rule! {
     ///
     /// # Fix
     /// Look whether a defect within the overlap is in both runs, and keep it in one.
-    name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse",
+    name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },

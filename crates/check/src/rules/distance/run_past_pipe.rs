@@ -51,7 +51,7 @@ rule! {
     /// # Fix
     /// See in the video where the run passes the structure; correct `surveyed`, the counter's set-up, the pipe named or
     /// the pipe's length.
-    name: "run-past-pipe", severity: Error, scope: Ending, since: "0.1", clause: "runs#surveyed",
+    name: "run-past-pipe", severity: Error, scope: Ending, since: "0.1", clause: "runs#ends",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },

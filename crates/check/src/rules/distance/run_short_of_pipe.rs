@@ -46,7 +46,7 @@ rule! {
     /// # Fix
     /// Correct the outcome if the far structure was not reached; correct `surveyed`, the counter's set-up or the pipe's
     /// length if it was.
-    name: "run-short-of-pipe", severity: Warning, scope: Ending, since: "0.1", clause: "runs#surveyed",
+    name: "run-short-of-pipe", severity: Warning, scope: Ending, since: "0.1", clause: "runs#ends",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },

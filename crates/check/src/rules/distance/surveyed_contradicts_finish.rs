@@ -35,7 +35,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the one that is wrong; the video shows the last reading.
-    name: "surveyed-contradicts-finish", severity: Warning, scope: Run, since: "0.1", clause: "runs#surveyed",
+    name: "surveyed-contradicts-finish", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
 }
 

@@ -25,7 +25,7 @@ rule! {
     ///
     /// # Fix
     /// Add `surveyed`: what the counter showed at the farthest point of the camera.
-    name: "surveyed-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#surveyed",
+    name: "surveyed-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

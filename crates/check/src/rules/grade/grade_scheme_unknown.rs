@@ -33,7 +33,7 @@ rule! {
     ///
     /// # Fix
     /// Give the checker the grade scheme as a file, or correct the scheme's id and version.
-    name: "grade-scheme-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#grading",
+    name: "grade-scheme-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -29,7 +29,7 @@ rule! {
     ///
     /// # Fix
     /// Name the scheme and its version under `grading`.
-    name: "grade-without-scheme", severity: Error, scope: Ending, since: "0.1", clause: "document#grading",
+    name: "grade-without-scheme", severity: Error, scope: Ending, since: "0.1", clause: "document#coding-and-grading",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -40,7 +40,7 @@ rule! {
     ///
     /// # Fix
     /// Recompute the figure from the grades, or correct the grades that it rests on.
-    name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#figures",
+    name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
     limits: {
         "slack" = 0.0005 "of the figure" "how far a total, mean or per_length may be off, absolutely or as a share, for rounding",

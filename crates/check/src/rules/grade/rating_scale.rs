@@ -24,7 +24,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the peak, or name the scheme that the ratings follow.
-    name: "rating-scale", severity: Error, scope: Rating, since: "0.1", clause: "ratings#figures",
+    name: "rating-scale", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
 }
 

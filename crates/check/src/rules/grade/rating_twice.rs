@@ -32,7 +32,7 @@ rule! {
     ///
     /// # Fix
     /// Take one of the two away, or name the runs that each of them rates.
-    name: "rating-twice", severity: Error, scope: Ending, since: "0.1", clause: "ratings#runs",
+    name: "rating-twice", severity: Error, scope: Ending, since: "0.1", clause: "ratings#roll-up",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

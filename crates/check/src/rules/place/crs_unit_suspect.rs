@@ -60,12 +60,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         reasons.push(format!("{} of {} stated lengths are {times} times what the map says", vote.agree, vote.of));
     }
     if by_area.is_some() {
-        reasons.push(format!("as they stand the positions lie outside {}, in {fits} inside", crs.name()));
+        reasons.push(format!("as they stand the positions lie outside {}, and inside as {fits}", crs.name()));
     } else if majority(crs, survey.head, factor) == Some(Fit::Inside) {
-        reasons.push(format!("in {fits} the positions lie in the area of {}", crs.name()));
+        reasons.push(format!("as {fits} the positions lie in the area of {}", crs.name()));
     }
     let unit = crs.unit().name();
-    let message = format!("{stated} is in {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
+    let message =
+        format!("the unit of {stated} is the {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
     let finding = out.report(Spot::at("/crs"), message);
     finding.fact("unit", unit).fact("fits", fits);
     if let Some(vote) = vote {

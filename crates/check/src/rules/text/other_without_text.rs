@@ -35,7 +35,7 @@ rule! {
     ///
     /// # Fix
     /// Say it in the field beside it, or take a word of the format that fits.
-    name: "other-without-text", severity: Warning, scope: Ending, since: "0.1", clause: "vocabularies#other",
+    name: "other-without-text", severity: Warning, scope: Ending, since: "0.1", clause: "document#structure",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

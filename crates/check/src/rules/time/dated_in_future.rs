@@ -39,7 +39,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the date, and look at the clock that it came from.
-    name: "dated-in-future", severity: Error, scope: Ending, since: "0.1", clause: "document#times",
+    name: "dated-in-future", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
     needs: [Today],
 }
 

@@ -34,7 +34,7 @@ rule! {
     ///
     /// # Fix
     /// Set `issued` to when the document was written, or correct the run's date.
-    name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "document#times",
+    name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#time",
 }
 
 fn last(summary: &RunSummary) -> Option<(&Timestamp, &'static str)> {

@@ -29,7 +29,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the time that is wrong. If the run really took that long, leave it and say why in its remark.
-    name: "run-long", severity: Warning, scope: Run, since: "0.1", clause: "runs#times",
+    name: "run-long", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
     limits: {
         "limit" = 3.0 "h" "the longest run: two to three hours of battery, common practice, no published source",
     },

@@ -35,7 +35,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the times or the equipment, or take the run out that is in the record twice.
-    name: "runs-at-once", severity: Warning, scope: Ending, since: "0.1", clause: "runs#times",
+    name: "runs-at-once", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

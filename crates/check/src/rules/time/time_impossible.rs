@@ -32,7 +32,7 @@ rule! {
     ///
     /// # Fix
     /// Correct the date.
-    name: "time-impossible", severity: Error, scope: Ending, since: "0.1", clause: "document#times",
+    name: "time-impossible", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

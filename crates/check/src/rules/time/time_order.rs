@@ -29,7 +29,7 @@ rule! {
     /// # Fix
     /// Correct the time that is wrong. Look for morning and afternoon, for a run past midnight, and for two clocks whose
     /// offsets differ.
-    name: "time-order", severity: Error, scope: Run, since: "0.1", clause: "runs#times",
+    name: "time-order", severity: Error, scope: Run, since: "0.1", clause: "runs#time",
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
