@@ -1,23 +1,23 @@
 //! What the tests of the command share: running it, in a folder of its own.
 
-#![allow(dead_code)]
+#![allow(dead_code, unreachable_pub)]
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 
 /// The root of the repository.
-pub fn root() -> PathBuf {
+pub(crate) fn root() -> PathBuf {
     PathBuf::from(env!("CARGO_MANIFEST_DIR"))
 }
 
 /// A file of the repository.
-pub fn read(path: &str) -> String {
+pub(crate) fn read(path: &str) -> String {
     let path = root().join(path);
     std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
 /// Runs the command in a folder.
-pub fn obvert_in(folder: &Path, arguments: &[&str]) -> Output {
+pub(crate) fn obvert_in(folder: &Path, arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_obvert"))
         .args(arguments)
         .current_dir(folder)
@@ -28,12 +28,12 @@ pub fn obvert_in(folder: &Path, arguments: &[&str]) -> Output {
 }
 
 /// Runs the command in the root of the repository.
-pub fn obvert(arguments: &[&str]) -> Output {
+pub(crate) fn obvert(arguments: &[&str]) -> Output {
     obvert_in(&root(), arguments)
 }
 
 /// Runs the command with something on its standard input.
-pub fn obvert_fed(arguments: &[&str], input: &[u8]) -> Output {
+pub(crate) fn obvert_fed(arguments: &[&str], input: &[u8]) -> Output {
     use std::io::Write;
     let mut child = Command::new(env!("CARGO_BIN_EXE_obvert"))
         .args(arguments)
@@ -55,16 +55,16 @@ pub fn obvert_fed(arguments: &[&str], input: &[u8]) -> Output {
 }
 
 /// What a command printed to standard output.
-pub fn stdout(output: &Output) -> String {
+pub(crate) fn stdout(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
 /// What a command printed to standard error.
-pub fn stderr(output: &Output) -> String {
+pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 /// The exit status.
-pub fn status(output: &Output) -> i32 {
+pub(crate) fn status(output: &Output) -> i32 {
     output.status.code().unwrap_or(-1)
 }

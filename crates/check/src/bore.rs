@@ -39,7 +39,9 @@ impl Bore {
         if row.run.changes.is_empty() {
             return recorded;
         }
-        let changes = |role: Role| row.run.changes.iter().map(|index| row.run.row(*index)).filter(move |change| change.role() == Some(role));
+        let changes = |role: Role| {
+            row.run.changes.iter().map(|index| row.run.row(*index)).filter(move |change| change.role() == Some(role))
+        };
         let above = |change: &RowView<'_>| change.index <= row.index;
         let mut bore = recorded;
         for (number, change) in changes(Role::MaterialChange).enumerate() {

@@ -383,7 +383,10 @@ fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
             }
             (_, _, None) => format!("the code list {} {} is not at hand", head.coding.list, head.coding.version),
             (Some(grading), Some(scheme), Some(list)) => {
-                format!("the grade scheme {} grades codes of {}, not of {}", grading.scheme, scheme.code_list.list, list.id)
+                format!(
+                    "the grade scheme {} grades codes of {}, not of {}",
+                    grading.scheme, scheme.code_list.list, list.id
+                )
             }
         }),
         Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),

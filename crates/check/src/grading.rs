@@ -119,7 +119,12 @@ impl Judgement<'_> {
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
             let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
-            parts.push(format!("{} {} {unit}, {}", band.quantity, tidy(amount), range(from, band.below, unit.as_str())));
+            parts.push(format!(
+                "{} {} {unit}, {}",
+                band.quantity,
+                tidy(amount),
+                range(from, band.below, unit.as_str())
+            ));
         } else if let Some(band) = entry.bands.first() {
             parts.push(format!("no {} is recorded", band.quantity));
         }
@@ -171,7 +176,8 @@ fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
     if !places.clone().all(|(place, value)| row.characterisation.get(place) == Some(value)) {
         return Some(false);
     }
-    let material = if entry.materials.is_empty() { Some(true) } else { bore.class.map(|class| entry.materials.contains(&class)) };
+    let material =
+        if entry.materials.is_empty() { Some(true) } else { bore.class.map(|class| entry.materials.contains(&class)) };
     let sized = match &entry.size {
         None => Some(true),
         Some(size) => bore.height.map(|mm| within(mm, size.from, size.below)),

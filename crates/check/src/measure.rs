@@ -72,7 +72,8 @@ impl Measure {
                 near >= FEWEST && most(near, ratios(survey, courses).len())
             };
             let other = courses(true);
-            measure.exchanged = measure.fit == Some(Fit::Slip(Slip::Swapped)) || !close(&measure.courses) && close(&other);
+            measure.exchanged =
+                measure.fit == Some(Fit::Slip(Slip::Swapped)) || !close(&measure.courses) && close(&other);
             if measure.exchanged {
                 measure.courses = other;
             }

@@ -65,7 +65,12 @@ impl<'d> Rolled<'d> {
 
     pub(crate) fn say_total(&self) -> String {
         let count = self.tally.count;
-        format!("the grades in {} add up to {} ({count} counted, {})", self.names(), tidy(self.tally.total), self.rule())
+        format!(
+            "the grades in {} add up to {} ({count} counted, {})",
+            self.names(),
+            tidy(self.tally.total),
+            self.rule()
+        )
     }
 
     pub(crate) fn say_count(&self) -> String {

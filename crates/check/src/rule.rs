@@ -2,7 +2,9 @@
 
 use crate::finding::Severity;
 use crate::sink::Sink;
-use crate::views::{Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey};
+use crate::views::{
+    Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey,
+};
 
 pub(crate) type StructureRule = fn(&StructureView<'_>, &mut Sink<'_>);
 pub(crate) type PipeRule = fn(&PipeView<'_>, &mut Sink<'_>);

@@ -59,12 +59,9 @@ pub(crate) fn only_other(unit: SectionUnit, pipe: &Pipe) -> bool {
     match unit {
         SectionUnit::Inch => {
             let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
-            here > *PLAUSIBLE.end()
-                || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
+            here > *PLAUSIBLE.end() || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
         }
-        SectionUnit::Millimetre => {
-            here < *PLAUSIBLE.start() || NOMINAL_INCHES.contains(&height)
-        }
+        SectionUnit::Millimetre => here < *PLAUSIBLE.start() || NOMINAL_INCHES.contains(&height),
     }
 }
 

@@ -90,7 +90,10 @@ impl<'d> Survey<'d> {
             head,
             today,
             list,
-            grader: list.zip(scheme).filter(|(list, scheme)| scheme.code_list.list == list.id).map(|(_, scheme)| Grader::new(scheme)),
+            grader: list
+                .zip(scheme)
+                .filter(|(list, scheme)| scheme.code_list.list == list.id)
+                .map(|(_, scheme)| Grader::new(scheme)),
             scheme,
             crs,
             crs_error,
@@ -395,10 +398,7 @@ impl<'r> RunView<'r> {
     /// Where its rows say that it starts and ends.
     #[must_use]
     pub fn marks(&self) -> Marks {
-        Marks {
-            start: self.start_row().map(|row| row.row.at),
-            finish: self.closing_row().map(|row| row.row.at),
-        }
+        Marks { start: self.start_row().map(|row| row.row.at), finish: self.closing_row().map(|row| row.row.at) }
     }
 
     /// The start row, where the run begins with one. Rows at one distance have no order.

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace, catalogue};
-use obvert::convert::{ConvertError, Place, SourceMap, csv, geojson, xml};
+use obvert::convert::{ConvertError, Place, csv, geojson, xml};
 use obvert::model::lists::{CodeList, GradeScheme};
 use obvert::model::read::{ProblemKind, locate};
 
@@ -127,14 +127,15 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     match read {
         Ok(survey) => {
             let mut report = checker.check_document(&survey.document);
-            place(&mut report, &survey.places);
+            report.place_with(|path| survey.places.place(path).map(|place| source_place(source, place)));
             Ok(report)
         }
         Err(ConvertError::Structure(placed)) => {
             let problems: Vec<_> = placed.iter().map(|placed| placed.problem.clone()).collect();
             let mut report = checker.report_structure(&problems);
             report.place_with(|path| {
-                placed.iter().find(|placed| placed.problem.pointer == path)?.place.clone().map(source_place)
+                let found = placed.iter().find(|placed| placed.problem.pointer == path)?;
+                found.place.clone().map(|place| source_place(source, place))
             });
             Ok(report)
         }
@@ -144,10 +145,11 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     }
 }
 
-fn place(report: &mut Report, places: &SourceMap) {
-    report.place_with(|path| places.place(path).map(source_place));
-}
-
-fn source_place(place: Place) -> SourcePlace {
-    SourcePlace { file: place.file, line: place.line, column: place.column, heading: place.heading }
+fn source_place(source: &Source, place: Place) -> SourcePlace {
+    // A table's name says little without the folder or the zip that it is in.
+    let file = match source.form {
+        Form::Csv | Form::CsvZip => format!("{}/{}", source.name.trim_end_matches('/'), place.file),
+        _ => place.file,
+    };
+    SourcePlace { file, line: place.line, column: place.column, heading: place.heading }
 }

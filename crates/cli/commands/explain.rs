@@ -205,7 +205,10 @@ fn explain_field(path: &str, field: &'static Field) -> Result<Status, Failure> {
         writeln!(out, "{} ({})\n", strong(path), if field.required { "required" } else { "optional" })?;
         wrapped(out, "", &field.description)?;
         writeln!(out)?;
-        wrapped(out, "", &format!("Value: {}.", kind(&field.shape)))?;
+        // A vocabulary has been listed word by word.
+        if !matches!(field.shape, Shape::Word(_)) {
+            wrapped(out, "", &format!("Value: {}.", kind(&field.shape)))?;
+        }
         let mut shape = &field.shape;
         while let Shape::List(item) = shape {
             shape = item;

@@ -49,7 +49,7 @@ pub struct Field {
     pub name: String,
     /// Whether it must be there.
     pub required: bool,
-    /// What it means, with its unit.
+    /// What it means, with its unit; for one of a vocabulary with a line for each word, as a Markdown list.
     pub description: String,
     /// The form of its text, as a regular expression, where it has one.
     pub pattern: Option<String>,
@@ -122,7 +122,7 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
     let fields = schema["properties"].as_object().into_iter().flatten().map(|(key, field)| Field {
         name: key.clone(),
         required: required.contains(&key.as_str()),
-        description: text(field, "description"),
+        description: describe(root, field),
         pattern: field["pattern"].as_str().map(str::to_owned),
         shape: shape(root, field, shapes),
     });
@@ -131,6 +131,19 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         name.to_owned(),
         ObjectShape { name: name.to_owned(), description: text(schema, "description"), fields },
     );
+}
+
+/// What a field means; for one of a vocabulary with a line for each word.
+fn describe(root: &Value, field: &Value) -> String {
+    let mut description = text(field, "description");
+    let name = field["$ref"].as_str().and_then(|path| path.strip_prefix("#/$defs/"));
+    if let Some(vocabulary) = name.map(|name| &root["$defs"][name]).filter(|target| target["enum"].is_array()) {
+        if let Some((_, words)) = text(vocabulary, "description").split_once("\n- ") {
+            description.push_str("\n- ");
+            description.push_str(words);
+        }
+    }
+    description
 }
 
 fn text(schema: &Value, key: &str) -> String {
