@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example gate examples/data/larkmoor-rejected.obvert.json`
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::error::Error;
 use std::process::ExitCode;
 

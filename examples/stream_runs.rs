@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example stream_runs examples/data/larkmoor.obvert.json`
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::collections::BTreeMap;
 use std::error::Error;
 

@@ -2,6 +2,8 @@
 //!
 //! `cargo run --example worst_first examples/data/larkmoor.obvert.json`
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::error::Error;
 
 use obvert::model::tables::Direction;

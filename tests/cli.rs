@@ -1,5 +1,7 @@
 //! The command as a person or a script meets it: exit statuses, streams, messages, and what happens to bad input.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 mod support;
 
 use serde_json::Value;

@@ -1,6 +1,8 @@
 //! The README's console blocks are run, one after the other, in a folder that has the examples and nothing else. Lines of
 //! `...` stand for any lines.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 mod support;
 
 use support::{read, root, stderr, stdout};

@@ -1,5 +1,7 @@
 //! The same survey in every form and back, through the command, byte for byte.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 mod support;
 
 use support::{obvert_in, read, root, status, stderr};

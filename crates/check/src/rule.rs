@@ -93,8 +93,8 @@ pub struct Limit {
 pub struct Rule {
     /// Its name, in kebab case; the name of its file as well.
     pub name: &'static str,
-    /// The family, the folder that its file is in.
-    pub family: &'static str,
+    /// The path of its module, whose last part but one is the family.
+    pub(crate) module: &'static str,
     /// How much its findings weigh where nothing else is said.
     pub severity: Severity,
     /// The function.
@@ -157,6 +157,12 @@ pub struct Example {
 }
 
 impl Rule {
+    /// The family, the folder that its file is in.
+    #[must_use]
+    pub fn family(&self) -> &'static str {
+        self.module.rsplit("::").nth(1).unwrap_or_default()
+    }
+
     /// The text of a section, or the empty text when it has none.
     #[must_use]
     pub fn section(&self, section: Section) -> String {
@@ -219,7 +225,7 @@ macro_rules! rule {
         $(#[doc = $doc])+
         pub(crate) static RULE: $crate::rule::Rule = $crate::rule::Rule {
             name: $name,
-            family: $crate::rule::family(module_path!()),
+            module: module_path!(),
             severity: $crate::finding::Severity::$severity,
             check: $crate::rule::Check::$scope(check),
             since: $since,
@@ -229,23 +235,4 @@ macro_rules! rule {
             documentation: concat!($($doc, "\n"),+),
         };
     };
-}
-
-/// The folder that a rule's file is in, from its module path `…::rules::family::name`.
-pub(crate) const fn family(path: &'static str) -> &'static str {
-    let bytes = path.as_bytes();
-    let mut colons = [0usize; 2];
-    let mut index = bytes.len();
-    let mut found = 0;
-    while index > 1 && found < 2 {
-        index -= 1;
-        if bytes[index] == b':' && bytes[index - 1] == b':' {
-            colons[found] = index;
-            found += 1;
-            index -= 1;
-        }
-    }
-    let (_, tail) = path.split_at(colons[1] + 1);
-    let (family, _) = tail.split_at(colons[0] - 1 - (colons[1] + 1));
-    family
 }

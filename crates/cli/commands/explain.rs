@@ -56,7 +56,7 @@ fn unknown(name: &str, list: &CodeList) -> String {
 
 fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
     out(|out| {
-        writeln!(out, "{} ({}, {})\n", strong(rule.name), rule.family, rule.severity)?;
+        writeln!(out, "{} ({}, {})\n", strong(rule.name), rule.family(), rule.severity)?;
         for section in [Section::Checks, Section::Matters, Section::Source, Section::Fix] {
             let text = rule.section(section);
             if !text.is_empty() {

@@ -18,11 +18,11 @@ pub(crate) fn run(format: Format) -> Result<Status, Failure> {
             let width = catalogue().iter().map(|rule| rule.name.len()).max().unwrap_or(0);
             let mut family = "";
             for rule in catalogue() {
-                if rule.family != family {
+                if rule.family() != family {
                     if !family.is_empty() {
                         writeln!(out)?;
                     }
-                    family = rule.family;
+                    family = rule.family();
                     writeln!(out, "{}", render::strong(family))?;
                 }
                 let severity = render::severity(rule.severity, &format!("{:<7}", rule.severity));
@@ -49,7 +49,7 @@ fn object(rule: &Rule) -> Value {
     };
     let mut object = json!({
         "name": rule.name,
-        "family": rule.family,
+        "family": rule.family(),
         "severity": rule.severity.as_str(),
         "scope": rule.check.scope(),
         "since": rule.since,

@@ -84,10 +84,8 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
     // The general advice is said once a rule, advice for the case every time.
     if let Some(help) = &finding.help {
         wrapped(out, "  ", &format!("-> {help}"))?;
-    } else if first {
-        if let Some(rule) = find(&finding.rule) {
-            wrapped(out, "  ", &format!("-> {}", rule.advice()))?;
-        }
+    } else if let Some(rule) = find(&finding.rule).filter(|_| first) {
+        wrapped(out, "  ", &format!("-> {}", rule.advice()))?;
     }
     Ok(())
 }

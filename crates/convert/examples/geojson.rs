@@ -2,6 +2,8 @@
 //! `--moved keep` a geometry that was moved is taken over or taken no notice of. The interoperability tests run it where the `obvert`
 //! command is not built.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::error::Error;
 use std::fs::File;
 use std::io::BufWriter;

@@ -7,6 +7,8 @@
 //!
 //! A name that ends in `.zip` stands for an archive, any other for a folder. Exit status 2 when it could not be done.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::error::Error;
 use std::fs::{self, File};
 use std::io::BufWriter;

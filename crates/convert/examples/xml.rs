@@ -1,6 +1,8 @@
 //! Turns a document into XML and XML into a document: `xml convert IN -o OUT`, by the endings; `xml schema` prints the
 //! XML Schema. The interoperability tests run it where the `obvert` command is not built.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::error::Error;
 use std::process::ExitCode;
 

@@ -1,5 +1,7 @@
 //! The test documents themselves: the generator must make valid ones, and ones that differ.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 mod common;
 
 use proptest::prelude::*;

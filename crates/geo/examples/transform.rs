@@ -2,6 +2,8 @@
 //! reads longitude and latitude and writes coordinates with 6 decimals. A line that cannot be transformed gives `! reason`. The
 //! interoperability tests drive it against PROJ.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::io::{BufRead, BufWriter, Write};
 
 use obvert_geo::Crs;

@@ -1,6 +1,6 @@
 //! Codes, units, refusals and projections, against what the authority publishes.
 
-#![allow(clippy::panic, reason = "helpers of tests fail by panicking")]
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 use obvert_geo::{Area, Crs, CrsKind, DatumShift, Fit, GeoError, LonLatIssue, Slip, Unit, lonlat_issue};
 use proptest::prelude::*;

@@ -6,6 +6,8 @@
 //! long lines and in many places. Each is read twice, at the given size and at a quarter of it: the last column shows by how much
 //! four times the size takes longer. About 4 is in proportion; 16 would be its square.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::fmt::Write;
 use std::hint::black_box;
 use std::time::Instant;

@@ -175,7 +175,7 @@ pub(crate) fn read_whole<'de, D: Deserializer<'de>>(source: D, largest: u64) -> 
         }
         // JSON does not tell 3 from 3.0, nor does JSON Schema's "integer".
         fn visit_f64<E: Error>(self, value: f64) -> Result<u64, E> {
-            if value.fract() == 0.0 && value >= 0.0 && value <= LARGEST {
+            if value.fract() == 0.0 && (0.0..=LARGEST).contains(&value) {
                 #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
                 self.visit_u64(value as u64)
             } else {

@@ -99,7 +99,6 @@ pub fn field(path: &[&str]) -> Option<&'static Field> {
 }
 
 /// Every object of the format by the name of its type.
-#[must_use]
 pub fn objects() -> impl Iterator<Item = &'static ObjectShape> {
     shapes().values()
 }

@@ -2,6 +2,8 @@
 //! the test files of the serde_json_canonicalizer package repeat them; where an example has a number beyond 2⁵³ − 1,
 //! which this format refuses, that number is left out and the test says so); RFC 6234 for SHA-256.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use obvert_model::number::Position;
 use obvert_model::read;
 use obvert_model::tables::Document;

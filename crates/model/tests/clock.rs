@@ -1,5 +1,7 @@
 //! Clock references seen from the other end of the pipe, and how far they reach.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use obvert_model::number::ClockHour;
 use obvert_model::tables::{Clock, ClockReading};
 use proptest::prelude::*;

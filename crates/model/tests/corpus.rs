@@ -1,6 +1,8 @@
 //! The structural corpus (`tests/corpus/structure` of the repository): documents as data, each with the verdict and
 //! the problems that every reader of the format has to find. Judges in other languages read the same manifest.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

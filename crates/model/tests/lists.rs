@@ -1,5 +1,7 @@
 //! The built-in code list and grade scheme, and what is found in lists that make no sense.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use std::collections::BTreeSet;
 
 use obvert_model::lists::{CodeList, Family, GradeScheme, ListError, ListProblem, ListProblemKind};

@@ -1,5 +1,7 @@
 //! Sources that are not JSON: the place and the words of the one error that there is.
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 use obvert_model::read::{self, ReadError};
 
 fn error(source: &[u8]) -> ReadError {

@@ -6,6 +6,8 @@
 //! Ratios are of the fastest of several turns taken in alternation, since machines are shared and noisy. Peak memory is
 //! that of a process of its own, which does nothing but read the file and check it (Linux only).
 
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
 mod generate;
 
 use std::hint::black_box;

@@ -1,5 +1,5 @@
-//! The tables in one file: a zip archive. Whoever receives it did not make it, so it is opened with care: nothing is taken
-//! on trust that the archive says about itself, and there is a limit to what it may unpack to.
+//! The tables in one file: a zip archive. Whoever receives it did not make it, so it is opened with care: nothing is
+//! taken on trust that the archive says about itself, and there is a limit to what it may unpack to.
 
 use std::io::{Cursor, Read, Seek, Write};
 
@@ -15,8 +15,8 @@ use crate::{ConvertError, LossReport, Survey};
 pub struct ZipLimits {
     /// All tables together, in bytes.
     pub total: u64,
-    /// How many times a table may be larger than it is in the archive, once it is over 16 MiB. Tables of many alike rows are
-    /// packed to about a twentieth; what is packed to a thousandth was made to be a nuisance.
+    /// How many times a table may be larger than it is in the archive, once it is over 16 MiB. Tables of many alike
+    /// rows are packed to about a twentieth; what is packed to a thousandth was made to be a nuisance.
     pub ratio: u64,
 }
 
@@ -31,8 +31,8 @@ const HARMLESS: u64 = 16 << 20;
 /// More files than this no package has, media included.
 const MOST_ENTRIES: usize = 100_000;
 
-/// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal documents give equal bytes: the archive
-/// carries no time and no owner.
+/// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal documents give equal
+/// bytes: the archive carries no time and no owner.
 ///
 /// # Errors
 /// When the sink fails.
@@ -54,7 +54,8 @@ pub fn write_zip(document: &Document, sink: impl Write + Seek) -> Result<LossRep
 /// Reads a zip archive of tables, which may stand in a folder of the archive. `name` is what messages call it.
 ///
 /// # Errors
-/// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or unpacks beyond [`ZipLimits::default`].
+/// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or unpacks beyond
+/// [`ZipLimits::default`].
 pub fn read_zip(archive: &[u8], name: &str) -> Result<Survey, ConvertError> {
     read_zip_within(archive, name, ZipLimits::default())
 }

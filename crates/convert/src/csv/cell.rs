@@ -1,10 +1,11 @@
 //! How a value stands in a cell and is found again there, exactly.
 //!
-//! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP "CSV Injection": `=`,
-//! `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0 requirement 1.2.10). Such text is written with an
-//! apostrophe before it, as those sources advise, and so that it comes back exactly, text that has an apostrophe or more before
-//! such a character gets one more. Reading takes one off. Any other text that begins with an apostrophe (`'t Hooft`) is left as it is,
-//! both ways. Numbers are never touched: `-0.3` is a number, not a formula.
+//! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP "CSV Injection":
+//! `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0 requirement 1.2.10). Such text is written
+//! with an apostrophe before it, as those sources advise, and so that it comes back exactly, text that has an
+//! apostrophe or more before such a character gets one more. Reading takes one off. Any other text that begins with
+//! an apostrophe (`'t Hooft`) is left as it is, both ways. Numbers are never touched: `-0.3` is a number, not a
+//! formula.
 
 use serde_json::{Number, Value};
 

@@ -1,8 +1,8 @@
 //! What the shape of a document does not say and tables need: how a table is called, how a row of it is called where
 //! another table points at it, and which column holds the id of a row elsewhere.
 
-/// Names of tables that a list below a row becomes, by its path in the document. A list that is not named here is called
-/// by its path, so that a new one needs no entry to be written and read.
+/// Names of tables that a list below a row becomes, by its path in the document. A list that is not named here is
+/// called by its path, so that a new one needs no entry to be written and read.
 const NAMES: &[(&str, &str)] = &[
     ("pipes/path", "pipe_paths"),
     ("runs/counter/checks", "counter_checks"),

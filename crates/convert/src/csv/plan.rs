@@ -1,5 +1,5 @@
-//! The tables and their columns, worked out once from the shape of a document: both the writer and the reader follow this
-//! plan, and so does `datapackage.json`, so the three cannot differ and a new field needs no change here.
+//! The tables and their columns, worked out once from the shape of a document: both the writer and the reader follow
+//! this plan, and so does `datapackage.json`, so the three cannot differ and a new field needs no change here.
 
 use std::sync::OnceLock;
 

@@ -1,5 +1,5 @@
-//! From tables to a document. Every table becomes rows of JSON values first; then the rows find their place in the row that
-//! holds them, and the model judges the whole, each problem placed at its file, line and column.
+//! From tables to a document. Every table becomes rows of JSON values first; then the rows find their place in the
+//! row that holds them, and the model judges the whole, each problem placed at its file, line and column.
 
 use std::collections::{HashMap, HashSet};
 
@@ -12,11 +12,13 @@ use super::records::{Records, form};
 use super::sheet::{Fault, Loaded, Row, Sheet};
 use crate::{ConvertError, Place, PlacedProblem, SourceMap, Survey};
 
-/// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder (`datapackage.json`, media, a
-/// note) is passed over, a CSV file that is no table is an error. `name` is what messages call the package.
+/// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
+/// (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an error. `name` is what
+/// messages call the package.
 ///
 /// # Errors
-/// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a valid document.
+/// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a
+/// valid document.
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
     let plan = plan();
     let sources = sources(plan, files, name)?;

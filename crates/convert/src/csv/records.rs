@@ -1,5 +1,6 @@
-//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost anything, so what makes a
-//! file ambiguous (a quotation mark that stays open, a row that is too short, another separator) is looked for here and refused.
+//! One CSV file as rows with their lines. The `csv` crate does the splitting; it takes almost anything, so what makes
+//! a file ambiguous (a quotation mark that stays open, a row that is too short, another separator) is looked for here
+//! and refused.
 
 use csv::StringRecord;
 
@@ -65,8 +66,8 @@ impl<'b> Records<'b> {
         self.headings.iter()
     }
 
-    /// The line on which the next row begins, and its cells, as many as there are headings. Rows that are empty all along,
-    /// as spreadsheets leave them behind, are passed over.
+    /// The line on which the next row begins, and its cells, as many as there are headings. Rows that are empty all
+    /// along, as spreadsheets leave them behind, are passed over.
     pub(super) fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
         let line = loop {
             match self.read()? {

@@ -1,5 +1,5 @@
-//! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema for each table, so that
-//! any tool that knows these standards can validate a package, references included, without knowing this format.
+//! What the tables say about themselves: `datapackage.json` (Data Package v2) with a Table Schema for each table, so
+//! that any tool that knows these standards can validate a package, references included, without knowing this format.
 
 use std::sync::OnceLock;
 

@@ -22,8 +22,9 @@ pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
     stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
 }
 
-/// Writes a document whose runs come one at a time. `open` is called with the name of each file before anything is written
-/// and gives what it is written to; all are handed back, flushed, at the end. The bytes are those of [`write`](fn@write).
+/// Writes a document whose runs come one at a time. `open` is called with the name of each file before anything is
+/// written and gives what it is written to; all are handed back, flushed, at the end. The bytes are those of
+/// [`write`](fn@write).
 ///
 /// # Errors
 /// When `open` or what it gave fails.
@@ -63,8 +64,8 @@ struct Writer<W: Write> {
 }
 
 impl<W: Write> Writer<W> {
-    /// Writes a row and all rows that it holds. `above` are the cells that name the row which holds it, `place` its place
-    /// in the list, from 1.
+    /// Writes a row and all rows that it holds. `above` are the cells that name the row which holds it, `place` its
+    /// place in the list, from 1.
     fn row(&mut self, index: usize, row: &Value, above: &[String], place: usize) -> Result<(), ConvertError> {
         let table = &self.plan.tables[index];
         let mut record: Vec<String> = above.to_vec();

@@ -79,7 +79,7 @@ impl IdWatch {
         });
         let mut problems: Vec<Problem> = problems.collect();
         // The tables were looked at in the order of the format, which need not be that of the source.
-        problems.sort_by(|a, b| (a.line, a.column).cmp(&(b.line, b.column)));
+        problems.sort_by_key(|problem| (problem.line, problem.column));
         Err(ReadError::Structure(problems))
     }
 }

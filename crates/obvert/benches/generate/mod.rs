@@ -2,7 +2,7 @@
 //! a pipe between two manholes, one run through it, some sixty observations, a video and a few stills. They are clean
 //! under every rule, so that a check is measured and not the printing of findings.
 
-#![allow(dead_code, unreachable_pub)]
+#![allow(dead_code, unreachable_pub, clippy::write_with_newline)]
 
 use std::fmt::Write;
 

@@ -51,7 +51,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         };
         let other = &first.run;
         let purposes = run.purpose.is_some() && other.purpose.is_some() && run.purpose != other.purpose;
-        if !purposes && !(in_use_at_once(run, other) && same_camera(ending.survey, run, other)) {
+        if !(purposes || in_use_at_once(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
             let message = format!("the pipe was run {way} to its end on {day} by {id:?} already");
             out.report(summary.spot(""), message).fact("other", id);

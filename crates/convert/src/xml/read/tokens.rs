@@ -1,6 +1,8 @@
 //! The markup of a document: tags and text, well formed and in the right namespace. What XML offers beyond that (document
 //! types, processing instructions, other encodings) ends the reading here.
 
+use std::borrow::Cow;
+
 use quick_xml::events::{BytesStart, Event};
 use quick_xml::name::{Namespace, ResolveResult};
 use quick_xml::reader::NsReader;
@@ -19,20 +21,20 @@ const NAMESPACES: &str = "https://obvert.example/ns/";
 const INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
 /// A piece of the document, with the byte offset at which it begins.
-pub(super) enum Token {
-    Start(Start),
+pub(super) enum Token<'t> {
+    Start(Start<'t>),
     End,
     /// A piece of text, references resolved; comments and CDATA sections cut a text into several.
     Text {
-        text: String,
+        text: Cow<'t, str>,
         offset: usize,
     },
     Eof,
 }
 
 /// A start tag. An element of another namespace has its name with the prefix, which no element of the format has.
-pub(super) struct Start {
-    pub(super) name: String,
+pub(super) struct Start<'t> {
+    pub(super) name: &'t str,
     /// The namespace, when it is not that of the format.
     pub(super) foreign: Option<String>,
     /// Name and value of the attributes that are not about namespaces or schemas, with their offsets.
@@ -46,8 +48,8 @@ pub(super) struct Tokens<'t> {
     text: &'t str,
     file: String,
     counter: Counter<'t>,
-    /// Names and offsets of the elements that are open.
-    open: Vec<(String, usize)>,
+    /// Where the elements begin that are open.
+    open: Vec<usize>,
     root_seen: bool,
 }
 
@@ -86,7 +88,7 @@ impl<'t> Tokens<'t> {
     }
 
     /// The next token.
-    pub(super) fn next(&mut self) -> Result<Token, ConvertError> {
+    pub(super) fn next(&mut self) -> Result<Token<'t>, ConvertError> {
         loop {
             let offset = self.offset();
             let event = match self.reader.read_event() {
