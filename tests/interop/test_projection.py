@@ -5,7 +5,7 @@
     python3 tests/interop/test_projection.py          # the systems below, five places each; seconds
     python3 tests/interop/test_projection.py --all    # every EPSG system that PROJ knows, one place each; minutes
 
-Exit status 0 if all agree, 1 if not. OBVERT_TRANSFORM names the built example (target/debug/examples/transform); without it,
+Exit status 0 if all agree (with --all: if none is 10 m off), 1 if not. OBVERT_TRANSFORM names the built example (target/debug/examples/transform); without it,
 cargo builds and runs it.
 
 What is compared: positions [x, y] = [easting or longitude, northing or latitude] (pyproj's `always_xy=True`) in the system,
@@ -36,6 +36,8 @@ GEOD = Geod(ellps="WGS84")
 LIMIT_M = 0.001
 # The way back is the exact inverse of the way there; PROJ's turns the signs of the constants and lets the height go twice.
 REVERSE_LIMIT_M = 0.01
+# With --all: in the overlap of two published transformations PROJ may pick the other one. Listed, and a failure beyond this.
+CHOICE_LIMIT_M = 10.0
 
 SYSTEMS = [
     (4326, "geographic, WGS 84"),
@@ -59,7 +61,7 @@ SYSTEMS = [
     (2263, "Lambert state plane, US survey feet"),
     (2229, "Lambert state plane, US survey feet"),
     (2930, "NAD83(HARN), seven parameters"),
-    (26934, "oblique neighbours: transverse Mercator, Alaska zone 4"),
+    (26934, "transverse Mercator, Alaska zone 4"),
     (26931, "oblique Mercator, Alaska zone 1"),
     (2952, "modified transverse Mercator, Ontario"),
     (2036, "oblique stereographic, New Brunswick"),
@@ -72,7 +74,7 @@ SYSTEMS = [
     (31370, "Lambert, Belgium"),
     (2056, "Swiss oblique Mercator"),
     (21781, "Swiss oblique Mercator"),
-    (5514, "Krovak, east and north; Prague and Kosice"),
+    (5514, "Krovak, east and north; one place in either country's area"),
     (3067, "TM35, Finland"),
     (3006, "SWEREF99 TM"),
     (2180, "CS92, Poland"),
@@ -210,7 +212,7 @@ def everything():
         elif ballpark:
             tally["PROJ has no transformation at this place, obvert-geo extends a neighbouring one"] += 1
         else:
-            tally["differ"] += 1
+            tally["differ by more than 1 mm, listed below"] += 1
             bad.append((d, info.code, info.name, operation.description))
     print(f"{len(lines)} systems")
     for what, count in tally.most_common():
@@ -219,7 +221,7 @@ def everything():
         print(f"{count:6} refused: {what}")
     for d, code, name, operation in sorted(bad):
         print(f"  EPSG:{code} {name}: {d:.4f} m from {operation}")
-    return len(bad)
+    return sum(d > CHOICE_LIMIT_M for d, *_ in bad)
 
 
 if __name__ == "__main__":

@@ -46,8 +46,9 @@ struct Spot {
     file: u32,
     line: u32,
     column: u32,
-    /// The bytes of the value, where it is JSON in the text of its file; empty otherwise.
-    json: Range<usize>,
+    /// The bytes of the value, where it is JSON in the text of its file, or from its start tag on, where it is XML;
+    /// empty otherwise.
+    part: Range<usize>,
 }
 
 impl SourceMap {
@@ -65,8 +66,8 @@ impl SourceMap {
         self.place_json(pointer, file, (line, column), 0..0);
     }
 
-    /// Keeps the text of a file, so that values within the JSON that [`place_json`](Self::place_json) records are
-    /// looked for when they are asked for. Most never are, and a record of every one would outweigh the document.
+    /// Keeps the text of a file, so that values within the JSON that [`place_json`](Self::place_json) records, or within an
+    /// XML element, are looked for when they are asked for. Most never are, and a record of every one would outweigh the document.
     pub fn keep_text(&mut self, file: u32, text: &[u8]) {
         self.texts.insert(file, text.into());
     }
@@ -75,7 +76,14 @@ impl SourceMap {
     /// column and covering a range of bytes.
     pub fn place_json(&mut self, pointer: &str, file: u32, (line, column): (usize, usize), json: Range<usize>) {
         let small = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-        self.places.insert(pointer.to_owned(), Spot { file, line: small(line), column: small(column), json });
+        self.places.insert(pointer.to_owned(), Spot { file, line: small(line), column: small(column), part: json });
+    }
+
+    /// Records that the value of a pointer is an element in a file whose text is kept, with its line and column; the
+    /// range of bytes begins with its start tag and holds the whole element, or more.
+    #[cfg(feature = "xml")]
+    pub fn place_element(&mut self, pointer: &str, file: u32, at: (usize, usize), part: Range<usize>) {
+        self.place_json(pointer, file, at, part);
     }
 
     /// Records that in a file of rows, the keys `below` a row (`/clock/at`) stand in the column of that number and heading.
@@ -86,13 +94,21 @@ impl SourceMap {
 
     /// File, line and column of the value at a pointer below a spot, as far as the spot knows.
     fn within(&self, spot: &Spot, below: &str) -> (u32, u32, u32) {
-        let json = self.texts.get(&spot.file).and_then(|text| text.get(spot.json.clone())).unwrap_or_default();
-        if json.is_empty() || below.is_empty() {
+        let part = self.texts.get(&spot.file).and_then(|text| text.get(spot.part.clone())).unwrap_or_default();
+        if part.is_empty() || below.is_empty() {
             return (spot.file, spot.line, spot.column);
         }
-        let found = obvert_model::read::locate(json, below);
+        let (line, column) = match part {
+            // No JSON begins like this.
+            #[cfg(feature = "xml")]
+            [b'<', ..] => crate::xml::locate(part, below),
+            _ => {
+                let found = obvert_model::read::locate(part, below);
+                (found.line, found.column)
+            }
+        };
         let small = |number: usize| u32::try_from(number).unwrap_or(u32::MAX);
-        match (small(found.line), small(found.column)) {
+        match (small(line), small(column)) {
             (0, _) => (spot.file, spot.line, spot.column),
             (1, column) => (spot.file, spot.line, spot.column + column - 1),
             (line, column) => (spot.file, spot.line + line - 1, column),

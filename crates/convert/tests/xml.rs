@@ -213,6 +213,9 @@ fn every_element_has_its_place() {
         ("/pipes/1/joins/clock", "<clock>3"),
         ("/runs/0/equipment/1", "<item>b"),
         ("/units/section", "<section>"),
+        ("/units/none", "<units>"),
+        ("/runs/0/counter/checks/2", "<checks>"),
+        ("/runs/1/observations/1/media/0/offset", "<media_ref><id>m</id></media_ref>"),
         ("/structures/1/kind_text", "<kind_text>a"),
         ("/pipes/2/path/1", "<position>0.1"),
         ("/runs/1/observations/1/media/1/offset", "<offset>0"),
@@ -275,4 +278,31 @@ fn start_tags(text: &str) -> Vec<String> {
     }
     assert!(open.is_empty(), "{open:?}");
     names
+}
+
+/// A problem inside an extension or behind an element that does not belong is placed where it stands.
+#[test]
+fn places_below_a_row_are_those_of_the_elements() {
+    let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("every field, first")).unwrap();
+    let text = written(&document).replace("><", ">\n<");
+    let survey = xml::read(text.as_bytes(), "x").unwrap();
+    let line = |pointer: &str| text.lines().nth(survey.places.place(pointer).unwrap().line - 1).unwrap();
+    assert!(
+        line("/runs/1/observations/0/extensions/org.example.one/nth")
+            .starts_with("<extension name=\"org.example.one\">")
+    );
+    assert!(line("/runs/1/counter/checks/1/reading").starts_with("<reading>"));
+    assert!(line("/$schema").trim().starts_with("<schema>"));
+    let counted = |pointer: &str| survey.places.place(pointer).unwrap().line;
+    assert!(counted("/runs/1/counter/checks/0/reading") < counted("/runs/1/counter/checks/1/reading"));
+
+    let strange = text
+        .replace("<counter_check>", "<x/><counter_check>")
+        .replace("<reading>", "<readin>")
+        .replace("</reading>", "</readin>");
+    let Err(ConvertError::Structure(problems)) = xml::read(strange.as_bytes(), "x") else { panic!("taken") };
+    let missing = problems.iter().filter(|placed| placed.problem.message.contains("\"reading\" is missing"));
+    let lines: Vec<&str> =
+        missing.map(|placed| strange.lines().nth(placed.place.as_ref().unwrap().line - 1).unwrap()).collect();
+    assert_eq!(lines, ["<x/><counter_check>"; 4]);
 }

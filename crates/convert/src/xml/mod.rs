@@ -33,6 +33,7 @@ mod write;
 mod xsd;
 
 pub use obvert_model::schema::XML_NAMESPACE as NAMESPACE;
+pub(crate) use read::locate;
 pub use read::read;
 pub use write::{write, write_stream};
 pub use xsd::xsd;

@@ -1,4 +1,4 @@
-//! Survey documents of any size, for measuring. Everything in them is invented; their shape is that of a city's year:
+//! Survey documents of any size, for measuring. Everything in them is invented; their shape is that of a city's archive:
 //! a pipe between two manholes, one run through it, some sixty observations, a video and a few stills. They are clean
 //! under every rule, so that a check is measured and not the printing of findings.
 
@@ -62,20 +62,17 @@ pub fn document(bytes: usize) -> String {
 
 fn run(text: &mut String, dice: &mut Dice, index: usize, length: u32) {
     let far = f64::from(length) + 0.5;
+    // One camera, eight runs a day: no two at once.
+    let (hour, day, month) = (8 + index % 8, 1 + index / 8 % 25, 1 + index / 200 % 11);
+    let year = 1980 + index / 2200;
     let _ = write!(
         text,
         "    {{\"id\": \"R{index:06}\", \"pipe\": \"P{index:06}\", \"from\": \"N{index:06}\", \"to\": \"N{:06}\", \
          \"direction\": \"downstream\", \"method\": \"crawler\", \"operator\": \"crew\", \"equipment\": [\"crawler\"], \
-         \"started\": \"2026-{:02}-{:02}T{:02}:00:00-05:00\", \"finished\": \"2026-{:02}-{:02}T{:02}:45:00-05:00\", \
+         \"started\": \"{year}-{month:02}-{day:02}T{hour:02}:00:00-05:00\", \"finished\": \"{year}-{month:02}-{day:02}T{hour:02}:45:00-05:00\", \
          \"counter\": {{\"zero\": \"structure-centre\", \"offset\": 0, \"reads\": 0, \"resolution\": 0.01}}, \
          \"surveyed\": {far}, \"outcome\": {{\"kind\": \"reached\"}}, \"observations\": [\n",
         index + 1,
-        1 + index / 8 / 25 % 11,
-        1 + index / 8 % 25,
-        8 + index % 8,
-        1 + index / 8 / 25 % 11,
-        1 + index / 8 % 25,
-        8 + index % 8,
     );
     let video = |seconds: f64| format!("\"media\": [{{\"id\": \"V{index:06}\", \"offset\": {seconds:.0}}}]");
     let _ = writeln!(text, "      {{\"id\": \"1\", \"at\": 0, \"code\": \"run.start\", {}}},", video(0.0));

@@ -1,6 +1,7 @@
 //! From markup to a document, by the shape of the format. What is wrong is noted with its place and reading goes on,
 //! so that everything is reported at once.
 
+use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use obvert_model::extension::Json;
@@ -17,10 +18,18 @@ use crate::{ConvertError, PlacedProblem, SourceMap, Survey, typed};
 const JSON_DEPTH: usize = 127;
 
 /// Reads a whole document.
-pub(super) fn survey(tokens: Tokens<'_>, name: &str) -> Result<Survey, ConvertError> {
+pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
     let mut places = SourceMap::default();
     let file = places.file(name);
-    let mut build = Build { tokens, places, file, problems: Vec::new(), judged: BTreeSet::new() };
+    places.keep_text(file, text.as_bytes());
+    let mut build = Build {
+        tokens: Tokens::new(text, name),
+        length: text.len(),
+        places,
+        file,
+        problems: Vec::new(),
+        judged: BTreeSet::new(),
+    };
     let value = loop {
         match build.tokens.next()? {
             Token::Start(start) => {
@@ -54,6 +63,7 @@ pub(super) fn survey(tokens: Tokens<'_>, name: &str) -> Result<Survey, ConvertEr
 
 struct Build<'t> {
     tokens: Tokens<'t>,
+    length: usize,
     places: SourceMap,
     file: u32,
     problems: Vec<PlacedProblem>,
@@ -61,10 +71,12 @@ struct Build<'t> {
     judged: BTreeSet<String>,
 }
 
-impl Build<'_> {
+impl<'t> Build<'t> {
+    /// Records where a table or a row begins. What is below is looked for when it is asked for: a record of every
+    /// element would outweigh the document.
     fn record(&mut self, pointer: &str, offset: usize) {
-        let (line, column) = self.tokens.line_column(offset);
-        self.places.record(pointer, self.file, line, column);
+        let at = self.tokens.line_column(offset);
+        self.places.place_element(pointer, self.file, at, offset..self.length);
     }
 
     fn problem(&mut self, kind: ProblemKind, pointer: &str, offset: usize, message: String) {
@@ -92,7 +104,7 @@ impl Build<'_> {
     }
 
     /// Reports every attribute but those that may stand there.
-    fn attributes(&mut self, start: &Start, pointer: &str, known: &[&str]) {
+    fn attributes(&mut self, start: &Start<'t>, pointer: &str, known: &[&str]) {
         for (name, _, offset) in &start.attributes {
             if known.contains(&name.as_str()) {
                 continue;
@@ -119,7 +131,7 @@ impl Build<'_> {
     }
 
     /// The next child of an element that has only elements in it; `None` at its end.
-    fn child(&mut self, parent: &Start, pointer: &str) -> Result<Option<Start>, ConvertError> {
+    fn child(&mut self, parent: &Start<'t>, pointer: &str) -> Result<Option<Start<'t>>, ConvertError> {
         let mut said = false;
         loop {
             match self.tokens.next()? {
@@ -145,13 +157,13 @@ impl Build<'_> {
     /// Reports a child that an element cannot have, and passes over it. In a list `only` one kind of element may stand.
     fn unknown(
         &mut self,
-        start: &Start,
-        parent: &Start,
+        start: &Start<'t>,
+        parent: &Start<'t>,
         pointer: &str,
         known: &[&str],
         only: bool,
     ) -> Result<(), ConvertError> {
-        let name = short(&start.name);
+        let name = short(start.name);
         let (message, suggestion) = match (start.foreign.as_deref(), known) {
             (Some(""), _) => (format!("the element <{name}> is in no namespace"), None),
             (Some(other), _) => {
@@ -165,23 +177,24 @@ impl Build<'_> {
             (None, _) => {
                 let message =
                     format!("unknown element <{name}> in <{}>; data of your own goes into <extensions>", parent.name);
-                (message, names::nearest(&start.name, known.iter().copied()))
+                (message, names::nearest(start.name, known.iter().copied()))
             }
         };
-        let below = format!("{pointer}/{}", escape(&start.name));
+        let below = format!("{pointer}/{}", escape(start.name));
         self.suggest(ProblemKind::UnknownKey, &below, start.offset, message, suggestion);
         self.skip()
     }
 
-    fn object(&mut self, shape: &ObjectShape, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
-        let known: Vec<&str> = shape.fields.iter().map(|field| names::element(&field.name)).collect();
+    fn object(&mut self, shape: &ObjectShape, parent: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
+        let known = || -> Vec<&str> { shape.fields.iter().map(|field| names::element(&field.name)).collect() };
         let mut row = Map::new();
         // The last one seen, since elements stand in the order of the schema.
         let mut last = 0;
         while let Some(start) = self.child(parent, pointer)? {
-            let index = known.iter().position(|name| start.foreign.is_none() && *name == start.name);
-            let Some((index, field)) = index.and_then(|index| Some((index, shape.fields.get(index)?))) else {
-                self.unknown(&start, parent, pointer, &known, false)?;
+            let mut fields = shape.fields.iter().enumerate();
+            let found = fields.find(|(_, field)| start.foreign.is_none() && names::element(&field.name) == start.name);
+            let Some((index, field)) = found else {
+                self.unknown(&start, parent, pointer, &known(), false)?;
                 continue;
             };
             let below = format!("{pointer}/{}", field.name);
@@ -193,6 +206,7 @@ impl Build<'_> {
             }
             if index < last {
                 // Everything in a file of one maker is out of order in the same way: one report is enough.
+                let known = known();
                 let after = known.get(last).copied().unwrap_or_default();
                 let before = known.get(index + 1..).unwrap_or_default().join(", ");
                 let message = format!(
@@ -202,14 +216,16 @@ impl Build<'_> {
                 return Err(self.tokens.refuse(start.offset, message));
             }
             last = index;
-            self.record(&below, start.offset);
+            if pointer.is_empty() {
+                self.record(&below, start.offset);
+            }
             let value = self.value(field, &field.shape, &start, &below)?;
             row.insert(field.name.clone(), value);
         }
         Ok(Value::Object(row))
     }
 
-    fn value(&mut self, field: &Field, shape: &Shape, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn value(&mut self, field: &Field, shape: &Shape, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let known: &[&str] = match shape {
             Shape::Text if field.pattern.is_none() => &[names::ENCODING],
             _ => &[],
@@ -227,16 +243,22 @@ impl Build<'_> {
         }
     }
 
-    fn list(&mut self, field: &Field, shape: &Shape, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn list(&mut self, field: &Field, shape: &Shape, parent: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let name = names::item(shape);
         let mut items = Vec::new();
+        let table = pointer.matches('/').count() == 1 || field.name == "observations";
+        // Elements that are no items are counted when one is looked for.
+        let mut strange = false;
         while let Some(start) = self.child(parent, pointer)? {
             if start.foreign.is_some() || start.name != name {
                 self.unknown(&start, parent, pointer, &[&name], true)?;
+                strange = true;
                 continue;
             }
             let below = format!("{pointer}/{}", items.len());
-            self.record(&below, start.offset);
+            if table || strange {
+                self.record(&below, start.offset);
+            }
             let item = self.value(field, shape, &start, &below)?;
             items.push(item);
         }
@@ -244,16 +266,16 @@ impl Build<'_> {
     }
 
     /// The text of an element that has nothing but text in it.
-    fn content(&mut self, start: &Start, pointer: &str) -> Result<String, ConvertError> {
-        let mut content = String::new();
+    fn content(&mut self, start: &Start<'t>, pointer: &str) -> Result<Cow<'t, str>, ConvertError> {
+        let mut content = Cow::Borrowed("");
         loop {
             match self.tokens.next()? {
                 Token::Text { text, .. } if content.is_empty() => content = text,
-                Token::Text { text, .. } => content.push_str(&text),
+                Token::Text { text, .. } => content.to_mut().push_str(&text),
                 Token::End | Token::Eof => return Ok(content),
                 Token::Start(inner) => {
                     let message =
-                        format!("the element <{}> in <{}>, where text alone belongs", short(&inner.name), start.name);
+                        format!("the element <{}> in <{}>, where text alone belongs", short(inner.name), start.name);
                     self.judge(ProblemKind::WrongType, pointer, inner.offset, message);
                     self.skip()?;
                 }
@@ -261,7 +283,7 @@ impl Build<'_> {
         }
     }
 
-    fn text(&mut self, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn text(&mut self, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let content = self.content(start, pointer)?;
         let found = text::trim(&content);
         let encoding = start.attributes.iter().find(|(name, ..)| name == names::ENCODING);
@@ -285,7 +307,7 @@ impl Build<'_> {
     }
 
     /// A value that stands in an element as one piece of text.
-    fn leaf(&mut self, shape: &Shape, found: &str, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn leaf(&mut self, shape: &Shape, found: &str, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let value = match shape {
             Shape::Bool => match found {
                 "true" => Some(Value::Bool(true)),
@@ -322,7 +344,7 @@ impl Build<'_> {
         Ok(found.into())
     }
 
-    fn extensions(&mut self, parent: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn extensions(&mut self, parent: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let mut entries = Map::new();
         while let Some(start) = self.child(parent, pointer)? {
             if start.foreign.is_some() || start.name != names::EXTENSION {
@@ -346,14 +368,13 @@ impl Build<'_> {
                 self.skip()?;
                 continue;
             }
-            self.record(&below, start.offset);
             let value = self.extension(&start, &below)?;
             entries.insert(key, value);
         }
         Ok(Value::Object(entries))
     }
 
-    fn extension(&mut self, start: &Start, pointer: &str) -> Result<Value, ConvertError> {
+    fn extension(&mut self, start: &Start<'t>, pointer: &str) -> Result<Value, ConvertError> {
         let content = self.content(start, pointer)?;
         // Through the model's own type, which refuses a key that stands twice.
         let message = match serde_json::from_str::<Json>(&content) {

@@ -4,8 +4,11 @@
 
 mod attributes;
 mod build;
+mod locate;
 mod source;
 mod tokens;
+
+pub(crate) use locate::locate;
 
 use crate::{ConvertError, Place, Survey};
 
@@ -16,8 +19,7 @@ use crate::{ConvertError, Place, Survey};
 /// order; [`ConvertError::Structure`], with every problem found, when it does not describe a valid document.
 pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
     let text = source::text(source, name)?;
-    let tokens = tokens::Tokens::new(text, name);
-    build::survey(tokens, name)
+    build::survey(text, name)
 }
 
 /// Where something stands in a text, counted forward from the last question: readers ask in rising order.

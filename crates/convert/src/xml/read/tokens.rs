@@ -110,13 +110,17 @@ impl<'t> Tokens<'t> {
                     if let Some(at) = piece.find("]]>") {
                         return Err(self.refuse(offset + at, "not well-formed XML: ]]> in a text; write it as ]]&gt;"));
                     }
-                    let text = piece.xml10_content().into_owned();
+                    // Only where line ends must be made alike does the text differ from the source.
+                    let text = match self.text.get(offset..offset + piece.len()) {
+                        Some(source) if !source.contains('\r') => Cow::Borrowed(source),
+                        _ => Cow::Owned(piece.xml10_content().into_owned()),
+                    };
                     if let Some(text) = self.content(text, offset)? {
                         return Ok(Token::Text { text, offset });
                     }
                 }
                 Event::CData(piece) => {
-                    let text = piece.xml10_content().into_owned();
+                    let text = Cow::Owned(piece.xml10_content().into_owned());
                     // Not even an empty one may stand outside the root.
                     if self.open.is_empty() {
                         return Err(self.refuse(offset, "not well-formed XML: text outside the root element"));
@@ -130,7 +134,7 @@ impl<'t> Tokens<'t> {
                     if self.open.is_empty() {
                         return Err(self.refuse(offset, "not well-formed XML: text outside the root element"));
                     }
-                    return Ok(Token::Text { text: letter.to_string(), offset });
+                    return Ok(Token::Text { text: letter.to_string().into(), offset });
                 }
                 Event::Comment(_) => {}
                 Event::Decl(declaration) => {
@@ -153,7 +157,9 @@ impl<'t> Tokens<'t> {
                     );
                 }
                 Event::Eof => {
-                    if let Some((name, begins)) = self.open.pop() {
+                    if let Some(begins) = self.open.pop() {
+                        let rest = self.text.get(begins + 1..).unwrap_or_default();
+                        let name = rest.split(|letter| is_space(letter) || letter == '>').next().unwrap_or_default();
                         let begins = self.place(begins).line;
                         return Err(self.refuse(
                             self.text.len(),
@@ -172,7 +178,7 @@ impl<'t> Tokens<'t> {
     }
 
     /// Text inside the root; outside, only white space is allowed and gives nothing.
-    fn content(&mut self, text: String, offset: usize) -> Result<Option<String>, ConvertError> {
+    fn content(&mut self, text: Cow<'t, str>, offset: usize) -> Result<Option<Cow<'t, str>>, ConvertError> {
         if !self.open.is_empty() {
             return Ok(Some(text));
         }
@@ -182,8 +188,9 @@ impl<'t> Tokens<'t> {
         }
     }
 
-    fn start(&mut self, tag: &BytesStart<'_>, offset: usize) -> Result<Start, ConvertError> {
-        let qualified = tag.name().into_inner();
+    fn start(&mut self, tag: &BytesStart<'_>, offset: usize) -> Result<Start<'t>, ConvertError> {
+        let length = tag.name().into_inner().len();
+        let qualified = self.text.get(offset + 1..offset + 1 + length).unwrap_or_default();
         if !attributes::is_qualified(qualified) {
             return Err(
                 self.refuse(offset, format!("not well-formed XML: {:?} is no name of an element", short(qualified)))
@@ -200,8 +207,8 @@ impl<'t> Tokens<'t> {
                 attributes.push((name, attribute.value, at));
             }
         }
-        let (namespace, local) = self.reader.resolver().resolve_element(tag.name());
-        let local = local.into_inner().to_owned();
+        let local = qualified.split_once(':').map_or(qualified, |(_, local)| local);
+        let (namespace, _) = self.reader.resolver().resolve_element(tag.name());
         let foreign = match namespace {
             ResolveResult::Bound(Namespace(NAMESPACE)) => None,
             ResolveResult::Bound(Namespace(other)) => Some(other.to_owned()),
@@ -215,13 +222,13 @@ impl<'t> Tokens<'t> {
                 return Err(self.refuse(offset, "not well-formed XML: a second root element"));
             }
             self.root_seen = true;
-            self.root(&local, foreign.as_deref(), offset)?;
+            self.root(local, foreign.as_deref(), offset)?;
         }
         if self.open.len() >= DEEPEST {
             return Err(self.refuse(offset, format!("elements nested more than {DEEPEST} deep; no obvert document is")));
         }
-        self.open.push((qualified.to_owned(), offset));
-        let name = if foreign.is_some() { qualified.to_owned() } else { local };
+        self.open.push(offset);
+        let name = if foreign.is_some() { qualified } else { local };
         Ok(Start { name, foreign, attributes, offset })
     }
 

@@ -1,0 +1,103 @@
+//! The rows of the head's tables.
+
+use obvert_model::tables::{Media, Pipe, Structure};
+
+use super::{Spot, Survey};
+
+/// A structure.
+#[derive(Clone, Copy, Debug)]
+pub struct StructureView<'d> {
+    /// The survey.
+    pub survey: &'d Survey<'d>,
+    /// The structure.
+    pub structure: &'d Structure,
+    /// Its row.
+    pub index: usize,
+}
+
+impl StructureView<'_> {
+    /// A place in it; `field` is empty or a pointer such as `/depth`.
+    #[must_use]
+    pub fn spot(&self, field: &str) -> Spot {
+        Spot::at(format!("/structures/{}{field}", self.index))
+    }
+}
+
+/// A pipe.
+#[derive(Clone, Copy, Debug)]
+pub struct PipeView<'d> {
+    /// The survey.
+    pub survey: &'d Survey<'d>,
+    /// The pipe.
+    pub pipe: &'d Pipe,
+    /// Its row.
+    pub index: usize,
+}
+
+impl<'d> PipeView<'d> {
+    /// A place in it; `field` is empty or a pointer such as `/length`.
+    #[must_use]
+    pub fn spot(&self, field: &str) -> Spot {
+        Spot { path: format!("/pipes/{}{field}", self.index), pipe: Some(self.pipe.id.to_string()), ..Spot::default() }
+    }
+
+    /// The structure at its upper end.
+    #[must_use]
+    pub fn upstream(&self) -> Option<&'d Structure> {
+        self.survey.structure(&self.pipe.upstream)
+    }
+
+    /// The structure at its lower end.
+    #[must_use]
+    pub fn downstream(&self) -> Option<&'d Structure> {
+        self.survey.structure(self.pipe.downstream.as_ref()?)
+    }
+
+    /// Its length in metres.
+    #[must_use]
+    pub fn metres(&self) -> Option<f64> {
+        self.pipe.length.map(|length| self.survey.metres(length))
+    }
+
+    /// The elevations of its upper and lower invert in the document's length unit: its own, or those of its structures.
+    #[must_use]
+    pub fn inverts(&self) -> Option<(f64, f64)> {
+        let own = self.pipe.inverts.as_ref();
+        let upper = own.and_then(|ends| ends.upstream).or_else(|| self.upstream()?.invert)?;
+        let lower = own.and_then(|ends| ends.downstream).or_else(|| self.downstream()?.invert)?;
+        Some((upper.get(), lower.get()))
+    }
+
+    /// Its course in the document's reference system: its path, or the straight line between its structures.
+    #[must_use]
+    pub fn course(&self) -> Option<Vec<[f64; 2]>> {
+        if self.pipe.path.len() >= 2 {
+            return Some(self.pipe.path.iter().map(|p| [p.x, p.y]).collect());
+        }
+        let ends = [self.upstream()?.position?, self.downstream()?.position?];
+        Some(ends.iter().map(|p| [p.x, p.y]).collect())
+    }
+}
+
+/// A media file.
+#[derive(Clone, Copy, Debug)]
+pub struct MediaView<'d> {
+    /// The survey.
+    pub survey: &'d Survey<'d>,
+    /// The file.
+    pub media: &'d Media,
+    /// Its row.
+    pub index: usize,
+}
+
+impl MediaView<'_> {
+    /// A place in it; `field` is empty or a pointer such as `/file`.
+    #[must_use]
+    pub fn spot(&self, field: &str) -> Spot {
+        Spot {
+            path: format!("/media/{}{field}", self.index),
+            run: self.media.run.as_ref().map(ToString::to_string),
+            ..Spot::default()
+        }
+    }
+}

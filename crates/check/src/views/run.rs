@@ -1,0 +1,177 @@
+//! A run and its observations, while they are at hand.
+
+use obvert_model::lists::{Code, Role};
+use obvert_model::number::{Grade, Length};
+use obvert_model::tables::{Aspect, Grades, Observation, Run};
+
+use super::{PipeView, Spot, Survey};
+use crate::bore::Bore;
+use crate::grading::Judgement;
+
+/// The distances at which the rows of a run say that it starts and ends.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Marks {
+    /// Of the first row, where it (or another one at its distance) is a start row.
+    pub start: Option<Length>,
+    /// Of the last row, where it (or another one at its distance) says that the run finishes or is given up.
+    pub finish: Option<Length>,
+}
+
+/// A run with its observations.
+#[derive(Debug)]
+pub struct RunView<'r> {
+    /// The survey.
+    pub survey: &'r Survey<'r>,
+    /// The run.
+    pub run: &'r Run,
+    /// Its row.
+    pub index: usize,
+    /// Its pipe, where the document has it.
+    pub pipe: Option<PipeView<'r>>,
+    /// The code of every observation, where the code list has it.
+    pub codes: &'r [Option<&'r Code>],
+    /// The rows that say that the material, size or shape changes, by their place in the run.
+    pub changes: &'r [usize],
+}
+
+impl<'r> RunView<'r> {
+    /// A place in it; `field` is empty or a pointer such as `/surveyed`.
+    #[must_use]
+    pub fn spot(&self, field: &str) -> Spot {
+        Spot {
+            path: format!("/runs/{}{field}", self.index),
+            pipe: Some(self.run.pipe.to_string()),
+            run: Some(self.run.id.to_string()),
+            ..Spot::default()
+        }
+    }
+
+    /// Its observations.
+    pub fn rows(&self) -> impl DoubleEndedIterator<Item = RowView<'_>> + ExactSizeIterator + Clone {
+        (0..self.run.observations.len()).map(|index| self.row(index))
+    }
+
+    /// One of its observations.
+    pub(crate) fn row(&self, index: usize) -> RowView<'_> {
+        RowView { run: self, row: &self.run.observations[index], index, code: self.codes[index] }
+    }
+
+    /// What the counter showed at its zero point, in the document's length unit; 0 where nothing is said.
+    #[must_use]
+    pub fn reads(&self) -> f64 {
+        self.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get)
+    }
+
+    /// The distance from the zero point to the last reading, in metres.
+    #[must_use]
+    pub fn travelled(&self) -> Option<f64> {
+        Some((self.run.surveyed?.get() - self.reads()) * self.survey.head.units.length.metres())
+    }
+
+    /// Where its rows say that it starts and ends.
+    #[must_use]
+    pub fn marks(&self) -> Marks {
+        Marks { start: self.start_row().map(|row| row.row.at), finish: self.closing_row().map(|row| row.row.at) }
+    }
+
+    /// The start row, where the run begins with one. Rows at one distance have no order.
+    #[must_use]
+    pub fn start_row(&self) -> Option<RowView<'_>> {
+        let first = self.run.observations.first()?.at;
+        self.rows().take_while(|row| row.row.at == first).find(|row| row.role() == Some(Role::Start))
+    }
+
+    /// The row that says that the run finishes or is given up, where the run ends with one.
+    #[must_use]
+    pub fn closing_row(&self) -> Option<RowView<'_>> {
+        let last = self.run.observations.last()?.at;
+        let closes = |row: &RowView<'_>| matches!(row.role(), Some(Role::Finish | Role::Stopped));
+        self.rows().rev().take_while(|row| row.row.at == last).find(closes)
+    }
+
+    /// The role of its first, or of its last observation.
+    #[must_use]
+    pub fn role_at(&self, row: Option<RowView<'_>>) -> Option<Role> {
+        row.and_then(|row| self.codes[row.index]).and_then(|code| code.role)
+    }
+}
+
+/// An observation.
+#[derive(Clone, Copy, Debug)]
+pub struct RowView<'r> {
+    /// Its run.
+    pub run: &'r RunView<'r>,
+    /// The observation.
+    pub row: &'r Observation,
+    /// Its row.
+    pub index: usize,
+    /// Its code, where the code list has it.
+    pub code: Option<&'r Code>,
+}
+
+impl<'r> RowView<'r> {
+    /// The survey.
+    #[must_use]
+    pub fn survey(&self) -> &'r Survey<'r> {
+        self.run.survey
+    }
+
+    /// A place in it; `field` is empty or a pointer such as `/clock/at`.
+    #[must_use]
+    pub fn spot(&self, field: &str) -> Spot {
+        Spot {
+            path: format!("/runs/{}/observations/{}{field}", self.run.index, self.index),
+            pipe: Some(self.run.run.pipe.to_string()),
+            run: Some(self.run.run.id.to_string()),
+            observation: Some(self.row.id.to_string()),
+            distance: Some(self.row.at.get()),
+        }
+    }
+
+    /// The role of its code.
+    #[must_use]
+    pub fn role(&self) -> Option<Role> {
+        self.code.and_then(|code| code.role)
+    }
+
+    /// The cross-section where it stands.
+    #[must_use]
+    pub fn bore(&self) -> Bore {
+        Bore::at(self)
+    }
+
+    /// What the grade scheme makes of it, in an aspect.
+    #[must_use]
+    pub fn graded(&self, aspect: Aspect) -> Option<Grade> {
+        self.judged(aspect)?.grade
+    }
+
+    /// What the grade scheme makes of it, in an aspect, and why.
+    #[must_use]
+    pub fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
+        let (grader, code) = (self.survey().grader.as_ref()?, self.code?);
+        grader.knows(&code.code).then(|| grader.judge(code, self.row, &self.bore(), aspect))
+    }
+
+    /// One of its amounts in the code list's unit; `None` where it is not recorded or measures something else.
+    #[must_use]
+    pub fn amount(&self, place: usize) -> Option<f64> {
+        crate::grading::amount(self.code?, self.row, place)
+    }
+
+    /// The recorded grade in an aspect.
+    #[must_use]
+    pub fn recorded(&self, aspect: Aspect) -> Option<Grade> {
+        recorded(self.row.grades.as_ref(), aspect)
+    }
+}
+
+/// The recorded grade in an aspect.
+#[must_use]
+pub(crate) fn recorded(grades: Option<&Grades>, aspect: Aspect) -> Option<Grade> {
+    let grades = grades?;
+    match aspect {
+        Aspect::Structural => grades.structural,
+        Aspect::Operational => grades.operational,
+    }
+}

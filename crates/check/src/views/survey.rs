@@ -1,0 +1,204 @@
+//! The head of a document with its tables, by id.
+
+use std::sync::OnceLock;
+
+use obvert_geo::Crs;
+use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::number::{Length, Section};
+use obvert_model::tables::{Equipment, Head, Media, Party, Pipe, Structure};
+use obvert_model::text::Date;
+use rustc_hash::FxHashMap;
+
+use super::{MediaView, PipeView, StructureView};
+use crate::grading::Grader;
+use crate::measure::Measure;
+use crate::sizes::Sizes;
+
+type Rows<'d> = FxHashMap<&'d str, usize>;
+
+/// The head of a document and its tables, indexed.
+#[derive(Debug)]
+pub struct Survey<'d> {
+    /// The head.
+    pub head: &'d Head,
+    /// The date of today, where it was given.
+    pub today: Option<&'d Date>,
+    /// The document's code list, where it is at hand.
+    pub list: Option<&'d CodeList>,
+    /// The document's grade scheme, where it is at hand and grades the codes of the document's code list.
+    pub grader: Option<Grader<'d>>,
+    /// The document's grade scheme, where it is at hand, whatever codes it grades.
+    pub scheme: Option<&'d GradeScheme>,
+    /// The document's reference system, where it is known and can be computed with.
+    pub crs: Option<Crs>,
+    /// Why the reference system cannot be computed with, where it is stated but cannot.
+    pub crs_error: Option<String>,
+    pub(crate) codes: FxHashMap<&'d str, &'d Code>,
+    parties: Rows<'d>,
+    equipment: Rows<'d>,
+    structures: Rows<'d>,
+    pipes: Rows<'d>,
+    media: Rows<'d>,
+    measure: OnceLock<Measure>,
+    sizes: OnceLock<Sizes>,
+}
+
+fn rows<'d>(ids: impl Iterator<Item = &'d str>) -> Rows<'d> {
+    ids.enumerate().map(|(index, id)| (id, index)).collect()
+}
+
+impl<'d> Survey<'d> {
+    pub(crate) fn new(
+        head: &'d Head,
+        today: Option<&'d Date>,
+        list: Option<&'d CodeList>,
+        scheme: Option<&'d GradeScheme>,
+    ) -> Self {
+        let (crs, crs_error) = match head.crs.as_ref().map(|crs| Crs::parse(crs.as_str())) {
+            None => (None, None),
+            Some(Ok(crs)) => (Some(crs), None),
+            Some(Err(error)) => (None, Some(error.to_string())),
+        };
+        Self {
+            head,
+            today,
+            list,
+            grader: list
+                .zip(scheme)
+                .filter(|(list, scheme)| scheme.code_list.list == list.id)
+                .map(|(_, scheme)| Grader::new(scheme)),
+            scheme,
+            crs,
+            crs_error,
+            codes: list.map(CodeList::by_code).unwrap_or_default(),
+            parties: rows(head.parties.iter().map(|row| row.id.as_str())),
+            equipment: rows(head.equipment.iter().map(|row| row.id.as_str())),
+            structures: rows(head.structures.iter().map(|row| row.id.as_str())),
+            pipes: rows(head.pipes.iter().map(|row| row.id.as_str())),
+            media: rows(head.media.iter().map(|row| row.id.as_str())),
+            measure: OnceLock::new(),
+            sizes: OnceLock::new(),
+        }
+    }
+
+    /// The code of a name, in the document's code list.
+    #[must_use]
+    pub fn code(&self, code: &str) -> Option<&'d Code> {
+        self.codes.get(code).copied()
+    }
+
+    /// The party of an id.
+    #[must_use]
+    pub fn party(&self, id: &str) -> Option<&'d Party> {
+        self.parties.get(id).map(|index| &self.head.parties[*index])
+    }
+
+    /// The equipment of an id.
+    #[must_use]
+    pub fn equipment(&self, id: &str) -> Option<&'d Equipment> {
+        self.equipment.get(id).map(|index| &self.head.equipment[*index])
+    }
+
+    /// The row of a piece of equipment in its table.
+    #[must_use]
+    pub fn equipment_index(&self, id: &str) -> Option<usize> {
+        self.equipment.get(id).copied()
+    }
+
+    /// The structure of an id.
+    #[must_use]
+    pub fn structure(&self, id: &str) -> Option<&'d Structure> {
+        self.structures.get(id).map(|index| &self.head.structures[*index])
+    }
+
+    /// The pipe of an id.
+    #[must_use]
+    pub fn pipe(&self, id: &str) -> Option<&'d Pipe> {
+        self.pipes.get(id).map(|index| &self.head.pipes[*index])
+    }
+
+    /// The row of a pipe in its table.
+    #[must_use]
+    pub fn pipe_index(&self, id: &str) -> Option<usize> {
+        self.pipes.get(id).copied()
+    }
+
+    /// The media file of an id.
+    #[must_use]
+    pub fn media(&self, id: &str) -> Option<&'d Media> {
+        self.media.get(id).map(|index| &self.head.media[*index])
+    }
+
+    /// The row of a media file in its table.
+    #[must_use]
+    pub fn media_index(&self, id: &str) -> Option<usize> {
+        self.media.get(id).copied()
+    }
+
+    /// The geometry of its pipes, measured when a rule first asks.
+    pub(crate) fn measure(&self) -> &Measure {
+        self.measure.get_or_init(|| Measure::new(self))
+    }
+
+    /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
+    pub(crate) fn sizes(&self) -> Sizes {
+        *self.sizes.get_or_init(|| Sizes::new(self))
+    }
+
+    /// A length in metres.
+    #[must_use]
+    pub fn metres(&self, length: Length) -> f64 {
+        length.get() * self.head.units.length.metres()
+    }
+
+    /// A dimension of a cross-section in millimetres.
+    #[must_use]
+    pub fn millimetres(&self, section: Section) -> f64 {
+        section.get() * self.head.units.section.millimetres()
+    }
+
+    /// Metres in the document's length unit, rounded for reading.
+    #[must_use]
+    pub fn in_units(&self, metres: f64) -> f64 {
+        let value = metres / self.head.units.length.metres();
+        (value * 1000.0).round() / 1000.0
+    }
+
+    /// Metres as a text in the document's length unit, for example `12.4 ft`.
+    #[must_use]
+    pub fn say_metres(&self, metres: f64) -> String {
+        let value = metres / self.head.units.length.metres();
+        format!("{} {}", (value * 100.0).round() / 100.0, self.head.units.length)
+    }
+
+    /// A length as a text with its unit, for example `12.4 ft`.
+    #[must_use]
+    pub fn say(&self, length: Length) -> String {
+        format!("{length} {}", self.head.units.length)
+    }
+
+    /// A dimension of a cross-section as a text with its unit, for example `8 in`.
+    #[must_use]
+    pub fn say_section(&self, section: Section) -> String {
+        format!("{section} {}", self.head.units.section)
+    }
+
+    /// The views of all pipes.
+    pub fn pipes(&self) -> impl Iterator<Item = PipeView<'_>> {
+        self.head.pipes.iter().enumerate().map(|(index, pipe)| PipeView { survey: self, pipe, index })
+    }
+
+    /// The views of all structures.
+    pub fn structures(&self) -> impl Iterator<Item = StructureView<'_>> {
+        self.head.structures.iter().enumerate().map(|(index, structure)| StructureView {
+            survey: self,
+            structure,
+            index,
+        })
+    }
+
+    /// The views of all media.
+    pub fn all_media(&self) -> impl Iterator<Item = MediaView<'_>> {
+        self.head.media.iter().enumerate().map(|(index, media)| MediaView { survey: self, media, index })
+    }
+}
