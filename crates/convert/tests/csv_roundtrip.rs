@@ -41,7 +41,7 @@ fn hand_made_documents_come_back() {
 }
 
 proptest! {
-    #![proptest_config(common::cases(200))]
+    #![proptest_config(common::cases(96))]
     #[test]
     fn arbitrary_documents_come_back(document in common::documents()) {
         comes_back("arbitrary", &document);

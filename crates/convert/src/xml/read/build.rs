@@ -5,8 +5,9 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use obvert_model::extension::Json;
-use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::read::{Problem, ProblemKind, twice};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
+use obvert_model::tables::{Document, Head, Run};
 use serde_json::{Map, Value};
 
 use super::super::{names, text};
@@ -17,32 +18,22 @@ use crate::{ConvertError, PlacedProblem, SourceMap, Survey, typed};
 /// could be read here and never again.
 const JSON_DEPTH: usize = 127;
 
-/// Reads a whole document.
+/// Reads a whole document. First on the fast road: every run is typed and its value dropped before the next is read.
+/// Where that meets anything wrong the source is read again, as one value, to find everything that is.
 pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
-    let mut places = SourceMap::default();
-    let file = places.file(name);
-    places.keep_text(file, text.as_bytes());
-    let mut build = Build {
-        tokens: Tokens::new(text, name),
-        length: text.len(),
-        places,
-        file,
-        problems: Vec::new(),
-        judged: BTreeSet::new(),
-    };
-    let value = loop {
-        match build.tokens.next()? {
-            Token::Start(start) => {
-                build.record("", start.offset);
-                build.attributes(&start, "", &[]);
-                break build.object(shape::document(), &start, "")?;
-            }
-            // Before the root there is nothing but white space, and a document without one is refused at its end.
-            Token::Text { .. } | Token::End | Token::Eof => {}
+    let (Build { places, runs, problems, .. }, mut value) = Build::read(text, name, Some(Vec::new()))?;
+    if let (true, Some(runs)) = (problems.is_empty(), runs) {
+        if let Some(head) = value.as_object_mut() {
+            head.remove("runs");
         }
-    };
-    while !matches!(build.tokens.next()?, Token::Eof) {}
-    let Build { places, problems, judged, .. } = build;
+        if let Ok(head) = serde_json::from_value::<Head>(value) {
+            let document = Document { head, runs };
+            if twice(&document).is_empty() {
+                return Ok(Survey { document, places });
+            }
+        }
+    }
+    let (Build { places, problems, judged, .. }, value) = Build::read(text, name, None)?;
     let read = typed(value, places);
     if problems.is_empty() {
         return read;
@@ -66,12 +57,35 @@ struct Build<'t> {
     length: usize,
     places: SourceMap,
     file: u32,
+    /// The runs, as long as the fast road is open.
+    runs: Option<Vec<Run>>,
     problems: Vec<PlacedProblem>,
     /// Pointers of values that have been found wrong.
     judged: BTreeSet<String>,
 }
 
 impl<'t> Build<'t> {
+    fn read(text: &'t str, name: &str, runs: Option<Vec<Run>>) -> Result<(Self, Value), ConvertError> {
+        let mut places = SourceMap::default();
+        let file = places.file(name);
+        places.keep_text(file, text.as_bytes());
+        let (tokens, length) = (Tokens::new(text, name), text.len());
+        let mut build = Self { tokens, length, places, file, runs, problems: Vec::new(), judged: BTreeSet::new() };
+        let value = loop {
+            match build.tokens.next()? {
+                Token::Start(start) => {
+                    build.record("", start.offset);
+                    build.attributes(&start, "", &[]);
+                    break build.object(shape::document(), &start, "")?;
+                }
+                // Before the root there is nothing but white space, and a document without one is refused at its end.
+                Token::Text { .. } | Token::End | Token::Eof => {}
+            }
+        };
+        while !matches!(build.tokens.next()?, Token::Eof) {}
+        Ok((build, value))
+    }
+
     /// Records where a table or a row begins. What is below is looked for when it is asked for: a record of every
     /// element would outweigh the document.
     fn record(&mut self, pointer: &str, offset: usize) {
@@ -249,18 +263,29 @@ impl<'t> Build<'t> {
         let table = pointer.matches('/').count() == 1 || field.name == "observations";
         // Elements that are no items are counted when one is looked for.
         let mut strange = false;
+        let mut index = 0;
         while let Some(start) = self.child(parent, pointer)? {
             if start.foreign.is_some() || start.name != name {
                 self.unknown(&start, parent, pointer, &[&name], true)?;
                 strange = true;
                 continue;
             }
-            let below = format!("{pointer}/{}", items.len());
+            let below = format!("{pointer}/{index}");
+            index += 1;
             if table || strange {
                 self.record(&below, start.offset);
             }
             let item = self.value(field, shape, &start, &below)?;
-            items.push(item);
+            if pointer != "/runs" {
+                items.push(item);
+            } else if let Some(runs) = &mut self.runs {
+                match serde_json::from_value::<Run>(item) {
+                    Ok(run) => runs.push(run),
+                    Err(_) => self.runs = None,
+                }
+            } else {
+                items.push(item);
+            }
         }
         Ok(Value::Array(items))
     }
