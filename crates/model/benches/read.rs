@@ -17,7 +17,9 @@ fn main() {
 #[divan::bench(args = SIZES)]
 fn strict(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
-    bencher.counter(BytesCount::of_str(&source)).bench(|| obvert_model::read::document(source.as_bytes()).expect("valid"));
+    bencher
+        .counter(BytesCount::of_str(&source))
+        .bench(|| obvert_model::read::document(source.as_bytes()).expect("valid"));
 }
 
 #[divan::bench(args = SIZES)]
