@@ -30,8 +30,8 @@ texts! {
     pub RatingId;
     /// A code of the document's code list.
     pub CodeId;
-    /// A horizontal reference system as `authority:code`, for example `EPSG:6594`.
-    pub CrsId matches is_crs, r"^[A-Za-z][A-Za-z0-9-]*:[A-Za-z0-9.-]+$", "authority:code, such as EPSG:6594";
+    /// A horizontal reference system as `authority:code`, for example `EPSG:6494`.
+    pub CrsId matches is_crs, r"^[A-Za-z][A-Za-z0-9-]*:[A-Za-z0-9.-]+$", "authority:code, such as EPSG:6494";
     /// A language tag (BCP 47), for example `en` or `de-AT`.
     pub Language matches is_language, r"^[A-Za-z]{2,8}(-[A-Za-z0-9]{1,8})*$", "a language tag, such as en or de-AT";
     /// A date and time with its offset (RFC 3339 in the strict form of RFC 7493 §4.3), kept as written. Calendar

@@ -1,7 +1,7 @@
 //! Reading a document, strictly.
 //!
 //! There are two roads. The fast one goes from bytes to the typed model in one pass and gives up at the first
-//! thing that is wrong. Only then does the slow one open ([`diagnose`]): it looks at the whole document again and
+//! thing that is wrong. Only then does the slow one open (`diagnose`): it looks at the whole document again and
 //! reports every structural problem at once, each with its place and the nearest valid spelling. A property test
 //! holds the two to the same verdict.
 //!
