@@ -44,8 +44,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let id = &grader.scheme.id;
         let other = Aspect::ALL.iter().find(|other| grader.grades(&code.code, **other));
-        let but = other.map_or_else(|| "no grade".to_owned(), |other| format!("an {other} grade only"));
-        let but = but.replace("an structural", "a structural");
+        let but = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
         out.report(
             row.spot(&format!("/grades/{aspect}")),
             format!("{aspect} grade {grade} recorded for {}, but {id} gives it {but}", code.code),

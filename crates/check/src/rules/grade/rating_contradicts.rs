@@ -12,8 +12,8 @@ rule! {
     /// count, `per_length` the total over the surveyed length. Recorded grades are added up; computed ones stand in where
     /// none is recorded. The runs are those that the rating names, or all runs of its pipe.
     ///
-    /// The rule stands back where a run is not in the document, where a grade is off the scale, where a graded stretch
-    /// has no end or ends before it began, and, for `per_length`, where a run has no surveyed distance.
+    /// The rule stands back where the pipe or a run is not in the document, where a grade is off the scale, where a graded
+    /// stretch has no end or ends before it began, and, for `per_length`, where a run has no surveyed distance.
     ///
     /// # Why it matters
     /// Owners sort a whole network by these figures and rarely look behind them.
@@ -43,7 +43,8 @@ rule! {
     name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
     limits: {
-        "slack" = 0.0005 "of the figure" "how far a total, mean or per_length may be off, absolutely or as a share, for rounding",
+        "slack" = 0.0005 "of the figure"
+            "how far a total, mean or per_length may be off for rounding, absolutely or as a share, whichever is more",
     },
 }
 
@@ -51,6 +52,9 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &view.ending.survey.grader else { return };
     let Some(runs) = rollup::runs(view) else { return };
     let rating = view.rating;
+    if view.ending.survey.pipe(&rating.pipe).is_none() {
+        return;
+    }
     for (place, run) in rating.runs.iter().enumerate() {
         let other = view.ending.run(run).filter(|summary| summary.run.pipe != rating.pipe);
         if let Some(other) = other {
@@ -63,9 +67,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         }
     }
     if runs.is_empty() {
-        if view.ending.survey.pipe(&rating.pipe).is_some() {
-            out.report(view.spot("/pipe"), format!("no run of this document went through {}", rating.pipe));
-        }
+        out.report(view.spot("/pipe"), format!("no run of this document went through {}", rating.pipe));
         return;
     }
     let rolled = Rolled::new(&runs, rating.aspect, grader.scheme);

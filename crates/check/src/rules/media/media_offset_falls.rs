@@ -1,59 +1,87 @@
 //! See the rule's documentation below.
 
-use rustc_hash::FxHashMap;
-
 use crate::sink::Sink;
-use crate::views::RunView;
+use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// The times into one recording do not fall from one observation of a run to the next, since the distance rises.
+    /// Within one recording, what lies farther along the run is shown later.
+    ///
+    /// The rule passes over rows whose distance falls back, and times before the beginning of a recording: those are
+    /// other rules' findings.
     ///
     /// # Why it matters
-    /// Time does not run back. One of the two offsets, or one of the two distances, is wrong, and the reviewer sees another
-    /// place of the pipe than the row says.
+    /// Camera and video go forward together. A time that runs back belongs to another observation, and whoever jumps to
+    /// it sees another place.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/media/0/offset`:
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 20}]
+    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 38}]
     /// ```
     ///
     /// # Passes
+    /// The camera waited: the same time twice.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 130}]
+    /// ```
     /// Rows whose distance falls are found as such, and their times are not held against them.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 20},
     ///  {"op": "replace", "path": "/runs/0/observations/4/at", "value": 0.9}]
     /// ```
-    /// Two observations at one moment.
+    /// At one distance there is no order.
     /// ```json
-    /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 130}]
+    /// [{"op": "add", "path": "/runs/0/observations/1/media", "value": [{"id": "M-2", "offset": 20}]},
+    ///  {"op": "replace", "path": "/runs/0/observations/0/media/0/offset", "value": 30}]
     /// ```
     ///
     /// # Fix
-    /// Look both rows up in the video and correct the one that is wrong.
+    /// Look the observation up in the video and correct its time, or its distance.
     name: "media-offset-falls", severity: Warning, scope: Run, since: "0.1", clause: "media#time-in-recordings",
 }
 
+/// The latest time of the farthest rows seen so far in one recording, and the time that the next row is held against:
+/// the latest one of the rows before it.
+struct Reached<'r> {
+    media: &'r str,
+    row: RowView<'r>,
+    offset: f64,
+    before: Option<(RowView<'r>, f64)>,
+}
+
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    // A run has one recording, rarely two: the last time seen in each, with the row that it stands in.
-    let mut last: FxHashMap<&str, (f64, usize)> = FxHashMap::default();
+    // A run has one recording, seldom more.
+    let mut recordings: Vec<Reached<'_>> = Vec::new();
     for row in run.rows() {
         for (index, reference) in row.row.media.iter().enumerate() {
-            let Some(offset) = reference.offset.map(obvert_model::number::Seconds::get) else { continue };
-            let Some((before, at)) = last.insert(reference.id.as_str(), (offset, row.index)) else { continue };
-            let rises = run.run.observations[at].at <= row.row.at;
-            if offset < before && rises {
-                let message = format!(
-                    "the time into {} falls from {before} s to {offset} s while the distance rises",
-                    reference.id
-                );
-                out.report(row.spot(&format!("/media/{index}/offset")), message)
-                    .fact("offset", offset)
-                    .fact("before", before);
-                // The rows after it are held against the time before the fall.
-                last.insert(reference.id.as_str(), (before, at));
+            let Some(offset) = reference.offset.map(|offset| offset.get()).filter(|offset| *offset >= 0.0) else {
+                continue;
+            };
+            let media = reference.id.as_str();
+            let Some(known) = recordings.iter_mut().find(|known| known.media == media) else {
+                recordings.push(Reached { media, row, offset, before: None });
+                continue;
+            };
+            if row.row.at < known.row.row.at {
+                continue;
             }
+            let farther = row.row.at > known.row.row.at;
+            if farther {
+                known.before = Some((known.row, known.offset));
+            }
+            if let Some((earlier, was)) = known.before.filter(|(_, was)| offset < *was) {
+                let (at, back) = (run.survey.say(row.row.at), run.survey.say(earlier.row.at));
+                out.report(
+                    row.spot(&format!("/media/{index}/offset")),
+                    format!("{at} is shown {offset} s into {media}, but {back} only after {was} s"),
+                )
+                .fact("offset", offset)
+                .fact("before", was);
+            }
+            // What follows is held against this row, so that one wrong time is found once.
+            known.offset = if farther { offset } else { known.offset.max(offset) };
+            known.row = row;
         }
     }
 }

@@ -53,6 +53,9 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
 
 /// Why a path is not portable, where it is not.
 fn unportable(path: &str) -> Option<&'static str> {
+    if path.contains("://") {
+        return Some("is an address, not a path beside the document");
+    }
     if path.contains('\\') {
         return Some("has \\ between folders, which only Windows understands");
     }
@@ -65,6 +68,8 @@ fn unportable(path: &str) -> Option<&'static str> {
         _ if part.chars().any(|c| c.is_control() || "<>:\"|?*".contains(c)) => {
             Some("has a character that Windows cannot have in a name")
         }
+        // The limit of most file systems, in bytes or in characters: the stricter of the two.
+        _ if part.len() > 255 => Some("has a name of more than 255 bytes, which most file systems cannot have"),
         _ if reserved(part) => Some("has a name that Windows keeps for devices"),
         _ => None,
     })
@@ -72,8 +77,35 @@ fn unportable(path: &str) -> Option<&'static str> {
 
 fn reserved(part: &str) -> bool {
     let stem = part.split('.').next().unwrap_or(part).trim_end();
-    let numbered =
-        |name: &str| stem.len() == 4 && stem[..3].eq_ignore_ascii_case(name) && stem.as_bytes()[3].is_ascii_digit();
+    let numbered = |name: &str| {
+        stem.len() == 4 && stem[..3].eq_ignore_ascii_case(name) && (b'1'..=b'9').contains(&stem.as_bytes()[3])
+    };
     ["con", "prn", "aux", "nul"].iter().any(|name| stem.eq_ignore_ascii_case(name))
         || (stem.is_ascii() && (numbered("com") || numbered("lpt")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::unportable;
+
+    // Microsoft, "Naming Files, Paths, and Namespaces", from memory.
+    #[test]
+    fn names_that_some_computer_refuses() {
+        for path in ["a/COM1", "lpt9.txt", "x/nul", "a?.jpg", "a/b.jpg ", "a./b", "C:x.jpg", "/a", "\\\\pc\\a", "a//b"]
+        {
+            assert!(unportable(path).is_some(), "{path}");
+        }
+        assert!(unportable(&"x".repeat(256)).is_some());
+        assert!(unportable("https://larkmoor.example/a.jpg").is_some_and(|why| why.contains("address")));
+    }
+
+    #[test]
+    fn names_that_only_look_like_it() {
+        for path in
+            ["com/lpt/console.jpg", "COM10.jpg", "com0", "auxiliary/a.jpg", ".hidden", "a..b/ç ü.jpg", "nul-1.jpg"]
+        {
+            assert_eq!(unportable(path), None, "{path}");
+        }
+        assert_eq!(unportable(&"x".repeat(255)), None);
+    }
 }

@@ -1,0 +1,377 @@
+//! Grades and ratings are arithmetic that owners sort whole networks by, so every step of it is held against figures that
+//! were worked out by hand: stretches, edges of bands, conditions, units, scales that run either way, and the roll-up.
+//!
+//! The figures with a source are the worked example of a total and a mean per metre (from memory of common practice,
+//! reproduced by computation; no published table) and the exact inch of 25.4 mm and foot of 0.3048 m (NIST SP 811).
+
+#![allow(clippy::expect_used)]
+
+use obvert_check::grading::{Grader, Tally};
+use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
+use obvert_model::lists::{Code, CodeList, GradeScheme};
+use obvert_model::number::Grade;
+use obvert_model::tables::{Aspect, MaterialClass, Observation};
+use serde_json::{Value, json};
+
+fn grade(value: u8) -> Grade {
+    serde_json::from_value(json!(value)).expect("a grade")
+}
+
+fn code(name: &str) -> &'static Code {
+    CodeList::obvert_terms().codes.iter().find(|code| *code.code == *name).expect("a code of the list")
+}
+
+fn row(name: &str, quantities: Value) -> Observation {
+    serde_json::from_value(json!({ "id": "1", "at": 0, "code": name, "quantities": quantities })).expect("a row")
+}
+
+fn bore(class: MaterialClass, height: f64) -> Bore {
+    Bore { class: Some(class), height: Some(height), shape: None }
+}
+
+fn amount(value: f64, unit: &str) -> Value {
+    json!([{ "value": value, "unit": unit }])
+}
+
+/// The structural grade of a code with an amount, by `obvert-grades`.
+fn structural(name: &str, quantities: Value, bore: &Bore) -> Option<u8> {
+    let grader = Grader::new(GradeScheme::obvert_grades());
+    grader.grade(code(name), &row(name, quantities), bore, Aspect::Structural).map(Grade::get)
+}
+
+/// A scheme for one list of codes: its steps, its best and worst grade, its entries and how it rolls up.
+fn scheme(steps: &[u8], [best, worst]: [u8; 2], entries: &Value, interval: &Value, per_length: &Value) -> GradeScheme {
+    let step = |grade: &u8| json!({ "grade": grade, "label": { "en": format!("grade {grade}") } });
+    let text = json!({
+        "grade_scheme": "0.1", "id": "larkmoor-grades", "version": "1", "title": "Larkmoor grades",
+        "code_list": { "list": "obvert-terms", "version": "1" },
+        "scale": { "best": best, "worst": worst, "steps": steps.iter().map(step).collect::<Vec<_>>() },
+        "aspects": ["structural", "operational"], "entries": entries,
+        "rollup": { "interval": interval, "per_length": per_length }
+    });
+    GradeScheme::read(text.to_string().as_bytes()).expect("a scheme")
+}
+
+fn metres() -> Value {
+    json!({ "value": 1, "unit": "m" })
+}
+
+// obvert-grades: an offset in a pipe of 200 to below 450 mm goes 10, 24, 48, 90.
+#[test]
+fn a_band_begins_with_its_first_amount_and_ends_before_the_next() {
+    let pipe = bore(MaterialClass::Clayware, 203.2);
+    for (offset, expected) in
+        [(0.0, 1), (9.99, 1), (10.0, 2), (23.999, 2), (24.0, 3), (47.9, 3), (48.0, 4), (89.9, 4), (90.0, 5), (900.0, 5)]
+    {
+        assert_eq!(structural("joint.displaced", amount(offset, "mm"), &pipe), Some(expected), "{offset} mm");
+    }
+}
+
+#[test]
+fn amounts_are_converted_exactly_before_they_meet_a_band() {
+    let pipe = bore(MaterialClass::Clayware, 203.2);
+    // 0.5 in = 12.7 mm, 1 in = 25.4 mm, 2 in = 50.8 mm, 4 in = 101.6 mm.
+    for (inches, expected) in [(0.25, 1), (0.5, 2), (1.0, 3), (2.0, 4), (4.0, 5)] {
+        assert_eq!(structural("joint.displaced", amount(inches, "in"), &pipe), Some(expected), "{inches} in");
+    }
+    // 0.048 m are 48 mm, and so belong to the band from 48 mm.
+    assert_eq!(structural("joint.displaced", amount(0.048, "m"), &pipe), Some(4));
+    assert_eq!(structural("joint.displaced", amount(0.0479, "m"), &pipe), Some(3));
+}
+
+/// An edge that is a whole number of inches must not be missed by the last digit of a double: 12 × 25.4 gives
+/// 304.799 999 999 999 95.
+#[test]
+fn an_edge_in_inches_is_met_by_inches() {
+    let entries = json!([{ "code": "joint.displaced", "aspect": "structural", "size": { "from": 304.8 },
+        "bands": [{ "quantity": "offset", "from": 0, "below": 304.8, "grade": 1 },
+                  { "quantity": "offset", "from": 304.8, "grade": 2 }] },
+        { "code": "joint.displaced", "aspect": "structural", "grade": 3 }]);
+    let scheme = scheme(&[1, 2, 3], [1, 3], &entries, &metres(), &metres());
+    let grader = Grader::new(&scheme);
+    let judge = |height: f64, inches: f64| {
+        let row = row("joint.displaced", amount(inches, "in"));
+        let pipe = bore(MaterialClass::Clayware, height);
+        grader.grade(code("joint.displaced"), &row, &pipe, Aspect::Structural).map(Grade::get)
+    };
+    let foot = std::hint::black_box(12.0) * 25.4;
+    assert!(foot < 304.8, "the trap that this test is about");
+    assert_eq!(judge(foot, 12.0), Some(2));
+    assert_eq!(judge(foot, 11.9), Some(1));
+    assert_eq!(judge(304.7, 12.0), Some(3));
+}
+
+#[test]
+fn the_same_offset_counts_for_more_in_a_smaller_pipe() {
+    let graded = |height| structural("joint.displaced", amount(30.0, "mm"), &bore(MaterialClass::Clayware, height));
+    assert_eq!([199.9, 200.0, 449.9, 450.0].map(graded), [Some(4), Some(3), Some(3), Some(2)]);
+}
+
+#[test]
+fn a_material_decides_before_the_general_entry() {
+    let graded = |class| structural("crack.longitudinal", amount(2.0, "mm"), &bore(class, 300.0));
+    assert_eq!(graded(MaterialClass::Masonry), Some(2));
+    assert_eq!(graded(MaterialClass::Clayware), Some(3));
+    // Without an amount the plain grade holds.
+    assert_eq!(structural("crack.longitudinal", json!([]), &bore(MaterialClass::Clayware, 300.0)), Some(2));
+}
+
+#[test]
+fn a_characterisation_decides_before_the_general_entry() {
+    let grader = Grader::new(GradeScheme::obvert_grades());
+    let graded = |words: Value| {
+        let row = json!({ "id": "1", "at": 0, "code": "infiltration", "characterisation": words });
+        let row: Observation = serde_json::from_value(row).expect("a row");
+        grader.grade(code("infiltration"), &row, &Bore::default(), Aspect::Operational).map(Grade::get)
+    };
+    assert_eq!(graded(json!(["dripping"])), Some(2));
+    assert_eq!(graded(json!(["gushing"])), Some(5));
+    assert_eq!(graded(json!([])), Some(3));
+}
+
+#[test]
+fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
+    let grader = Grader::new(GradeScheme::obvert_grades());
+    let judge = |quantities: Value, bore: &Bore| {
+        grader.judge(code("joint.displaced"), &row("joint.displaced", quantities), bore, Aspect::Structural)
+    };
+    let pipe = bore(MaterialClass::Clayware, 203.2);
+    let sound = judge(amount(50.0, "mm"), &pipe);
+    assert!(sound.certain);
+    let reason = sound.reason(&pipe);
+    assert_eq!(reason, "offset 50 mm, from 48 to below 90 mm; height 203.2 mm, from 200 to below 450 mm");
+    let bare = judge(json!([]), &pipe);
+    assert_eq!(bare.reason(&pipe), "no offset is recorded; height 203.2 mm, from 200 to below 450 mm");
+    // The height is not known, the amount is in the wrong unit, the amount is beyond the list's 1000 mm.
+    assert!(!judge(amount(50.0, "mm"), &Bore::default()).certain);
+    assert!(!judge(amount(50.0, "percent"), &pipe).certain);
+    assert!(!judge(amount(1001.0, "mm"), &pipe).certain);
+    assert!(judge(amount(1000.0, "mm"), &pipe).certain);
+    // Nothing is structural about roots.
+    let roots = grader.judge(code("roots.fine"), &row("roots.fine", json!([])), &pipe, Aspect::Structural);
+    assert_eq!((roots.grade, roots.certain), (None, true));
+}
+
+#[test]
+fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
+    let scheme = GradeScheme::obvert_grades();
+    // Intervals of 1 m. 31.8 ft are 9.692 64 m; 44.2 − 12.4 is not quite 31.8 in a double, and 4.4 − 1.4
+    // is a little more than 3, which must not begin a fourth interval.
+    let stretches = [
+        (0.0, 1),
+        (0.4, 1),
+        (1.0, 1),
+        (1.001, 2),
+        (9.692_64, 10),
+        ((44.2 - 12.4) * 0.3048, 10),
+        (4.4 - 1.4, 3),
+        (5.0, 5),
+    ];
+    for (metres, times) in stretches {
+        let mut tally = Tally::default();
+        tally.add(grade(3), Some(metres), scheme);
+        assert_eq!(
+            (tally.count, tally.total),
+            (times, 3.0 * f64::from(u32::try_from(times).expect("few"))),
+            "{metres}"
+        );
+    }
+}
+
+#[test]
+fn an_interval_in_feet_is_measured_in_feet() {
+    let feet = json!({ "value": 5, "unit": "ft" });
+    let scheme = scheme(&[1, 2], [1, 2], &json!([]), &feet, &json!({ "value": 100, "unit": "ft" }));
+    let mut tally = Tally::default();
+    tally.add(grade(2), Some(15.0 * 0.3048), &scheme);
+    assert_eq!(tally.count, 3, "15 ft are three intervals of 5 ft and not a fourth begun");
+    tally.add(grade(1), Some(15.1 * 0.3048), &scheme);
+    assert_eq!((tally.count, tally.total), (7, 10.0));
+    // 10 over 400 ft are 2.5 for each 100 ft.
+    let per_length = tally.per_length(400.0 * 0.3048, &scheme).expect("a length");
+    assert!((per_length - 2.5).abs() < 1e-9, "{per_length}");
+    assert_eq!(tally.per_length(0.0, &scheme), None);
+}
+
+#[test]
+fn a_scale_may_run_from_bad_to_good() {
+    let scheme = scheme(&[1, 2, 3], [3, 1], &json!([]), &metres(), &metres());
+    let grader = Grader::new(&scheme);
+    assert!(grader.is_worse(grade(1), grade(2)) && !grader.is_worse(grade(3), grade(2)));
+    let mut tally = Tally::default();
+    assert_eq!((tally.peak, tally.mean()), (None, None));
+    for value in [3, 1, 2] {
+        tally.add(grade(value), Some(0.0), &scheme);
+    }
+    assert_eq!((tally.peak, tally.mean()), (Some(grade(1)), Some(2.0)));
+    let mut other = Tally::default();
+    other.add(grade(3), Some(0.0), &scheme);
+    other.join(&tally, &scheme);
+    assert_eq!((other.peak, other.total, other.count), (Some(grade(1)), 9.0, 4));
+}
+
+#[test]
+fn what_cannot_be_counted_is_doubtful_and_changes_nothing_else() {
+    let scheme = GradeScheme::obvert_grades();
+    let mut tally = Tally::default();
+    tally.add(grade(22), Some(0.0), scheme);
+    tally.add(grade(2), None, scheme);
+    tally.add(grade(2), Some(-3.0), scheme);
+    assert_eq!(tally, Tally { doubtful: 3, ..Tally::default() });
+}
+
+// Observations at 3.2, 3.9, 12.0, 12.4 and 30.5 m with scores 10, 20, 80, 5 and 40 on 36.5 m: total 155, mean 4.2466 a
+// metre, highest single score 80. The mean a metre of that example is `per_length` here; `mean` is 155 ÷ 5 = 31.
+#[test]
+fn the_worked_example_of_a_total_and_a_mean_per_metre() {
+    let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &json!([]), &metres(), &metres());
+    let mut tally = Tally::default();
+    for score in [10, 20, 80, 5, 40] {
+        tally.add(grade(score), Some(0.0), &scheme);
+    }
+    assert_eq!((tally.total, tally.count, tally.peak, tally.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
+    let per_metre = tally.per_length(36.5, &scheme).expect("a length");
+    assert!((per_metre - 4.2466).abs() < 0.000_05, "{per_metre}");
+}
+
+/// The worked example as a document, with a rating of it.
+fn example(rating: &Value) -> Value {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    let scored = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
+    let mut rows = vec![json!({ "id": "0", "at": 0, "code": "run.start" })];
+    rows.extend(scored.iter().map(
+        |(at, score)| json!({ "id": at.to_string(), "at": at, "code": "porous", "grades": { "structural": score } }),
+    ));
+    rows.push(json!({ "id": "9", "at": 36.5, "code": "run.finish" }));
+    document["units"] = json!({ "length": "m", "section": "mm" });
+    document["grading"] = json!({ "scheme": "larkmoor-grades", "version": "1" });
+    for table in ["ratings", "locates", "media"] {
+        document[table] = json!([]);
+    }
+    document["ratings"] = json!([rating]);
+    document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "surveyed": 36.5,
+        "outcome": { "kind": "reached" }, "observations": rows }]);
+    document
+}
+
+fn findings(document: &Value, rule: &str, schemes: Vec<GradeScheme>) -> Vec<Finding> {
+    let checker = Checker::new(Settings { grade_schemes: schemes, ..Settings::default() }).expect("settings");
+    let report = checker.check(document.to_string().as_bytes()).expect("json");
+    report.findings.into_iter().filter(|finding| finding.rule == rule).collect()
+}
+
+fn contradicted(document: &Value) -> Vec<(String, String)> {
+    let entries = json!([{ "code": "porous", "aspect": "structural", "grade": 5 }]);
+    let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
+    findings(document, "rating-contradicts", vec![scheme]).into_iter().map(|f| (f.path, f.message)).collect()
+}
+
+#[test]
+fn a_rating_that_adds_up_is_not_contradicted() {
+    let right = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural",
+        "peak": 80, "total": 155, "count": 5, "mean": 31, "per_length": 4.2466 });
+    assert_eq!(contradicted(&example(&right)), []);
+}
+
+#[test]
+fn every_wrong_figure_is_found_with_what_it_should_be() {
+    let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural",
+        "peak": 40, "total": 150, "count": 6, "mean": 25, "per_length": 4.25 });
+    let expected = [
+        ("/ratings/0/count", "count 6 stated, but 5 grades count in R-101, a stretch once for each 1 m begun"),
+        ("/ratings/0/mean", "mean 25 stated, but 155 ÷ 5 = 31 in R-101"),
+        ("/ratings/0/peak", "peak 40 stated, but the worst grade in R-101 is 80"),
+        ("/ratings/0/per_length", "per_length 4.25 stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m"),
+        (
+            "/ratings/0/total",
+            "total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)",
+        ),
+    ];
+    let expected = expected.map(|(path, message)| (path.to_owned(), message.to_owned()));
+    assert_eq!(contradicted(&example(&wrong)), expected);
+}
+
+#[test]
+fn rounding_is_let_pass_and_more_than_that_is_not() {
+    let stated =
+        |per_length: f64| json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "per_length": per_length });
+    // 155 ÷ 36.5 = 4.246 575…; the slack is 0.0005 of it, 0.002 12.
+    for (per_length, count) in [(4.247, 0), (4.2445, 0), (4.2486, 0), (4.2444, 1), (4.2488, 1)] {
+        assert_eq!(contradicted(&example(&stated(per_length))).len(), count, "{per_length}");
+    }
+}
+
+#[test]
+fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
+    let rating = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "total": 1 });
+    let mut off = example(&rating);
+    off["runs"][0]["observations"][1]["grades"]["structural"] = json!(11);
+    assert_eq!(contradicted(&off), []);
+    let mut open = example(&rating);
+    open["runs"][0]["observations"][1]["continuous"] = json!(true);
+    assert_eq!(contradicted(&open), []);
+    let mut unknown = example(&rating);
+    unknown["ratings"][0]["runs"] = json!(["R-1O1"]);
+    assert_eq!(contradicted(&unknown), []);
+    // Without a surveyed distance only the figure that needs it is left alone.
+    let mut short = example(&rating);
+    short["ratings"][0]["per_length"] = json!(1);
+    assert_eq!(contradicted(&short).len(), 2);
+    short["runs"][0].as_object_mut().expect("a run").remove("surveyed");
+    assert_eq!(contradicted(&short).len(), 1);
+}
+
+/// A clay pipe with a length of plastic let in: a deformation is graded as that of plastic from the change on, and as that
+/// of clay again after it.
+#[test]
+fn a_grade_goes_by_the_material_where_the_row_stands() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    let change = |id: &str, at: f64, to: &str| json!({ "id": id, "at": at, "code": "change.material", "characterisation": [to] });
+    let dent = |id: &str, at: f64, grade: u8| {
+        json!({ "id": id, "at": at, "code": "deformation.vertical", "quantities": [{ "value": 6, "unit": "percent" }],
+            "grades": { "structural": grade } })
+    };
+    document["runs"][0]["observations"] = json!([
+        dent("1", 10.0, 4),
+        change("2", 20.0, "plastic"),
+        dent("3", 25.0, 2),
+        dent("4", 26.0, 4),
+        change("5", 30.0, "clayware"),
+        dent("6", 35.0, 4),
+        dent("7", 36.0, 2)
+    ]);
+    let found = findings(&document, "grade-contradicts", Vec::new());
+    let places: Vec<&str> = found.iter().map(|finding| finding.path.as_str()).collect();
+    assert_eq!(places, ["/runs/0/observations/3/grades/structural", "/runs/0/observations/6/grades/structural"]);
+    assert!(found[0].message.ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic"));
+    // Where the run changes to just what is recorded, nobody knows what was before.
+    document["runs"][0]["observations"] =
+        json!([dent("1", 10.0, 1), change("2", 20.0, "clayware"), dent("3", 25.0, 1)]);
+    let found = findings(&document, "grade-contradicts", Vec::new());
+    assert_eq!(found.len(), 1);
+    assert_eq!(found[0].path, "/runs/0/observations/2/grades/structural");
+}
+
+/// A size in the wrong unit is one mistake of the pipe, and not one of every grade in it.
+#[test]
+fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["pipes"][0]["height"] = json!(200);
+    assert_eq!(findings(&document, "grade-contradicts", Vec::new()), []);
+}
+
+/// A scheme for another list grades nothing, and that is said once.
+#[test]
+fn a_scheme_for_another_code_list_is_one_finding() {
+    let mut other = scheme(&[1, 2, 3, 4, 5], [1, 5], &json!([]), &metres(), &metres());
+    other.code_list.list = "larkmoor-codes".parse().expect("text");
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["grading"]["scheme"] = json!("larkmoor-grades");
+    let found = findings(&document, "grade-scheme-unknown", vec![other.clone()]);
+    assert_eq!(found.len(), 1);
+    assert_eq!(
+        found[0].message,
+        "larkmoor-grades 1 grades the codes of larkmoor-codes 1, but the document is coded in obvert-terms 1"
+    );
+    assert_eq!(findings(&document, "grade-aspect", vec![other]), []);
+}
