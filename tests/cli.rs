@@ -237,6 +237,23 @@ fn structural_problems_are_all_reported_at_once() {
     assert_eq!(status(&obvert_fed(&["convert", "-", "-o", "-", "--to", "xml"], wrong.as_bytes())), 2);
 }
 
+/// A table is named with its folder, since several may be checked at once.
+#[test]
+fn errors_in_tables_name_the_folder_and_the_row() {
+    let folder = tempfile::tempdir().expect("folder");
+    let source = root().join(CLEAN);
+    let there = ["convert", source.to_str().expect("path"), "-o", "tables", "--to", "csv"];
+    assert_eq!(status(&obvert_in(folder.path(), &there)), 0);
+    let path = folder.path().join("tables/pipes.csv");
+    let text = std::fs::read_to_string(&path).expect("pipes");
+    std::fs::write(&path, text.replacen("268.1", "268,1", 1)).expect("write");
+    for command in [&["check", "tables"][..], &["convert", "tables", "-o", "back.obvert.json"]] {
+        let output = obvert_in(folder.path(), command);
+        assert_eq!(status(&output), 2);
+        assert!(stderr(&output).contains("tables/pipes.csv:2"), "{}", stderr(&output));
+    }
+}
+
 #[test]
 fn nothing_is_overwritten_unasked() {
     let folder = tempfile::tempdir().expect("folder");

@@ -23,6 +23,14 @@ impl Source {
         self.files.first().map_or(&[], |(_, bytes)| bytes)
     }
 
+    /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it.
+    pub(crate) fn inside(&self, text: &str) -> String {
+        match self.form {
+            Form::Csv | Form::CsvZip => format!("{}/{text}", self.name.trim_end_matches('/')),
+            _ => text.to_owned(),
+        }
+    }
+
     /// The text of one of its files, by the name that a place has.
     pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
         let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));

@@ -140,16 +140,11 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             Ok(report)
         }
         // The places in these errors name the file already.
-        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(error.to_string().into()),
+        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(source.inside(&error.to_string()).into()),
         Err(error) => Err(format!("{name}: {error}").into()),
     }
 }
 
 fn source_place(source: &Source, place: Place) -> SourcePlace {
-    // A table's name says little without the folder or the zip that it is in.
-    let file = match source.form {
-        Form::Csv | Form::CsvZip => format!("{}/{}", source.name.trim_end_matches('/'), place.file),
-        _ => place.file,
-    };
-    SourcePlace { file, line: place.line, column: place.column, heading: place.heading }
+    SourcePlace { file: source.inside(&place.file), line: place.line, column: place.column, heading: place.heading }
 }

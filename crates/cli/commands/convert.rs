@@ -71,11 +71,11 @@ fn document(source: &Source) -> Result<Option<Document>, Failure> {
         Ok(survey) => Ok(Some(survey.document)),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
-                failure(&*Failure::from(problem.to_string()));
+                failure(&*Failure::from(source.inside(&problem.to_string())));
             }
             Ok(None)
         }
-        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(error.into()),
+        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(source.inside(&error.to_string()).into()),
         Err(error) => Err(format!("{name}: {error}").into()),
     }
 }
