@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use obvert_model::lists::{Code, CodeList, GradeScheme, Role};
+use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
 use rustc_hash::FxHashMap;
@@ -14,7 +14,7 @@ use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
-use crate::views::{Ending, Part, RatingView, RowView, RunSummary, RunView, Survey};
+use crate::views::{Ending, Facts, Part, RatingView, RowView, RunSummary, RunView, Survey};
 
 /// A set of rules with their severities and limits, ready to check documents.
 #[derive(Debug)]
@@ -177,40 +177,26 @@ impl Checker {
         let mut summaries = Vec::new();
         let mut media_used = vec![false; head.media.len()];
         let mut observations = 0;
-        let mut codes: Vec<Option<&Code>> = Vec::new();
-        let mut changes: Vec<usize> = Vec::new();
+        let mut facts = Facts::default();
         while let Some(mut run) = runs.next_run() {
-            codes.clear();
-            codes.extend(run.observations.iter().map(|row| survey.code(&row.code)));
-            changes.clear();
-            changes.extend(codes.iter().enumerate().filter(|(_, code)| changes_bore(**code)).map(|(index, _)| index));
-            let pipe = survey.pipe_index(&run.pipe);
-            let view = RunView {
-                survey: &survey,
-                run: &run,
-                index: summaries.len(),
-                pipe: pipe.map(|index| crate::views::PipeView { survey: &survey, pipe: &head.pipes[index], index }),
-                codes: &codes,
-                changes: &changes,
-            };
+            let index = summaries.len();
+            facts.gather(&survey, &run, index);
+            let view = facts.view(&survey, &run, index);
             walk.throughout(&Part::Run(&view));
             walk.run(&view);
+            walk.rows(&view);
             let mut tallies = [Tally::default(), Tally::default()];
             let mut graded = 0;
             for row in view.rows() {
                 graded += usize::from(row.row.grades.is_some());
-                walk.row(&row);
-                for reference in &row.row.media {
-                    if let Some(index) = survey.media_index(&reference.id) {
-                        media_used[index] = true;
-                    }
-                }
                 tally(&row, &mut tallies);
+            }
+            for index in view.media.iter().flatten() {
+                media_used[*index] = true;
             }
             observations += run.observations.len();
             let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
-            let index = summaries.len();
             let count = std::mem::take(&mut run.observations).len();
             summaries.push(RunSummary {
                 index,
@@ -256,17 +242,11 @@ impl Checker {
     }
 }
 
-/// Whether a code says that the cross-section changes.
-fn changes_bore(code: Option<&Code>) -> bool {
-    let role = code.and_then(|code| code.role);
-    matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))
-}
-
 /// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
 fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     let survey = row.survey();
     let Some(grader) = &survey.grader else { return };
-    if row.row.grades.is_none() && !row.code.is_some_and(|code| grader.knows(&code.code)) {
+    if row.row.grades.is_none() && row.facts.entries.is_none() {
         return;
     }
     let open = row.row.is_stretch() && row.row.to.is_none();
@@ -309,7 +289,7 @@ fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
 }
 
 impl<'c> Walk<'c> {
-    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, row: RowView, throughout: Part, locate: LocateView, rating: RatingView);
+    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, throughout: Part, locate: LocateView, rating: RatingView);
 
     fn new(checker: &'c Checker, survey: &Survey<'_>) -> Self {
         let mut walk = Self {
@@ -346,6 +326,18 @@ impl<'c> Walk<'c> {
             }
         }
         walk
+    }
+
+    /// Every rule of an observation, over the observations of a run: a rule's function and its limits are then at hand
+    /// for all of them.
+    fn rows(&mut self, view: &RunView<'_>) {
+        let rows: Vec<RowView<'_>> = view.rows().collect();
+        for (index, rule) in &self.row {
+            let mut sink = sink(&self.checker.active[*index], self.checker.settings.keep, &mut self.found[*index]);
+            for row in &rows {
+                rule(row, &mut sink);
+            }
+        }
     }
 
     fn each(&mut self, of: impl Fn(&Check) -> bool, call: impl Fn(&Check, &mut Sink<'_>)) {

@@ -19,24 +19,42 @@ use crate::bore::Bore;
 pub struct Grader<'s> {
     /// The scheme.
     pub scheme: &'s GradeScheme,
-    entries: FxHashMap<&'s str, Vec<&'s GradeEntry>>,
+    entries: FxHashMap<&'s str, Entries<'s>>,
+}
+
+/// What a scheme has to say about one code, looked up once for a row however many rules ask.
+#[derive(Debug, Default)]
+pub(crate) struct Entries<'s> {
+    by_aspect: [Vec<&'s GradeEntry>; 2],
+}
+
+impl<'s> Entries<'s> {
+    /// The entries of an aspect, in the scheme's order.
+    pub(crate) fn of(&self, aspect: Aspect) -> &[&'s GradeEntry] {
+        &self.by_aspect[aspect as usize]
+    }
 }
 
 impl<'s> Grader<'s> {
     /// Indexes a scheme.
     #[must_use]
     pub fn new(scheme: &'s GradeScheme) -> Self {
-        let mut entries: FxHashMap<&str, Vec<&GradeEntry>> = FxHashMap::default();
+        let mut entries: FxHashMap<&str, Entries<'_>> = FxHashMap::default();
         for entry in &scheme.entries {
-            entries.entry(entry.code.as_str()).or_default().push(entry);
+            entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize].push(entry);
         }
         Self { scheme, entries }
+    }
+
+    /// What the scheme has to say about a code.
+    pub(crate) fn entries(&self, code: &str) -> Option<&Entries<'s>> {
+        self.entries.get(code)
     }
 
     /// Whether the scheme grades a code in an aspect at all.
     #[must_use]
     pub fn grades(&self, code: &str, aspect: Aspect) -> bool {
-        self.entries.get(code).is_some_and(|entries| entries.iter().any(|entry| entry.aspect == aspect))
+        self.entries(code).is_some_and(|entries| !entries.of(aspect).is_empty())
     }
 
     /// Whether the scheme grades a code in any aspect.
@@ -67,23 +85,28 @@ impl<'s> Grader<'s> {
     /// The grade of an observation in an aspect, with what it rests on.
     #[must_use]
     pub fn judge(&self, code: &Code, row: &Observation, bore: &Bore, aspect: Aspect) -> Judgement<'s> {
-        let mut judgement = Judgement { grade: None, entry: None, band: None, certain: true };
-        for entry in self.entries.get(code.code.as_str()).into_iter().flatten().filter(|entry| entry.aspect == aspect) {
-            match holds(entry, row, bore) {
-                Some(false) => {}
-                None => judgement.certain = false,
-                Some(true) => {
-                    judgement.entry = Some(entry);
-                    let (band, sound) = banded(entry, code, row);
-                    judgement.grade = band.map(|banded| banded.band.grade).or(entry.grade);
-                    judgement.band = band;
-                    judgement.certain &= sound;
-                    break;
-                }
+        judge(self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)), code, row, bore)
+    }
+}
+
+/// The grade that the entries of one code and aspect give an observation.
+pub(crate) fn judge<'s>(entries: &[&'s GradeEntry], code: &Code, row: &Observation, bore: &Bore) -> Judgement<'s> {
+    let mut judgement = Judgement { grade: None, entry: None, band: None, certain: true };
+    for entry in entries {
+        match holds(entry, row, bore) {
+            Some(false) => {}
+            None => judgement.certain = false,
+            Some(true) => {
+                judgement.entry = Some(entry);
+                let (band, sound) = banded(entry, code, row);
+                judgement.grade = band.map(|banded| banded.band.grade).or(entry.grade);
+                judgement.band = band;
+                judgement.certain &= sound;
+                break;
             }
         }
-        judgement
     }
+    judgement
 }
 
 /// A computed grade and what it rests on.

@@ -3,11 +3,13 @@
 //! The indexes behind the views are built once for a document. A pointer or a text is made only when a rule fires.
 
 mod ending;
+mod facts;
 mod records;
 mod run;
 mod survey;
 
 pub use ending::{Ending, LocateView, Part, RatingView, RunSummary};
+pub(crate) use facts::Facts;
 pub use records::{MediaView, PipeView, StructureView};
 pub use run::{Marks, RowView, RunView};
 pub use survey::Survey;

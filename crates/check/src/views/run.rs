@@ -1,9 +1,12 @@
 //! A run and its observations, while they are at hand.
 
+use std::cell::OnceCell;
+
 use obvert_model::lists::{Code, Role};
 use obvert_model::number::{Grade, Length};
-use obvert_model::tables::{Aspect, Grades, Observation, Run};
+use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
 
+use super::facts::RowFacts;
 use super::{PipeView, Spot, Survey};
 use crate::bore::Bore;
 use crate::grading::Judgement;
@@ -28,10 +31,13 @@ pub struct RunView<'r> {
     pub index: usize,
     /// Its pipe, where the document has it.
     pub pipe: Option<PipeView<'r>>,
-    /// The code of every observation, where the code list has it.
-    pub codes: &'r [Option<&'r Code>],
     /// The rows that say that the material, size or shape changes, by their place in the run.
     pub changes: &'r [usize],
+    /// What was looked up for every observation.
+    pub(crate) facts: &'r [RowFacts<'r>],
+    /// The rows of the media that the observations name, in their order; `None` for one that the document does not have.
+    pub(crate) media: &'r [Option<usize>],
+    pub(crate) marks: OnceCell<Marks>,
 }
 
 impl<'r> RunView<'r> {
@@ -53,7 +59,8 @@ impl<'r> RunView<'r> {
 
     /// One of its observations.
     pub(crate) fn row(&self, index: usize) -> RowView<'_> {
-        RowView { run: self, row: &self.run.observations[index], index, code: self.codes[index] }
+        let facts = &self.facts[index];
+        RowView { run: self, row: &self.run.observations[index], index, code: facts.code, facts }
     }
 
     /// What the counter showed at its zero point, in the document's length unit; 0 where nothing is said.
@@ -71,7 +78,8 @@ impl<'r> RunView<'r> {
     /// Where its rows say that it starts and ends.
     #[must_use]
     pub fn marks(&self) -> Marks {
-        Marks { start: self.start_row().map(|row| row.row.at), finish: self.closing_row().map(|row| row.row.at) }
+        let at = |row: RowView<'_>| row.row.at;
+        *self.marks.get_or_init(|| Marks { start: self.start_row().map(at), finish: self.closing_row().map(at) })
     }
 
     /// The start row, where the run begins with one. Rows at one distance have no order.
@@ -92,7 +100,7 @@ impl<'r> RunView<'r> {
     /// The role of its first, or of its last observation.
     #[must_use]
     pub fn role_at(&self, row: Option<RowView<'_>>) -> Option<Role> {
-        row.and_then(|row| self.codes[row.index]).and_then(|code| code.role)
+        row.and_then(|row| row.role())
     }
 }
 
@@ -107,6 +115,7 @@ pub struct RowView<'r> {
     pub index: usize,
     /// Its code, where the code list has it.
     pub code: Option<&'r Code>,
+    pub(crate) facts: &'r RowFacts<'r>,
 }
 
 impl<'r> RowView<'r> {
@@ -149,8 +158,20 @@ impl<'r> RowView<'r> {
     /// What the grade scheme makes of it, in an aspect, and why.
     #[must_use]
     pub fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
-        let (grader, code) = (self.survey().grader.as_ref()?, self.code?);
-        grader.knows(&code.code).then(|| grader.judge(code, self.row, &self.bore(), aspect))
+        self.facts.judged[aspect as usize]
+    }
+
+    /// Whether the grade scheme grades its code in an aspect at all.
+    #[must_use]
+    pub fn gradable(&self, aspect: Aspect) -> bool {
+        self.facts.entries.is_some_and(|entries| !entries.of(aspect).is_empty())
+    }
+
+    /// The media that it names: the reference and, where the document has it, the file.
+    pub fn media(&self) -> impl Iterator<Item = (&'r MediaRef, Option<&'r Media>)> + use<'r> {
+        let head = self.survey().head;
+        let rows = &self.run.media[self.facts.media..];
+        self.row.media.iter().zip(rows).map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
     }
 
     /// One of its amounts in the code list's unit; `None` where it is not recorded or measures something else.

@@ -101,9 +101,9 @@ fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Drive, RowView<'r>)>
     let mut anchor: Option<(&str, f64, f64)> = None;
     let mut worst: Option<(Drive, RowView<'r>)> = None;
     for row in run.rows() {
-        let timed = row.row.media.iter().find_map(|shown| Some((shown.id.as_str(), shown.offset?.get())));
-        let Some((id, offset)) = timed.filter(|_| order::settled(run, row.index)) else { continue };
-        if run.survey.media(id).is_none_or(|media| media.kind != MediaKind::Video) {
+        let timed = row.media().find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
+        let Some((id, offset, Some(media))) = timed else { continue };
+        if media.kind != MediaKind::Video || !order::settled(run, row.index) {
             continue;
         }
         let metres = run.survey.metres(row.row.at);

@@ -39,11 +39,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
     for aspect in Aspect::ALL {
         let Some(grade) = row.recorded(*aspect) else { continue };
-        if grader.grades(&code.code, *aspect) {
+        if row.gradable(*aspect) {
             continue;
         }
         let id = &grader.scheme.id;
-        let other = Aspect::ALL.iter().find(|other| grader.grades(&code.code, **other));
+        let other = Aspect::ALL.iter().find(|other| row.gradable(**other));
         let but = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
         out.report(
             row.spot(&format!("/grades/{aspect}")),

@@ -54,7 +54,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
     for aspect in Aspect::ALL {
         let Some(recorded) = row.recorded(*aspect).filter(|grade| grader.on_scale(*grade)) else { continue };
-        if !grader.grades(&code.code, *aspect) {
+        if !row.gradable(*aspect) {
             continue;
         }
         let Some(judgement) = row.judged(*aspect).filter(|judgement| judgement.certain) else { continue };

@@ -39,10 +39,7 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
-    if !grader.knows(&code.code) {
-        return;
-    }
-    let misplaced = |aspect: &Aspect| row.recorded(*aspect).is_some() && !grader.grades(&code.code, *aspect);
+    let misplaced = |aspect: &Aspect| row.recorded(*aspect).is_some() && !row.gradable(*aspect);
     if Aspect::ALL.iter().any(misplaced) {
         return;
     }

@@ -53,8 +53,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         ((f64::from(grade.get()) - worst).abs() < steps).then_some((*aspect, grade))
     };
     let Some((aspect, grade)) = Aspect::ALL.iter().find_map(bad) else { return };
-    for reference in &row.row.media {
-        match row.survey().media(&reference.id) {
+    for (_, media) in row.media() {
+        match media {
             None => return,
             Some(media) if media.kind == MediaKind::Photo => return,
             Some(_) => {}

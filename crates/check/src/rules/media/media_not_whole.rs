@@ -35,8 +35,8 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    for (index, reference) in row.row.media.iter().enumerate() {
-        let Some(media) = row.survey().media(&reference.id) else { continue };
+    for (index, (reference, media)) in row.media().enumerate() {
+        let Some(media) = media else { continue };
         let recording = matches!(media.kind, MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio);
         let broken = match media.state {
             Some(MediaState::Lost) => true,

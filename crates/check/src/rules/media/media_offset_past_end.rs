@@ -34,9 +34,9 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    for (index, reference) in row.row.media.iter().enumerate() {
+    for (index, (reference, media)) in row.media().enumerate() {
         let Some(offset) = reference.offset else { continue };
-        let duration = row.survey().media(&reference.id).and_then(|media| media.duration);
+        let duration = media.and_then(|media| media.duration);
         let beyond = duration.filter(|duration| offset.get() > duration.get() + out.limit("rounding"));
         if offset.get() < 0.0 || beyond.is_some() {
             let message = match beyond {

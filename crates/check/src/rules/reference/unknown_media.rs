@@ -27,11 +27,10 @@ rule! {
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
-    let survey = row.survey();
-    for (index, reference) in row.row.media.iter().enumerate() {
-        if survey.media_index(&reference.id).is_none() {
+    for (index, (reference, media)) in row.media().enumerate() {
+        if media.is_none() {
             let spot = row.spot(&format!("/media/{index}/id"));
-            out.unknown("media file", &reference.id, survey.head.media.iter().map(|row| row.id.as_str()), spot);
+            out.unknown("media file", &reference.id, row.survey().head.media.iter().map(|row| row.id.as_str()), spot);
         }
     }
 }

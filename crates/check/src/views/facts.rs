@@ -1,0 +1,89 @@
+//! What is looked up for the rows of a run, once for all the rules that ask: a survey has millions of rows, and a
+//! look-up by name costs more than most rules do.
+
+use std::cell::OnceCell;
+
+use obvert_model::lists::{Code, Role};
+use obvert_model::tables::{Aspect, Run};
+
+use super::{PipeView, RunView, Survey};
+use crate::bore::Bore;
+use crate::grading::{Entries, Judgement, judge};
+
+/// What is looked up for an observation.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct RowFacts<'r> {
+    /// Its code, where the code list has it.
+    pub(crate) code: Option<&'r Code>,
+    /// What the grade scheme has to say about the code.
+    pub(crate) entries: Option<&'r Entries<'r>>,
+    /// What the scheme makes of it in each aspect.
+    pub(crate) judged: [Option<Judgement<'r>>; 2],
+    /// Where its media begin among those of the run.
+    pub(crate) media: usize,
+}
+
+/// What is looked up for the rows of one run. The room is used again for the next run.
+#[derive(Debug, Default)]
+pub(crate) struct Facts<'s> {
+    rows: Vec<RowFacts<'s>>,
+    changes: Vec<usize>,
+    media: Vec<Option<usize>>,
+    judged: Vec<(usize, [Option<Judgement<'s>>; 2])>,
+}
+
+impl<'s> Facts<'s> {
+    /// Looks everything up for a run.
+    pub(crate) fn gather(&mut self, survey: &'s Survey<'s>, run: &Run, index: usize) {
+        self.rows.clear();
+        self.changes.clear();
+        self.media.clear();
+        self.judged.clear();
+        for (row, observation) in run.observations.iter().enumerate() {
+            let code = survey.code(&observation.code);
+            if changes_bore(code) {
+                self.changes.push(row);
+            }
+            let entries = survey.grader.as_ref().zip(code).and_then(|(grader, code)| grader.entries(&code.code));
+            self.rows.push(RowFacts { code, entries, judged: [None, None], media: self.media.len() });
+            self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
+        }
+        let mut judged = std::mem::take(&mut self.judged);
+        let view = self.view(survey, run, index);
+        for (row, facts) in self.rows.iter().enumerate() {
+            let (Some(code), Some(entries)) = (facts.code, facts.entries) else { continue };
+            let bore = Bore::at(&view.row(row));
+            let observation = &run.observations[row];
+            let of = |aspect| Some(judge(entries.of(aspect), code, observation, &bore));
+            judged.push((row, [of(Aspect::Structural), of(Aspect::Operational)]));
+        }
+        for (row, both) in &judged {
+            self.rows[*row].judged = *both;
+        }
+        self.judged = judged;
+    }
+
+    /// The run with what was looked up.
+    pub(crate) fn view<'r>(&'r self, survey: &'r Survey<'r>, run: &'r Run, index: usize) -> RunView<'r>
+    where
+        's: 'r,
+    {
+        let pipe = survey.pipe_index(&run.pipe);
+        RunView {
+            survey,
+            run,
+            index,
+            pipe: pipe.map(|index| PipeView { survey, pipe: &survey.head.pipes[index], index }),
+            changes: &self.changes,
+            facts: &self.rows,
+            media: &self.media,
+            marks: OnceCell::new(),
+        }
+    }
+}
+
+/// Whether a code says that the cross-section changes.
+fn changes_bore(code: Option<&Code>) -> bool {
+    let role = code.and_then(|code| code.role);
+    matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))
+}
