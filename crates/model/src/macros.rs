@@ -141,24 +141,25 @@ macro_rules! numbers {
     ($($(#[$m:meta])* pub $name:ident;)+) => { $(
         $(#[$m])*
         #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
-        pub struct $name(f64);
+        pub struct $name(crate::number::Finite);
         impl $name {
             /// The number as recorded, or `None` when it is not finite or beyond ±9 007 199 254 740 991.
             #[must_use]
-            pub fn new(value: f64) -> Option<Self> { (value.abs() <= crate::number::LARGEST).then_some(Self(value)) }
+            pub fn new(value: f64) -> Option<Self> { crate::number::Finite::new(value).map(Self) }
             /// The number as recorded.
             #[must_use]
-            pub const fn get(self) -> f64 { self.0 }
+            pub const fn get(self) -> f64 { self.0.get() }
         }
         impl std::fmt::Display for $name {
-            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Display::fmt(&self.0, f) }
+            fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Display::fmt(&self.get(), f) }
         }
         impl serde::Serialize for $name {
-            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { crate::number::write(self.0, sink) }
+            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { crate::number::write(self.get(), sink) }
         }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-                crate::number::read(source).map(Self)
+                let value = crate::number::read(source)?;
+                Self::new(value).ok_or_else(|| <D::Error as serde::de::Error>::custom("the number is out of range"))
             }
         }
         impl schemars::JsonSchema for $name {

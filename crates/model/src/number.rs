@@ -6,6 +6,7 @@
 //! same value.
 
 use std::fmt;
+use std::num::NonZeroU64;
 
 use serde::de::{Deserializer, Error, IgnoredAny, SeqAccess, Unexpected, Visitor};
 use serde::ser::Serializer;
@@ -98,6 +99,42 @@ impl schemars::JsonSchema for Position {
     }
 }
 
+/// A double within the range of a document, kept so that an absent one takes no room of its own: most numbers of a
+/// table are optional, and a city's tables are long.
+#[derive(Clone, Copy)]
+pub(crate) struct Finite(NonZeroU64);
+
+impl Finite {
+    /// The bits of a NaN, which no number of a document has: with them turned round, none is all zeros.
+    const NEVER: u64 = f64::NAN.to_bits();
+
+    pub(crate) fn new(value: f64) -> Option<Self> {
+        if value.abs() <= LARGEST { NonZeroU64::new(value.to_bits() ^ Self::NEVER).map(Self) } else { None }
+    }
+
+    pub(crate) const fn get(self) -> f64 {
+        f64::from_bits(self.0.get() ^ Self::NEVER)
+    }
+}
+
+impl fmt::Debug for Finite {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        fmt::Debug::fmt(&self.get(), f)
+    }
+}
+
+impl PartialEq for Finite {
+    fn eq(&self, other: &Self) -> bool {
+        self.get() == other.get()
+    }
+}
+
+impl PartialOrd for Finite {
+    fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
+        self.get().partial_cmp(&other.get())
+    }
+}
+
 struct Raw(f64);
 
 impl serde::Serialize for Raw {
@@ -184,4 +221,26 @@ pub(crate) fn read_whole<'de, D: Deserializer<'de>>(source: D, largest: u64) -> 
         }
     }
     source.deserialize_u64(Whole(largest))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_absent_number_takes_no_room() {
+        assert_eq!(size_of::<Option<Length>>(), size_of::<f64>());
+    }
+
+    #[test]
+    fn a_number_keeps_its_bits() {
+        for value in [0.0, -0.0, 1.0, -1.5, f64::MIN_POSITIVE, 5e-324, LARGEST, -LARGEST] {
+            assert_eq!(Length::new(value).map(|length| length.get().to_bits()), Some(value.to_bits()));
+        }
+        for value in [f64::NAN, -f64::NAN, f64::INFINITY, f64::NEG_INFINITY, LARGEST + 1.0] {
+            assert_eq!(Length::new(value), None);
+        }
+        assert_eq!(Length::new(0.0), Length::new(-0.0));
+        assert!(Length::new(2.0) < Length::new(10.0) && Length::new(-3.0) < Length::new(-2.0));
+    }
 }
