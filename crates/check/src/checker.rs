@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
-use rustc_hash::FxHashMap;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::Severity;
@@ -198,6 +197,7 @@ impl Checker {
             let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
             let count = std::mem::take(&mut run.observations).len();
+            run.equipment.shrink_to_fit();
             summaries.push(RunSummary {
                 index,
                 run,
@@ -209,13 +209,7 @@ impl Checker {
                 operational,
             });
         }
-        let by_id: FxHashMap<&str, usize> =
-            summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
-        let mut by_pipe: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
-        for summary in &summaries {
-            by_pipe.entry(summary.run.pipe.as_str()).or_default().push(summary.index);
-        }
-        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id, by_pipe };
+        let ending = Ending::new(&survey, &summaries, &media_used);
         for view in ending.locates() {
             walk.locate(&view);
         }

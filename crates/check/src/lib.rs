@@ -37,6 +37,7 @@ mod order;
 mod reach;
 mod report;
 mod rollup;
+mod rows;
 mod rules;
 mod settings;
 mod sink;
