@@ -23,7 +23,7 @@ pub struct Grader<'s> {
 }
 
 /// What a scheme has to say about one code, looked up once for a row however many rules ask.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Entries<'s> {
     by_aspect: [Vec<&'s GradeEntry>; 2],
 }

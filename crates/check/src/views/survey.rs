@@ -10,11 +10,10 @@ use obvert_model::text::Date;
 use rustc_hash::FxHashMap;
 
 use super::{MediaView, PipeView, StructureView};
-use crate::grading::Grader;
+use crate::grading::{Entries, Grader};
 use crate::measure::Measure;
 use crate::rows::Rows;
 use crate::sizes::Sizes;
-
 
 /// The head of a document and its tables, indexed.
 #[derive(Debug)]
@@ -33,7 +32,8 @@ pub struct Survey<'d> {
     pub crs: Option<Crs>,
     /// Why the reference system cannot be computed with, where it is stated but cannot.
     pub crs_error: Option<String>,
-    pub(crate) codes: FxHashMap<&'d str, &'d Code>,
+    /// The codes of the list, each with what the grade scheme has to say about it.
+    codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
     parties: Rows,
     equipment: Rows,
     structures: Rows,
@@ -42,7 +42,6 @@ pub struct Survey<'d> {
     measure: OnceLock<Measure>,
     sizes: OnceLock<Sizes>,
 }
-
 
 impl<'d> Survey<'d> {
     pub(crate) fn new(
@@ -56,18 +55,21 @@ impl<'d> Survey<'d> {
             Some(Ok(crs)) => (Some(crs), None),
             Some(Err(error)) => (None, Some(error.to_string())),
         };
+        let grader = list
+            .zip(scheme)
+            .filter(|(list, scheme)| scheme.code_list.list == list.id)
+            .map(|(_, scheme)| Grader::new(scheme));
+        let entries = |code: &str| grader.as_ref().and_then(|grader| grader.entries(code)).cloned();
+        let codes = list.map(CodeList::by_code).unwrap_or_default();
         Self {
             head,
             today,
             list,
-            grader: list
-                .zip(scheme)
-                .filter(|(list, scheme)| scheme.code_list.list == list.id)
-                .map(|(_, scheme)| Grader::new(scheme)),
+            codes: codes.into_iter().map(|(name, code)| (name, (code, entries(name)))).collect(),
+            grader,
             scheme,
             crs,
             crs_error,
-            codes: list.map(CodeList::by_code).unwrap_or_default(),
             parties: Rows::new(&head.parties),
             equipment: Rows::new(&head.equipment),
             structures: Rows::new(&head.structures),
@@ -81,7 +83,12 @@ impl<'d> Survey<'d> {
     /// The code of a name, in the document's code list.
     #[must_use]
     pub fn code(&self, code: &str) -> Option<&'d Code> {
-        self.codes.get(code).copied()
+        self.codes.get(code).map(|(code, _)| *code)
+    }
+
+    /// The code of a name, and what the grade scheme has to say about it.
+    pub(crate) fn known(&self, code: &str) -> Option<(&'d Code, Option<&Entries<'d>>)> {
+        self.codes.get(code).map(|(code, entries)| (*code, entries.as_ref()))
     }
 
     /// The party of an id.
