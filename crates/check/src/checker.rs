@@ -190,6 +190,9 @@ impl Checker {
                 graded += usize::from(row.row.grades.is_some());
                 tally(&row, &mut tallies);
             }
+            if let Some(grader) = &survey.grader {
+                tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
+            }
             for index in view.media.iter().flatten() {
                 media_used[*index] = true;
             }
@@ -243,11 +246,10 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     if row.row.grades.is_none() && row.facts.entries.is_none() {
         return;
     }
-    let open = row.row.is_stretch() && row.row.to.is_none();
-    let metres = (!open).then(|| survey.metres(row.row.end()) - survey.metres(row.row.at));
+    let counted = row.counted();
     for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
-            tally.add(grade, metres, grader.scheme);
+            tally.add(grade, counted, grader.scheme);
         }
     }
 }

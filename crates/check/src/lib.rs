@@ -42,6 +42,7 @@ mod rules;
 mod settings;
 mod sink;
 mod sizes;
+mod tally;
 mod time;
 mod views;
 
