@@ -96,12 +96,6 @@ impl Checker {
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        struct Borrowed<'d>(std::slice::Iter<'d, Run>);
-        impl Runs for Borrowed<'_> {
-            fn next_run(&mut self) -> Option<Run> {
-                self.0.next().cloned()
-            }
-        }
         let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
         self.add_structural(&mut report, &obvert_model::read::twice(document));
         report
@@ -132,7 +126,7 @@ impl Checker {
         report.sort();
     }
 
-    fn list_for(&self, head: &Head) -> Option<&CodeList> {
+    pub(crate) fn list_for(&self, head: &Head) -> Option<&CodeList> {
         let (id, version) = (&head.coding.list, &head.coding.version);
         self.settings
             .code_lists
@@ -141,7 +135,7 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
-    fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
+    pub(crate) fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
         let grading = head.grading.as_ref()?;
         self.settings
             .grade_schemes
@@ -251,6 +245,15 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, counted, grader.scheme);
         }
+    }
+}
+
+/// The runs of a document that is in memory.
+pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
+
+impl Runs for Borrowed<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        self.0.next().cloned()
     }
 }
 

@@ -30,6 +30,7 @@ mod bore;
 mod catalogue;
 mod checker;
 mod finding;
+mod grade_table;
 pub mod grading;
 mod levels;
 mod measure;
