@@ -147,7 +147,7 @@ fn a_list_that_is_no_json_says_where() {
     let kinds: Vec<_> = error.problems.iter().map(|problem| problem.kind).collect();
     assert_eq!(kinds, [ProblemKind::MissingKey, ProblemKind::UnknownKey, ProblemKind::WrongType]);
     let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
-    assert!(error.problems.iter().any(|problem| problem.pointer == "/codes" && problem.line == 9), "{error}");
+    assert!(error.problems.iter().any(|problem| problem.pointer == "/codes" && problem.line == 8), "{error}");
     assert!(error.problems.iter().any(|problem| problem.message == "the key \"scale\" is missing"), "{error}");
 }
 
