@@ -70,7 +70,12 @@ type Pick = (prop::sample::Index, Vec<Option<prop::sample::Index>>, Vec<(prop::s
 
 fn picks() -> impl Strategy<Value = Vec<Pick>> {
     let amount = (any::<prop::sample::Index>(), 0..1000);
-    let one = (any::<prop::sample::Index>(), prop::collection::vec(any::<Option<prop::sample::Index>>(), 0..3), prop::collection::vec(amount, 0..3), any::<u8>());
+    let one = (
+        any::<prop::sample::Index>(),
+        prop::collection::vec(any::<Option<prop::sample::Index>>(), 0..3),
+        prop::collection::vec(amount, 0..3),
+        any::<u8>(),
+    );
     prop::collection::vec(one, 1..12)
 }
 
@@ -97,7 +102,8 @@ fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
             };
             row.characterisation.push(word);
         }
-        let quantities = amounts.iter().map(|(unit, value)| json!({ "value": value, "unit": unit.get(QuantityUnit::ALL) }));
+        let quantities =
+            amounts.iter().map(|(unit, value)| json!({ "value": value, "unit": unit.get(QuantityUnit::ALL) }));
         row.quantities = serde_json::from_value(quantities.collect()).unwrap();
     }
     document
@@ -228,8 +234,16 @@ fn what_each_kind_of_observation_becomes() {
             json!({ "code": "roots.in-connection", "quantities": [{ "value": 35, "unit": "percent" }], "remark": "dense" }),
             json!({ "code": "BBA", "remark": "roots in connection [obvert-terms roots.in-connection], loss 35 %; dense" }),
             vec![
-                (LossKind::Changed, "/code", "roots.in-connection becomes BBA of en-13508-2, which means more than that"),
-                (LossKind::Dropped, "/quantities/0", "roots.in-connection becomes BBA of en-13508-2, which has no place for its loss"),
+                (
+                    LossKind::Changed,
+                    "/code",
+                    "roots.in-connection becomes BBA of en-13508-2, which means more than that",
+                ),
+                (
+                    LossKind::Dropped,
+                    "/quantities/0",
+                    "roots.in-connection becomes BBA of en-13508-2, which has no place for its loss",
+                ),
             ],
         ),
         // A value that the other list cannot say.
@@ -237,19 +251,31 @@ fn what_each_kind_of_observation_becomes() {
             json!({ "code": "connection.preformed", "characterisation": ["square"], "quantities": [{ "value": 6, "unit": "in" }] }),
             json!({ "code": "BCA", "characterisation": ["A"], "quantities": [{ "value": 6, "unit": "in" }],
                     "remark": "preformed junction, square (tee) [obvert-terms connection.preformed square]" }),
-            vec![(LossKind::Dropped, "/characterisation/0", "connection.preformed becomes BCA A of en-13508-2, which has no place for square")],
+            vec![(
+                LossKind::Dropped,
+                "/characterisation/0",
+                "connection.preformed becomes BCA A of en-13508-2, which has no place for square",
+            )],
         ),
         // No equivalent.
         (
             json!({ "code": "change.size", "quantities": [{ "value": 200, "unit": "mm" }], "grades": { "structural": 2 } }),
             json!({ "code": "BDB", "remark": "change of size [obvert-terms change.size], height 200 mm", "grades": { "structural": 2 } }),
-            vec![(LossKind::Changed, "/code", "change.size has no equivalent in en-13508-2; it becomes BDB, general remark")],
+            vec![(
+                LossKind::Changed,
+                "/code",
+                "change.size has no equivalent in en-13508-2; it becomes BDB, general remark",
+            )],
         ),
         // No code at all.
         (
             json!({ "code": "rots.fine", "remark": "by hand" }),
             json!({ "code": "BDB", "remark": "[obvert-terms rots.fine]; by hand" }),
-            vec![(LossKind::Changed, "/code", "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark")],
+            vec![(
+                LossKind::Changed,
+                "/code",
+                "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark",
+            )],
         ),
     ];
     for (before, after, losses) in cases {
@@ -264,8 +290,11 @@ fn what_each_kind_of_observation_becomes() {
         let kept = is.as_object_mut().unwrap().remove("extensions");
         assert_eq!(kept.is_some(), !losses.is_empty(), "{before}: {kept:?}");
         assert_eq!(is, serde_json::to_value(survey(json!([with(after)])).runs[0].observations[0].clone()).unwrap());
-        let said: Vec<_> = report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str())).collect();
-        let pointer = |(kind, key, message): &(LossKind, &str, &'static str)| (*kind, format!("/runs/0/observations/0{key}"), *message);
+        let said: Vec<_> =
+            report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str())).collect();
+        let pointer = |(kind, key, message): &(LossKind, &str, &'static str)| {
+            (*kind, format!("/runs/0/observations/0{key}"), *message)
+        };
         let expected: Vec<_> = losses.iter().map(pointer).collect();
         assert_eq!(said, expected.iter().map(|(kind, at, message)| (*kind, at.as_str(), *message)).collect::<Vec<_>>());
         let (back, _) = home(&translated);
@@ -275,7 +304,9 @@ fn what_each_kind_of_observation_becomes() {
 
 #[test]
 fn what_could_be_several_is_not_guessed() {
-    let mut document = survey(json!([{ "id": "1", "at": 3, "code": "BAB", "characterisation": ["B"], "quantities": [{ "value": 2, "unit": "mm" }] }]));
+    let mut document = survey(
+        json!([{ "id": "1", "at": 3, "code": "BAB", "characterisation": ["B"], "quantities": [{ "value": 2, "unit": "mm" }] }]),
+    );
     document.head.coding = serde_json::from_value(json!({ "list": "en-13508-2", "version": "2003+A1:2011" })).unwrap();
     let (translated, report) = home(&document);
     assert_eq!(row(&translated)["code"], "note.remark");
@@ -325,7 +356,9 @@ fn what_is_from_memory_is_noted() {
     let notes: Vec<_> = report.notes.iter().map(|note| note.message.as_str()).collect();
     assert_eq!(
         notes,
-        ["what en-13508-2 has as BAJ and BCE is known here from memory only; hold it against the list's own text before relying on it"]
+        [
+            "what en-13508-2 has as BAJ and BCE is known here from memory only; hold it against the list's own text before relying on it"
+        ]
     );
 }
 

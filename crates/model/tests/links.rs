@@ -91,10 +91,7 @@ fn what_is_from_memory_says_so() {
         codes.map(|code| code.code.as_str()).collect()
     };
     assert_eq!(of(Standing::Read), ["BCA"]);
-    assert_eq!(
-        of(Standing::FromMemory),
-        ["BAM", "BCC", "BCD", "BCE", "BDA", "BDB", "BDC", "BDD", "BDE", "BDF", "BDG"]
-    );
+    assert_eq!(of(Standing::FromMemory), ["BAM", "BCC", "BCD", "BCE", "BDA", "BDB", "BDC", "BDD", "BDE", "BDF", "BDG"]);
     assert_eq!(of(Standing::SecondHand).len(), 36 - 1 - 11);
     let mut sure = Vec::new();
     for code in &list.codes {
@@ -183,7 +180,11 @@ fn the_link_that_asks_for_most_is_taken() {
         ("BAB", &["B", "A"][..], "crack.longitudinal"),
         ("BAF", &["B", "C"], "surface.spalled chemical !"),
         ("BAF", &["Q"], "-"),
-        ("BAC", &[], "BAC could be break.displaced or break.missing or collapse: what would tell them apart is not recorded"),
+        (
+            "BAC",
+            &[],
+            "BAC could be break.displaced or break.missing or collapse: what would tell them apart is not recorded",
+        ),
         ("BAD", &["D"], "collapse !"),
         ("BCA", &["A"], "connection.preformed"),
         ("BCA", &["A", "A"], "connection.preformed !"),
@@ -205,14 +206,19 @@ fn amounts_go_to_their_own_places_as_they_were_recorded() {
     let carried = back().carry("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
     assert_eq!((carried.code.code.as_str(), &*carried.quantities), ("joint.displaced", std::slice::from_ref(&inches)));
     let names = |letter| CodeList::en_13508_2().by_code()["BAJ"].amounts(&[letter]).map(|q| q.unit).collect::<Vec<_>>();
-    assert_eq!([names("B"), names("C"), names("Z")], [vec![QuantityUnit::Millimetre], vec![QuantityUnit::Degrees], vec![]]);
+    assert_eq!(
+        [names("B"), names("C"), names("Z")],
+        [vec![QuantityUnit::Millimetre], vec![QuantityUnit::Degrees], vec![]]
+    );
 
-    let two = [amount(6.0, QuantityUnit::Inch), amount(100.0, QuantityUnit::Millimetre), amount(3.0, QuantityUnit::Count)];
+    let two =
+        [amount(6.0, QuantityUnit::Inch), amount(100.0, QuantityUnit::Millimetre), amount(3.0, QuantityUnit::Count)];
     let carried = there().carry("connection.saddle", &[], &two).unwrap();
     assert_eq!(carried.quantities, two[..2]);
     assert_eq!(carried.lost, [Lost::Amount(2, None)]);
 
-    let carried = there().carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)]).unwrap();
+    let carried =
+        there().carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)]).unwrap();
     assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("flow"))]));
 }
 

@@ -99,18 +99,82 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
     use ProblemKind as K;
     assert!(CodeList::read(WRITTEN.as_bytes()).unwrap().problems().is_empty());
     let cases: &[Broken] = &[
-        ("\"quantities\"", "\"quantites\"", K::UnknownKey, "/codes/0/quantites", "\"quantites\"", "unknown key", Some("quantities")),
+        (
+            "\"quantities\"",
+            "\"quantites\"",
+            K::UnknownKey,
+            "/codes/0/quantites",
+            "\"quantites\"",
+            "unknown key",
+            Some("quantities"),
+        ),
         ("\"title\"", "\"note\"", K::UnknownKey, "/note", "\"note\"", "what can stand here: $schema, code_list", None),
         ("\"title\"", "\"note\"", K::MissingKey, "", "{", "the key \"title\" is missing", None),
-        ("\"structural\"", "\"structual\"", K::UnknownWord, "/codes/0/family", "\"structual\"", "is none of: structural, operational", Some("structural")),
-        ("\"mm\"", "\"millimetres\"", K::UnknownWord, "/codes/0/quantities/0/unit", "\"millimetres\"", "is none of: mm, in", None),
-        ("\"max\": 50", "\"max\": \"50\"", K::WrongType, "/codes/0/quantities/0/max", "\"50\"", "expected a number, found a text", None),
-        ("[\"B\"]", "\"B\"", K::WrongType, "/codes/0/same_as/0/characterisation", "\"B\" }", "expected a list, found a text", None),
+        (
+            "\"structural\"",
+            "\"structual\"",
+            K::UnknownWord,
+            "/codes/0/family",
+            "\"structual\"",
+            "is none of: structural, operational",
+            Some("structural"),
+        ),
+        (
+            "\"mm\"",
+            "\"millimetres\"",
+            K::UnknownWord,
+            "/codes/0/quantities/0/unit",
+            "\"millimetres\"",
+            "is none of: mm, in",
+            None,
+        ),
+        (
+            "\"max\": 50",
+            "\"max\": \"50\"",
+            K::WrongType,
+            "/codes/0/quantities/0/max",
+            "\"50\"",
+            "expected a number, found a text",
+            None,
+        ),
+        (
+            "[\"B\"]",
+            "\"B\"",
+            K::WrongType,
+            "/codes/0/same_as/0/characterisation",
+            "\"B\" }",
+            "expected a list, found a text",
+            None,
+        ),
         ("\"max\": 50", "\"max\": null", K::NullValue, "/codes/0/quantities/0/max", "null", "leave the key out", None),
         ("\"crack\", \"family\"", "\"\", \"family\"", K::EmptyText, "/codes/0/code", "\"\"", "empty text", None),
-        ("\"de\": \"Riss\"", "\"en\": \"Riss\"", K::DuplicateKey, "/codes/0/label/en", "\"en\": \"Riss\"", "stands twice", None),
-        ("\"de\": \"Riss\"", "\"de_DE\": \"Riss\"", K::TextForm, "/codes/0/label/de_DE", "\"Riss\"", "is not a language tag", None),
-        ("\"0.1\"", "\"0.2\"", K::UnknownWord, "/code_list", "\"0.2\"", "the code list is of version \"0.2\" of the format; this reader knows 0.1", None),
+        (
+            "\"de\": \"Riss\"",
+            "\"en\": \"Riss\"",
+            K::DuplicateKey,
+            "/codes/0/label/en",
+            "\"en\": \"Riss\"",
+            "stands twice",
+            None,
+        ),
+        (
+            "\"de\": \"Riss\"",
+            "\"de_DE\": \"Riss\"",
+            K::TextForm,
+            "/codes/0/label/de_DE",
+            "\"Riss\"",
+            "is not a language tag",
+            None,
+        ),
+        (
+            "\"0.1\"",
+            "\"0.2\"",
+            K::UnknownWord,
+            "/code_list",
+            "\"0.2\"",
+            "the code list is of version \"0.2\" of the format; this reader knows 0.1",
+            None,
+        ),
     ];
     for (from, to, kind, pointer, at, message, near) in cases {
         assert_eq!(WRITTEN.matches(from).count(), 1, "{from}");
@@ -143,7 +207,8 @@ fn a_list_that_is_no_json_says_where() {
     }
     assert!(CodeList::read(b"\x1f\x8b\x08").unwrap_err().message.contains("gzip"));
     // Everything at once, in the order of the source.
-    let error = CodeList::read(WRITTEN.replace("\"title\"", "\"titel\"").replace("\"mm\"", "3").as_bytes()).unwrap_err();
+    let error =
+        CodeList::read(WRITTEN.replace("\"title\"", "\"titel\"").replace("\"mm\"", "3").as_bytes()).unwrap_err();
     let kinds: Vec<_> = error.problems.iter().map(|problem| problem.kind).collect();
     assert_eq!(kinds, [ProblemKind::MissingKey, ProblemKind::UnknownKey, ProblemKind::WrongType]);
     let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
@@ -252,17 +317,17 @@ fn what_makes_no_sense_in_a_list_is_found() {
             json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"], "fit": "wider" }),
             vec![],
         ),
-        (
-            "/codes/0/same_as/-",
-            json!({ "list": "elsewhere", "code": "split", "when": ["along"] }),
-            vec![],
-        ),
+        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "split", "when": ["along"] }), vec![]),
         (
             "/codes/0/same_as/-",
             json!({ "list": "elsewhere", "code": "crack", "when": ["along"] }),
             vec![(K::Ambiguous, "/codes/0/same_as/2")],
         ),
-        ("/codes/1/same_as", json!([{ "list": "elsewhere", "code": "crack" }]), vec![(K::Ambiguous, "/codes/1/same_as/0")]),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "elsewhere", "code": "crack" }]),
+            vec![(K::Ambiguous, "/codes/1/same_as/0")],
+        ),
         ("/codes/1/same_as", json!([{ "list": "elsewhere", "code": "crack", "fit": "wider" }]), vec![]),
         // Conditions that the code cannot meet.
         (
@@ -487,14 +552,16 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
 fn what_was_meant_is_suggested() {
     let near = |list: Value| read_list(&list).problems().first().and_then(|problem| problem.suggestion.clone());
     assert_eq!(near(with(list(), "/codes/0/same_as/0/code", json!("rots"))).as_deref(), Some("roots"));
-    let link = |code: &str, letters: Value| json!([{ "list": "en-13508-2", "code": code, "characterisation": letters }]);
+    let link =
+        |code: &str, letters: Value| json!([{ "list": "en-13508-2", "code": code, "characterisation": letters }]);
     assert_eq!(near(with(list(), "/codes/1/same_as", link("BBF1", json!([])))).as_deref(), Some("BBF"));
     let amounts = json!([{ "list": "en-13508-2", "code": "BBA", "quantities": [{ "own": "los", "other": "los" }] }]);
     let problems = read_list(&with(list(), "/codes/1/same_as", amounts)).problems();
     let suggested: Vec<_> = problems.iter().map(|problem| problem.suggestion.as_deref()).collect();
     assert_eq!(suggested, [None, Some("loss")]);
     let terms = read_list(&list());
-    let near = |scheme: Value| read_scheme(&scheme).problems(&terms).first().and_then(|problem| problem.suggestion.clone());
+    let near =
+        |scheme: Value| read_scheme(&scheme).problems(&terms).first().and_then(|problem| problem.suggestion.clone());
     assert_eq!(near(with(scheme(), "/entries/3/code", json!("root"))).as_deref(), Some("roots"));
     let band = json!([{ "quantity": "widht", "from": 0, "grade": 1 }]);
     assert_eq!(near(with(scheme(), "/entries/1/bands", band)).as_deref(), Some("width"));

@@ -52,11 +52,7 @@ use words::{Phrase, several};
 ///
 /// # Errors
 /// When the document is not coded in `from`, or `to` has no code for a general remark.
-pub fn document(
-    document: &Document,
-    from: &CodeList,
-    to: &CodeList,
-) -> Result<(Document, LossReport), ConvertError> {
+pub fn document(document: &Document, from: &CodeList, to: &CodeList) -> Result<(Document, LossReport), ConvertError> {
     let coding = &document.head.coding;
     let refused = |message| Err(ConvertError::Refused { message });
     if coding.list != from.id || coding.version != from.version {
@@ -144,7 +140,8 @@ impl<'l> Way<'l> {
                         }
                         Lost::Choice(others) => {
                             let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
-                            let message = format!("{is} becomes {other} of {to}, and could as well be {}", several(&others));
+                            let message =
+                                format!("{is} becomes {other} of {to}, and could as well be {}", several(&others));
                             (LossKind::Changed, "/code".to_owned(), message)
                         }
                         Lost::Characterisation(place) => {
@@ -250,9 +247,11 @@ fn from_memory<'d>(list: &CodeList, document: &'d Document) -> Vec<&'d str> {
     let mut found = BTreeSet::new();
     for row in document.runs.iter().flat_map(|run| &run.observations) {
         let Some(code) = codes.get(row.code.as_str()) else { continue };
-        let mut values = code.characterisation.iter().zip(&row.characterisation).filter_map(|(place, value)| {
-            place.values.iter().find(|known| known.value == *value)
-        });
+        let mut values = code
+            .characterisation
+            .iter()
+            .zip(&row.characterisation)
+            .filter_map(|(place, value)| place.values.iter().find(|known| known.value == *value));
         let mut amounts = code.amounts(&row.characterisation).take(row.quantities.len());
         if is(code.standing) || values.any(|value| is(value.standing)) || amounts.any(|amount| is(amount.standing)) {
             found.insert(row.code.as_str());

@@ -163,7 +163,7 @@ table! {
         label: Labels,
         /// How far it can be trusted, where that differs from its code.
         standing?: Standing,
-        /// Where it was read.
+        /// Where it was read, or what is uncertain about it.
         source?: Text,
     }
 }
@@ -202,7 +202,7 @@ table! {
         when[]: Text,
         /// How far it can be trusted, where that differs from its code.
         standing?: Standing,
-        /// Where it was read.
+        /// Where it was read, or what is uncertain about it.
         source?: Text,
     }
 }
@@ -217,7 +217,7 @@ table! {
         extent?: ClockExtent,
         /// How far this can be trusted, where that differs from the code.
         standing?: Standing,
-        /// Where it was read.
+        /// Where it was read, or what is uncertain about it.
         source?: Text,
     }
 }
@@ -292,7 +292,7 @@ table! {
         /// How far the code, its name and what it holds can be trusted, as far as nothing below says otherwise. A list
         /// that is its own authority has none.
         standing?: Standing,
-        /// Where it was read.
+        /// Where it was read, or what is uncertain about it.
         source?: Text,
         /// How far what it says of clock, stretch, joint, materials and shapes can be trusted, where that differs.
         use_standing?: Standing,
@@ -308,7 +308,10 @@ impl Code {
     }
 
     /// What the amounts of an observation with this characterisation measure, in the order in which they stand there.
-    pub fn amounts<'c, C: AsRef<str>>(&'c self, characterisation: &'c [C]) -> impl Iterator<Item = &'c QuantityMeaning> {
+    pub fn amounts<'c, C: AsRef<str>>(
+        &'c self,
+        characterisation: &'c [C],
+    ) -> impl Iterator<Item = &'c QuantityMeaning> {
         self.quantities.iter().filter(move |meaning| begins(characterisation, &meaning.when))
     }
 }

@@ -123,7 +123,8 @@ impl<'l> Crosswalk<'l> {
         for target in &to.codes {
             for same in target.same_as.iter().filter(|same| same.list == from.id && same.fit() == Fit::Exact) {
                 let own = links.get(same.code.as_str());
-                let settled = own.is_some_and(|own| own.iter().any(|link| link.when == same.characterisation.as_slice()));
+                let settled =
+                    own.is_some_and(|own| own.iter().any(|link| link.when == same.characterisation.as_slice()));
                 if settled || !codes.contains_key(same.code.as_str()) {
                     continue;
                 }

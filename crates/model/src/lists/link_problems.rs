@@ -120,9 +120,8 @@ fn amount<'c>(
     at: &str,
     problems: &mut Problems,
 ) -> Option<&'c QuantityMeaning> {
-    let can = |meaning: &&QuantityMeaning| {
-        begins(characterisation, &meaning.when) || begins(&meaning.when, characterisation)
-    };
+    let can =
+        |meaning: &&QuantityMeaning| begins(characterisation, &meaning.when) || begins(&meaning.when, characterisation);
     let found = code.quantities.iter().filter(can).find(|meaning| *meaning.name == *name);
     if found.is_none() {
         let names = || code.quantities.iter().filter(can).map(|meaning| meaning.name.as_str());

@@ -56,7 +56,8 @@ fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
     for (index, quantity) in code.quantities.iter().enumerate() {
         let at = format!("{at}/quantities/{index}");
         // Amounts of one name can stand for different characterisations, where only one of them ever applies.
-        let meets = |other: &&QuantityMeaning| begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when);
+        let meets =
+            |other: &&QuantityMeaning| begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when);
         let before = &code.quantities[..index];
         if before.iter().filter(meets).any(|other| other.name == quantity.name) {
             let message = format!("the amount {:?} stands twice; keep one", &*quantity.name);
@@ -121,7 +122,11 @@ pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: 
             }
             None => {
                 let has = code.characterisation.len();
-                format!("{:?} has {has} places for a characterisation, and {value:?} would be in place {}", &*code.code, index + 1)
+                format!(
+                    "{:?} has {has} places for a characterisation, and {value:?} would be in place {}",
+                    &*code.code,
+                    index + 1
+                )
             }
         };
         problems.unknown(ListProblemKind::Unknown, format!("{at}/{index}"), message, value, known());
