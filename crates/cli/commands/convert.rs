@@ -140,10 +140,10 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
-/// Says what was lost, and writes unless that is refused. The same loss of many values is said once, with their number.
+/// Says what was lost, first by the translation of codes, then by the form, and writes unless that is refused. The same loss of many values is said once, with their number.
 fn finish(
     arguments: &Convert,
-    reports: &[LossReport],
+    reports: &[LossReport; 2],
     write: impl FnOnce() -> Result<(), Failure>,
 ) -> Result<Status, Failure> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
@@ -167,7 +167,8 @@ fn finish(
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
         writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
     }
-    for note in reports.iter().flat_map(|report| &report.notes) {
+    // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
+    for note in reports.first().into_iter().flat_map(|recoded| &recoded.notes) {
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
     drop(say);
