@@ -91,6 +91,24 @@ fn the_rules_about_codes_go_by_the_list() {
     }
 }
 
+/// A row in the standard's letters in a document that names another list: what it would be there, by its letters.
+#[test]
+fn a_code_of_another_list_is_recognised() {
+    let mut document = document("crates/check/src/minimal.obvert.json");
+    let mut help = |characterisation: &[&str]| {
+        let row = &mut document.runs[0].observations[2];
+        row.code = "BAC".parse().expect("code");
+        row.characterisation = characterisation.iter().map(|letter| letter.parse().expect("text")).collect();
+        let report = check(&document);
+        let finding = report.findings.iter().find(|finding| finding.rule == "code-unknown").expect("found");
+        finding.help.clone().map(|help| help.to_string()).expect("help")
+    };
+    assert!(help(&["C"]).ends_with("here it would be \"collapse\""), "{}", help(&["C"]));
+    let open = help(&[]);
+    assert!(open.starts_with("\"BAC\" is a code of en-13508-2"), "{open}");
+    assert!(open.ends_with("one of break.displaced, break.missing, hole, collapse, joint.damaged"), "{open}");
+}
+
 #[test]
 fn the_command_translates_says_what_is_lost_and_comes_back() {
     let folder = tempfile::tempdir().expect("folder");

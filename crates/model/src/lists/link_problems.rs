@@ -8,13 +8,16 @@ use super::problems::Problems;
 use super::{Code, CodeList, Fit, ListProblemKind, QuantityMeaning, SameAmount, SameAs};
 use crate::text::Text;
 
+/// A code with a characterisation.
+type Characterised<'l> = (&'l str, &'l [Text]);
+
 /// Looks at every link of a list. Those to lists that are not at hand can be looked at from this side only.
 pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems) {
     let own = list.by_code();
     let built_in = |id: &str| CodeList::built_ins().into_iter().find(|known| *known.id == *id);
     let mut lists: FxHashMap<&str, Option<FxHashMap<&str, &Code>>> = FxHashMap::default();
     // Which code says that it is the same as a code elsewhere; two that do leave no way back.
-    let mut claimed: FxHashMap<(&str, &str, &[Text]), (&str, &[Text])> = FxHashMap::default();
+    let mut claimed: FxHashMap<(&str, Characterised<'_>), Characterised<'_>> = FxHashMap::default();
     for (index, code) in list.codes.iter().enumerate() {
         for (number, link) in code.same_as.iter().enumerate() {
             let at = format!("/codes/{index}/same_as/{number}");
@@ -41,7 +44,7 @@ pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems
                 continue;
             }
             if link.fit() == Fit::Exact {
-                let key = (link.list.as_str(), link.code.as_str(), link.characterisation.as_slice());
+                let key = (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
                 let this = (code.code.as_str(), link.when.as_slice());
                 let first = *claimed.entry(key).or_insert(this);
                 if first != this {
