@@ -138,6 +138,12 @@ pub(crate) struct Convert {
     /// The form to write; told from the name of OUT when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) to: Option<Form>,
+    /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
+    #[arg(long, value_name = "LIST")]
+    pub(crate) coding: Option<String>,
+    /// A code list of your own (JSON), to translate from or to.
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
     /// Refuse to write when something would be lost or changed.
     #[arg(long)]
     pub(crate) lossless: bool,

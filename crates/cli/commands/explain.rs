@@ -1,7 +1,9 @@
 //! `obvert explain`: what a rule, a code or a field means.
 
+mod code;
+
 use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
-use obvert::model::lists::{Code, CodeList, GradeScheme};
+use obvert::model::lists::CodeList;
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
 
@@ -19,9 +21,10 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
             wrapped(out, "", kind.meaning())
         });
     }
-    let list = CodeList::obvert_terms();
-    if let Some(code) = list.codes.iter().find(|code| *code.code == *name) {
-        return explain_code(list, code);
+    for list in CodeList::built_ins() {
+        if let Some(code) = list.codes.iter().find(|code| *code.code == *name) {
+            return out(|out| code::explain(out, list, code));
+        }
     }
     // A pointer from a finding is as good as a path of keys.
     let keys: Vec<&str> =
@@ -32,17 +35,18 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
     }
-    Err(unknown(name, list).into())
+    Err(unknown(name).into())
 }
 
-fn unknown(name: &str, list: &CodeList) -> String {
+fn unknown(name: &str) -> String {
+    let meant = name.to_lowercase();
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
-    let codes = list.codes.iter().map(|code| code.code.as_str());
+    let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
     let near = rules
         .chain(kinds)
         .chain(codes)
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(name, candidate), candidate))
+        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
         .filter(|(likeness, _)| *likeness >= 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     match near {
@@ -100,90 +104,6 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             ),
         )
     })
-}
-
-fn explain_code(list: &CodeList, code: &Code) -> Result<Status, Failure> {
-    out(|out| {
-        writeln!(out, "{} ({}, {} {})\n", strong(&code.code), code.family, list.id, list.version)?;
-        wrapped(out, "", &format!("{}. {}", capital(code.name()), code.meaning.as_deref().unwrap_or_default()))?;
-        writeln!(out)?;
-        for slot in &code.characterisation {
-            let values: Vec<&str> = slot.values.iter().map(|value| value.value.as_str()).collect();
-            let must = if slot.required { "required" } else { "optional" };
-            wrapped(out, "  ", &format!("characterisation, {} ({must}): {}", slot.name, values.join(", ")))?;
-        }
-        for quantity in &code.quantities {
-            let must = if quantity.required == Some(true) { "required" } else { "optional" };
-            let of = quantity.of.map(|of| format!(" of the {}", of.as_str().replace('-', " "))).unwrap_or_default();
-            let range = match (quantity.min, quantity.max) {
-                (Some(min), Some(max)) => format!(", {min} to {max}"),
-                _ => String::new(),
-            };
-            wrapped(out, "  ", &format!("quantity, {} in {}{of}{range} ({must})", quantity.name, quantity.unit))?;
-        }
-        let extent = code.clock.extent.map(|extent| format!(", {extent}")).unwrap_or_default();
-        writeln!(out, "  clock: {}{extent}", code.clock.usage)?;
-        writeln!(out, "  over a stretch: {}", code.continuous)?;
-        writeln!(out, "  at a joint: {}", code.joint)?;
-        if !code.materials.is_empty() {
-            let materials: Vec<&str> = code.materials.iter().map(|material| material.as_str()).collect();
-            writeln!(out, "  materials: {}", materials.join(", "))?;
-        }
-        for same in &code.same_as {
-            let letters: String = same.characterisation.iter().map(|letter| format!(" {letter}")).collect();
-            writeln!(out, "  same as: {} {}{letters}", same.list, same.code)?;
-        }
-        let scheme = GradeScheme::obvert_grades();
-        let entries: Vec<_> = scheme.entries.iter().filter(|entry| entry.code == code.code).collect();
-        if !entries.is_empty() {
-            writeln!(
-                out,
-                "\n{} ({} {}; {} best, {} worst)",
-                strong("Grades"),
-                scheme.id,
-                scheme.version,
-                scheme.scale.best,
-                scheme.scale.worst
-            )?;
-        }
-        for entry in entries {
-            let mut conditions: Vec<String> = entry.characterisation.iter().map(ToString::to_string).collect();
-            conditions.extend(entry.materials.iter().map(ToString::to_string));
-            if let Some(size) = &entry.size {
-                match (size.from.filter(|from| *from > 0.0), size.below) {
-                    (Some(from), Some(below)) => conditions.push(format!("height {from} mm up to below {below} mm")),
-                    (Some(from), None) => conditions.push(format!("height from {from} mm")),
-                    (None, Some(below)) => conditions.push(format!("height below {below} mm")),
-                    (None, None) => {}
-                }
-            }
-            let conditions =
-                if conditions.is_empty() { String::new() } else { format!(" ({})", conditions.join(", ")) };
-            let unit = |name: &str| {
-                code.quantities
-                    .iter()
-                    .find(|quantity| *quantity.name == *name)
-                    .map(|quantity| quantity.unit.as_str())
-                    .unwrap_or_default()
-            };
-            let bands: Vec<String> = entry
-                .bands
-                .iter()
-                .map(|band| format!("{} from {} {} of {}", band.grade, band.from, unit(&band.quantity), band.quantity))
-                .collect();
-            let plain = entry.grade.map(|grade| {
-                if bands.is_empty() { format!("{grade}") } else { format!("{grade} when that is not recorded") }
-            });
-            let all: Vec<String> = bands.into_iter().chain(plain).collect();
-            wrapped(out, "  ", &format!("{}{conditions}: {}", entry.aspect, all.join("; ")))?;
-        }
-        Ok(())
-    })
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }
 
 fn kind(shape: &Shape) -> String {

@@ -19,6 +19,7 @@ mod streaming;
 
 #[cfg(feature = "diagnose")]
 pub use diagnose::value_problems;
+pub(crate) use diagnose::{Subject, explain_as, nearest};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::twice;
 pub use place::{Place, Places, locate, locate_all};
