@@ -34,7 +34,7 @@ pub(crate) enum Colour {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Check surveys against the rules of the format.
+    /// Check surveys against the rules of the format. Media files themselves are not looked at.
     Check(Check),
     /// Turn a survey into another form.
     Convert(Convert),

@@ -75,6 +75,12 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         return Ok(Source { name, form: Form::Csv, files });
     }
     let bytes = fs::read(path).map_err(fail)?;
+    if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
+        let same = told == seen || told == Form::Csv && seen == Form::CsvZip;
+        if !same {
+            return Err(format!("{name}: looks like {}, but --from says {}", word(seen), word(told)).into());
+        }
+    }
     let form = match form.or_else(|| by_name(path)) {
         // A file of CSV tables is the zip of them; one table alone is no survey.
         Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
@@ -88,7 +94,6 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
-    let form = if form == Form::Xml && by_name(path) == Some(Form::Json) { Form::Json } else { form };
     Ok(Source { name, form, files: vec![(String::new(), bytes)] })
 }
 

@@ -60,7 +60,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the counter was set to zero again on the way",
-        rules: &["distance-falls", "decimal-slip"],
+        rules: &["distance-falls", "decimal-slip", "distance-negative"],
         by_catch: 5,
         make: |edit| {
             let (run, row) =
@@ -134,7 +134,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a decimal point too far left",
-        rules: &["decimal-slip"],
+        rules: &["decimal-slip", "distance-falls"],
         by_catch: 3,
         make: |edit| {
             let fits = |run: &Value, row: &Value| {
@@ -250,7 +250,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "nothing says where the counter was set",
         rules: &["counter-missing"],
-        by_catch: 0,
+        by_catch: 4,
         make: |edit| {
             let run = edit.row("runs", |run| run.get("launched").is_none() && run["method"] != "pole")?;
             edit.remove(&format!("/runs/{run}/counter"));

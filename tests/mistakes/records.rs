@@ -112,7 +112,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the two inverts of a pipe exchanged",
-        rules: &["gradient-uphill"],
+        rules: &["invert-outside-structure", "gradient-uphill"],
         by_catch: 3,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| {
@@ -312,9 +312,9 @@ pub(crate) const ALL: &[Mistake] = &[
         by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |media| media["type"] == "image/jpeg")?;
-            let kind = edit.choice(&["image/png", "video/mp4", "audio/mpeg"])?;
+            let kind = edit.choice(&["image/png", "image/tiff", "image/webp"])?;
             edit.set(&format!("/media/{media}/type"), kind);
-            Some(format!("/media/{media}/type"))
+            Some(format!("/media/{media}/file"))
         },
     },
     Mistake {
@@ -346,7 +346,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["media-path-unportable"],
         by_catch: 0,
         make: |edit| {
-            let media = edit.row("media", |_| true)?;
+            let media = edit.row("media", |media| media["kind"] == "photo")?;
             let name = edit.choice(&[
                 "photos/a:b.jpg",
                 "photos\\x.jpg",
@@ -380,13 +380,18 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a photo that was lost",
         rules: &["media-not-whole"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |media| media["kind"] == "photo")?;
             let id = edit.at(&format!("/media/{media}/id")).clone();
             edit.set(&format!("/media/{media}/state"), "lost");
-            edit.observation(|_, row| shows(row, &id))?;
-            Some(format!("/media/{media}/state"))
+            // The first observation that names it.
+            let runs = edit.document["runs"].as_array()?;
+            let (run, row) = runs.iter().enumerate().find_map(|(run, record)| {
+                Some((run, record["observations"].as_array()?.iter().position(|row| shows(row, &id))?))
+            })?;
+            let shown = edit.at(&to((run, row), "/media")).as_array()?.iter().position(|shown| shown["id"] == id)?;
+            Some(to((run, row), &format!("/media/{shown}")))
         },
     },
     Mistake {
@@ -417,9 +422,13 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["locate-chord"],
         by_catch: 2,
         make: |edit| {
-            let runs: Vec<Value> = edit.document["locates"].as_array()?.iter().map(|row| row["run"].clone()).collect();
+            let locates = edit.document["locates"].as_array()?.clone();
+            // The last of a run: what is wrong is seen at the later of two.
             let locate = edit.row("locates", |row| {
-                row["position"].is_array() && runs.iter().filter(|run| **run == row["run"]).count() > 1
+                let of_run = || locates.iter().filter(|other| other["run"] == row["run"]);
+                row["position"].is_array()
+                    && of_run().count() > 1
+                    && of_run().all(|other| other["at"].as_f64() <= row["at"].as_f64())
             })?;
             let east = edit.number_at(&format!("/locates/{locate}/position/0"));
             let off = edit.between(400.0, 900.0);

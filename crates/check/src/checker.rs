@@ -37,15 +37,22 @@ impl Checker {
     /// When the settings name a rule or a limit that does not exist.
     pub fn new(settings: Settings) -> Result<Self, SettingsError> {
         let known = |name: &str| {
-            find(name)
-                .ok_or_else(|| SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) })
+            find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
+                true => SettingsError::Structural { name: name.to_owned() },
+                false => SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) },
+            })
         };
         for name in settings.severities.keys() {
             known(name)?;
         }
-        for (name, limit) in settings.limits.keys() {
+        for ((name, limit), value) in &settings.limits {
             let rule = known(name)?;
-            if !rule.limits.iter().any(|known| known.name == limit) {
+            if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
+                if !value.is_finite() || *value < 0.0 {
+                    let (rule, name) = (name.clone(), limit.clone());
+                    return Err(SettingsError::LimitValue { rule, name, value: *value, unit: known.unit });
+                }
+            } else {
                 let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
                 let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
                 return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
@@ -77,14 +84,7 @@ impl Checker {
                 let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
                 let mut report = match last.filter(|_| readable) {
                     Some(report) => report,
-                    None => {
-                        let mut report = self.empty();
-                        report.not_run.push(NotRun {
-                            why: "the document does not have the structure of the format; correct that first".into(),
-                            rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
-                        });
-                        report
-                    }
+                    None => self.unreadable(),
                 };
                 self.add_structural(&mut report, &problems);
                 Ok(report)
@@ -104,8 +104,18 @@ impl Checker {
     /// A report of structural problems alone, for a source that another reader found them in.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
-        let mut report = self.empty();
+        let mut report = self.unreadable();
         self.add_structural(&mut report, problems);
+        report
+    }
+
+    /// A report that says that no rule was run, since the document does not have the structure of the format.
+    fn unreadable(&self) -> Report {
+        let mut report = self.empty();
+        report.not_run.push(NotRun {
+            why: "the document does not have the structure of the format; correct that first".into(),
+            rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
+        });
         report
     }
 

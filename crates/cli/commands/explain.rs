@@ -35,7 +35,69 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
     }
-    Err(unknown(name).into())
+    let found = search(name, &keys);
+    if found.is_empty() {
+        return Err(unknown(name).into());
+    }
+    out(|out| {
+        writeln!(out, "nothing is called just {name:?}; these come near it:\n")?;
+        let width = found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
+        for (name, about) in found.iter().take(MOST) {
+            writeln!(out, "  {name:<width$}  {about}")?;
+        }
+        if found.len() > MOST {
+            writeln!(out, "\nand {} more; say more of the name", found.len() - MOST)?;
+        }
+        Ok(())
+    })
+}
+
+/// How many names a search shows.
+const MOST: usize = 40;
+
+/// Fields that end with these keys; codes whose name, in any language, or label has this word; rules and lists of the
+/// name. Who reads a finding knows the word of the trade and not yet ours.
+fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
+    let meant = name.to_lowercase();
+    let first = |text: &str| text.lines().next().unwrap_or_default().to_owned();
+    let mut found = Vec::new();
+    for list in CodeList::built_ins() {
+        let whole = list.id.eq_ignore_ascii_case(&meant);
+        for code in &list.codes {
+            let labelled = || code.label.values().any(|label| label.to_lowercase().contains(&meant));
+            let named =
+                code.code.to_lowercase().split('.').any(|part| part == meant) || *code.code.to_lowercase() == meant;
+            if whole || named || meant.len() >= 3 && labelled() {
+                found.push((code.code.to_string(), format!("{} ({}, {})", code.name(), code.family, list.id)));
+            }
+        }
+    }
+    let mut fields = Vec::new();
+    paths(shape::document(), "", &mut fields);
+    for (path, about) in fields {
+        if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count() == keys.len() {
+            found.push((path, first(&about)));
+        }
+    }
+    for rule in catalogue().iter().filter(|rule| meant.len() >= 3 && rule.name.contains(&meant)) {
+        found.push((rule.name.to_owned(), rule.summary()));
+    }
+    found
+}
+
+/// The paths of all fields below an object, with what each means.
+fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, String)>) {
+    for field in &object.fields {
+        let path = if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
+        let mut shape = &field.shape;
+        while let Shape::List(item) = shape {
+            shape = item;
+        }
+        if let Shape::Object(name) = shape {
+            paths(shape::object(name), &path, found);
+        }
+        found.push((path, field.description.clone()));
+    }
 }
 
 fn unknown(name: &str) -> String {
@@ -127,7 +189,8 @@ fn explain_field(path: &str, field: &'static Field) -> Result<Status, Failure> {
         writeln!(out)?;
         // A vocabulary has been listed word by word.
         if !matches!(field.shape, Shape::Word(_)) {
-            wrapped(out, "", &format!("Value: {}.", kind(&field.shape)))?;
+            let form = field.form.as_ref().map_or_else(|| kind(&field.shape), |form| format!("text, {form}"));
+            wrapped(out, "", &format!("Value: {form}."))?;
         }
         let mut shape = &field.shape;
         while let Shape::List(item) = shape {

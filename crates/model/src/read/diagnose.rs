@@ -4,6 +4,7 @@
 use super::error::ReadError;
 #[cfg(not(feature = "diagnose"))]
 use super::error::{Problem, ProblemKind};
+use super::slip;
 
 /// What a source is read as: each has a schema of its own that the slow road holds it against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -92,7 +93,25 @@ fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
     let line = source.split(|byte| *byte == b'\n').nth(error.line().saturating_sub(1)).unwrap_or_default();
     let before = line.get(..error.column().saturating_sub(1)).unwrap_or(line);
     let column = 1 + String::from_utf8_lossy(before).chars().count();
-    ReadError::Syntax { line: error.line(), column, message }
+    let begins = line.as_ptr() as usize - source.as_ptr() as usize;
+    // At the end of a line the reader stands in the next one already; the slip is in the line that ended.
+    let at = if error.column() == 0 { begins.saturating_sub(1) } else { begins + before.len() };
+    let (number, column) = match error.column() {
+        0 if error.line() > 1 => (error.line() - 1, 1 + width(source[..at].rsplit(|byte| *byte == b'\n').next())),
+        _ => (error.line(), column),
+    };
+    // Where the source ends too early or too late, that is the slip.
+    let guess = (!error.is_eof() && !whole.starts_with("trailing characters")).then(|| slip::likely(source, at));
+    let message = match guess.flatten() {
+        Some(slip) => format!("{message}; {slip}"),
+        None => message,
+    };
+    ReadError::Syntax { line: number, column, message }
+}
+
+/// How many characters a line has.
+fn width(line: Option<&[u8]>) -> usize {
+    line.map_or(0, |line| String::from_utf8_lossy(line).chars().count())
 }
 
 #[cfg(feature = "diagnose")]

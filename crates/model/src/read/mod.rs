@@ -15,6 +15,7 @@ mod huge;
 mod ids;
 mod place;
 mod serde_parts;
+mod slip;
 mod streaming;
 
 #[cfg(feature = "diagnose")]
