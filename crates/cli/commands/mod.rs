@@ -3,6 +3,7 @@
 mod check;
 mod convert;
 mod explain;
+mod outputs;
 mod rules;
 mod schema;
 
