@@ -8,6 +8,7 @@ mod support;
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
+use obvert::check::grading::GradeTable;
 use obvert::check::{Report, Section, catalogue};
 use obvert::model::lists::{CodeList, GradeScheme};
 use obvert::model::read::ProblemKind;
@@ -27,6 +28,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
+        ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
         ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),

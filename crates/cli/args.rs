@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Check(Check),
     /// Turn a survey into another form.
     Convert(Convert),
+    /// Grade the pipes of surveys by a grade scheme.
+    Grade(Grade),
     /// Explain a rule, a code or a field.
     Explain(Explain),
     /// List the rules.
@@ -173,6 +175,57 @@ pub(crate) struct Convert {
     /// Replace OUT if it is there already.
     #[arg(long)]
     pub(crate) replace: bool,
+}
+
+/// How a table of grades is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TableFormat {
+    /// For reading.
+    Text,
+    /// For software.
+    Json,
+    /// For a spreadsheet: one row a pipe and aspect, or one an observation with --observations.
+    Csv,
+}
+
+/// An aspect on the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum AspectWord {
+    /// The fabric of the pipe.
+    Structural,
+    /// What hinders its working.
+    Operational,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "A recorded grade is counted where there is one, a computed one elsewhere, as in ratings. \
+A grade sorts pipes by how soon somebody should look at them; it does not say that a pipe is safe.\n\n\
+Exit status: 0 done, 2 it could not be done.")]
+pub(crate) struct Grade {
+    /// Surveys: files, folders of CSV tables, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The form of the surveys; told from name and content when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) from: Option<Form>,
+    /// How to print the table.
+    #[arg(long, value_enum, default_value_t = TableFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: TableFormat,
+    /// Grade by this scheme (JSON) instead of the one that the survey names.
+    #[arg(long = "grade-scheme", value_name = "FILE")]
+    pub(crate) grade_scheme: Option<PathBuf>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
+    /// Leave recorded grades out and compute every grade.
+    #[arg(long)]
+    pub(crate) computed: bool,
+    /// Show every graded observation with what its grade rests on.
+    #[arg(long)]
+    pub(crate) observations: bool,
+    /// The worst pipes first, by this aspect; otherwise in the order of the survey.
+    #[arg(long, value_enum, value_name = "ASPECT")]
+    pub(crate) worst_first: Option<AspectWord>,
 }
 
 #[derive(Debug, Args)]

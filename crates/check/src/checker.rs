@@ -5,7 +5,6 @@ use std::collections::BTreeMap;
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
-use rustc_hash::FxHashMap;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::Severity;
@@ -90,12 +89,6 @@ impl Checker {
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        struct Borrowed<'d>(std::slice::Iter<'d, Run>);
-        impl Runs for Borrowed<'_> {
-            fn next_run(&mut self) -> Option<Run> {
-                self.0.next().cloned()
-            }
-        }
         let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
         self.add_structural(&mut report, &obvert_model::read::twice(document));
         report
@@ -137,7 +130,7 @@ impl Checker {
         report.sort();
     }
 
-    fn list_for(&self, head: &Head) -> Option<&CodeList> {
+    pub(crate) fn list_for(&self, head: &Head) -> Option<&CodeList> {
         let (id, version) = (&head.coding.list, &head.coding.version);
         self.settings
             .code_lists
@@ -146,7 +139,7 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
-    fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
+    pub(crate) fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
         let grading = head.grading.as_ref()?;
         self.settings
             .grade_schemes
@@ -195,6 +188,9 @@ impl Checker {
                 graded += usize::from(row.row.grades.is_some());
                 tally(&row, &mut tallies);
             }
+            if let Some(grader) = &survey.grader {
+                tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
+            }
             for index in view.media.iter().flatten() {
                 media_used[*index] = true;
             }
@@ -202,6 +198,7 @@ impl Checker {
             let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
             let count = std::mem::take(&mut run.observations).len();
+            run.equipment.shrink_to_fit();
             summaries.push(RunSummary {
                 index,
                 run,
@@ -213,13 +210,7 @@ impl Checker {
                 operational,
             });
         }
-        let by_id: FxHashMap<&str, usize> =
-            summaries.iter().enumerate().map(|(index, summary)| (summary.run.id.as_str(), index)).collect();
-        let mut by_pipe: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
-        for summary in &summaries {
-            by_pipe.entry(summary.run.pipe.as_str()).or_default().push(summary.index);
-        }
-        let ending = Ending { survey: &survey, runs: &summaries, media_used: &media_used, by_id, by_pipe };
+        let ending = Ending::new(&survey, &summaries, &media_used);
         for view in ending.locates() {
             walk.locate(&view);
         }
@@ -254,12 +245,20 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
     if row.row.grades.is_none() && row.facts.entries.is_none() {
         return;
     }
-    let open = row.row.is_stretch() && row.row.to.is_none();
-    let metres = (!open).then(|| survey.metres(row.row.end()) - survey.metres(row.row.at));
+    let counted = row.counted();
     for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
-            tally.add(grade, metres, grader.scheme);
+            tally.add(grade, counted, grader.scheme);
         }
+    }
+}
+
+/// The runs of a document that is in memory.
+pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
+
+impl Runs for Borrowed<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        self.0.next().cloned()
     }
 }
 

@@ -63,7 +63,7 @@ pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>) {
         .iter()
         .filter_map(|finding| match (&finding.pipe, &finding.run) {
             (Some(pipe), _) => Some(pipe.as_str()),
-            (None, Some(run)) => ending.by_id.get(run.as_str()).map(|index| ending.runs[*index].run.pipe.as_str()),
+            (None, Some(run)) => ending.run_named(run).map(|summary| summary.run.pipe.as_str()),
             (None, None) => None,
         })
         .collect();

@@ -2,17 +2,15 @@
 //!
 //! For an observation, the scheme's entries for its code and aspect are tried in order; the first whose conditions hold
 //! decides, by the band of its amount, or by its plain grade where the amount was not recorded.
-//!
-//! Rolled up over runs: a grade at a point counts once, a grade over a stretch once for every interval begun and at
-//! least once. `total` is the sum, `count` how many were counted, `mean` = total ÷ count, `peak` the worst,
-//! `per_length` = total ÷ surveyed length × the scheme's length.
 
 use obvert_model::lists::{Band, Code, GradeEntry, GradeScheme, QuantityMeaning};
-use obvert_model::number::Grade;
+use obvert_model::number::{Amount, Grade};
 use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
 use crate::bore::Bore;
+pub use crate::grade_table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme};
+pub use crate::tally::{Counted, Tally};
 
 /// A grade scheme, indexed by code.
 #[derive(Debug)]
@@ -23,7 +21,7 @@ pub struct Grader<'s> {
 }
 
 /// What a scheme has to say about one code, looked up once for a row however many rules ask.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Entries<'s> {
     by_aspect: [Vec<&'s GradeEntry>; 2],
 }
@@ -67,6 +65,13 @@ impl<'s> Grader<'s> {
     #[must_use]
     pub fn on_scale(&self, grade: Grade) -> bool {
         on_scale(self.scheme, grade)
+    }
+
+    /// Whether a peak should be a grade and is none on the scale.
+    #[must_use]
+    pub fn off_scale(&self, peak: Amount) -> bool {
+        let is = |grade: Grade| f64::from(grade.get()) == peak.get();
+        self.scheme.rollup.peak_over().is_none() && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
     }
 
     /// Whether `a` is worse than `b` on the scheme's scale, which may run either way.
@@ -142,11 +147,13 @@ impl Judgement<'_> {
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
             let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
+            // Six of something are six, not six counts.
+            let unit = if unit == QuantityUnit::Count { "" } else { unit.as_str() };
             parts.push(format!(
-                "{} {} {unit}, {}",
+                "{} {}, {}",
                 band.quantity,
-                tidy(amount),
-                range(from, band.below, unit.as_str())
+                measured(tidy(amount), unit),
+                range(from, band.below, unit)
             ));
         } else if let Some(band) = entry.bands.first() {
             parts.push(format!("no {} is recorded", band.quantity));
@@ -161,15 +168,19 @@ impl Judgement<'_> {
             let from = size.from.filter(|from| *from > 0.0 || size.below.is_none());
             parts.push(format!("height {} mm, {}", tidy(height), range(from, size.below, "mm")));
         }
-        if parts.is_empty() { "whatever was measured".to_owned() } else { parts.join("; ") }
+        if parts.is_empty() { "by its code alone".to_owned() } else { parts.join("; ") }
     }
+}
+
+fn measured(value: f64, unit: &str) -> String {
+    if unit.is_empty() { value.to_string() } else { format!("{value} {unit}") }
 }
 
 fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
     match (from, below) {
-        (Some(from), Some(below)) => format!("from {} to below {} {unit}", tidy(from), tidy(below)),
-        (Some(from), None) => format!("from {} {unit}", tidy(from)),
-        (None, Some(below)) => format!("below {} {unit}", tidy(below)),
+        (Some(from), Some(below)) => format!("from {} to below {}", tidy(from), measured(tidy(below), unit)),
+        (Some(from), None) => format!("from {}", measured(tidy(from), unit)),
+        (None, Some(below)) => format!("below {}", measured(tidy(below), unit)),
         (None, None) => "any".to_owned(),
     }
 }
@@ -179,7 +190,7 @@ pub(crate) fn tidy(value: f64) -> f64 {
     (value * 10_000.0).round() / 10_000.0
 }
 
-fn on_scale(scheme: &GradeScheme, grade: Grade) -> bool {
+pub(crate) fn on_scale(scheme: &GradeScheme, grade: Grade) -> bool {
     scheme.scale.steps.iter().any(|step| step.grade == grade)
 }
 
@@ -241,67 +252,4 @@ pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64
 /// Whether an amount, in the code list's unit, lies in the code list's range, both ends of which belong to it.
 pub(crate) fn in_range(meaning: &QuantityMeaning, amount: f64) -> bool {
     meaning.min.is_none_or(|min| reaches(amount, min)) && meaning.max.is_none_or(|max| reaches(-amount, -max))
-}
-
-/// Grades rolled up.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Tally {
-    /// The worst grade.
-    pub peak: Option<Grade>,
-    /// The sum of the grades, a stretch counted once an interval.
-    pub total: f64,
-    /// How many were counted.
-    pub count: u64,
-    /// How many grades could not be counted as the scheme says: off its scale, or over a stretch whose end is not known.
-    pub doubtful: usize,
-}
-
-impl Tally {
-    /// Counts one grade over a stretch of `metres` (0 for a point). A grade off the scale, or over a stretch of negative
-    /// or unknown length, is doubtful and adds nothing else.
-    pub fn add(&mut self, grade: Grade, metres: Option<f64>, scheme: &GradeScheme) {
-        let Some(metres) = metres.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
-            self.doubtful += 1;
-            return;
-        };
-        let interval = scheme.rollup.interval.value * scheme.rollup.interval.unit.metres();
-        // A stretch of exactly n intervals counts n times, whatever a conversion leaves in the last digit.
-        let times = if interval > 0.0 { (metres / interval - 1e-9).ceil().max(1.0) } else { 1.0 };
-        self.total += f64::from(grade.get()) * times;
-        #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss)]
-        {
-            self.count += times as u64;
-        }
-        self.take_peak(Some(grade), scheme);
-    }
-
-    /// Adds another tally to this one.
-    pub fn join(&mut self, other: &Self, scheme: &GradeScheme) {
-        self.total += other.total;
-        self.count += other.count;
-        self.doubtful += other.doubtful;
-        self.take_peak(other.peak, scheme);
-    }
-
-    fn take_peak(&mut self, grade: Option<Grade>, scheme: &GradeScheme) {
-        let rising = scheme.scale.worst >= scheme.scale.best;
-        self.peak = match (self.peak, grade) {
-            (Some(a), Some(b)) => Some(if rising { a.max(b) } else { a.min(b) }),
-            (a, b) => a.or(b),
-        };
-    }
-
-    /// The sum divided by the count.
-    #[must_use]
-    #[allow(clippy::cast_precision_loss)]
-    pub fn mean(&self) -> Option<f64> {
-        (self.count > 0).then(|| self.total / self.count as f64)
-    }
-
-    /// The sum for each of the scheme's lengths, over `metres` surveyed.
-    #[must_use]
-    pub fn per_length(&self, metres: f64, scheme: &GradeScheme) -> Option<f64> {
-        let unit = scheme.rollup.per_length.value * scheme.rollup.per_length.unit.metres();
-        (metres > 0.0).then(|| self.total / metres * unit)
-    }
 }

@@ -57,9 +57,18 @@ impl<'d> Rolled<'d> {
     }
 
     pub(crate) fn say_peak(&self) -> String {
-        match self.tally.peak {
-            Some(peak) => format!("the worst grade in {} is {peak}", self.names()),
-            None => format!("{} has no such grade", self.names()),
+        match (self.tally.peak(self.scheme), self.scheme.rollup.peak.as_ref().and_then(|peak| peak.length.as_ref())) {
+            (Some(peak), None) => format!("the worst grade in {} is {peak}", self.names()),
+            (Some(peak), Some(over)) => {
+                format!(
+                    "the grades in one length of {} {} of {} add up to {} at most",
+                    over.value,
+                    over.unit,
+                    self.names(),
+                    tidy(peak)
+                )
+            }
+            (None, _) => format!("{} has no such grade", self.names()),
         }
     }
 

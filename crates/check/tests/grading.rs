@@ -6,7 +6,7 @@
 
 #![allow(clippy::expect_used)]
 
-use obvert_check::grading::{Grader, Tally};
+use obvert_check::grading::{Counted, GradeBy, Grader, Tally};
 use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::Grade;
@@ -152,6 +152,10 @@ fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
     assert_eq!((roots.grade, roots.certain), (None, true));
 }
 
+fn over(metres: f64) -> Counted {
+    Counted { at: 0.0, length: Some(metres) }
+}
+
 #[test]
 fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
     let scheme = GradeScheme::obvert_grades();
@@ -169,7 +173,7 @@ fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
     ];
     for (metres, times) in stretches {
         let mut tally = Tally::default();
-        tally.add(grade(3), Some(metres), scheme);
+        tally.add(grade(3), over(metres), scheme);
         assert_eq!(
             (tally.count, tally.total),
             (times, 3.0 * f64::from(u32::try_from(times).expect("few"))),
@@ -183,9 +187,9 @@ fn an_interval_in_feet_is_measured_in_feet() {
     let feet = json!({ "value": 5, "unit": "ft" });
     let scheme = scheme(&[1, 2], [1, 2], &json!([]), &feet, &json!({ "value": 100, "unit": "ft" }));
     let mut tally = Tally::default();
-    tally.add(grade(2), Some(15.0 * 0.3048), &scheme);
+    tally.add(grade(2), over(15.0 * 0.3048), &scheme);
     assert_eq!(tally.count, 3, "15 ft are three intervals of 5 ft and not a fourth begun");
-    tally.add(grade(1), Some(15.1 * 0.3048), &scheme);
+    tally.add(grade(1), over(15.1 * 0.3048), &scheme);
     assert_eq!((tally.count, tally.total), (7, 10.0));
     // 10 over 400 ft are 2.5 for each 100 ft.
     let per_length = tally.per_length(400.0 * 0.3048, &scheme).expect("a length");
@@ -199,25 +203,25 @@ fn a_scale_may_run_from_bad_to_good() {
     let grader = Grader::new(&scheme);
     assert!(grader.is_worse(grade(1), grade(2)) && !grader.is_worse(grade(3), grade(2)));
     let mut tally = Tally::default();
-    assert_eq!((tally.peak, tally.mean()), (None, None));
+    assert_eq!((tally.worst, tally.mean()), (None, None));
     for value in [3, 1, 2] {
-        tally.add(grade(value), Some(0.0), &scheme);
+        tally.add(grade(value), Counted::point(0.0), &scheme);
     }
-    assert_eq!((tally.peak, tally.mean()), (Some(grade(1)), Some(2.0)));
+    assert_eq!((tally.worst, tally.mean()), (Some(grade(1)), Some(2.0)));
     let mut other = Tally::default();
-    other.add(grade(3), Some(0.0), &scheme);
+    other.add(grade(3), Counted::point(0.0), &scheme);
     other.join(&tally, &scheme);
-    assert_eq!((other.peak, other.total, other.count), (Some(grade(1)), 9.0, 4));
+    assert_eq!((other.worst, other.total, other.count), (Some(grade(1)), 9.0, 4));
 }
 
 #[test]
 fn what_cannot_be_counted_is_doubtful_and_changes_nothing_else() {
     let scheme = GradeScheme::obvert_grades();
     let mut tally = Tally::default();
-    tally.add(grade(22), Some(0.0), scheme);
-    tally.add(grade(2), None, scheme);
-    tally.add(grade(2), Some(-3.0), scheme);
-    assert_eq!(tally, Tally { doubtful: 3, ..Tally::default() });
+    tally.add(grade(22), Counted::point(0.0), scheme);
+    tally.add(grade(2), Counted { at: 0.0, length: None }, scheme);
+    tally.add(grade(2), over(-3.0), scheme);
+    assert_eq!((tally.doubtful, tally.count, tally.total, tally.worst), (3, 0, 0.0, None));
 }
 
 // Observations at 3.2, 3.9, 12.0, 12.4 and 30.5 m with scores 10, 20, 80, 5 and 40 on 36.5 m: total 155, mean 4.2466 a
@@ -227,11 +231,86 @@ fn the_worked_example_of_a_total_and_a_mean_per_metre() {
     let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &json!([]), &metres(), &metres());
     let mut tally = Tally::default();
     for score in [10, 20, 80, 5, 40] {
-        tally.add(grade(score), Some(0.0), &scheme);
+        tally.add(grade(score), Counted::point(0.0), &scheme);
     }
-    assert_eq!((tally.total, tally.count, tally.peak, tally.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
+    assert_eq!((tally.total, tally.count, tally.worst, tally.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
     let per_metre = tally.per_length(36.5, &scheme).expect("a length");
     assert!((per_metre - 4.2466).abs() < 0.000_05, "{per_metre}");
+}
+
+/// The scheme of the worked example with a peak of its own.
+fn summing(method: &str, metres: f64) -> GradeScheme {
+    let mut with = scheme(&[5, 10, 20, 25, 40, 80], [5, 80], &json!([]), &self::metres(), &self::metres());
+    let peak = json!({ "method": method, "length": { "value": metres, "unit": "m" } });
+    with.rollup.peak = Some(serde_json::from_value(peak).expect("a peak"));
+    with
+}
+
+fn peak_of(scheme: &GradeScheme, places: &[(f64, u8)]) -> Option<f64> {
+    let mut tally = Tally::default();
+    for (at, score) in places {
+        tally.add(grade(*score), Counted::point(*at), scheme);
+    }
+    tally.end_run(scheme);
+    tally.peak(scheme)
+}
+
+// The worked example's third figure: peak 85 by metres (12.0 and 12.4 m stand in one), where the highest single score is 80.
+// And its trap: 20 at 3.8 m and 25 at 4.1 m are 25 in fixed metres but 45 in a sliding one. From memory of common
+// practice and reproduced by computation; no published table.
+#[test]
+fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
+    let example = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
+    let trap = [(3.8, 20), (4.1, 25)];
+    for (method, metres, places, peak) in [
+        ("fixed-lengths", 1.0, &example[..], 85.0),
+        ("sliding-length", 1.0, &example[..], 85.0),
+        ("fixed-lengths", 1.0, &trap[..], 25.0),
+        ("sliding-length", 1.0, &trap[..], 45.0),
+        ("fixed-lengths", 40.0, &example[..], 155.0),
+        // Half-open: what is just one length away stands in the next one, whatever the last digit says.
+        ("sliding-length", 1.0, &[(0.1, 20), (1.1, 25)], 25.0),
+        ("sliding-length", 0.3, &[(0.1, 20), (0.4, 25)], 25.0),
+        ("fixed-lengths", 0.1, &[(0.3, 20), (0.35, 25)], 45.0),
+        // Rows out of order add up all the same.
+        ("sliding-length", 1.0, &[(4.1, 25), (9.0, 5), (3.8, 20)], 45.0),
+    ] {
+        assert_eq!(peak_of(&summing(method, metres), places), Some(peak), "{method} {metres} {places:?}");
+    }
+    assert_eq!(peak_of(&summing("fixed-lengths", 1.0), &[]), None);
+}
+
+#[test]
+fn a_stretch_adds_to_the_lengths_that_it_runs_through() {
+    let scheme = summing("fixed-lengths", 1.0);
+    let mut tally = Tally::default();
+    // 2.5 m count three times: at 0.5, 1.5 and 2.5 m.
+    tally.add(grade(20), Counted { at: 0.5, length: Some(2.5) }, &scheme);
+    tally.add(grade(5), Counted::point(2.9), &scheme);
+    tally.end_run(&scheme);
+    assert_eq!((tally.total, tally.peak(&scheme)), (65.0, Some(25.0)));
+    // Another run of the pipe has metres of its own.
+    let mut other = Tally::default();
+    other.add(grade(10), Counted::point(2.7), &scheme);
+    other.end_run(&scheme);
+    tally.join(&other, &scheme);
+    assert_eq!((tally.total, tally.peak(&scheme)), (75.0, Some(25.0)));
+}
+
+#[test]
+fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
+    let check = |peak: f64| {
+        let mut scheme = summing("fixed-lengths", 1.0);
+        scheme.entries =
+            serde_json::from_value(json!([{ "code": "porous", "aspect": "structural", "grade": 5 }])).expect("entries");
+        let rating = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": peak, "total": 155 });
+        let document = example(&rating);
+        let mut found = findings(&document, "rating-contradicts", vec![scheme.clone()]);
+        found.extend(findings(&document, "rating-scale", vec![scheme]));
+        found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
+    };
+    assert_eq!(check(85.0), [""; 0]);
+    assert_eq!(check(80.0), ["peak 80 stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
 }
 
 /// The worked example as a document, with a rating of it.
@@ -374,4 +453,43 @@ fn a_scheme_for_another_code_list_is_one_finding() {
         "larkmoor-grades 1 grades the codes of larkmoor-codes 1, but the document is coded in obvert-terms 1"
     );
     assert_eq!(findings(&document, "grade-aspect", vec![other]), []);
+}
+
+#[test]
+fn a_table_counts_recorded_grades_unless_it_is_told_to_compute() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["ratings"] = json!([]);
+    // Recorded as 4 where the scheme gives 2.
+    document["runs"][0]["observations"][4]["grades"]["structural"] = json!(4);
+    let source = document.to_string();
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let structural = |by: GradeBy<'_>| {
+        let table = checker.grades(source.as_bytes(), by).expect("grades");
+        let aspect = table.pipes[0].aspects[0].clone();
+        (table.computed_only, aspect.peak, aspect.observations[0].recorded, aspect.observations[0].computed)
+    };
+    assert_eq!(structural(GradeBy::default()), (false, Some(4.0), true, Some(2)));
+    assert_eq!(structural(GradeBy { computed_only: true, ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+    // Grades that were recorded by another scheme say nothing on this one's scale.
+    let mut own = GradeScheme::obvert_grades().clone();
+    own.version = serde_json::from_value(json!("2")).expect("a text");
+    assert_eq!(structural(GradeBy { scheme: Some(&own), ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+}
+
+#[test]
+fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["ratings"] = json!([]);
+    for run in document["runs"].as_array_mut().expect("runs") {
+        if run["pipe"] == "L-102" {
+            run["pipe"] = json!("L-999");
+        }
+    }
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let table = checker.grades(document.to_string().as_bytes(), GradeBy::default()).expect("grades");
+    let found: Vec<(&str, usize, bool)> =
+        table.pipes.iter().map(|pipe| (pipe.pipe.as_str(), pipe.runs.len(), pipe.length.is_some())).collect();
+    assert_eq!(found, [("L-101", 1, true), ("L-102", 0, true), ("L-999", 2, false)]);
+    let worst: Vec<&str> = table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
+    assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
 }

@@ -129,7 +129,7 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
 }
 
 /// Reads a list of the user's own.
-fn own<T, E: std::fmt::Display>(path: &Path, read: impl Fn(&[u8]) -> Result<T, E>) -> Result<T, Failure> {
+pub(super) fn own<T, E: std::fmt::Display>(path: &Path, read: impl Fn(&[u8]) -> Result<T, E>) -> Result<T, Failure> {
     let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
     read(&bytes).map_err(|error| format!("{}: {error}", path.display()).into())
 }

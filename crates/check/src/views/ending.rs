@@ -2,10 +2,10 @@
 
 use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
-use rustc_hash::FxHashMap;
 
 use super::{Marks, RunView, Spot, Survey};
 use crate::grading::Tally;
+use crate::rows::Rows;
 
 /// What is kept of a run once it has been read.
 #[derive(Clone, Debug)]
@@ -77,20 +77,53 @@ pub struct Ending<'d> {
     pub runs: &'d [RunSummary],
     /// For every media file, whether an observation names it.
     pub media_used: &'d [bool],
-    pub(crate) by_id: FxHashMap<&'d str, usize>,
-    pub(crate) by_pipe: FxHashMap<&'d str, Vec<usize>>,
+    ids: Rows,
+    /// The first run of every pipe, and for every run the next one of its pipe.
+    firsts: Rows,
+    next: Vec<u32>,
+}
+
+/// No further run of a pipe.
+const LAST: u32 = u32::MAX;
+
+fn of_id(summary: &RunSummary) -> &str {
+    &summary.run.id
+}
+
+fn of_pipe(summary: &RunSummary) -> &str {
+    &summary.run.pipe
 }
 
 impl<'d> Ending<'d> {
+    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], media_used: &'d [bool]) -> Self {
+        let firsts = Rows::by(runs, of_pipe);
+        let mut next = vec![LAST; runs.len()];
+        // From the end, so that the runs of a pipe stand in the order of the document.
+        let mut heads = vec![LAST; runs.len()];
+        for (index, summary) in runs.iter().enumerate().rev() {
+            let Some(first) = firsts.find_by(runs, &summary.run.pipe, of_pipe) else { continue };
+            next[index] = heads[first];
+            heads[first] = u32::try_from(index).unwrap_or(LAST);
+        }
+        Self { survey, runs, media_used, ids: Rows::by(runs, of_id), firsts, next }
+    }
+
     /// The run of an id.
     #[must_use]
     pub fn run(&self, id: &RunId) -> Option<&'d RunSummary> {
-        self.by_id.get(id.as_str()).map(|index| &self.runs[*index])
+        self.run_named(id)
+    }
+
+    /// The run of an id that a finding has.
+    pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
+        self.ids.find_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
     /// The runs through a pipe.
     pub fn runs_of(&self, pipe: &str) -> impl Iterator<Item = &'d RunSummary> + use<'d, '_> {
-        self.by_pipe.get(pipe).into_iter().flatten().map(|index| &self.runs[*index])
+        let first = self.firsts.find_by(self.runs, pipe, of_pipe);
+        std::iter::successors(first, |index| Some(self.next[*index] as usize).filter(|next| *next != LAST as usize))
+            .map(|index| &self.runs[index])
     }
 
     /// The views of all locates.

@@ -40,11 +40,11 @@ impl<'s> Facts<'s> {
         self.media.clear();
         self.judged.clear();
         for (row, observation) in run.observations.iter().enumerate() {
-            let code = survey.code(&observation.code);
+            let (code, entries) =
+                survey.known(&observation.code).map_or((None, None), |(code, entries)| (Some(code), entries));
             if changes_bore(code) {
                 self.changes.push(row);
             }
-            let entries = survey.grader.as_ref().zip(code).and_then(|(grader, code)| grader.entries(&code.code));
             self.rows.push(RowFacts { code, entries, judged: [None, None], media: self.media.len() });
             self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
         }

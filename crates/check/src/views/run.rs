@@ -9,7 +9,7 @@ use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
 use super::facts::RowFacts;
 use super::{PipeView, Spot, Survey};
 use crate::bore::Bore;
-use crate::grading::Judgement;
+use crate::grading::{Counted, Judgement};
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -141,6 +141,15 @@ impl<'r> RowView<'r> {
     #[must_use]
     pub fn role(&self) -> Option<Role> {
         self.code.and_then(|code| code.role)
+    }
+
+    /// Where it stands in its run, for counting its grades.
+    pub(crate) fn counted(&self) -> Counted {
+        let survey = self.survey();
+        let unit = survey.head.units.length.metres();
+        let open = self.row.is_stretch() && self.row.to.is_none();
+        let length = (!open).then(|| survey.metres(self.row.end()) - survey.metres(self.row.at));
+        Counted { at: (self.row.at.get() - self.run.reads()) * unit, length }
     }
 
     /// The cross-section where it stands.

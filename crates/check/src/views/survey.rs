@@ -10,11 +10,10 @@ use obvert_model::text::Date;
 use rustc_hash::FxHashMap;
 
 use super::{MediaView, PipeView, StructureView};
-use crate::grading::Grader;
+use crate::grading::{Entries, Grader};
 use crate::measure::Measure;
+use crate::rows::Rows;
 use crate::sizes::Sizes;
-
-type Rows<'d> = FxHashMap<&'d str, usize>;
 
 /// The head of a document and its tables, indexed.
 #[derive(Debug)]
@@ -33,18 +32,15 @@ pub struct Survey<'d> {
     pub crs: Option<Crs>,
     /// Why the reference system cannot be computed with, where it is stated but cannot.
     pub crs_error: Option<String>,
-    pub(crate) codes: FxHashMap<&'d str, &'d Code>,
-    parties: Rows<'d>,
-    equipment: Rows<'d>,
-    structures: Rows<'d>,
-    pipes: Rows<'d>,
-    media: Rows<'d>,
+    /// The codes of the list, each with what the grade scheme has to say about it.
+    codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
+    parties: Rows,
+    equipment: Rows,
+    structures: Rows,
+    pipes: Rows,
+    media: Rows,
     measure: OnceLock<Measure>,
     sizes: OnceLock<Sizes>,
-}
-
-fn rows<'d>(ids: impl Iterator<Item = &'d str>) -> Rows<'d> {
-    ids.enumerate().map(|(index, id)| (id, index)).collect()
 }
 
 impl<'d> Survey<'d> {
@@ -59,23 +55,26 @@ impl<'d> Survey<'d> {
             Some(Ok(crs)) => (Some(crs), None),
             Some(Err(error)) => (None, Some(error.to_string())),
         };
+        let grader = list
+            .zip(scheme)
+            .filter(|(list, scheme)| scheme.code_list.list == list.id)
+            .map(|(_, scheme)| Grader::new(scheme));
+        let entries = |code: &str| grader.as_ref().and_then(|grader| grader.entries(code)).cloned();
+        let codes = list.map(CodeList::by_code).unwrap_or_default();
         Self {
             head,
             today,
             list,
-            grader: list
-                .zip(scheme)
-                .filter(|(list, scheme)| scheme.code_list.list == list.id)
-                .map(|(_, scheme)| Grader::new(scheme)),
+            codes: codes.into_iter().map(|(name, code)| (name, (code, entries(name)))).collect(),
+            grader,
             scheme,
             crs,
             crs_error,
-            codes: list.map(CodeList::by_code).unwrap_or_default(),
-            parties: rows(head.parties.iter().map(|row| row.id.as_str())),
-            equipment: rows(head.equipment.iter().map(|row| row.id.as_str())),
-            structures: rows(head.structures.iter().map(|row| row.id.as_str())),
-            pipes: rows(head.pipes.iter().map(|row| row.id.as_str())),
-            media: rows(head.media.iter().map(|row| row.id.as_str())),
+            parties: Rows::new(&head.parties),
+            equipment: Rows::new(&head.equipment),
+            structures: Rows::new(&head.structures),
+            pipes: Rows::new(&head.pipes),
+            media: Rows::new(&head.media),
             measure: OnceLock::new(),
             sizes: OnceLock::new(),
         }
@@ -84,55 +83,60 @@ impl<'d> Survey<'d> {
     /// The code of a name, in the document's code list.
     #[must_use]
     pub fn code(&self, code: &str) -> Option<&'d Code> {
-        self.codes.get(code).copied()
+        self.codes.get(code).map(|(code, _)| *code)
+    }
+
+    /// The code of a name, and what the grade scheme has to say about it.
+    pub(crate) fn known(&self, code: &str) -> Option<(&'d Code, Option<&Entries<'d>>)> {
+        self.codes.get(code).map(|(code, entries)| (*code, entries.as_ref()))
     }
 
     /// The party of an id.
     #[must_use]
     pub fn party(&self, id: &str) -> Option<&'d Party> {
-        self.parties.get(id).map(|index| &self.head.parties[*index])
+        self.parties.find(&self.head.parties, id).map(|index| &self.head.parties[index])
     }
 
     /// The equipment of an id.
     #[must_use]
     pub fn equipment(&self, id: &str) -> Option<&'d Equipment> {
-        self.equipment.get(id).map(|index| &self.head.equipment[*index])
+        self.equipment.find(&self.head.equipment, id).map(|index| &self.head.equipment[index])
     }
 
     /// The row of a piece of equipment in its table.
     #[must_use]
     pub fn equipment_index(&self, id: &str) -> Option<usize> {
-        self.equipment.get(id).copied()
+        self.equipment.find(&self.head.equipment, id)
     }
 
     /// The structure of an id.
     #[must_use]
     pub fn structure(&self, id: &str) -> Option<&'d Structure> {
-        self.structures.get(id).map(|index| &self.head.structures[*index])
+        self.structures.find(&self.head.structures, id).map(|index| &self.head.structures[index])
     }
 
     /// The pipe of an id.
     #[must_use]
     pub fn pipe(&self, id: &str) -> Option<&'d Pipe> {
-        self.pipes.get(id).map(|index| &self.head.pipes[*index])
+        self.pipes.find(&self.head.pipes, id).map(|index| &self.head.pipes[index])
     }
 
     /// The row of a pipe in its table.
     #[must_use]
     pub fn pipe_index(&self, id: &str) -> Option<usize> {
-        self.pipes.get(id).copied()
+        self.pipes.find(&self.head.pipes, id)
     }
 
     /// The media file of an id.
     #[must_use]
     pub fn media(&self, id: &str) -> Option<&'d Media> {
-        self.media.get(id).map(|index| &self.head.media[*index])
+        self.media.find(&self.head.media, id).map(|index| &self.head.media[index])
     }
 
     /// The row of a media file in its table.
     #[must_use]
     pub fn media_index(&self, id: &str) -> Option<usize> {
-        self.media.get(id).copied()
+        self.media.find(&self.head.media, id)
     }
 
     /// The geometry of its pipes, measured when a rule first asks.

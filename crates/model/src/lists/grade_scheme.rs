@@ -105,9 +105,33 @@ table! {
     }
 }
 
+words! {
+    /// What the peak of a pipe is. Public practice has more than one, and they give different figures.
+    pub PeakMethod {
+        /// The worst single grade.
+        WorstGrade = "worst-grade",
+        /// The greatest sum of grades in one of the lengths that the run is cut into from its zero point on.
+        FixedLengths = "fixed-lengths",
+        /// The greatest sum of grades in any length, wherever it begins.
+        SlidingLength = "sliding-length",
+    }
+}
+
+table! {
+    /// How the peak of a pipe is found.
+    pub Peak {
+        /// What it is.
+        method: PeakMethod,
+        /// The length that grades are summed over; half-open, its beginning belongs to it. Not with `worst-grade`.
+        length?: Span,
+    }
+}
+
 table! {
     /// How grades roll up over a pipe.
     pub Rollup {
+        /// How the peak is found; the worst single grade when absent.
+        peak?: Peak,
         /// The interval at which a stretch counts again: a stretch counts once for every interval begun, at least once.
         interval: Span,
         /// The length that `per_length` is stated for.
@@ -143,6 +167,20 @@ table! {
         entries[]: GradeEntry,
         /// How grades roll up.
         rollup: Rollup,
+    }
+}
+
+impl Rollup {
+    /// The length that a peak is summed over, in metres, and whether it slides; `None` where the peak is the worst grade.
+    #[must_use]
+    pub fn peak_over(&self) -> Option<(f64, bool)> {
+        let peak = self.peak.as_ref()?;
+        let metres = peak.length.as_ref().map(|length| length.value * length.unit.metres())?;
+        match peak.method {
+            PeakMethod::WorstGrade => None,
+            PeakMethod::FixedLengths => Some((metres, false)),
+            PeakMethod::SlidingLength => Some((metres, true)),
+        }
     }
 }
 

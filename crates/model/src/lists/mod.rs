@@ -28,7 +28,8 @@ pub use code_list::{
     JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAs, StretchUse,
 };
 pub use grade_scheme::{
-    Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Rollup, Scale, SizeRange, Span,
+    Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod, Rollup, Scale,
+    SizeRange, Span,
 };
 pub use problems::{ListProblem, ListProblemKind};
 

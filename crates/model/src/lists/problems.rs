@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 
 use rustc_hash::FxHashSet;
 
-use super::{Band, ClockUse, Code, CodeList, Family, GradeEntry, GradeScheme, QuantityMeaning};
+use super::{Band, ClockUse, Code, CodeList, Family, GradeEntry, GradeScheme, PeakMethod, QuantityMeaning};
 use crate::tables::{Aspect, MaterialClass, QuantityUnit};
 
 words! {
@@ -248,7 +248,20 @@ impl GradeScheme {
                 problems.add(ListProblemKind::EmptyRange, format!("/rollup/{name}"), message);
             }
         }
+        self.peak_problems(&mut problems);
         problems.0
+    }
+
+    fn peak_problems(&self, problems: &mut Problems) {
+        let Some(peak) = &self.rollup.peak else { return };
+        let summed = peak.method != PeakMethod::WorstGrade;
+        let message = match &peak.length {
+            None if summed => format!("{} needs the length that grades are summed over", peak.method),
+            Some(_) if !summed => "the worst grade is of no length; leave the length out".to_owned(),
+            Some(length) if length.value <= 0.0 => format!("{} {} is no length to sum over", length.value, length.unit),
+            _ => return,
+        };
+        problems.add(ListProblemKind::EmptyRange, "/rollup/peak/length", message);
     }
 
     fn scale_problems(&self, problems: &mut Problems) {

@@ -175,15 +175,15 @@ table! {
         /// The structure at its lower end; a lateral has `joins` instead.
         downstream?: StructureId,
         /// Where a lateral meets its main.
-        joins?: Joins,
+        joins?: Box<Joins>,
         /// What it carries.
         carries?: Carries,
         /// What it carries in words, beside `other`.
-        carries_text?: Text,
+        carries_text?: Box<Text>,
         /// The shape of its cross-section.
         shape?: Shape,
         /// The shape in words, beside `other`.
-        shape_text?: Text,
+        shape_text?: Box<Text>,
         /// Height of the cross-section (the diameter of a circular pipe), in section units.
         height?: Section,
         /// Width of the cross-section, in section units; absent for circular pipes.
@@ -193,9 +193,9 @@ table! {
         /// What it is made of.
         material?: Material,
         /// The material in words, beside `other`.
-        material_text?: Text,
+        material_text?: Box<Text>,
         /// What it is lined with, in words.
-        lining?: Text,
+        lining?: Box<Text>,
         /// The owner's length, in length units.
         length?: Length,
         /// Between which points that length was measured.
@@ -205,11 +205,11 @@ table! {
         /// The year it was laid.
         laid?: Year,
         /// Elevations of its two ends.
-        inverts?: Inverts,
+        inverts?: Box<Inverts>,
         /// Its course from the upstream to the downstream end, in the document's reference system.
         path[]: Position,
         /// The street or place.
-        street?: Text,
+        street?: Box<Text>,
         /// The owner's number for it, where it is not the id.
         asset?: Text,
         /// Data that the format does not define.

@@ -1,7 +1,7 @@
 //! Grades rolled up per pipe, as the sender states them; a checker recomputes them.
 
 use crate::extension::Extensions;
-use crate::number::{Amount, Count, Grade};
+use crate::number::{Amount, Count};
 use crate::text::{PipeId, RatingId, RunId};
 
 words! {
@@ -25,8 +25,8 @@ table! {
         runs[]: RunId,
         /// The aspect.
         aspect: Aspect,
-        /// The worst grade.
-        peak?: Grade,
+        /// The worst grade, or what else the grade scheme takes for the peak.
+        peak?: Amount,
         /// The sum of the grades, a stretch counted once an interval.
         total?: Amount,
         /// The sum divided by the count.

@@ -152,7 +152,7 @@ table! {
         /// The point at which it was set.
         zero: CounterZero,
         /// The point in words, beside `other`.
-        zero_text?: Text,
+        zero_text?: Box<Text>,
         /// The distance from the centre of the start structure to that point, in length units; 0 when absent.
         offset?: Length,
         /// What the counter showed there, in length units; 0 when absent.
@@ -174,7 +174,7 @@ table! {
         /// Why it was given up, beside `stopped`.
         reason?: StopReason,
         /// The reason in words, beside `other`.
-        reason_text?: Text,
+        reason_text?: Box<Text>,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
     }
@@ -196,11 +196,11 @@ table! {
         /// How the camera was carried.
         method?: Method,
         /// The method in words, beside `other`.
-        method_text?: Text,
+        method_text?: Box<Text>,
         /// Why this run was made, where it differs from the assignment's purpose.
         purpose?: Purpose,
         /// The purpose in words, beside `other`.
-        purpose_text?: Text,
+        purpose_text?: Box<Text>,
         /// Who operated the camera.
         operator?: PartyId,
         /// What it was made with.
@@ -216,11 +216,11 @@ table! {
         /// The weather.
         weather?: Weather,
         /// The weather in words, beside `other`.
-        weather_text?: Text,
+        weather_text?: Box<Text>,
         /// How the distance counter was set.
         counter?: Counter,
         /// Where in a main the camera entered this lateral.
-        launched?: Joins,
+        launched?: Box<Joins>,
         /// The distance of the last reading, in length units, as the counter showed it.
         surveyed?: Length,
         /// How it ended.
@@ -228,7 +228,7 @@ table! {
         /// The run from the other end that this one completes.
         reverse_of?: RunId,
         /// A remark.
-        remark?: Text,
+        remark?: Box<Text>,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
         /// What was seen, in order of distance.

@@ -1,7 +1,6 @@
 //! See the rule's documentation below.
 
 use obvert_model::lists::GradeScheme;
-use obvert_model::number::Grade;
 use obvert_model::tables::Aspect;
 
 use crate::sink::Sink;
@@ -47,7 +46,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
 }
 
 /// Says that a grade is not on a scale, and what the scale is.
-pub(crate) fn message(aspect: Aspect, grade: Grade, scheme: &GradeScheme) -> String {
+pub(crate) fn message(aspect: Aspect, grade: impl std::fmt::Display, scheme: &GradeScheme) -> String {
     let (best, worst) = (scheme.scale.best, scheme.scale.worst);
     format!("{grade} is no {aspect} grade of {}, whose scale goes from {best} (best) to {worst} (worst)", scheme.id)
 }

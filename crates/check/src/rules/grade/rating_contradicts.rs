@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::number::Amount;
+
 use crate::grading::tidy;
 use crate::rollup::{self, Rolled};
 use crate::sink::Sink;
@@ -7,7 +9,7 @@ use crate::views::RatingView;
 
 rule! {
     /// # What it checks
-    /// Every figure of a rating is what its runs add up to by the grade scheme: `peak` the worst grade, `total` the sum (a
+    /// Every figure of a rating is what its runs add up to by the grade scheme: `peak` the worst grade or what else the scheme takes for it, `total` the sum (a
     /// stretch counted once for every interval begun), `count` how many were counted, `mean` the total divided by the
     /// count, `per_length` the total over the surveyed length. Recorded grades are added up; computed ones stand in where
     /// none is recorded. The runs are those that the rating names, or all runs of its pipe.
@@ -83,8 +85,10 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         }
     };
     let tally = &rolled.tally;
-    if let Some(peak) = rating.peak.filter(|peak| grader.on_scale(*peak) && Some(*peak) != tally.peak) {
-        wrong("peak", peak.to_string(), tally.peak.map(|peak| f64::from(peak.get())), rolled.say_peak());
+    let peak = tally.peak(grader.scheme);
+    let off = |stated: &Amount| !peak.is_some_and(|peak| close(stated.get(), peak));
+    if let Some(stated) = rating.peak.filter(|stated| !grader.off_scale(*stated) && off(stated)) {
+        wrong("peak", stated.to_string(), peak, rolled.say_peak());
     }
     if let Some(total) = rating.total.filter(|total| !close(total.get(), tally.total)) {
         wrong("total", total.to_string(), Some(tally.total), rolled.say_total());

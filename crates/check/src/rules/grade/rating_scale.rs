@@ -6,7 +6,7 @@ use crate::views::RatingView;
 
 rule! {
     /// # What it checks
-    /// The peak grade of a rating is a step of the grade scheme's scale.
+    /// The peak of a rating is a step of the grade scheme's scale, where the scheme takes the worst grade for the peak.
     ///
     /// # Why it matters
     /// A peak off the scale was mistyped or belongs to another scheme, and the pipe is sorted by it.
@@ -30,7 +30,8 @@ rule! {
 
 fn check(rating: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &rating.ending.survey.grader else { return };
-    if let Some(peak) = rating.rating.peak.filter(|peak| !grader.on_scale(*peak)) {
-        out.report(rating.spot("/peak"), message(rating.rating.aspect, peak, grader.scheme)).fact("peak", peak.get());
+    if let Some(peak) = rating.rating.peak.filter(|peak| grader.off_scale(*peak)) {
+        let message = message(rating.rating.aspect, peak, grader.scheme);
+        out.report(rating.spot("/peak"), message).fact("peak", peak.get());
     }
 }

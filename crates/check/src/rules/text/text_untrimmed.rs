@@ -49,7 +49,7 @@ fn look(texts: &[(Option<&str>, &str)], spot: &dyn Fn(&str) -> Spot, out: &mut S
 /// The text of a field that may be absent.
 macro_rules! opt {
     ($field:expr) => {
-        $field.as_deref()
+        $field.as_ref().map(|text| text.as_str())
     };
 }
 
