@@ -28,6 +28,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/code-list.schema.json".to_owned(), pretty(&CodeList::schema())),
         ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
+        ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),

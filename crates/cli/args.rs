@@ -70,13 +70,34 @@ pub(crate) enum Form {
     Geojson,
 }
 
-/// How a report is printed.
+/// How a list is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For reading.
     Text,
     /// For software.
     Json,
+}
+
+/// A form of a report.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportForm {
+    /// For reading, on a terminal.
+    Text,
+    /// One JSON object (obvert schema report).
+    Json,
+    /// JSON lines: the report's head, a finding a line, an end.
+    Jsonl,
+    /// SARIF 2.1.0, for code hosts and editors.
+    Sarif,
+    /// JUnit XML, for build servers: a suite a survey, a case a rule.
+    Junit,
+    /// Annotations of GitHub Actions.
+    Github,
+    /// A table for a spreadsheet.
+    Csv,
+    /// A page for people, with each pipe drawn.
+    Html,
 }
 
 /// A severity on the command line.
@@ -91,6 +112,7 @@ pub(crate) enum Threshold {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = obvert::check::output::CAUTION)]
 pub(crate) struct Check {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -98,16 +120,25 @@ pub(crate) struct Check {
     /// The form of the surveys; told from name and content when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) from: Option<Form>,
-    /// How to print the report.
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
-    pub(crate) format: Format,
+    /// The form of the report on standard output.
+    #[arg(long, value_enum, default_value_t = ReportForm::Text, value_name = "FORMAT")]
+    pub(crate) format: ReportForm,
+    /// Write the report to a file as well, in any form; may be given more than once.
+    #[arg(long, value_name = "FORMAT=FILE")]
+    pub(crate) also: Vec<String>,
+    /// Replace files that --also names if they are there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+    /// Show and count only what this earlier report (--format json) did not know already.
+    #[arg(long, value_name = "REPORT")]
+    pub(crate) baseline: Option<PathBuf>,
     /// The lightest severity that makes the exit status 1.
     #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
     pub(crate) deny: Threshold,
     /// Take this date for today, as YYYY-MM-DD.
     #[arg(long, value_name = "DATE")]
     pub(crate) today: Option<String>,
-    /// Print every finding instead of folding those that are alike.
+    /// List every finding: fold none that are alike, and keep more than 1000 of a rule.
     #[arg(long)]
     pub(crate) all: bool,
     /// A rule's severity in this check: error, warning, note, or off.

@@ -137,9 +137,7 @@ pub(crate) fn write_file(
     write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let name = path.display();
-    if !replace && path.exists() {
-        return Err(format!("{name}: is there already; give --replace to write over it").into());
-    }
+    free(path, replace)?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
@@ -153,7 +151,19 @@ pub(crate) fn write_file(
     }
     open_to_others(file.path());
     file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
-    file.persist(path).map_err(|error| format!("{name}: {}", error.error))?;
+    let written = if replace { file.persist(path) } else { file.persist_noclobber(path) };
+    written.map_err(|error| format!("{name}: {}", error.error))?;
+    Ok(())
+}
+
+/// Refuses a file that is there already and may not be replaced.
+pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
+    if path.is_dir() {
+        return Err(format!("{}: is a folder; name a file", path.display()).into());
+    }
+    if !replace && path.exists() {
+        return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
+    }
     Ok(())
 }
 

@@ -84,7 +84,7 @@ impl Checker {
                 let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
                 let mut report = match last.filter(|_| readable) {
                     Some(report) => report,
-                    None => self.unreadable(),
+                    None => self.without_rules(),
                 };
                 self.add_structural(&mut report, &problems);
                 Ok(report)
@@ -101,26 +101,27 @@ impl Checker {
         report
     }
 
-    /// A report of structural problems alone, for a source that another reader found them in.
+    /// A report of structural problems alone, for a source that another reader found them in. It says that no rule was
+    /// run.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
-        let mut report = self.unreadable();
+        let mut report = self.without_rules();
         self.add_structural(&mut report, problems);
         report
     }
 
-    /// A report that says that no rule was run, since the document does not have the structure of the format.
-    fn unreadable(&self) -> Report {
+    fn empty(&self) -> Report {
+        Report::new(report::Document::default(), &self.settings)
+    }
+
+    fn without_rules(&self) -> Report {
         let mut report = self.empty();
         report.not_run.push(NotRun {
             why: "the document does not have the structure of the format; correct that first".into(),
             rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
+            documents: vec![0],
         });
         report
-    }
-
-    fn empty(&self) -> Report {
-        Report::new(report::Document::default(), self.settings.today.as_ref().map(ToString::to_string))
     }
 
     fn add_structural(&self, report: &mut Report, problems: &[obvert_model::read::Problem]) {
@@ -231,15 +232,16 @@ impl Checker {
                 }
             },
         );
-        walk.finish(report::Document {
-            file: None,
-            error: None,
+        let mut report = walk.finish(report::Document {
             id: Some(head.id.to_string()),
             length_unit: Some(head.units.length.to_string()),
             pipes: head.pipes.len(),
             runs: summaries.len(),
             observations,
-        })
+            ..report::Document::default()
+        });
+        crate::concerned::describe(&mut report, &ending);
+        report
     }
 }
 
@@ -359,11 +361,12 @@ impl<'c> Walk<'c> {
     }
 
     fn finish(self, document: report::Document) -> Report {
-        let mut report = Report::new(document, self.checker.settings.today.as_ref().map(ToString::to_string));
+        let mut report = Report::new(document, &self.checker.settings);
         for (active, found) in self.checker.active.iter().zip(self.found) {
             report.add(active.rule.name, active.severity, found.total, found.kept);
         }
-        report.not_run = self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules }).collect();
+        report.not_run =
+            self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules, documents: vec![0] }).collect();
         report.sort();
         report
     }

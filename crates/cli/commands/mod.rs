@@ -4,6 +4,7 @@ mod check;
 mod convert;
 mod explain;
 mod grade;
+mod outputs;
 mod rules;
 mod schema;
 

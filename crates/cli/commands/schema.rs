@@ -17,6 +17,9 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
     ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
     ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
+    ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::output::jsonl::schema())
+    }),
     ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || pretty(&GradeTable::schema())),
     ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),
 ];

@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Finding, Report, Severity, SourcePlace, find};
+use obvert::check::output::concerns;
+use obvert::check::{Finding, Report, ReportDocument, Severity, SourcePlace, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, severity, strong, wrapped};
@@ -17,8 +18,7 @@ const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
 pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
-    let mut lines = SourceLines::new(source);
-    lines.length_unit = report.documents.first().and_then(|document| document.length_unit.clone()).unwrap_or_default();
+    let mut lines = SourceLines { source, document: report.documents.first(), starts: BTreeMap::new() };
     let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in &report.findings {
         let count = seen.entry(&finding.rule).or_default();
@@ -50,19 +50,7 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
     writeln!(out, "{word}: {} {}", strong(&finding.message), faint(&format!("[{}]", finding.rule)))?;
-    let mut concerns = Vec::new();
-    if let Some(pipe) = &finding.pipe {
-        concerns.push(format!("pipe {pipe}"));
-    }
-    if let Some(run) = &finding.run {
-        concerns.push(format!("run {run}"));
-    }
-    if let Some(observation) = &finding.observation {
-        concerns.push(format!("observation {observation}"));
-    }
-    if let Some(distance) = finding.distance {
-        concerns.push(format!("at {distance} {}", lines.length_unit).trim_end().to_owned());
-    }
+    let concerns = concerns(finding, lines.document).map(|concerns| format!("  {concerns}")).unwrap_or_default();
     let place = match &finding.at {
         Some(at) => {
             let column = at.column.map(|column| format!(":{column}")).unwrap_or_default();
@@ -71,7 +59,6 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
         }
         None => finding.path.clone(),
     };
-    let concerns = if concerns.is_empty() { String::new() } else { format!("  {}", concerns.join(", ")) };
     writeln!(out, "  {}{concerns}", faint(&place))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
@@ -101,7 +88,7 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         );
         if report.documents.len() > 1 {
             writeln!(out, "{name}: {size}")?;
-        } else if report.findings.is_empty() {
+        } else if report.findings.is_empty() && report.baseline.is_none() {
             writeln!(out, "{name}: clean; {size}, {}", plural(rules, "rule"))?;
             return Ok(());
         } else {
@@ -118,10 +105,23 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         .filter(|(count, _)| *count > 0)
         .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
         .collect();
+    let new = if report.baseline.is_some() { " new" } else { "" };
     if said.is_empty() {
-        return writeln!(out, "nothing found");
+        writeln!(out, "nothing{new} found")?;
+    } else {
+        writeln!(out, "{}{new}", said.join(", "))?;
     }
-    writeln!(out, "{}", said.join(", "))?;
+    if let Some(baseline) = &report.baseline {
+        let file = baseline.file.as_deref().unwrap_or("an earlier report");
+        writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.gone)?;
+        if !baseline.unsure.is_empty() {
+            let rules = baseline.unsure.join(", ");
+            wrapped(out, "", &format!("not all findings are listed of {rules}; known ones may count as new"))?;
+        }
+    }
+    if said.is_empty() {
+        return Ok(());
+    }
     if let Some(rule) = report.rules.first() {
         let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule) || find(&rule.rule).is_some();
         if named {
@@ -134,14 +134,14 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 /// The lines of a source, by number, without a copy of it.
 pub(crate) struct SourceLines<'s> {
     source: &'s Source,
-    length_unit: String,
+    document: Option<&'s ReportDocument>,
     /// The starts of the lines of each file, found when the first finding asks for it.
     starts: BTreeMap<String, Vec<usize>>,
 }
 
 impl<'s> SourceLines<'s> {
     pub(crate) fn new(source: &'s Source) -> Self {
-        Self { source, length_unit: String::new(), starts: BTreeMap::new() }
+        Self { source, document: None, starts: BTreeMap::new() }
     }
 
     /// Prints the line of a place with a marker under its column.

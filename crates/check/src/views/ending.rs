@@ -111,6 +111,11 @@ impl<'d> Ending<'d> {
     /// The run of an id.
     #[must_use]
     pub fn run(&self, id: &RunId) -> Option<&'d RunSummary> {
+        self.run_named(id)
+    }
+
+    /// The run of an id that a finding has.
+    pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
         self.ids.find_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
