@@ -319,6 +319,7 @@ fn settings_that_mean_nothing_are_refused() {
         ("--weigh", "duplicate-id=note", "a problem of the document's structure"),
         ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
         ("--from", "xml", "looks like json, but --from says xml"),
+        ("--also", "html=no/such/folder.html", "there is no folder no/such; make it first"),
     ] {
         let output = check(&[CLEAN, option, value]);
         assert_eq!(status(&output), 2, "{option} {value}: {}", stdout(&output));

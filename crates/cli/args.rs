@@ -112,7 +112,8 @@ pub(crate) enum Threshold {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = obvert::check::output::CAUTION)]
+#[command(after_help = format!("{}\n\nExit status: 0 nothing at or above --deny, 1 findings, 2 it could not be done.",
+    obvert::check::output::CAUTION))]
 pub(crate) struct Check {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -156,6 +157,10 @@ pub(crate) struct Check {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .zip (CSV tables); a folder of CSV tables \
+needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
+)]
 pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.
     #[arg(value_name = "IN")]

@@ -139,6 +139,9 @@ pub(crate) fn write_file(
     let name = path.display();
     free(path, replace)?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(format!("{name}: there is no folder {}; make it first", folder.display()).into());
+    }
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
         .suffix(".tmp")
@@ -204,6 +207,9 @@ pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>
         old = Some(entries);
     }
     let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !parent.is_dir() {
+        return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
+    }
     let fresh = tempfile::Builder::new()
         .prefix(".obvert-")
         .tempdir_in(parent)
