@@ -347,7 +347,8 @@ impl<'c> Walk<'c> {
 
     fn finish(self, document: report::Document) -> Report {
         let mut report = Report::new(document, self.checker.settings.today.as_ref().map(ToString::to_string));
-        for (active, found) in self.checker.active.iter().zip(self.found) {
+        for (active, mut found) in self.checker.active.iter().zip(self.found) {
+            sink(active, self.checker.settings.keep, &mut found).settle();
             report.add(active.rule.name, active.severity, found.total, found.kept);
         }
         report.not_run = self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules }).collect();

@@ -96,7 +96,7 @@ mod whole {
     use super::super::error::{Problem, ProblemKind, ReadError};
     use super::super::huge;
     use super::super::ids;
-    use super::super::place::locate_all;
+    use super::super::place::{Place, locate_all};
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
     /// fast road came.
@@ -145,9 +145,7 @@ mod whole {
         for error in validator().iter_errors(value) {
             translate(&error, &mut problems);
         }
-        problems.extend(ids::twice_in(value).into_iter().map(|(pointer, id)| {
-            problem(ProblemKind::DuplicateId, pointer, format!("the id {id:?} stands twice in this table"))
-        }));
+        problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
         once(&mut problems);
         problems
     }
