@@ -362,7 +362,8 @@ impl<'c> Walk<'c> {
 
     fn finish(self, document: report::Document) -> Report {
         let mut report = Report::new(document, &self.checker.settings);
-        for (active, found) in self.checker.active.iter().zip(self.found) {
+        for (active, mut found) in self.checker.active.iter().zip(self.found) {
+            sink(active, self.checker.settings.keep, &mut found).settle();
             report.add(active.rule.name, active.severity, found.total, found.kept);
         }
         report.not_run =

@@ -138,7 +138,7 @@ mod whole {
     use super::super::error::{Problem, ProblemKind, ReadError};
     use super::super::huge;
     use super::super::ids;
-    use super::super::place::locate_all;
+    use super::super::place::{Place, locate_all};
     use super::Subject;
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
@@ -198,9 +198,7 @@ mod whole {
             translate(&error, schema, &mut problems);
         }
         if subject == Subject::Document {
-            problems.extend(ids::twice_in(value).into_iter().map(|(pointer, id)| {
-                problem(ProblemKind::DuplicateId, pointer, format!("the id {id:?} stands twice in this table"))
-            }));
+            problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
         }
         once(&mut problems);
         problems

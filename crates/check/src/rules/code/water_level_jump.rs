@@ -52,6 +52,9 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.disordered() || run.survey.lengths_doubtful() {
+        return;
+    }
     let (step, within) = (out.limit("step"), out.limit("within"));
     let mut last: Option<(RowView<'_>, f64)> = None;
     for row in run.rows() {
