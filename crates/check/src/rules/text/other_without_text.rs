@@ -47,7 +47,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
     };
     if let Some(work) = &head.assignment {
-        look(work.purpose == Some(Purpose::Other), work.purpose_text.is_some(), "/assignment/purpose", &|field| Spot::at(field));
+        look(work.purpose == Some(Purpose::Other), work.purpose_text.is_some(), "/assignment/purpose", &|field| {
+            Spot::at(field)
+        });
     }
     for (index, row) in head.parties.iter().enumerate() {
         let spot = |field: &str| Spot::at(format!("/parties/{index}{field}"));
