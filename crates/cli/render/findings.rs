@@ -105,11 +105,11 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         .filter(|(count, _)| *count > 0)
         .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
         .collect();
-    let new = if report.baseline.is_some() { " new" } else { "" };
+    let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
     if said.is_empty() {
-        writeln!(out, "nothing{new} found")?;
+        writeln!(out, "nothing {}found", if new.is_empty() { "" } else { "new " })?;
     } else {
-        writeln!(out, "{}{new}", said.join(", "))?;
+        writeln!(out, "{new}{colon}{}", said.join(", "))?;
     }
     if let Some(baseline) = &report.baseline {
         let file = baseline.file.as_deref().unwrap_or("an earlier report");

@@ -61,9 +61,8 @@ pub(super) fn write(
     )?;
     sink.write_all(body(pipe, &scale, unit).as_bytes())?;
     sink.write_all(lanes.as_bytes())?;
-    writeln!(sink, "</svg>\n</div>\n<figcaption>{}</figcaption>", Text(&caption(pipe, &scale, unit)))?;
-    words(pipe, section, &placed, unit, sink)?;
-    writeln!(sink, "</figure>")
+    writeln!(sink, "</svg>\n</div>\n<figcaption>{}</figcaption>\n</figure>", Text(&caption(pipe, &scale, unit)))?;
+    words(pipe, section, &placed, unit, sink)
 }
 
 fn caption(pipe: &Concerned, scale: &Scale, unit: &str) -> String {

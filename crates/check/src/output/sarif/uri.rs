@@ -3,8 +3,7 @@
 /// A file's name as a URI reference: relative as it was given, or a `file` URI where it begins at a root.
 pub(super) fn of_file(file: &str) -> String {
     let slashed = file.replace('\\', "/");
-    let drive = slashed.as_bytes().get(1) == Some(&b':') && slashed.as_bytes()[0].is_ascii_alphabetic();
-    if drive {
+    if matches!(slashed.as_bytes(), [letter, b':', b'/', ..] if letter.is_ascii_alphabetic()) {
         return format!("file:///{}:{}", &slashed[..1], encoded(&slashed[2..]));
     }
     match slashed.strip_prefix("//") {
