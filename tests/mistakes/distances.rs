@@ -60,7 +60,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the counter was set to zero again on the way",
-        rules: &["distance-falls", "decimal-slip", "distance-negative"],
+        rules: &["counter-zeroed-again", "distance-falls", "decimal-slip", "distance-negative"],
         by_catch: 5,
         make: |edit| {
             let (run, row) =

@@ -156,6 +156,28 @@ pub(crate) const ALL: &[Mistake] = &[
         },
     },
     Mistake {
+        about: "the reference system of another state",
+        rules: &["position-outside-area"],
+        by_catch: 1,
+        make: |edit| {
+            let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:25832"])?;
+            edit.set("/crs", code);
+            Some("/crs".to_owned())
+        },
+    },
+    Mistake {
+        about: "a size, a length or a distance of nothing or less",
+        rules: &["number-impossible"],
+        by_catch: 3,
+        make: |edit| {
+            let field = edit.choice(&["height", "length", "joint_spacing"])?;
+            let pipe = edit.row("pipes", |pipe| pipe[field].is_number())?;
+            let value = edit.choice(&[0.0, -8.0, -268.1])?;
+            edit.set(&format!("/pipes/{pipe}/{field}"), value);
+            Some(format!("/pipes/{pipe}/{field}"))
+        },
+    },
+    Mistake {
         about: "the finish before the start",
         rules: &["time-order"],
         by_catch: 1,
@@ -438,7 +460,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a locate above the ground",
-        rules: &["locate-depth"],
+        rules: &["number-impossible"],
         by_catch: 1,
         make: |edit| {
             let locate = edit.row("locates", |row| row["depth"].is_number())?;

@@ -22,7 +22,7 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
         });
     }
     for list in CodeList::built_ins() {
-        if let Some(code) = list.codes.iter().find(|code| *code.code == *name) {
+        if let Some(code) = list.codes.iter().find(|code| code.code.eq_ignore_ascii_case(name)) {
             return out(|out| code::explain(out, list, code));
         }
     }
