@@ -160,7 +160,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["position-outside-area"],
         by_catch: 1,
         make: |edit| {
-            let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:25832"])?;
+            let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:2225"])?;
             edit.set("/crs", code);
             Some("/crs".to_owned())
         },
