@@ -97,7 +97,9 @@ impl Measure {
         }
         measure.vote = vote(&ratios(survey, &measure.courses));
         // Exchanged, feet under a metric system of a whole zone may lie in it as well; but lengths are not exchanged.
-        if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) = (measure.fit, measure.vote, crs.kind()) {
+        if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) =
+            (measure.fit, measure.vote, crs.kind())
+        {
             let slip = slip_of(crs, vote.ratio).filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
             measure.fit = slip.map(Fit::Slip).or(measure.fit);
         }

@@ -24,13 +24,13 @@ families! {
         stretch_undeclared,
     }
     code {
-        code_list_unknown, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
+        code_list_unknown, code_list_version, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
         characterisation_missing, characterisation_unknown, characterisation_surplus,
         clock_required, clock_meaningless, clock_range, clock_form, clock_extent, clock_full_circle,
         quantity_missing, quantity_unit, quantity_range, quantity_surplus, water_level_jump,
     }
     grade {
-        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown,
+        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
         rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
     }
     size {
@@ -49,7 +49,8 @@ families! {
         unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
     }
     identity {
-        pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
+        runs_missing, pipe_not_surveyed, structure_unconnected, structure_twice, asset_twice, id_case_clash,
+        outfall_upstream, equipment_named_twice, pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
@@ -57,6 +58,9 @@ families! {
     media {
         media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
         media_same_content, media_offset_past_end, media_offset_falls, media_not_whole,
+    }
+    review {
+        review_incomplete, review_draft, review_out_of_time, revises_itself,
     }
     text {
         other_without_text, text_untrimmed,
