@@ -29,6 +29,8 @@ mod rule;
 mod bore;
 mod catalogue;
 mod checker;
+mod coverage;
+mod drift;
 mod finding;
 pub mod grading;
 mod levels;

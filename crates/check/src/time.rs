@@ -86,12 +86,16 @@ pub(crate) fn in_use_at_once(a: &Run, b: &Run) -> bool {
 pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator<Item = usize> + 'r {
     run.equipment.iter().filter_map(|id| {
         let index = survey.equipment_index(id)?;
-        let camera = match survey.head.equipment[index].kind {
-            EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
-            EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
-        };
-        camera.then_some(index)
+        is_camera(survey.head.equipment[index].kind).then_some(index)
     })
+}
+
+/// Whether a piece of equipment is a camera.
+pub(crate) fn is_camera(kind: EquipmentKind) -> bool {
+    match kind {
+        EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
+        EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
+    }
 }
 
 /// Whether two runs were made with one camera.

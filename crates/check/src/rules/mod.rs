@@ -18,6 +18,17 @@ families! {
         surveyed_missing, surveyed_contradicts_finish, run_past_pipe, run_short_of_pipe, length_unit_suspect,
         counter_missing, counter_not_zeroed, counter_zeroed_again, counter_drift, camera_speed,
         reverse_mismatch, reverse_gap, reverse_overlap,
+        distance_drift,
+        distance_drift_on_map,
+        run_gap,
+        pipe_part_unseen,
+        met_nobody,
+        reverse_unnamed,
+        reverse_before_first,
+        end_row_within_run,
+        joints_off_spacing,
+        cable_shorter_than_run,
+        counter_offset_contradicts,
     }
     stretch {
         stretch_never_ends, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
@@ -51,6 +62,7 @@ families! {
     identity {
         runs_missing, pipe_not_surveyed, structure_unconnected, structure_twice, asset_twice, id_case_clash,
         outfall_upstream, equipment_named_twice, pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
+        observation_twice,
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
