@@ -30,6 +30,7 @@ mod bore;
 mod catalogue;
 mod checker;
 mod coverage;
+mod dates;
 mod drift;
 mod finding;
 pub mod grading;
@@ -45,6 +46,7 @@ mod settings;
 mod sink;
 mod sizes;
 mod tally;
+mod texts;
 mod time;
 mod views;
 

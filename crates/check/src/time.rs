@@ -24,6 +24,11 @@ pub(crate) fn is_date(date: &str) -> bool {
     date.parse::<jiff::civil::Date>().is_ok()
 }
 
+/// When a day begins in Greenwich; `None` when it is not in the calendar.
+pub(crate) fn day(date: &Date) -> Option<Timestamp> {
+    format!("{date}T00:00:00Z").parse().ok()
+}
+
 /// When a day is over everywhere on Earth: at noon UTC of the next one, since the last time zone is twelve hours behind.
 pub(crate) fn over(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;

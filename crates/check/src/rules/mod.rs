@@ -66,15 +66,28 @@ families! {
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
+        run_date_astray,
+        run_undated,
+        calibration_old,
+        calibration_after_run,
     }
     media {
         media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
         media_same_content, media_offset_past_end, media_offset_falls, media_not_whole,
+        media_at_contradicts,
+        media_run_contradicts,
+        media_beyond_run,
+        media_time_contradicts,
+        media_kind_contradicts,
+        recording_implausible,
+        media_empty,
+        offset_into_still,
     }
     review {
         review_incomplete, review_draft, review_out_of_time, revises_itself,
     }
     text {
         other_without_text, text_untrimmed,
+        text_damaged,
     }
 }

@@ -6,6 +6,7 @@ use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
 use super::{Marks, RunView, Spot, Survey};
+use crate::dates;
 use crate::drift::{Drift, LEAST, camera_of, drifts, stated};
 use crate::grading::Tally;
 use crate::reach::unit_trap;
@@ -87,6 +88,7 @@ pub struct Ending<'d> {
     next: Vec<u32>,
     misses_a_run: OnceCell<bool>,
     doubtful: OnceCell<bool>,
+    astray: OnceCell<Vec<usize>>,
     drifts: OnceCell<Vec<Drift>>,
 }
 
@@ -121,6 +123,7 @@ impl<'d> Ending<'d> {
             next,
             misses_a_run: OnceCell::new(),
             doubtful: OnceCell::new(),
+            astray: OnceCell::new(),
             drifts: OnceCell::new(),
         }
     }
@@ -153,6 +156,11 @@ impl<'d> Ending<'d> {
     pub(crate) fn drifting(&self, run: &Run) -> bool {
         let drifts = self.drifts();
         !drifts.is_empty() && drifts.iter().any(|drift| drift.camera == camera_of(self, run))
+    }
+
+    /// Whether a run is dated far from the others of the document; `run-date-astray` says so.
+    pub(crate) fn dated_astray(&self, summary: &RunSummary) -> bool {
+        self.astray.get_or_init(|| dates::astray(self)).binary_search(&summary.index).is_ok()
     }
 
     /// Whether a row names a run that the document does not have: where a run is missing, its pipe seems never to have been
