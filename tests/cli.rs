@@ -146,7 +146,20 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
         assert!(stdout(&output).contains(says), "{name}: {}", stdout(&output));
     }
-    let output = obvert(&["explain", "distance-fall"]);
+    for (name, expected) in [
+        ("crack", "crack.longitudinal"),
+        ("CRACK.LONGITUDINAL", "crack.longitudinal"),
+        ("surveyed", "runs.surveyed"),
+        ("clock.at", "runs.observations.clock.at"),
+        ("obvert-terms", "and 141 more"),
+        ("Wurzel", "roots"),
+        ("issued", "text, a date, time and offset, such as 2026-05-06T09:31:00-05:00"),
+    ] {
+        let output = obvert(&["explain", name]);
+        assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
+        assert!(stdout(&output).contains(expected), "{name}: {}", stdout(&output));
+    }
+    let output = obvert(&["explain", "distance-fals"]);
     assert!(stderr(&output).contains("distance-falls"), "{}", stderr(&output));
 }
 
@@ -298,6 +311,33 @@ fn severities_and_limits_can_be_set() {
         assert_eq!(status(&output), 2, "{option} {value}");
         assert!(stderr(&output).contains(says), "{option} {value}: {}", stderr(&output));
     }
+}
+
+#[test]
+fn settings_that_mean_nothing_are_refused() {
+    for (option, value, expected) in [
+        ("--weigh", "duplicate-id=note", "a problem of the document's structure"),
+        ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
+        ("--from", "xml", "looks like json, but --from says xml"),
+        ("--also", "html=no/such/folder.html", "there is no folder no/such; make it first"),
+    ] {
+        let output = check(&[CLEAN, option, value]);
+        assert_eq!(status(&output), 2, "{option} {value}: {}", stdout(&output));
+        assert!(stderr(&output).contains(expected), "{}", stderr(&output));
+    }
+}
+
+/// A form other than JSON whose structure is wrong says as well that nothing else was looked at.
+#[test]
+fn tables_that_cannot_be_read_say_that_no_rule_was_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let tables = folder.path().join("tables");
+    let to = tables.to_str().expect("a path");
+    assert_eq!(status(&obvert(&["convert", CLEAN, "-o", to, "--to", "csv"])), 0);
+    let rows = std::fs::read_to_string(tables.join("structures.csv")).expect("structures").replace("1482.47", "high");
+    std::fs::write(tables.join("structures.csv"), rows).expect("written");
+    let text = stdout(&check(&[to]));
+    assert!(text.contains("not run: ") && text.contains("does not have the structure of the format"), "{text}");
 }
 
 #[test]

@@ -34,7 +34,7 @@ pub(crate) enum Colour {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Check surveys against the rules of the format.
+    /// Check surveys against the rules of the format. Media files themselves are not looked at.
     Check(Check),
     /// Turn a survey into another form.
     Convert(Convert),
@@ -112,7 +112,8 @@ pub(crate) enum Threshold {
 }
 
 #[derive(Debug, Args)]
-#[command(after_help = obvert::check::output::CAUTION)]
+#[command(after_help = format!("{}\n\nExit status: 0 nothing at or above --deny, 1 findings, 2 it could not be done.",
+    obvert::check::output::CAUTION))]
 pub(crate) struct Check {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -156,6 +157,10 @@ pub(crate) struct Check {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .zip (CSV tables); a folder of CSV tables \
+needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
+)]
 pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.
     #[arg(value_name = "IN")]
@@ -169,6 +174,12 @@ pub(crate) struct Convert {
     /// The form to write; told from the name of OUT when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) to: Option<Form>,
+    /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
+    #[arg(long, value_name = "LIST")]
+    pub(crate) coding: Option<String>,
+    /// A code list of your own (JSON), to translate from or to.
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
     /// Refuse to write when something would be lost or changed.
     #[arg(long)]
     pub(crate) lossless: bool,

@@ -37,15 +37,22 @@ impl Checker {
     /// When the settings name a rule or a limit that does not exist.
     pub fn new(settings: Settings) -> Result<Self, SettingsError> {
         let known = |name: &str| {
-            find(name)
-                .ok_or_else(|| SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) })
+            find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
+                true => SettingsError::Structural { name: name.to_owned() },
+                false => SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) },
+            })
         };
         for name in settings.severities.keys() {
             known(name)?;
         }
-        for (name, limit) in settings.limits.keys() {
+        for ((name, limit), value) in &settings.limits {
             let rule = known(name)?;
-            if !rule.limits.iter().any(|known| known.name == limit) {
+            if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
+                if !value.is_finite() || *value < 0.0 {
+                    let (rule, name) = (name.clone(), limit.clone());
+                    return Err(SettingsError::LimitValue { rule, name, value: *value, unit: known.unit });
+                }
+            } else {
                 let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
                 let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
                 return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
@@ -355,7 +362,8 @@ impl<'c> Walk<'c> {
 
     fn finish(self, document: report::Document) -> Report {
         let mut report = Report::new(document, &self.checker.settings);
-        for (active, found) in self.checker.active.iter().zip(self.found) {
+        for (active, mut found) in self.checker.active.iter().zip(self.found) {
+            sink(active, self.checker.settings.keep, &mut found).settle();
             report.add(active.rule.name, active.severity, found.total, found.kept);
         }
         report.not_run =

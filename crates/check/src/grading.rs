@@ -228,11 +228,11 @@ fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
 fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
     let mut sound = true;
     for band in &entry.bands {
-        let Some(place) = code.quantities.iter().position(|meaning| meaning.name == band.quantity) else { continue };
+        let mut amounts = code.amounts(&row.characterisation).enumerate();
+        let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity) else { continue };
         if row.quantities.get(place).is_none() {
             continue;
         }
-        let meaning = &code.quantities[place];
         match amount(code, row, place) {
             Some(amount) if within(amount, Some(band.from), band.below) => {
                 return (Some(Banded { band, amount, unit: meaning.unit }), in_range(meaning, amount));
@@ -245,7 +245,7 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
 
 /// One of a row's amounts in the code list's unit; `None` where it is not recorded or measures something else.
 pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
-    let (recorded, meaning) = (row.quantities.get(place)?, code.quantities.get(place)?);
+    let (recorded, meaning) = (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
     Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
 }
 

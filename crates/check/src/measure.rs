@@ -6,7 +6,7 @@
 
 use obvert_geo::{Crs, CrsKind, FOOT_METRES, Fit, Slip, Unit};
 use obvert_model::number::Position;
-use obvert_model::tables::{Head, OutcomeKind};
+use obvert_model::tables::{Head, OutcomeKind, Structure, StructureKind};
 
 use crate::views::{Ending, PipeView, Survey};
 
@@ -56,6 +56,19 @@ pub(crate) struct Measure {
     pub(crate) vote: Option<Vote>,
     /// How most positions fit the area of use of the reference system.
     pub(crate) fit: Option<Fit>,
+    /// Who is to blame where stated and measured lengths differ by a unit.
+    pub(crate) blame: Option<Blame>,
+    /// Positions that lie outside the area of use, where most lie inside.
+    pub(crate) astray: Vec<(Place, Position)>,
+}
+
+/// What is in the wrong unit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Blame {
+    /// The positions, by this slip.
+    Positions(Slip),
+    /// The lengths.
+    Lengths,
 }
 
 impl Measure {
@@ -65,6 +78,10 @@ impl Measure {
             survey.pipes().map(|view| line(crs, &view.course()?, exchanged)).collect()
         };
         let mut measure = Self { courses: courses(false), fit: majority(crs, survey.head, 1.0), ..Self::default() };
+        if measure.fit == Some(Fit::Inside) {
+            measure.astray = astray(crs, survey.head);
+            measure.leave_out(survey);
+        }
         if crs.kind() == CrsKind::Geographic {
             // Where both orders are possible on earth, only lengths tell them apart: a degree of longitude is shorter.
             let close = |courses: &[Option<f64>]| {
@@ -79,7 +96,52 @@ impl Measure {
             }
         }
         measure.vote = vote(&ratios(survey, &measure.courses));
+        // Exchanged, feet under a metric system of a whole zone may lie in it as well; but lengths are not exchanged.
+        if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) =
+            (measure.fit, measure.vote, crs.kind())
+        {
+            let slip = slip_of(crs, vote.ratio).filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
+            measure.fit = slip.map(Fit::Slip).or(measure.fit);
+        }
+        measure.blame = measure.blamed(crs, survey);
         measure
+    }
+
+    /// Takes the courses out that lead over a position that is astray.
+    fn leave_out(&mut self, survey: &Survey<'_>) {
+        if self.astray.is_empty() {
+            return;
+        }
+        for view in survey.pipes() {
+            let path = view.pipe.path.len() >= 2;
+            let over = |place: &Place| match *place {
+                Place::Vertex(row, _) => row == view.index,
+                Place::Structure(row) => !path && self.is_end(&view, row),
+                Place::Locate(_) => false,
+            };
+            if self.astray.iter().any(|(place, _)| over(place)) {
+                self.courses[view.index] = None;
+            }
+        }
+    }
+
+    fn is_end(&self, view: &PipeView<'_>, structure: usize) -> bool {
+        let id = &view.survey.head.structures[structure].id;
+        view.pipe.upstream == *id || view.pipe.downstream.as_ref() == Some(id)
+    }
+
+    /// Who is to blame where stated and measured lengths differ by a unit.
+    fn blamed(&self, crs: &Crs, survey: &Survey<'_>) -> Option<Blame> {
+        if let Some(Fit::Slip(slip @ (Slip::Feet | Slip::Metres))) = self.fit {
+            return Some(Blame::Positions(slip));
+        }
+        let ratio = self.vote.map(|vote| vote.ratio).filter(|ratio| *ratio != 1.0)?;
+        let Some(slip) = slip_of(crs, ratio) else { return Some(Blame::Lengths) };
+        // Positions that lie where the system is used, and would not in the other unit, are right as they stand. Where both
+        // are possible, the structures may tell, which were measured in the same unit as the pipes.
+        let either = majority(crs, survey.head, ratio) == Some(Fit::Inside);
+        let right = self.fit == Some(Fit::Inside) && (!either || depths_tell(survey, ratio));
+        Some(if right { Blame::Lengths } else { Blame::Positions(slip) })
     }
 
     /// The course of a pipe in metres, as the reference system has it.
@@ -96,6 +158,7 @@ impl Measure {
     /// Metres on the ground for every metre measured, where the positions are in another unit than the system's.
     pub(crate) fn position_factor(&self, crs: &Crs) -> f64 {
         match self.vote {
+            _ if self.blame == Some(Blame::Lengths) => 1.0,
             Some(vote) if slip_of(crs, vote.ratio).is_some() => vote.ratio,
             _ => self.slip_factor(),
         }
@@ -120,7 +183,14 @@ impl Measure {
         let (Some(crs), true) = (&view.survey.crs, path.len() >= 2) else { return [None, None] };
         let factor = self.position_factor(crs);
         let gap = |vertex: &Position, end: Option<Position>| Some(self.distance(crs, *vertex, end?)? * factor);
-        let ends = [view.upstream().and_then(|row| row.position), view.downstream().and_then(|row| row.position)];
+        if self.courses.get(view.index).is_some_and(Option::is_none) {
+            return [None, None];
+        }
+        let right = |row: Option<&Structure>| {
+            let astray = |id: &str| self.astray.iter().any(|(place, _)| place.is_structure(view.survey.head, id));
+            row.filter(|row| self.astray.is_empty() || !astray(&row.id)).and_then(|row| row.position)
+        };
+        let ends = [right(view.upstream()), right(view.downstream())];
         [gap(&path[0], ends[0]), gap(&path[path.len() - 1], ends[1])]
     }
 }
@@ -166,8 +236,40 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     found.into_iter().find(|(_, count)| most(*count, of)).map(|(fit, _)| fit)
 }
 
+/// The positions that lie outside the area of use of their reference system.
+fn astray(crs: &Crs, head: &Head) -> Vec<(Place, Position)> {
+    let mut all = positions(head).map(|(_, position)| position);
+    let Some(first) = all.next() else { return Vec::new() };
+    let bounds = all.fold([first.x, first.y, first.x, first.y], |[west, south, east, north], at| {
+        [west.min(at.x), south.min(at.y), east.max(at.x), north.max(at.y)]
+    });
+    let [west, south, east, north] = bounds;
+    // Where the corners of them all are in it, so are they: a survey is small beside the area of a system.
+    let corners = [[west, south], [west, north], [east, south], [east, north]];
+    if crs.fit(&corners) == Ok(Fit::Inside) {
+        return Vec::new();
+    }
+    let outside = |position: Position| crs.fit(&[[position.x, position.y]]).is_ok_and(|fit| fit != Fit::Inside);
+    positions(head).filter(|(_, position)| outside(*position)).collect()
+}
+
+/// Whether the depths of the structures say that lengths, stated over measured ones `ratio`, are in the other unit: their
+/// median is that of no sewer as it stands and an ordinary one in the other unit. Common practice, no published source.
+fn depths_tell(survey: &Survey<'_>, ratio: f64) -> bool {
+    const ORDINARY: std::ops::RangeInclusive<f64> = 1.4..=6.5;
+    let depth = |row: &Structure| {
+        let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));
+        row.depth.map(|depth| survey.metres(depth)).or_else(between).filter(|metres| *metres > 0.0)
+    };
+    let manholes = survey.head.structures.iter().filter(|row| row.kind == StructureKind::Manhole);
+    let mut depths: Vec<f64> = manholes.filter_map(depth).collect();
+    depths.sort_by(f64::total_cmp);
+    let median = depths.get(depths.len() / 2).filter(|_| depths.len() >= FEWEST);
+    median.is_some_and(|metres| !ORDINARY.contains(metres) && ORDINARY.contains(&(metres / ratio)))
+}
+
 /// Where a position stands in a document.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum Place {
     Structure(usize),
     Vertex(usize, usize),
@@ -175,6 +277,10 @@ pub(crate) enum Place {
 }
 
 impl Place {
+    fn is_structure(self, head: &Head, id: &str) -> bool {
+        matches!(self, Self::Structure(row) if *head.structures[row].id == *id)
+    }
+
     pub(crate) fn pointer(self) -> String {
         match self {
             Self::Structure(row) => format!("/structures/{row}/position"),

@@ -24,6 +24,9 @@ pub(crate) fn allowed(run: &RunView<'_>, at: f64) -> f64 {
 /// The distance that a row would have with its decimal point one place away, where the row breaks the order by more than
 /// the tolerance and would then stand between its neighbours. The end of the run is the last row's neighbour.
 pub(crate) fn slip(run: &RunView<'_>, index: usize) -> Option<f64> {
+    if run.disordered() {
+        return None;
+    }
     let rows = &run.run.observations;
     let at = rows.get(index)?.at.get();
     let before = index.checked_sub(1).map(|before| rows[before].at.get());
@@ -52,6 +55,54 @@ pub(crate) fn backwards(run: &RunView<'_>) -> bool {
     }
 }
 
+/// How many rows would have to be taken out for the others to be in order, where that is so many that the rows were
+/// sorted by something else than distance and not mistyped: three, and more than one in four. A fall back to the zero
+/// point from which the rows go on is the counter's and does not count.
+pub(crate) fn shuffled(run: &RunView<'_>) -> Option<usize> {
+    let rows = &run.run.observations;
+    let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
+    falls.clone().nth(1)?;
+    let zero = near_zero(run);
+    let goes_on = |index: usize| rows[index..].iter().any(|row| row.at.get() > zero);
+    falls.clone().filter(|index| rows[*index].at.get() > zero || !goes_on(*index)).nth(1)?;
+    let out = rows.len() - longest_rising(rows.iter().map(|row| row.at.get()));
+    (out >= 3 && out * 4 > rows.len()).then_some(out)
+}
+
+/// The length of the longest sequence that never falls, taken out of the given one in its order.
+fn longest_rising(values: impl Iterator<Item = f64>) -> usize {
+    // The least last value of a sequence of each length.
+    let mut lasts: Vec<f64> = Vec::new();
+    for value in values {
+        let longer = lasts.partition_point(|last| *last <= value);
+        match lasts.get_mut(longer) {
+            Some(last) => *last = value,
+            None => lasts.push(value),
+        }
+    }
+    lasts.len()
+}
+
+/// The distance up to which a row stands at the zero point: a foot beyond what the counter showed there.
+fn near_zero(run: &RunView<'_>) -> f64 {
+    run.reads() + 0.3048 / run.survey.head.units.length.metres()
+}
+
+/// The first row from which on the counter seems to have been set to zero again: it falls back to the zero point, the
+/// rows after it go on from there, and taking the one before it out would put nothing right.
+pub(crate) fn zeroed_again(run: &RunView<'_>) -> Option<usize> {
+    let rows = &run.run.observations;
+    let zero = near_zero(run);
+    let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
+    falls.filter(|index| rows[*index].at.get() <= zero).find(|index| {
+        let (at, before) = (rows[*index].at, rows[index - 1].at);
+        let steady = *index < 2 || rows[index - 2].at <= at;
+        let on = rows.get(index + 1).is_some_and(|next| next.at > at && next.at < before);
+        let far = rows[*index..].iter().any(|row| row.at.get() > zero);
+        !steady && on && far && at.get() >= run.reads() && slip(run, *index).is_none()
+    })
+}
+
 /// Whether a row stands in order with its neighbours and within the run.
 pub(crate) fn settled(run: &RunView<'_>, index: usize) -> bool {
     let rows = &run.run.observations;
@@ -59,4 +110,24 @@ pub(crate) fn settled(run: &RunView<'_>, index: usize) -> bool {
     let after_before = index.checked_sub(1).is_none_or(|before| rows[before].at <= row.at);
     let before_after = rows.get(index + 1).is_none_or(|after| row.at <= after.at);
     after_before && before_after && row.at.get() >= run.reads() && !beyond(run, row.at.get())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::longest_rising;
+
+    #[test]
+    fn what_is_left_rising_is_the_longest() {
+        let cases: [(&[f64], usize); 6] = [
+            (&[], 0),
+            (&[1.0, 2.0, 2.0, 3.0], 4),
+            (&[3.0, 2.0, 1.0], 1),
+            (&[1.0, 9.0, 2.0, 3.0], 3),
+            (&[5.0, 6.0, 1.0, 2.0, 3.0], 3),
+            (&[2.0, 1.0, 4.0, 3.0, 6.0, 5.0], 3),
+        ];
+        for (values, longest) in cases {
+            assert_eq!(longest_rising(values.iter().copied()), longest, "{values:?}");
+        }
+    }
 }

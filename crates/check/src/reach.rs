@@ -17,7 +17,10 @@ const NEARNESS: f64 = 0.1;
 
 /// Whether `surveyed` and the row that closes the run say different distances.
 pub(crate) fn end_contradicts(survey: &Survey<'_>, run: &Run, marks: Marks) -> bool {
-    match (run.surveyed, marks.finish) {
+    let reads = run.counter.as_ref().and_then(|counter| counter.reads);
+    // A run that ends before its zero point is wrong in itself.
+    let surveyed = run.surveyed.filter(|surveyed| surveyed.get() >= reads.map_or(0.0, Length::get));
+    match (surveyed, marks.finish.filter(|_| !marks.zeroed_again)) {
         (Some(surveyed), Some(finish)) => {
             let (surveyed, finish) = (survey.metres(surveyed), survey.metres(finish));
             exceeds((finish - surveyed).abs(), tolerance(surveyed))
@@ -27,14 +30,14 @@ pub(crate) fn end_contradicts(survey: &Survey<'_>, run: &Run, marks: Marks) -> b
 }
 
 /// How far the run came from the centre of its start structure, in metres. `None` where it is not known: no `surveyed`,
-/// one that the rows contradict, or a camera that went into a lateral from a main with the counter set elsewhere.
+/// one that the rows contradict, a counter that was set to zero again on the way, or a camera that went into a lateral from a main with the counter set elsewhere.
 pub(crate) fn far(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
     let counter = run.counter.as_ref();
     let zero = counter.map(|counter| counter.zero);
     if run.launched.is_some() && !matches!(zero, Some(CounterZero::PipeEnd | CounterZero::AccessFitting)) {
         return None;
     }
-    if end_contradicts(survey, run, marks) {
+    if marks.zeroed_again || end_contradicts(survey, run, marks) {
         return None;
     }
     let of = |length: Option<Length>| length.map_or(0.0, Length::get);

@@ -23,12 +23,19 @@ named!(Party Equipment Structure Pipe Media);
 #[derive(Debug, Default)]
 pub(crate) struct Rows(HashTable<u32>);
 
+/// Set beside the number of a row whose id stands again in another row.
+const AGAIN: u32 = 1 << 31;
+
 fn hash(id: &str) -> u64 {
     BuildHasherDefault::<FxHasher>::default().hash_one(id)
 }
 
+fn row(entry: u32) -> usize {
+    (entry & !AGAIN) as usize
+}
+
 impl Rows {
-    /// Indexes a table. Of rows with the same id the first is meant.
+    /// Indexes a table.
     pub(crate) fn new<T: Named>(table: &[T]) -> Self {
         Self::by(table, T::id)
     }
@@ -36,25 +43,58 @@ impl Rows {
     /// Indexes a table by another text than its ids.
     pub(crate) fn by<T>(table: &[T], key: fn(&T) -> &str) -> Self {
         let mut rows = HashTable::with_capacity(table.len());
-        for (index, row) in table.iter().enumerate() {
-            // A document of four thousand million rows does not fit into the memory of its reader.
-            let Ok(index) = u32::try_from(index) else { break };
-            let id = key(row);
-            let known = |other: &u32| key(&table[*other as usize]) == id;
-            if rows.find(hash(id), known).is_none() {
-                rows.insert_unique(hash(id), index, |other| hash(key(&table[*other as usize])));
+        for (index, named) in table.iter().enumerate() {
+            // A document of two thousand million rows does not fit into the memory of its reader.
+            let Some(index) = u32::try_from(index).ok().filter(|index| *index < AGAIN) else { break };
+            let id = key(named);
+            match rows.find_mut(hash(id), |other| key(&table[row(*other)]) == id) {
+                Some(other) => *other |= AGAIN,
+                None => {
+                    rows.insert_unique(hash(id), index, |other| hash(key(&table[row(*other)])));
+                }
             }
         }
         Self(rows)
     }
 
-    /// The row of an id in the table that was indexed.
+    /// The row of an id in the table that was indexed. An id that stands twice means neither of the two: whatever was
+    /// concluded from one of them would be wrong half of the time.
     pub(crate) fn find<T: Named>(&self, table: &[T], id: &str) -> Option<usize> {
-        self.find_by(table, id, T::id)
+        self.only_by(table, id, T::id)
+    }
+
+    /// Whether the table that was indexed has an id, once or more often.
+    pub(crate) fn knows<T: Named>(&self, table: &[T], id: &str) -> bool {
+        self.first_by(table, id, T::id).is_some()
+    }
+
+    /// The only row with a text, in the table that was indexed by it.
+    pub(crate) fn only_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+        self.entry(table, text, key).filter(|entry| entry & AGAIN == 0).map(row)
     }
 
     /// The first row with a text, in the table that was indexed by it.
-    pub(crate) fn find_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
-        self.0.find(hash(text), |row| key(&table[*row as usize]) == text).map(|row| *row as usize)
+    pub(crate) fn first_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+        self.entry(table, text, key).map(row)
+    }
+
+    fn entry<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<u32> {
+        self.0.find(hash(text), |other| key(&table[row(*other)]) == text).copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_id_that_stands_twice_means_neither_row() {
+        let table = ["a", "b", "a", "c"];
+        let rows = Rows::by(&table, |text| text);
+        let of = |id| (rows.only_by(&table, id, |text| text), rows.first_by(&table, id, |text| text));
+        assert_eq!(of("a"), (None, Some(0)));
+        assert_eq!(of("b"), (Some(1), Some(1)));
+        assert_eq!(of("c"), (Some(3), Some(3)));
+        assert_eq!(of("d"), (None, None));
     }
 }

@@ -3,6 +3,8 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use rustc_hash::FxHashMap;
+
 use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
 use crate::rule::Rule;
@@ -25,6 +27,17 @@ pub(crate) struct Found {
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
     compared: usize,
+    /// What was missing, by its id: how many rows miss it is known only at the end.
+    missing: FxHashMap<Box<str>, Missing>,
+}
+
+/// A row that others name and no table has.
+#[derive(Debug)]
+struct Missing {
+    what: &'static str,
+    near: Option<String>,
+    spot: Spot,
+    rows: usize,
 }
 
 impl Sink<'_> {
@@ -46,20 +59,56 @@ impl Sink<'_> {
     pub(crate) fn near<'w>(&mut self, word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
         const COMPARISONS: usize = 300_000;
         let found = &mut *self.found;
-        if found.total >= self.keep || found.compared >= COMPARISONS {
+        if found.total + found.missing.len() >= self.keep || found.compared >= COMPARISONS {
             return None;
         }
         let guess = near(word, candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1));
         guess.filter(|_| found.compared < COMPARISONS)
     }
 
-    /// Reports that a table has no row of an id, with the nearest one that it has.
-    pub(crate) fn unknown<'w>(&mut self, what: &str, id: &str, known: impl Iterator<Item = &'w str>, spot: Spot) {
+    /// Says that a table has no row of an id, which `spot` names. However many rows name it, that is one finding, reported
+    /// when the whole document has been seen.
+    pub(crate) fn unknown<'w>(
+        &mut self,
+        what: &'static str,
+        id: &str,
+        known: impl Iterator<Item = &'w str>,
+        spot: impl FnOnce() -> Spot,
+    ) {
+        if let Some(missing) = self.found.missing.get_mut(id) {
+            missing.rows += 1;
+            return;
+        }
+        if self.found.missing.len() >= self.keep {
+            self.found.total += 1;
+            return;
+        }
         let near = self.near(id, known);
-        let finding = self.report(spot, format!("no {what} has the id {id:?}"));
-        finding.fact("id", id);
-        if let Some(near) = near {
-            finding.help(format!("did you mean {near:?}?"));
+        self.found.missing.insert(id.into(), Missing { what, near, spot: spot(), rows: 1 });
+    }
+
+    /// Reports what was found missing.
+    pub(crate) fn settle(&mut self) {
+        let mut missing: Vec<_> = std::mem::take(&mut self.found.missing).into_iter().collect();
+        missing.sort_by(|a, b| (&a.1.spot.path, &a.0).cmp(&(&b.1.spot.path, &b.0)));
+        for (id, Missing { what, near, spot, rows }) in missing {
+            let message = match rows {
+                1 => format!("no {what} has the id {id:?}"),
+                _ => format!("no {what} has the id {id:?}, which {rows} rows name"),
+            };
+            let finding = self.report(spot, message);
+            finding.fact("id", &*id).fact("rows", rows);
+            match near {
+                // Several rows are seldom mistyped alike: what they name was there once.
+                _ if rows > 1 => {
+                    finding
+                        .help(format!("was the {what} deleted, or given another id? Put it back, or correct the rows"));
+                }
+                Some(near) => {
+                    finding.help(format!("did you mean {near:?}?"));
+                }
+                None => {}
+            }
         }
     }
 

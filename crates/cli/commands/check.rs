@@ -5,13 +5,12 @@ use std::path::Path;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
 use obvert::convert::{ConvertError, Place, csv, geojson, xml};
-use obvert::model::lists::{CodeList, GradeScheme};
 use obvert::model::read::{ProblemKind, locate};
 
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Threshold};
 use crate::files::{self, Source};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and gives one report in every form that is asked for.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
@@ -119,19 +118,9 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
         let number: f64 = number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(form)?;
         settings.limits.insert((rule.to_owned(), limit.to_owned()), number);
     }
-    for path in &arguments.code_lists {
-        settings.code_lists.push(own(path, CodeList::read)?);
-    }
-    for path in &arguments.grade_schemes {
-        settings.grade_schemes.push(own(path, GradeScheme::read)?);
-    }
+    settings.code_lists = lists::code_lists(&arguments.code_lists)?;
+    settings.grade_schemes = lists::grade_schemes(&arguments.grade_schemes, &settings.code_lists)?;
     Ok(settings)
-}
-
-/// Reads a list of the user's own.
-pub(super) fn own<T, E: std::fmt::Display>(path: &Path, read: impl Fn(&[u8]) -> Result<T, E>) -> Result<T, Failure> {
-    let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
-    read(&bytes).map_err(|error| format!("{}: {error}", path.display()).into())
 }
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {

@@ -3,20 +3,16 @@
 use obvert::check::grading::{GradeBy, GradeTable};
 use obvert::check::{Checker, Settings};
 use obvert::convert::{csv, geojson, xml};
-use obvert::model::lists::{CodeList, GradeScheme};
 
-use super::{check::own, print};
+use super::print;
 use crate::args::{Form, Grade, TableFormat};
 use crate::files::{self, Source};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
 pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
-    let mut settings = Settings::default();
-    for path in &arguments.code_lists {
-        settings.code_lists.push(own(path, CodeList::read)?);
-    }
-    let scheme = arguments.grade_scheme.as_ref().map(|path| own(path, GradeScheme::read)).transpose()?;
+    let settings = Settings { code_lists: lists::code_lists(&arguments.code_lists)?, ..Settings::default() };
+    let scheme = lists::grade_schemes(arguments.grade_scheme.as_slice(), &settings.code_lists)?.pop();
     let checker = Checker::new(settings)?;
     let by = GradeBy { scheme: scheme.as_ref(), computed_only: arguments.computed };
     let mut tables = Vec::new();

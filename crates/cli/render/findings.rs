@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::output::concerns;
-use obvert::check::{Finding, Report, ReportDocument, Severity, find};
+use obvert::check::{Finding, Report, ReportDocument, Severity, SourcePlace, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, severity, strong, wrapped};
@@ -60,13 +60,8 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
         None => finding.path.clone(),
     };
     writeln!(out, "  {}{concerns}", faint(&place))?;
-    if let Some((number, text, marker)) = lines.excerpt(finding) {
-        let gutter = number.to_string();
-        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
-        if let Some(marker) = marker {
-            let bar = format!("{} |", " ".repeat(gutter.len()));
-            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(finding.severity, "^"))?;
-        }
+    if let Some(at) = &finding.at {
+        lines.show(out, at, finding.severity)?;
     }
     // The general advice is said once a rule, advice for the case every time.
     if let Some(help) = &finding.help {
@@ -137,16 +132,31 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 }
 
 /// The lines of a source, by number, without a copy of it.
-struct SourceLines<'s> {
+pub(crate) struct SourceLines<'s> {
     source: &'s Source,
     document: Option<&'s ReportDocument>,
     /// The starts of the lines of each file, found when the first finding asks for it.
     starts: BTreeMap<String, Vec<usize>>,
 }
 
-impl SourceLines<'_> {
-    fn excerpt(&mut self, finding: &Finding) -> Option<(usize, String, Option<usize>)> {
-        let at = finding.at.as_ref()?;
+impl<'s> SourceLines<'s> {
+    pub(crate) fn new(source: &'s Source) -> Self {
+        Self { source, document: None, starts: BTreeMap::new() }
+    }
+
+    /// Prints the line of a place with a marker under its column.
+    pub(crate) fn show(&mut self, out: &mut dyn Write, at: &SourcePlace, weight: Severity) -> io::Result<()> {
+        let Some((number, text, marker)) = self.excerpt(at) else { return Ok(()) };
+        let gutter = number.to_string();
+        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
+        if let Some(marker) = marker {
+            let bar = format!("{} |", " ".repeat(gutter.len()));
+            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(weight, "^"))?;
+        }
+        Ok(())
+    }
+
+    fn excerpt(&mut self, at: &SourcePlace) -> Option<(usize, String, Option<usize>)> {
         let text = self.source.text_of(&at.file)?;
         // Nothing of an archive can be shown as a line.
         if text.starts_with(b"PK") {

@@ -16,7 +16,7 @@ families! {
         distance_falls, distance_negative, decimal_slip, past_run_end,
         start_missing, finish_missing, outcome_contradicts_rows, stopped_without_reason,
         surveyed_missing, surveyed_contradicts_finish, run_past_pipe, run_short_of_pipe, length_unit_suspect,
-        counter_missing, counter_not_zeroed, counter_drift, camera_speed,
+        counter_missing, counter_not_zeroed, counter_zeroed_again, counter_drift, camera_speed,
         reverse_mismatch, reverse_gap, reverse_overlap,
     }
     stretch {
@@ -34,7 +34,7 @@ families! {
         rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
     }
     size {
-        size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
+        number_impossible, size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
         length_implausible,
     }
     elevation {
@@ -42,7 +42,7 @@ families! {
         gradient_steep, invert_outside_structure,
     }
     place {
-        crs_missing, crs_unknown, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_ends_elsewhere,
+        crs_missing, crs_unknown, position_outside_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_ends_elsewhere,
         locate_chord, locate_past_run, locate_depth, transmitter_offset_missing,
     }
     reference {

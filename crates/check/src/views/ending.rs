@@ -1,10 +1,13 @@
 //! What is known once all runs have been read and dropped.
 
+use std::cell::OnceCell;
+
 use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
 use super::{Marks, RunView, Spot, Survey};
 use crate::grading::Tally;
+use crate::reach::unit_trap;
 use crate::rows::Rows;
 
 /// What is kept of a run once it has been read.
@@ -81,6 +84,8 @@ pub struct Ending<'d> {
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: Rows,
     next: Vec<u32>,
+    misses_a_run: OnceCell<bool>,
+    doubtful: OnceCell<bool>,
 }
 
 /// No further run of a pipe.
@@ -101,27 +106,63 @@ impl<'d> Ending<'d> {
         // From the end, so that the runs of a pipe stand in the order of the document.
         let mut heads = vec![LAST; runs.len()];
         for (index, summary) in runs.iter().enumerate().rev() {
-            let Some(first) = firsts.find_by(runs, &summary.run.pipe, of_pipe) else { continue };
+            let Some(first) = firsts.first_by(runs, &summary.run.pipe, of_pipe) else { continue };
             next[index] = heads[first];
             heads[first] = u32::try_from(index).unwrap_or(LAST);
         }
-        Self { survey, runs, media_used, ids: Rows::by(runs, of_id), firsts, next }
+        Self {
+            survey,
+            runs,
+            media_used,
+            ids: Rows::by(runs, of_id),
+            firsts,
+            next,
+            misses_a_run: OnceCell::new(),
+            doubtful: OnceCell::new(),
+        }
     }
 
-    /// The run of an id.
+    /// The run of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn run(&self, id: &RunId) -> Option<&'d RunSummary> {
-        self.run_named(id)
+        self.ids.only_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
     /// The run of an id that a finding has.
     pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
-        self.ids.find_by(self.runs, id, of_id).map(|index| &self.runs[index])
+        self.ids.first_by(self.runs, id, of_id).map(|index| &self.runs[index])
+    }
+
+    /// Whether there is a run of an id.
+    #[must_use]
+    pub fn knows_run(&self, id: &str) -> bool {
+        self.ids.first_by(self.runs, id, of_id).is_some()
+    }
+
+    /// Whether distances seem to be in the unit that is not declared, by the positions or since the runs do not fit their
+    /// pipes. `length-unit-suspect` says so once.
+    #[must_use]
+    pub fn lengths_doubtful(&self) -> bool {
+        *self.doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_trap(self).is_some())
+    }
+
+    /// Whether a row names a run that the document does not have: where a run is missing, its pipe seems never to have been
+    /// surveyed.
+    #[must_use]
+    pub fn misses_a_run(&self) -> bool {
+        *self.misses_a_run.get_or_init(|| {
+            let head = self.survey.head;
+            let media = head.media.iter().filter_map(|row| row.run.as_ref());
+            let ratings = head.ratings.iter().flat_map(|row| &row.runs);
+            let reverse = self.runs.iter().filter_map(|summary| summary.run.reverse_of.as_ref());
+            let mut named = media.chain(head.locates.iter().map(|row| &row.run)).chain(ratings).chain(reverse);
+            named.any(|id| !self.knows_run(id))
+        })
     }
 
     /// The runs through a pipe.
     pub fn runs_of(&self, pipe: &str) -> impl Iterator<Item = &'d RunSummary> + use<'d, '_> {
-        let first = self.firsts.find_by(self.runs, pipe, of_pipe);
+        let first = self.firsts.first_by(self.runs, pipe, of_pipe);
         std::iter::successors(first, |index| Some(self.next[*index] as usize).filter(|next| *next != LAST as usize))
             .map(|index| &self.runs[index])
     }

@@ -78,6 +78,7 @@ impl<'s> Facts<'s> {
             facts: &self.rows,
             media: &self.media,
             marks: OnceCell::new(),
+            disorder: OnceCell::new(),
         }
     }
 }

@@ -10,6 +10,7 @@ use super::facts::RowFacts;
 use super::{PipeView, Spot, Survey};
 use crate::bore::Bore;
 use crate::grading::{Counted, Judgement};
+use crate::order;
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -18,6 +19,9 @@ pub struct Marks {
     pub start: Option<Length>,
     /// Of the last row, where it (or another one at its distance) says that the run finishes or is given up.
     pub finish: Option<Length>,
+    /// Whether the counter seems to have been set to zero again on the way, so that no distance after that is one from the
+    /// zero point.
+    pub zeroed_again: bool,
 }
 
 /// A run with its observations.
@@ -38,6 +42,7 @@ pub struct RunView<'r> {
     /// The rows of the media that the observations name, in their order; `None` for one that the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
+    pub(crate) disorder: OnceCell<bool>,
 }
 
 impl<'r> RunView<'r> {
@@ -75,11 +80,23 @@ impl<'r> RunView<'r> {
         Some((self.run.surveyed?.get() - self.reads()) * self.survey.head.units.length.metres())
     }
 
-    /// Where its rows say that it starts and ends.
+    /// Whether its rows stand in another order than that of distance, all of them or so many that they were sorted by
+    /// something else. That is one finding; nothing follows then from which row is the first, the last or the next one.
+    #[must_use]
+    pub fn disordered(&self) -> bool {
+        *self.disorder.get_or_init(|| order::backwards(self) || order::shuffled(self).is_some())
+    }
+
+    /// Where its rows say that it starts and ends; nowhere, if they are not in order.
     #[must_use]
     pub fn marks(&self) -> Marks {
         let at = |row: RowView<'_>| row.row.at;
-        *self.marks.get_or_init(|| Marks { start: self.start_row().map(at), finish: self.closing_row().map(at) })
+        let find = || Marks {
+            start: self.start_row().map(at),
+            finish: self.closing_row().map(at),
+            zeroed_again: order::zeroed_again(self).is_some(),
+        };
+        *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
 
     /// The start row, where the run begins with one. Rows at one distance have no order.

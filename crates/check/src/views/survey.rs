@@ -11,7 +11,7 @@ use rustc_hash::FxHashMap;
 
 use super::{MediaView, PipeView, StructureView};
 use crate::grading::{Entries, Grader};
-use crate::measure::Measure;
+use crate::measure::{Blame, Measure};
 use crate::rows::Rows;
 use crate::sizes::Sizes;
 
@@ -91,13 +91,25 @@ impl<'d> Survey<'d> {
         self.codes.get(code).map(|(code, entries)| (*code, entries.as_ref()))
     }
 
-    /// The party of an id.
+    /// Whether there is a party of an id.
+    #[must_use]
+    pub fn knows_party(&self, id: &str) -> bool {
+        self.parties.knows(&self.head.parties, id)
+    }
+
+    /// The party of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn party(&self, id: &str) -> Option<&'d Party> {
         self.parties.find(&self.head.parties, id).map(|index| &self.head.parties[index])
     }
 
-    /// The equipment of an id.
+    /// Whether there is a piece of equipment of an id.
+    #[must_use]
+    pub fn knows_equipment(&self, id: &str) -> bool {
+        self.equipment.knows(&self.head.equipment, id)
+    }
+
+    /// The piece of equipment of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn equipment(&self, id: &str) -> Option<&'d Equipment> {
         self.equipment.find(&self.head.equipment, id).map(|index| &self.head.equipment[index])
@@ -109,13 +121,25 @@ impl<'d> Survey<'d> {
         self.equipment.find(&self.head.equipment, id)
     }
 
-    /// The structure of an id.
+    /// Whether there is a structure of an id.
+    #[must_use]
+    pub fn knows_structure(&self, id: &str) -> bool {
+        self.structures.knows(&self.head.structures, id)
+    }
+
+    /// The structure of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn structure(&self, id: &str) -> Option<&'d Structure> {
         self.structures.find(&self.head.structures, id).map(|index| &self.head.structures[index])
     }
 
-    /// The pipe of an id.
+    /// Whether there is a pipe of an id.
+    #[must_use]
+    pub fn knows_pipe(&self, id: &str) -> bool {
+        self.pipes.knows(&self.head.pipes, id)
+    }
+
+    /// The pipe of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn pipe(&self, id: &str) -> Option<&'d Pipe> {
         self.pipes.find(&self.head.pipes, id).map(|index| &self.head.pipes[index])
@@ -127,7 +151,13 @@ impl<'d> Survey<'d> {
         self.pipes.find(&self.head.pipes, id)
     }
 
-    /// The media file of an id.
+    /// Whether there is a media file of an id.
+    #[must_use]
+    pub fn knows_media(&self, id: &str) -> bool {
+        self.media.knows(&self.head.media, id)
+    }
+
+    /// The media file of an id; `None` as well for an id that stands twice.
     #[must_use]
     pub fn media(&self, id: &str) -> Option<&'d Media> {
         self.media.find(&self.head.media, id).map(|index| &self.head.media[index])
@@ -142,6 +172,13 @@ impl<'d> Survey<'d> {
     /// The geometry of its pipes, measured when a rule first asks.
     pub(crate) fn measure(&self) -> &Measure {
         self.measure.get_or_init(|| Measure::new(self))
+    }
+
+    /// Whether all of the document's lengths seem to be in the unit that is not declared, as its positions have it. What is
+    /// compared with a limit in metres then proves nothing; `length-unit-suspect` says so once.
+    #[must_use]
+    pub fn lengths_doubtful(&self) -> bool {
+        self.measure().blame == Some(Blame::Lengths)
     }
 
     /// What the heights of its pipes say about its section unit, looked at when a rule first asks.

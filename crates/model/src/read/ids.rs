@@ -1,7 +1,9 @@
 //! Ids that stand twice, watched while a document streams past. An observation's id is unique within its run, so
 //! nothing has to be remembered of a run but its own id.
 
-use rustc_hash::FxHashSet;
+use std::collections::hash_map::Entry;
+
+use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::error::{Problem, ProblemKind, ReadError};
 use super::place::{Place, locate_all};
@@ -16,25 +18,39 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     for run in &document.runs {
         ids.run(run);
     }
-    ids.twice.into_iter().map(|(pointer, id)| problem(pointer, &id, Place::default())).collect()
+    ids.twice.into_iter().map(|twice| twice.problem(Place::default())).collect()
 }
 
-fn problem(pointer: String, id: &str, place: Place) -> Problem {
-    Problem {
-        kind: ProblemKind::DuplicateId,
-        line: place.line,
-        column: place.column,
-        message: format!("the id {id:?} stands twice in this table"),
-        suggestion: None,
-        pointer,
+/// An id that stands again.
+#[derive(Debug, PartialEq, Eq)]
+pub(super) struct Twice {
+    /// Pointer to the later one.
+    pub(super) pointer: String,
+    id: String,
+    /// Pointer to the row that has it first, where it was looked for.
+    first: Option<String>,
+}
+
+impl Twice {
+    pub(super) fn problem(self, place: Place) -> Problem {
+        let id = self.id;
+        let first = self.first.map_or_else(String::new, |first| format!(", first in {first}"));
+        Problem {
+            kind: ProblemKind::DuplicateId,
+            line: place.line,
+            column: place.column,
+            message: format!("the id {id:?} stands twice in this table{first}"),
+            suggestion: None,
+            pointer: self.pointer,
+        }
     }
 }
 
 #[derive(Default)]
 pub(super) struct IdWatch {
-    runs: FxHashSet<RunId>,
+    runs: FxHashMap<RunId, u32>,
     count: usize,
-    twice: Vec<(String, String)>,
+    twice: Vec<Twice>,
 }
 
 impl IdWatch {
@@ -48,8 +64,14 @@ impl IdWatch {
     pub(super) fn run(&mut self, run: &Run) {
         let index = self.count;
         self.count += 1;
-        if !self.runs.insert(run.id.clone()) {
-            self.twice.push((format!("/runs/{index}/id"), run.id.to_string()));
+        match self.runs.entry(run.id.clone()) {
+            Entry::Occupied(first) => {
+                let first = Some(format!("/runs/{}", first.get()));
+                self.twice.push(Twice { pointer: format!("/runs/{index}/id"), id: run.id.to_string(), first });
+            }
+            Entry::Vacant(place) => {
+                place.insert(u32::try_from(index).unwrap_or(u32::MAX));
+            }
         }
         // Most recorders number their rows; ids in rising order cannot repeat and need no set.
         let ids = run.observations.iter().map(|row| row.id.as_str());
@@ -59,11 +81,16 @@ impl IdWatch {
         }
     }
 
-    fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str>) {
+    fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
+        /// Of how many repeated ids the first row is looked for: a table that is nothing else would take the square of
+        /// its rows.
+        const SEARCHED: usize = 100;
         let mut seen = FxHashSet::with_capacity_and_hasher(ids.len(), rustc_hash::FxBuildHasher);
-        for (index, id) in ids.enumerate() {
+        for (index, id) in ids.clone().enumerate() {
             if !seen.insert(id) {
-                self.twice.push((format!("/{name}/{index}/id"), id.to_owned()));
+                let first = (self.twice.len() < SEARCHED).then(|| ids.clone().position(|other| other == id)).flatten();
+                let first = first.map(|first| format!("/{name}/{first}"));
+                self.twice.push(Twice { pointer: format!("/{name}/{index}/id"), id: id.to_owned(), first });
             }
         }
     }
@@ -72,10 +99,10 @@ impl IdWatch {
         if self.twice.is_empty() {
             return Ok(());
         }
-        let places = locate_all(source, self.twice.iter().map(|(pointer, _)| pointer.as_str()));
-        let problems = self.twice.into_iter().map(|(pointer, id)| {
-            let place = places.get(&pointer);
-            problem(pointer, &id, place)
+        let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
+        let problems = self.twice.into_iter().map(|twice| {
+            let place = places.get(&twice.pointer);
+            twice.problem(place)
         });
         let mut problems: Vec<Problem> = problems.collect();
         // The tables were looked at in the order of the format, which need not be that of the source.
@@ -84,9 +111,9 @@ impl IdWatch {
     }
 }
 
-/// Ids that stand twice in a document that may be wrong otherwise: pointer and id of each later one.
+/// Ids that stand twice in a document that may be wrong otherwise.
 #[cfg(feature = "diagnose")]
-pub(super) fn twice_in(document: &serde_json::Value) -> Vec<(String, String)> {
+pub(super) fn twice_in(document: &serde_json::Value) -> Vec<Twice> {
     use serde_json::Value;
     let rows = |holder: &Value, table: &str| -> Vec<Option<String>> {
         let id = |row: &Value| row.get("id").and_then(Value::as_str).map(str::to_owned);
@@ -94,11 +121,16 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<(String, String)> {
     };
     let mut twice = Vec::new();
     let mut table = |name: &str, ids: Vec<Option<String>>| {
-        let mut seen = FxHashSet::default();
+        let mut seen: FxHashMap<String, usize> = FxHashMap::default();
         for (index, id) in ids.into_iter().enumerate() {
-            if let Some(id) = id {
-                if !seen.insert(id.clone()) {
-                    twice.push((format!("/{name}/{index}/id"), id));
+            let Some(id) = id else { continue };
+            match seen.get(&id) {
+                Some(first) => {
+                    let first = Some(format!("/{name}/{first}"));
+                    twice.push(Twice { pointer: format!("/{name}/{index}/id"), id, first });
+                }
+                None => {
+                    seen.insert(id, index);
                 }
             }
         }
@@ -110,4 +142,18 @@ pub(super) fn twice_in(document: &serde_json::Value) -> Vec<(String, String)> {
         table(&format!("runs/{index}/observations"), rows(run, "observations"));
     }
     twice
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_repeated_id_names_the_row_that_has_it_first() {
+        let mut ids = IdWatch::default();
+        ids.table("pipes", ["A", "B", "A"].into_iter());
+        let problem = ids.twice.remove(0).problem(Place::default());
+        assert_eq!(problem.pointer, "/pipes/2/id");
+        assert_eq!(problem.message, r#"the id "A" stands twice in this table, first in /pipes/0"#);
+    }
 }

@@ -27,6 +27,9 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/coding", "value": {"list": "obvert-terms", "version": "1"}}]
     /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/coding", "value": {"list": "en-13508-2", "version": "2003+A1:2011"}}]
+    /// ```
     ///
     /// # Fix
     /// Give the checker the code list as a file, or correct the list's id and version.
@@ -38,12 +41,13 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (id, version) = (survey.head.coding.list.as_str(), survey.head.coding.version.as_str());
-    let known = CodeList::obvert_terms();
-    let (field, help) = if *known.id == *id {
-        ("/coding/version", Some(format!("version {} of {id} is built in", known.version)))
-    } else {
-        let near = out.near(id, std::iter::once(known.id.as_str()));
-        ("/coding/list", near.map(|near| format!("did you mean {near:?}?")))
+    let built_in = CodeList::built_ins();
+    let (field, help) = match built_in.iter().find(|known| *known.id == *id) {
+        Some(known) => ("/coding/version", Some(format!("version {} of {id} is built in", known.version))),
+        None => {
+            let near = out.near(id, built_in.iter().map(|known| known.id.as_str()));
+            ("/coding/list", near.map(|near| format!("did you mean {near:?}?")))
+        }
     };
     let finding = out.report(
         Spot::at(field),

@@ -3,7 +3,7 @@
 use obvert_model::tables::{MediaKind, Method};
 
 use crate::order;
-use crate::reach::{exceeds, past};
+use crate::reach::{end_contradicts, exceeds, past};
 use crate::sink::Sink;
 use crate::time::seconds_between;
 use crate::views::{RowView, RunView};
@@ -14,7 +14,8 @@ rule! {
     /// `surveyed`, and between rows that name one video with their offsets into it, once they are far enough apart. Times
     /// in whole minutes are taken as up to a minute longer, offsets as up to a second. Of the rows of a run the fastest
     /// are reported, and only if the whole run was not too fast. Interval video and cameras on poles are not looked at,
-    /// nor runs longer than their pipe (`run-past-pipe`).
+    /// nor runs longer than their pipe (`run-past-pipe`) or that say two things about their end
+    /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
     /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.
@@ -66,7 +67,7 @@ impl Drive {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    if run.run.method == Some(Method::Pole) {
+    if run.run.method == Some(Method::Pole) || run.survey.lengths_doubtful() {
         return;
     }
     let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
@@ -76,7 +77,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     // Where the distances themselves are wrong, in their unit or otherwise, so is the speed.
-    if past(run.survey, run.run, run.marks(), 1.524).is_some() {
+    let wrong = end_contradicts(run.survey, run.run, run.marks());
+    if wrong || past(run.survey, run.run, run.marks(), 1.524).is_some() {
         return;
     }
     let speed = run.survey.say_metres(drive.metres / drive.seconds.max(1.0) * 60.0);

@@ -10,7 +10,7 @@ rule! {
     /// # What it checks
     /// A row that breaks the order of distances by more than the tolerance, or lies past the end of the run, would stand
     /// between its neighbours if its decimal point were one place to the left or right. The other rules about the
-    /// distance of such a row stand back.
+    /// distance of such a row stand back. Where the rows are not in order of distance at all, this one does.
     ///
     /// # Why it matters
     /// A point missed while typing turns 12.3 into 123. The defect is then dug for a street away.
@@ -45,6 +45,9 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    if run.disordered() {
+        return;
+    }
     let rows = &run.run.observations;
     // Most rows are in order: only what looks out of step is looked at closely.
     let end = run.run.surveyed;

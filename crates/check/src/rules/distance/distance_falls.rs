@@ -8,8 +8,10 @@ rule! {
     /// # What it checks
     /// The observations of a run stand in order of distance: none lies before the one above it. Of two rows that break
     /// the order, the finding is about the one that its neighbours leave out of step. A run whose rows are all in the
-    /// opposite order is one finding. Left to other rules are a row that one place of its decimal point would put right
-    /// (`decimal-slip`), one before the zero point (`distance-negative`) and one past the end (`past-run-end`).
+    /// opposite order, or sorted by something else than distance, is one finding, and rules that go by the order stand
+    /// back. Left to other rules are a row that one place of its decimal point would put right (`decimal-slip`), one
+    /// before the zero point (`distance-negative`), one past the end (`past-run-end`) and a counter that was set to zero
+    /// on the way (`counter-zeroed-again`).
     ///
     /// # Why it matters
     /// A row that falls back was typed wrongly, or the camera was drawn back and the row entered late, or the counter was
@@ -32,6 +34,14 @@ rule! {
     ///  {"op": "add", "path": "/runs/2/observations/1", "value": {"id": "1a", "at": 40, "code": "note.photo"}}]
     /// ```
     ///
+    /// Sorted by code, at `/runs/0/observations`:
+    /// ```json
+    /// [{"op": "move", "from": "/runs/0/observations/1", "path": "/runs/0/observations/6"},
+    ///  {"op": "move", "from": "/runs/0/observations/5", "path": "/runs/0/observations/0"},
+    ///  {"op": "move", "from": "/runs/0/observations/1", "path": "/runs/0/observations/5"},
+    ///  {"op": "move", "from": "/runs/0/observations/1", "path": "/runs/0/observations/2"}]
+    /// ```
+    ///
     /// # Passes
     /// Two observations at one distance are in order.
     /// ```json
@@ -45,19 +55,38 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    if order::backwards(run) {
-        let (first, last) = (rows[0].at, rows[rows.len() - 1].at);
+    if run.disordered() {
+        disordered(run, out);
+        return;
+    }
+    let again = run.marks().zeroed_again;
+    for index in 1..rows.len() {
+        if rows[index].at < rows[index - 1].at && !(again && rows[index].at.get() <= run.reads() + foot(run)) {
+            falls(run, index, out);
+        }
+    }
+}
+
+fn foot(run: &RunView<'_>) -> f64 {
+    0.3048 / run.survey.head.units.length.metres()
+}
+
+fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let rows = &run.run.observations;
+    if let (true, Some(first), Some(last)) = (order::backwards(run), rows.first(), rows.last()) {
+        let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
         out.report(run.spot("/observations"), message).fact("first", first.get()).fact("last", last.get()).help(
             "turn the order of the rows round; if the distances were measured from the far structure, make it `from`",
         );
         return;
     }
-    for index in 1..rows.len() {
-        if rows[index].at < rows[index - 1].at {
-            falls(run, index, out);
-        }
-    }
+    let (astray, of) = (order::shuffled(run).unwrap_or_default(), rows.len());
+    let message = format!("the rows are not in order of distance: {astray} of {of} stand elsewhere");
+    out.report(run.spot("/observations"), message)
+        .fact("rows", of)
+        .fact("astray", astray)
+        .help("sort the rows by distance; then what is still wrong can be told");
 }
 
 fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
@@ -75,12 +104,7 @@ fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     }
     let Some(row) = run.rows().nth(if early { index - 1 } else { index }) else { return };
     let (said, was) = (run.survey.say(at), run.survey.say(before));
-    let finding = out.report(row.spot("/at"), format!("the distance falls back from {was} to {said}"));
-    finding.fact("at", at.get()).fact("before", before.get());
-    let foot = 0.3048 / run.survey.head.units.length.metres();
-    if !early && at.get() <= run.reads() + foot && before.get() > run.reads() + foot && next.is_some() {
-        finding.help(format!(
-            "the counter seems to have been set to zero again at {was}; add what it had counted to this row and the ones after it"
-        ));
-    }
+    out.report(row.spot("/at"), format!("the distance falls back from {was} to {said}"))
+        .fact("at", at.get())
+        .fact("before", before.get());
 }

@@ -2,7 +2,6 @@
 
 use obvert_model::lists::Role;
 
-use crate::order;
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -41,7 +40,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(code) = last.code else { return };
     let closes = |role| matches!(role, Some(Role::Finish | Role::Stopped));
     let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| closes(code.role)));
-    if listed && !order::backwards(run) {
+    if listed && !run.disordered() {
         let message = format!("the run ends with {:?} ({}), not with its finish", code.code.as_str(), code.name());
         out.report(last.spot(""), message).fact("code", code.code.as_str());
     }

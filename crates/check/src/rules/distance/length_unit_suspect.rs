@@ -1,5 +1,8 @@
 //! See the rule's documentation below.
 
+use obvert_model::tables::LengthUnit;
+
+use crate::measure::Blame;
 use crate::reach::{unit_advice, unit_trap};
 use crate::sink::Sink;
 use crate::views::{Ending, Spot};
@@ -7,8 +10,10 @@ use crate::views::{Ending, Spot};
 rule! {
     /// # What it checks
     /// Of the runs that reached the far structure, at least three and at least four in five are about 3.28 times as long
-    /// as their pipes, or as short (within 10 %). That is one finding for the document; `run-past-pipe`,
-    /// `run-short-of-pipe`, `reverse-gap` and `reverse-overlap` then stand back.
+    /// as their pipes, or as short (within 10 %). Or the stated lengths of at least three pipes and four in five are so
+    /// against the map, while the positions are right: they lie where their reference system is used, and would not in the
+    /// other unit, or the structures have no sewer's depth as it stands. That is one finding for the document; what is
+    /// compared with limits in metres then stands back.
     ///
     /// # Why it matters
     /// A foot is 0.3048 m. Whoever takes feet for metres digs three times too far away.
@@ -23,6 +28,11 @@ rule! {
     ///  {"op": "replace", "path": "/pipes/1/length", "value": 27.43},
     ///  {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
     ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}}]
+    /// ```
+    /// Everything is in feet, and the positions say so, at `/units/length`:
+    /// ```json
+    /// [{"op": "replace", "path": "/units/length", "value": "m"},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-016", "length": 269}}]
     /// ```
     ///
     /// # Passes
@@ -39,12 +49,32 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let Some(trap) = unit_trap(ending) else { return };
-    let (runs, of) = (trap.runs, trap.of);
-    let how = if trap.long { "3.28 times as long as" } else { "3.28 times shorter than" };
-    let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
-    out.report(Spot::at("/units/length"), message)
-        .fact("runs", runs)
-        .fact("of", of)
-        .help(unit_advice(ending.survey.head.units.length, trap.long));
+    let declared = ending.survey.head.units.length;
+    if let Some(trap) = unit_trap(ending) {
+        let (runs, of) = (trap.runs, trap.of);
+        let how = if trap.long { "3.28 times as long as" } else { "3.28 times shorter than" };
+        let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
+        out.report(Spot::at("/units/length"), message)
+            .fact("runs", runs)
+            .fact("of", of)
+            .help(unit_advice(declared, trap.long));
+        return;
+    }
+    let measure = ending.survey.measure();
+    let (Some(Blame::Lengths), Some(vote)) = (measure.blame, measure.vote) else { return };
+    let (times, meant) = if vote.ratio > 1.0 { ("3.28", "feet") } else { ("0.3048", "metres") };
+    let (agree, of) = (vote.agree, vote.of);
+    let declares = if declared == LengthUnit::Metre { "metres" } else { "feet" };
+    // Two units that are both feet are as good as equal; the ratio then has another cause.
+    let message = if declares == meant {
+        format!(
+            "{agree} of {of} stated lengths are {times} times what the map says, and the positions are right as they stand"
+        )
+    } else {
+        format!(
+            "the document declares {declares}, but its lengths seem to be in {meant}: {agree} of {of} stated lengths are \
+             {times} times what the map says, and the positions are right as they stand"
+        )
+    };
+    out.report(Spot::at("/units/length"), message).fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
 }

@@ -2,7 +2,6 @@
 
 use obvert_model::lists::Role;
 
-use crate::order;
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -49,7 +48,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let Some(code) = first.code else { return };
     let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| code.role == Some(Role::Start)));
-    if listed && !order::backwards(run) {
+    if listed && !run.disordered() {
         let message = format!("the run begins with {:?} ({}), not with its start", code.code.as_str(), code.name());
         out.report(first.spot(""), message).fact("code", code.code.as_str());
     }

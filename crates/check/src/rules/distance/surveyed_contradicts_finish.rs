@@ -35,13 +35,14 @@ rule! {
     ///
     /// # Fix
     /// Correct the one that is wrong; the video shows the last reading.
-    name: "surveyed-contradicts-finish", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
+    name: "surveyed-contradicts-finish", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(surveyed), Some(row)) = (run.run.surveyed, run.closing_row()) else { return };
-    if !end_contradicts(run.survey, run.run, run.marks())
+    if run.disordered()
+        || !end_contradicts(run.survey, run.run, run.marks())
         || !order::settled(run, row.index)
         || order::slip(run, row.index).is_some()
     {

@@ -8,7 +8,7 @@ use crate::views::StructureView;
 
 rule! {
     /// # What it checks
-    /// A structure is not deeper than such structures are, and its depth is not negative. Without a depth, the difference of
+    /// A structure is not deeper than such structures are; a depth below 0 is left to `number-impossible`. Without a depth, the difference of
     /// ground and invert is taken. Where depth and elevations contradict each other, other rules say so.
     ///
     /// # Why it matters
@@ -21,10 +21,6 @@ rule! {
     /// At `/structures/0/depth`:
     /// ```json
     /// [{"op": "replace", "path": "/structures/0", "value": {"id": "LM-014", "kind": "cleanout", "depth": 40}}]
-    /// ```
-    /// At `/structures/0/depth`:
-    /// ```json
-    /// [{"op": "replace", "path": "/structures/0", "value": {"id": "LM-014", "kind": "manhole", "depth": -9.5}}]
     /// ```
     /// At `/structures/0/invert`:
     /// ```json
@@ -47,7 +43,7 @@ rule! {
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let (survey, row) = (view.survey, view.structure);
-    if !agrees(survey, row) {
+    if !agrees(survey, row) || survey.lengths_doubtful() {
         return;
     }
     let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));
@@ -61,13 +57,9 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let cleanout = row.kind == StructureKind::Cleanout;
     let deepest = out.limit(if cleanout { "cleanout" } else { "structure" });
     let said = survey.say_metres(metres);
-    let message = if metres < 0.0 {
-        format!("the depth of {said} is negative")
-    } else if metres > deepest * (1.0 + 1e-9) {
+    if metres > deepest * (1.0 + 1e-9) {
         let kind = if cleanout { "cleanout" } else { "structure" };
-        format!("the depth of {said} is more than any {kind} has ({})", survey.say_metres(deepest))
-    } else {
-        return;
-    };
-    out.report(view.spot(field), message).fact("metres", metres);
+        let message = format!("the depth of {said} is more than any {kind} has ({})", survey.say_metres(deepest));
+        out.report(view.spot(field), message).fact("metres", metres);
+    }
 }

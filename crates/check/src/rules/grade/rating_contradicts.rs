@@ -15,7 +15,7 @@ rule! {
     /// none is recorded. The runs are those that the rating names, or all runs of its pipe.
     ///
     /// The rule stands back where the pipe or a run is not in the document, where a grade is off the scale, where a graded
-    /// stretch has no end or ends before it began, and, for `per_length`, where a run has no surveyed distance.
+    /// stretch has no end or ends before it began, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance.
     ///
     /// # Why it matters
     /// Owners sort a whole network by these figures and rarely look behind them.
@@ -68,8 +68,14 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
             return;
         }
     }
+    if runs.is_empty() && view.ending.misses_a_run() {
+        return;
+    }
     if runs.is_empty() {
         out.report(view.spot("/pipe"), format!("no run of this document went through {}", rating.pipe));
+        return;
+    }
+    if view.ending.lengths_doubtful() {
         return;
     }
     let rolled = Rolled::new(&runs, rating.aspect, grader.scheme);

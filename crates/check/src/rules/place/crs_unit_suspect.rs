@@ -2,7 +2,7 @@
 
 use obvert_geo::{Fit, Slip};
 
-use crate::measure::{majority, runs_vote, slip_of};
+use crate::measure::{Blame, majority, runs_vote, slip_of};
 use crate::sink::Sink;
 use crate::views::{Ending, Spot};
 
@@ -10,8 +10,9 @@ rule! {
     /// # What it checks
     /// Positions are in the unit of their reference system. Two things speak against it: most pipes' lengths are 3.28
     /// times what the map says, or a third of it; and the positions lie outside the area in which the system is used, but
-    /// inside it in the other unit. One finding for the document. Where the distances of the runs agree with the map,
-    /// it is the lengths that are wrong, and the rule stands back.
+    /// inside it in the other unit. One finding for the document. Where the positions lie in that area as they stand and
+    /// would not in the other unit, where the structures would have no sewer's depth, or where the distances of the runs
+    /// agree with the map, it is the lengths that are wrong: `length-unit-suspect`.
     ///
     /// # Why it matters
     /// A file with feet under a metric system draws a town three times too large, in another state.
@@ -41,25 +42,24 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
     let measure = survey.measure();
-    let by_area = match measure.fit {
-        Some(Fit::Slip(slip @ (Slip::Feet | Slip::Metres))) => Some(slip),
-        _ => None,
-    };
+    let Some(Blame::Positions(slip)) = measure.blame else { return };
+    let by_area = matches!(measure.fit, Some(Fit::Slip(_)));
     // The runs were counted by themselves: where they agree with the map, the stated lengths are wrong.
-    let lengths_wrong = by_area.is_none() && runs_vote(ending).is_some_and(|vote| vote.ratio == 1.0);
-    let vote = measure.vote.filter(|vote| vote.ratio != 1.0 && !lengths_wrong);
-    let by_length = vote.and_then(|vote| slip_of(crs, vote.ratio));
-    let Some(slip) = by_area.or(by_length) else { return };
+    let lengths_wrong = !by_area && runs_vote(ending).is_some_and(|vote| vote.ratio == 1.0);
+    let vote = measure.vote.filter(|vote| slip_of(crs, vote.ratio) == Some(slip) && !lengths_wrong);
+    if !by_area && vote.is_none() {
+        return;
+    }
     let (fits, factor) = match slip {
         Slip::Feet => ("feet (US survey or international)", obvert_geo::FOOT_METRES),
         _ => ("metres", 1.0 / obvert_geo::FOOT_METRES),
     };
     let mut reasons = Vec::new();
-    if let (Some(vote), Some(_)) = (vote, by_length) {
+    if let Some(vote) = vote {
         let times = if vote.ratio < 1.0 { "0.3048" } else { "3.28" };
         reasons.push(format!("{} of {} stated lengths are {times} times what the map says", vote.agree, vote.of));
     }
-    if by_area.is_some() {
+    if by_area {
         reasons.push(format!("as they stand the positions lie outside {}, and inside as {fits}", crs.name()));
     } else if majority(crs, survey.head, factor) == Some(Fit::Inside) {
         reasons.push(format!("as {fits} the positions lie in the area of {}", crs.name()));

@@ -39,6 +39,9 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    if ending.lengths_doubtful() {
+        return;
+    }
     let mut locates: Vec<LocateView<'_>> = ending.locates().filter(|view| view.locate.position.is_some()).collect();
     locates.sort_by(|a, b| {
         (&a.locate.run, along(a)).partial_cmp(&(&b.locate.run, along(b))).unwrap_or(a.index.cmp(&b.index))

@@ -42,7 +42,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         out.report(view.spot("/at"), message).fact("at", view.locate.at.get());
         return;
     }
-    let Some(surveyed) = summary.run.surveyed else { return };
+    let Some(surveyed) = summary.run.surveyed.filter(|_| !view.ending.lengths_doubtful()) else { return };
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
         let (said, came) = (survey.say(view.locate.at), survey.say(surveyed));

@@ -6,6 +6,7 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// Every piece of equipment that a run names is in the table of equipment.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// When a counter turns out to have drifted, its serial number tells which other runs to measure again.
@@ -29,8 +30,8 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     for (index, id) in run.run.equipment.iter().enumerate() {
-        if survey.equipment(id).is_none() {
-            let spot = run.spot(&format!("/equipment/{index}"));
+        if !survey.knows_equipment(id) {
+            let spot = || run.spot(&format!("/equipment/{index}"));
             out.unknown("equipment", id, survey.head.equipment.iter().map(|row| row.id.as_str()), spot);
         }
     }

@@ -6,6 +6,7 @@ use crate::views::RowView;
 rule! {
     /// # What it checks
     /// Every media file that an observation names is in the table of media.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// The picture may well be in the delivery, but nobody will find it from the observation that it shows.
@@ -28,8 +29,8 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
-        if media.is_none() {
-            let spot = row.spot(&format!("/media/{index}/id"));
+        if media.is_none() && !row.survey().knows_media(&reference.id) {
+            let spot = || row.spot(&format!("/media/{index}/id"));
             out.unknown("media file", &reference.id, row.survey().head.media.iter().map(|row| row.id.as_str()), spot);
         }
     }

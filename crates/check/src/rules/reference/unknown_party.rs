@@ -6,6 +6,7 @@ use crate::views::{Part, Spot, Survey};
 rule! {
     /// # What it checks
     /// Every party that the assignment, the review, another party or a run names is in the table of parties.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// Who operated the camera and who signed the record off is what an owner asks first when something turns out wrong.
@@ -63,7 +64,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
-    if survey.party(id).is_none() {
-        out.unknown("party", id, survey.head.parties.iter().map(|row| row.id.as_str()), spot());
+    if !survey.knows_party(id) {
+        out.unknown("party", id, survey.head.parties.iter().map(|row| row.id.as_str()), spot);
     }
 }

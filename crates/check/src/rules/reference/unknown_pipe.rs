@@ -6,6 +6,7 @@ use crate::views::{Part, RatingView, Spot, Survey};
 rule! {
     /// # What it checks
     /// Every pipe that a lateral, a rating, a run, a launch or a connection names is in the table of pipes.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// A run through a pipe that the owner does not know cannot be loaded: the commonest reason is an id typed by hand.
@@ -61,7 +62,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
-    if survey.pipe(id).is_none() {
-        out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), spot());
+    if !survey.knows_pipe(id) {
+        out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), spot);
     }
 }

@@ -8,6 +8,7 @@ use crate::views::{Ending, RatingView, Spot};
 rule! {
     /// # What it checks
     /// Every run that a media file, a locate, a rating or a reverse run names is in the document.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// A located position of an unknown run belongs to no pipe, and a reverse run whose first half is missing leaves a
@@ -43,8 +44,8 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let named = |id: &RunId, spot: &dyn Fn() -> Spot, out: &mut Sink<'_>| {
-        if ending.run(id).is_none() {
-            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), spot());
+        if !ending.knows_run(id) {
+            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), spot);
         }
     };
     for view in ending.survey.all_media() {

@@ -6,6 +6,7 @@ use crate::views::{Part, Spot, Survey};
 rule! {
     /// # What it checks
     /// Every structure that a pipe or a run names is in the table of structures.
+    /// However many rows name one that is missing, that is one finding.
     ///
     /// # Why it matters
     /// A run between structures that nobody knows cannot be put on a map or matched with the owner's records.
@@ -51,7 +52,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
-    if survey.structure(id).is_none() {
-        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), spot());
+    if !survey.knows_structure(id) {
+        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), spot);
     }
 }

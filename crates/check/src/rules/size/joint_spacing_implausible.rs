@@ -5,7 +5,8 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The distance from joint to joint is a length that pipes are made in.
+    /// The distance from joint to joint is a length that pipes are made in. One that is not above 0 is left to
+    /// `number-impossible`.
     ///
     /// # Why it matters
     /// Defects at joints are counted and costed by it: a spacing ten times too large hides nine joints in ten.
@@ -18,10 +19,6 @@ rule! {
     /// At `/pipes/0/joint_spacing`:
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/joint_spacing", "value": 130}]
-    /// ```
-    /// At `/pipes/0/joint_spacing`:
-    /// ```json
-    /// [{"op": "replace", "path": "/pipes/0/joint_spacing", "value": 0}]
     /// ```
     ///
     /// # Passes
@@ -43,6 +40,9 @@ rule! {
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let Some(spacing) = view.pipe.joint_spacing else { return };
+    if view.survey.lengths_doubtful() || spacing.get() <= 0.0 {
+        return;
+    }
     let metres = view.survey.metres(spacing);
     let (limit, how) = match (out.limit("shortest"), out.limit("longest")) {
         (shortest, _) if metres < shortest * (1.0 - 1e-9) => (shortest, "shorter"),

@@ -5,7 +5,8 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A pipe has a length above 0, and none that no pipe between two structures has. A long one that the geometry can be held
+    /// A pipe has no length that no pipe between two structures has. One that is not above 0 is left to
+    /// `number-impossible`. A long one that the geometry can be held
     /// against is left to `path-length-contradicts`: a tunnel that is as long on the map is no mistake.
     ///
     /// # Why it matters
@@ -15,10 +16,6 @@ rule! {
     /// Common practice, no published source: access is provided every 300 to 600 ft, in large sewers every half mile.
     ///
     /// # Fails
-    /// At `/pipes/1/length`:
-    /// ```json
-    /// [{"op": "replace", "path": "/pipes/1/length", "value": 0}]
-    /// ```
     /// At `/pipes/1/length`:
     /// ```json
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 18000},
@@ -41,15 +38,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(length), Some(metres)) = (view.pipe.length, view.metres()) else { return };
     let longest = out.limit("longest");
     let said = view.survey.say(length);
-    let message = if metres <= 0.0 {
-        format!("the pipe's length of {said} is not above 0")
-    } else if metres > longest && view.survey.measure().course(view.index).is_none() {
-        format!(
-            "the pipe's length of {said} is more than a pipe between two structures has ({})",
-            view.survey.say_metres(longest)
-        )
-    } else {
-        return;
-    };
-    out.report(view.spot("/length"), message).fact("metres", metres);
+    if metres > longest && !view.survey.lengths_doubtful() && view.survey.measure().course(view.index).is_none() {
+        let longest = view.survey.say_metres(longest);
+        let message = format!("the pipe's length of {said} is more than a pipe between two structures has ({longest})");
+        out.report(view.spot("/length"), message).fact("metres", metres);
+    }
 }

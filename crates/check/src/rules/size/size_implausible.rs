@@ -6,7 +6,7 @@ use crate::views::PipeView;
 rule! {
     /// # What it checks
     /// The height and the width of a pipe are sizes that a camera is sent through. A size that is in the wrong unit is the
-    /// finding of `size-unit-suspect`, and this rule then stands back.
+    /// finding of `size-unit-suspect`, and one that is not above 0 that of `number-impossible`.
     ///
     /// # Why it matters
     /// A slipped decimal point in a diameter spoils every percentage and every grade that follows from it.
@@ -22,7 +22,7 @@ rule! {
     /// At `/pipes/0/width`:
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/shape", "value": "egg"},
-    ///  {"op": "add", "path": "/pipes/0/width", "value": 0}]
+    ///  {"op": "add", "path": "/pipes/0/width", "value": 0.4}]
     /// ```
     ///
     /// # Passes
@@ -48,7 +48,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let survey = view.survey;
     for (size, what, field) in [(view.pipe.height, "height", "/height"), (view.pipe.width, "width", "/width")] {
-        let Some(size) = size else { continue };
+        let Some(size) = size.filter(|size| size.get() > 0.0) else { continue };
         let (millimetres, one) = (survey.millimetres(size), survey.head.units.section.millimetres());
         let (limit, how) = match (out.limit("smallest"), out.limit("largest")) {
             (smallest, _) if millimetres < smallest => (smallest, "smaller than"),

@@ -1,0 +1,118 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Part, RunView, Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// No number is one that nothing can have: a size, length, spacing, depth, duration, frequency, accuracy or resolution
+    /// that is negative, or 0 where there is nothing without it. Depths and accuracies may be 0. A run was not surveyed to
+    /// before its zero point. The rules about what is plausible stand back.
+    ///
+    /// # Why it matters
+    /// A lost number becomes 0 and a dash becomes a sign on the way through a spreadsheet. Whatever is divided by it fails
+    /// at the receiving office.
+    ///
+    /// # Fails
+    /// At `/pipes/0/height`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 0}]
+    /// ```
+    /// At `/pipes/1/length`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/length", "value": -180}]
+    /// ```
+    /// At `/structures/0/depth`:
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/0", "value": {"id": "LM-014", "kind": "manhole", "depth": -9.5}}]
+    /// ```
+    /// At `/runs/1/surveyed`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/surveyed", "value": -90}]
+    /// ```
+    ///
+    /// # Passes
+    /// An outfall at the level of the ground.
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/2", "value": {"id": "LM-016", "kind": "outfall", "depth": 0}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the number, or leave it out where it is not known.
+    name: "number-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "conventions#numbers",
+}
+
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    match part {
+        Part::Head(survey) => head(survey, out),
+        Part::Run(view) => run(view, out),
+    }
+}
+
+/// The value of an optional number, whatever it measures.
+macro_rules! value {
+    ($field:expr) => {
+        $field.map(|number| number.get())
+    };
+}
+
+fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    for (index, row) in survey.head.equipment.iter().enumerate() {
+        let spot = |field: &str| Spot::at(format!("/equipment/{index}{field}"));
+        above(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &spot, out);
+        above(value!(row.cable_length), "cable length", "/cable_length", &spot, out);
+        above(value!(row.frequency), "frequency", "/frequency", &spot, out);
+    }
+    for view in survey.structures() {
+        from(value!(view.structure.depth), "depth", "/depth", &|field| view.spot(field), out);
+    }
+    for view in survey.pipes() {
+        let (row, spot) = (view.pipe, |field: &str| view.spot(field));
+        above(value!(row.height), "height", "/height", &spot, out);
+        above(value!(row.width), "width", "/width", &spot, out);
+        above(value!(row.length), "length", "/length", &spot, out);
+        above(value!(row.joint_spacing), "joint spacing", "/joint_spacing", &spot, out);
+    }
+    for view in survey.all_media() {
+        let (row, spot) = (view.media, |field: &str| view.spot(field));
+        above(value!(row.duration), "duration", "/duration", &spot, out);
+        above(value!(row.frame_rate), "number of pictures a second", "/frame_rate", &spot, out);
+    }
+    for (index, row) in survey.head.locates.iter().enumerate() {
+        let spot = |field: &str| Spot {
+            path: format!("/locates/{index}{field}"),
+            run: Some(row.run.to_string()),
+            ..Spot::default()
+        };
+        from(value!(row.depth), "depth", "/depth", &spot, out);
+        from(value!(row.accuracy), "accuracy", "/accuracy", &spot, out);
+        above(value!(row.frequency), "frequency", "/frequency", &spot, out);
+    }
+}
+
+fn run(view: &RunView<'_>, out: &mut Sink<'_>) {
+    let spot = |field: &str| view.spot(field);
+    if let Some(counter) = &view.run.counter {
+        above(value!(counter.resolution), "counter resolution", "/counter/resolution", &spot, out);
+    }
+    let reads = view.reads();
+    if let Some(surveyed) = view.run.surveyed.filter(|surveyed| surveyed.get() < reads) {
+        let unit = view.survey.head.units.length;
+        let message = format!("surveyed to {surveyed} {unit}, before the zero point at {reads} {unit}");
+        out.report(view.spot("/surveyed"), message).fact("value", surveyed.get());
+    }
+}
+
+/// Reports a number that is not above 0.
+fn above(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+    if let Some(value) = value.filter(|value| *value <= 0.0) {
+        out.report(spot(field), format!("the {what} of {value} is not above 0")).fact("value", value);
+    }
+}
+
+/// Reports a number that is below 0.
+fn from(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+    if let Some(value) = value.filter(|value| *value < 0.0) {
+        out.report(spot(field), format!("the {what} of {value} is below 0")).fact("value", value);
+    }
+}
