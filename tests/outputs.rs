@@ -54,7 +54,7 @@ fn sarif_is_what_the_official_schema_takes() {
     // The pattern of a language has a bracket without a partner, which the regular expressions of ECMA-262 take for itself
     // and those of this validator do not.
     let schema = read("tests/interop/sarif/sarif-schema-2.1.0.json");
-    assert_eq!(schema.matches("[a-zA-Z]{2}]?$").count(), 1);
+    assert_eq!(schema.matches("[a-zA-Z]{2}]?$").count(), 2);
     let schema: Value = serde_json::from_str(&schema.replace("[a-zA-Z]{2}]?$", "[a-zA-Z]{2}\\\\]?$")).expect("json");
     let folder = folder();
     let sources = sources(folder.path());

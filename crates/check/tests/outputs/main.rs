@@ -5,6 +5,7 @@
 
 mod annotations;
 mod baseline;
+mod concerned;
 mod fixtures;
 mod lines;
 mod page;
