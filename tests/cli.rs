@@ -335,9 +335,16 @@ fn tables_that_cannot_be_read_say_that_no_rule_was_run() {
     let to = tables.to_str().expect("a path");
     assert_eq!(status(&obvert(&["convert", CLEAN, "-o", to, "--to", "csv"])), 0);
     let rows = std::fs::read_to_string(tables.join("structures.csv")).expect("structures").replace("1482.47", "high");
+    let document = std::fs::read(tables.join("document.csv")).expect("document");
     std::fs::write(tables.join("structures.csv"), rows).expect("written");
     let text = stdout(&check(&[to]));
     assert!(text.contains("not run: ") && text.contains("does not have the structure of the format"), "{text}");
+    // Every command names the folder once in front of the table.
+    std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
+    for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]] {
+        let said = stderr(&obvert(command));
+        assert!(said.contains("/document.csv:") && said.matches("tables").count() == 1, "{command:?}: {said}");
+    }
 }
 
 #[test]

@@ -237,3 +237,12 @@ fn a_code_of_the_standard_is_explained_with_its_standing() {
     assert!(!text.contains("Standing") && text.contains("part of: en-13508-2 BAC B, without its size"), "{text}");
     assert_eq!(explain("bab"), explain("BAB"), "however it is spelt");
 }
+
+/// A version that is not at hand is told from one that is, whichever of the built-in lists it is of.
+#[test]
+fn a_version_of_the_standard_that_is_not_at_hand_is_told() {
+    let document = support::read("crates/check/src/minimal.obvert.json")
+        .replace("\"list\": \"obvert-terms\", \"version\": \"1\"", "\"list\": \"en-13508-2\", \"version\": \"2003\"");
+    let text = stdout(&support::obvert_fed(&["check", "-", "--today", "2026-06-15"], document.as_bytes()));
+    assert!(text.contains("at hand: 2003+A1:2011 [code-list-version]"), "{text}");
+}

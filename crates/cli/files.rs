@@ -4,6 +4,8 @@ use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
+use obvert::convert::{ConvertError, Survey, csv, geojson, xml};
+
 use crate::Failure;
 use crate::args::Form;
 
@@ -21,6 +23,27 @@ impl Source {
     /// The bytes of a source that is one file.
     pub(crate) fn bytes(&self) -> &[u8] {
         self.files.first().map_or(&[], |(_, bytes)| bytes)
+    }
+
+    /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
+    pub(crate) fn survey(&self) -> Option<Result<Survey, ConvertError>> {
+        let name = &self.name;
+        Some(match self.form {
+            Form::Json => return None,
+            Form::Xml => xml::read(self.bytes(), name),
+            Form::Geojson => geojson::read(self.bytes(), name),
+            Form::CsvZip => csv::read_zip(self.bytes(), name),
+            Form::Csv => csv::read(&self.files, name),
+        })
+    }
+
+    /// Why it could not be read, with its name once.
+    pub(crate) fn failure(&self, error: &ConvertError) -> Failure {
+        match error {
+            // The places in these errors name the file already.
+            ConvertError::Form { place: Some(_), .. } => self.inside(&error.to_string()).into(),
+            _ => format!("{}: {error}", self.name).into(),
+        }
     }
 
     /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it.

@@ -62,6 +62,20 @@ fn is_first(document: &usize) -> bool {
     *document == 0
 }
 
+impl fmt::Display for SourcePlace {
+    /// As compilers name places, so that editors and terminals can jump there: `survey.json:12:7`.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}:{}", self.file, self.line)?;
+        if let Some(column) = self.column {
+            write!(f, ":{column}")?;
+        }
+        match &self.heading {
+            Some(heading) => write!(f, " (column {heading})"),
+            None => Ok(()),
+        }
+    }
+}
+
 /// One finding.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
@@ -108,6 +122,12 @@ impl Finding {
     pub fn fact(&mut self, name: &str, value: impl Into<Value>) -> &mut Self {
         self.params.insert(name.to_owned(), value.into());
         self
+    }
+
+    /// Its place: in the source where it is known, in the document otherwise.
+    #[must_use]
+    pub fn place(&self) -> String {
+        self.at.as_ref().map_or_else(|| self.path.clone(), ToString::to_string)
     }
 
     /// Says what to do in this case, where the rule's general advice is not enough.

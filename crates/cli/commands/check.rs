@@ -4,7 +4,7 @@ use std::fs;
 use std::path::Path;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
-use obvert::convert::{ConvertError, Place, csv, geojson, xml};
+use obvert::convert::{ConvertError, Place};
 use obvert::model::read::{ProblemKind, locate};
 
 use super::outputs::Outputs;
@@ -125,16 +125,10 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     let name = &source.name;
-    let read = match source.form {
-        Form::Json => {
-            let mut report = checker.check(source.bytes()).map_err(|error| format!("{name}: {error}"))?;
-            report.place_in(source.bytes(), name);
-            return Ok(report);
-        }
-        Form::Xml => xml::read(source.bytes(), name),
-        Form::Geojson => geojson::read(source.bytes(), name),
-        Form::CsvZip => csv::read_zip(source.bytes(), name),
-        Form::Csv => csv::read(&source.files, name),
+    let Some(read) = source.survey() else {
+        let mut report = checker.check(source.bytes()).map_err(|error| format!("{name}: {error}"))?;
+        report.place_in(source.bytes(), name);
+        return Ok(report);
     };
     match read {
         Ok(survey) => {
@@ -151,9 +145,7 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             });
             Ok(report)
         }
-        // The places in these errors name the file already.
-        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(source.inside(&error.to_string()).into()),
-        Err(error) => Err(format!("{name}: {error}").into()),
+        Err(error) => Err(source.failure(&error)),
     }
 }
 

@@ -91,21 +91,17 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
 /// The document of a source; `None` when it is not valid, which has been said.
 fn document(source: &Source) -> Result<Option<Document>, Failure> {
     let name = &source.name;
-    let read = match source.form {
-        Form::Json => match obvert::read(source.bytes()) {
-            Ok(document) => return Ok(Some(document)),
+    let Some(read) = source.survey() else {
+        return match obvert::read(source.bytes()) {
+            Ok(document) => Ok(Some(document)),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {
                     failure(&*Failure::from(format!("{name}: {problem}")));
                 }
-                return Ok(None);
+                Ok(None)
             }
-            Err(error) => return Err(format!("{name}: {error}").into()),
-        },
-        Form::Xml => xml::read(source.bytes(), name),
-        Form::Geojson => geojson::read(source.bytes(), name),
-        Form::CsvZip => csv::read_zip(source.bytes(), name),
-        Form::Csv => csv::read(&source.files, name),
+            Err(error) => Err(format!("{name}: {error}").into()),
+        };
     };
     match read {
         Ok(survey) => Ok(Some(survey.document)),
@@ -115,8 +111,7 @@ fn document(source: &Source) -> Result<Option<Document>, Failure> {
             }
             Ok(None)
         }
-        Err(error @ ConvertError::Form { place: Some(_), .. }) => Err(source.inside(&error.to_string()).into()),
-        Err(error) => Err(format!("{name}: {error}").into()),
+        Err(error) => Err(source.failure(&error)),
     }
 }
 

@@ -2,10 +2,9 @@
 
 use obvert::check::grading::{GradeBy, GradeTable};
 use obvert::check::{Checker, Settings};
-use obvert::convert::{csv, geojson, xml};
 
 use super::print;
-use crate::args::{Form, Grade, TableFormat};
+use crate::args::{Grade, TableFormat};
 use crate::files::{self, Source};
 use crate::{Failure, Status, lists, render};
 
@@ -55,15 +54,9 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
 
 fn grades(checker: &Checker, source: &Source, by: GradeBy<'_>) -> Result<GradeTable, Failure> {
     let name = &source.name;
-    let survey = match source.form {
-        Form::Json => {
-            return checker.grades(source.bytes(), by).map_err(|error| format!("{name}: {error}").into());
-        }
-        Form::Xml => xml::read(source.bytes(), name),
-        Form::Geojson => geojson::read(source.bytes(), name),
-        Form::CsvZip => csv::read_zip(source.bytes(), name),
-        Form::Csv => csv::read(&source.files, name),
+    let Some(survey) = source.survey() else {
+        return checker.grades(source.bytes(), by).map_err(|error| format!("{name}: {error}").into());
     };
-    let survey = survey.map_err(|error| format!("{name}: {error}"))?;
+    let survey = survey.map_err(|error| source.failure(&error))?;
     checker.grades_of(&survey.document, by).map_err(|error| format!("{name}: {error}").into())
 }

@@ -51,15 +51,7 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
     let word = severity(finding.severity, finding.severity.as_str());
     writeln!(out, "{word}: {} {}", strong(&finding.message), faint(&format!("[{}]", finding.rule)))?;
     let concerns = concerns(finding, lines.document).map(|concerns| format!("  {concerns}")).unwrap_or_default();
-    let place = match &finding.at {
-        Some(at) => {
-            let column = at.column.map(|column| format!(":{column}")).unwrap_or_default();
-            let heading = at.heading.as_ref().map(|heading| format!(" (column {heading})")).unwrap_or_default();
-            format!("{}:{}{column}{heading}", at.file, at.line)
-        }
-        None => finding.path.clone(),
-    };
-    writeln!(out, "  {}{concerns}", faint(&place))?;
+    writeln!(out, "  {}{concerns}", faint(&finding.place()))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }

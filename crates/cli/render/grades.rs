@@ -3,6 +3,7 @@
 use std::io::{self, Write};
 
 use obvert::check::grading::{AspectGrades, GradeTable, GradedRow, PipeGrades};
+use obvert::check::output::csv::harmless;
 use obvert::model::tables::Aspect;
 
 use crate::Failure;
@@ -157,10 +158,10 @@ pub(crate) fn csv(
                 let lead = [survey.clone(), scheme, pipe.pipe.clone(), grades.aspect.clone()];
                 if observations {
                     for row in &grades.observations {
-                        out.write_record(lead.iter().cloned().chain(of_row(row, table)).map(plain))?;
+                        out.write_record(lead.iter().cloned().chain(of_row(row, table)).map(|cell| harmless(&cell)))?;
                     }
                 } else {
-                    out.write_record(lead.into_iter().chain(of_pipe(pipe, grades, table)).map(plain))?;
+                    out.write_record(lead.into_iter().chain(of_pipe(pipe, grades, table)).map(|cell| harmless(&cell)))?;
                 }
             }
         }
@@ -203,10 +204,4 @@ fn of_pipe(pipe: &PipeGrades, grades: &AspectGrades, table: &GradeTable) -> Vec<
         of(|row| row.code.clone()),
         of(|row| row.because.clone()),
     ]
-}
-
-/// A cell that no spreadsheet takes for a formula (OWASP, CSV injection); a number stays one.
-fn plain(cell: String) -> String {
-    let dangerous = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']) && cell.parse::<f64>().is_err();
-    if dangerous { format!("'{cell}") } else { cell }
 }

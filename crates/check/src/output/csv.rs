@@ -104,8 +104,10 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     table.flush()
 }
 
-/// A cell that no spreadsheet takes for a formula.
-fn harmless(cell: &str) -> String {
+/// A cell that no spreadsheet takes for a formula (OWASP, CSV injection): it is quoted with an apostrophe where it would be
+/// one. A number stays a number.
+#[must_use]
+pub fn harmless(cell: &str) -> String {
     // The wide forms are taken for the narrow ones by spreadsheets in East Asian settings (from memory).
     let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
     if formula && !is_number(cell) { format!("'{cell}") } else { cell.to_owned() }

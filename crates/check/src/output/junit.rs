@@ -120,15 +120,7 @@ fn suite<'r>(
 fn listing(findings: &[&Finding], total: &RuleTotal, document: &Document) -> String {
     let mut text = String::new();
     for finding in findings {
-        let place = match &finding.at {
-            Some(at) => {
-                let column = at.column.map(|column| format!(":{column}")).unwrap_or_default();
-                let heading = at.heading.as_ref().map(|heading| format!(" (column {heading})")).unwrap_or_default();
-                format!("{}:{}{column}{heading}", at.file, at.line)
-            }
-            None => finding.path.clone(),
-        };
-        let _ = writeln!(text, "{}: {}\n  {place}", finding.severity, finding.message);
+        let _ = writeln!(text, "{}: {}\n  {}", finding.severity, finding.message, finding.place());
         if let Some(concerns) = concerns(finding, Some(document)) {
             let _ = writeln!(text, "  {concerns}");
         }

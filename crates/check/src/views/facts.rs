@@ -29,7 +29,7 @@ pub(crate) struct Facts<'s> {
     rows: Vec<RowFacts<'s>>,
     changes: Vec<usize>,
     media: Vec<Option<usize>>,
-    judged: Vec<(usize, [Option<Judgement<'s>>; 2])>,
+    pipe: Option<usize>,
 }
 
 impl<'s> Facts<'s> {
@@ -38,7 +38,7 @@ impl<'s> Facts<'s> {
         self.rows.clear();
         self.changes.clear();
         self.media.clear();
-        self.judged.clear();
+        self.pipe = survey.pipe_index(&run.pipe);
         for (row, observation) in run.observations.iter().enumerate() {
             let (code, entries) =
                 survey.known(&observation.code).map_or((None, None), |(code, entries)| (Some(code), entries));
@@ -48,19 +48,13 @@ impl<'s> Facts<'s> {
             self.rows.push(RowFacts { code, entries, judged: [None, None], media: self.media.len() });
             self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
         }
-        let mut judged = std::mem::take(&mut self.judged);
-        let view = self.view(survey, run, index);
-        for (row, facts) in self.rows.iter().enumerate() {
-            let (Some(code), Some(entries)) = (facts.code, facts.entries) else { continue };
-            let bore = Bore::at(&view.row(row));
-            let observation = &run.observations[row];
+        // Once all changes of the cross-section are known.
+        for (row, observation) in run.observations.iter().enumerate() {
+            let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else { continue };
+            let bore = Bore::at(&self.view(survey, run, index).row(row));
             let of = |aspect| Some(judge(entries.of(aspect), code, observation, &bore));
-            judged.push((row, [of(Aspect::Structural), of(Aspect::Operational)]));
+            self.rows[row].judged = [of(Aspect::Structural), of(Aspect::Operational)];
         }
-        for (row, both) in &judged {
-            self.rows[*row].judged = *both;
-        }
-        self.judged = judged;
     }
 
     /// The run with what was looked up.
@@ -68,12 +62,11 @@ impl<'s> Facts<'s> {
     where
         's: 'r,
     {
-        let pipe = survey.pipe_index(&run.pipe);
         RunView {
             survey,
             run,
             index,
-            pipe: pipe.map(|index| PipeView { survey, pipe: &survey.head.pipes[index], index }),
+            pipe: self.pipe.map(|index| PipeView { survey, pipe: &survey.head.pipes[index], index }),
             changes: &self.changes,
             facts: &self.rows,
             media: &self.media,
