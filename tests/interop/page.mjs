@@ -1,7 +1,7 @@
 // Holds the page that `obvert check --format html` makes against judges from outside: html-validate for the markup, and axe-core for
-// accessibility (WCAG 2.2 A and AA, and its best practices), in jsdom. Where a Chromium is at hand (CHROMIUM, or on the path) and
-// puppeteer-core is installed, axe judges in the browser as well, wide and narrow, light and dark, colours included; then the page must
-// fetch nothing, fit a narrow window, print, filter with and without its script, and run nothing that a survey brought along.
+// accessibility (WCAG 2.2 A and AA, and its best practices), in jsdom. Where CHROMIUM names a browser, axe judges in it as well, wide and
+// narrow, light and dark, colours included, which takes some minutes; then the page must fetch nothing, fit a narrow window, print, filter
+// with and without its script, and run nothing that a survey brought along.
 //
 //     npm install axe-core@4 jsdom@24 html-validate@8 puppeteer-core@22
 //     OBVERT=target/debug/obvert node tests/interop/page.mjs
@@ -120,12 +120,6 @@ for (const [name, html] of Object.entries(pages)) {
   for (const violation of violations) complain(name, `axe ${say(violation)}`);
 }
 
-function browser() {
-  const names = process.env.CHROMIUM ? [process.env.CHROMIUM] : ["chromium", "chromium-browser", "google-chrome"];
-  const found = names.map((name) => spawnSync("sh", ["-c", `command -v "${name}"`], { encoding: "utf8" }).stdout.trim());
-  return found.find((path) => path !== "");
-}
-
 async function inBrowser(executablePath) {
   const puppeteer = require("puppeteer-core");
   const chromium = await puppeteer.launch({ executablePath, args: ["--no-sandbox", "--disable-gpu"] });
@@ -193,18 +187,9 @@ async function filter(page, where, script) {
   await page.keyboard.press("Space");
 }
 
-const found = browser();
-let how = "no browser at hand, judged in jsdom alone";
-if (found) {
-  try {
-    require.resolve("puppeteer-core");
-    how = `and in ${found}`;
-  } catch {
-    how = "puppeteer-core is not installed, judged in jsdom alone";
-  }
-  if (how.startsWith("and")) await inBrowser(found);
-}
+const browser = process.env.CHROMIUM;
+if (browser) await inBrowser(browser);
 rmSync(folder, { recursive: true });
 for (const complaint of complaints) console.log(complaint);
-console.log(`${Object.keys(pages).length} pages judged, ${how}; ${complaints.length} complaints`);
+console.log(`${Object.keys(pages).length} pages judged ${browser ? `in jsdom and in ${browser}` : "in jsdom alone"}, ${complaints.length} complaints`);
 process.exitCode = complaints.length ? 1 : 0;
