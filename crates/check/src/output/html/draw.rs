@@ -223,12 +223,14 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         says.push(format!("and {} more", mark.findings.len() - SAID));
     }
     let beyond = if mark.beyond { ", beyond the drawing" } else { "" };
-    let says = format!("{}{beyond}", says.join("; "));
     let worst = mark.findings.iter().map(|numbered| numbered.finding.severity).max().unwrap_or(Severity::Note);
     let (class, text) = match mark.findings.as_slice() {
         [one] => (format!("is-{worst} {}", page.class(&one.finding.rule)), one.number.to_string()),
         several => (String::new(), format!("+{}", several.len())),
     };
+    // What is seen stands in the name as well, for people who speak to their computers (WCAG 2.2, 2.5.3).
+    let seen = if mark.findings.len() > 1 { format!("{text}: ") } else { String::new() };
+    let says = format!("{seen}{}{beyond}", says.join("; "));
     let size = match text.len() {
         0..=2 => 10.0,
         3 => 8.5,
