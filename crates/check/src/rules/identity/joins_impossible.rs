@@ -74,7 +74,9 @@ fn look(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &m
     if metres < -tolerance(0.0) {
         let message = format!("{} is before the upstream structure of {main:?}", survey.say(at));
         out.report(spot("/at"), message).fact("at", at.get());
-    } else if let Some(length) = length.filter(|length| metres > beyond(survey.metres(*length))) {
+    } else if let Some(length) =
+        length.filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
+    {
         let message = format!("{} is beyond the end of {main:?}, which is {} long", survey.say(at), survey.say(length));
         out.report(spot("/at"), message).fact("at", at.get()).fact("length", length.get());
     }

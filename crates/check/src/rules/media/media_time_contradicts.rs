@@ -3,14 +3,14 @@
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
-use crate::time::{in_future, instant, span};
-use crate::views::{Ending, MediaView};
+use crate::time::{in_future, in_use_at_once, instant, same_camera, span};
+use crate::views::{Ending, MediaView, RunSummary};
 
 rule! {
     /// # What it checks
     /// A file that belongs to a run was taken while the run was made, within the limit for clocks that differ. Where
     /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
-    /// A date in the future is left to `dated-in-future`, a run that lies far from all others to `run-date-astray`.
+    /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`.
     ///
     /// # Why it matters
     /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
@@ -68,6 +68,15 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for (index, (of, files)) in runs {
         let summary = &ending.runs[index];
         let (Some(started), Some(finished)) = (&summary.run.started, &summary.run.finished) else { continue };
+        // Of a run that was made while its camera was in another one, that is said already.
+        let other = |other: &&RunSummary| {
+            other.index != index
+                && in_use_at_once(&other.run, &summary.run)
+                && same_camera(survey, &other.run, &summary.run)
+        };
+        if files.len() == of && files.len() >= WHOLE && ending.runs.iter().any(|run| other(&run)) {
+            continue;
+        }
         if let (true, Some(first)) = (of >= WHOLE && files.len() == of, files.first()) {
             let captured = first.media.captured.as_ref().map_or("", |captured| captured.as_str());
             let message = format!(

@@ -11,7 +11,7 @@ rule! {
     /// # What it checks
     /// A locate with ground and depth lies on the line between the inverts of its pipe, within the greater of 0.6 m and
     /// 15 % of the depth. The depth is taken to the invert, the centre or the obvert as stated; the transmitter is
-    /// behind the camera by its offset. Pipes that rise, or whose inverts other rules find fault with, are not looked
+    /// behind the camera by its offset. Pipes that rise, that fall by more than 40 %, or whose inverts other rules find fault with, are not looked
     /// at.
     ///
     /// # Why it matters
@@ -48,6 +48,9 @@ rule! {
     },
 }
 
+/// A steeper pipe has a wrong invert: see `gradient-steep`.
+const STEEPEST: f64 = 0.4;
+
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let (locate, ending) = (view.locate, view.ending);
     let survey = ending.survey;
@@ -59,15 +62,16 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let (Some((upper, lower)), Some(length)) = (pipe.inverts(), pipe.metres().filter(|metres| *metres > 0.0)) else {
         return;
     };
+    let unit = survey.head.units.length.metres();
     if depth.get() < 0.0
         || lower > upper
+        || (upper - lower) * unit > length * STEEPEST
         || any_astray(&pipe)
         || ending.lengths_doubtful()
         || summary.marks.zeroed_again
     {
         return;
     }
-    let unit = survey.head.units.length.metres();
     let counter = summary.run.counter.as_ref();
     let of = |length: Option<Length>| length.map_or(0.0, Length::get);
     let (offset, reads) = counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
