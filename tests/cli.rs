@@ -146,7 +146,20 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
         assert!(stdout(&output).contains(says), "{name}: {}", stdout(&output));
     }
-    let output = obvert(&["explain", "distance-fall"]);
+    for (name, expected) in [
+        ("crack", "crack.longitudinal"),
+        ("CRACK.LONGITUDINAL", "crack.longitudinal"),
+        ("surveyed", "runs.surveyed"),
+        ("clock.at", "runs.observations.clock.at"),
+        ("obvert-terms", "and 141 more"),
+        ("Wurzel", "roots"),
+        ("issued", "text, a date, time and offset, such as 2026-05-06T09:31:00-05:00"),
+    ] {
+        let output = obvert(&["explain", name]);
+        assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
+        assert!(stdout(&output).contains(expected), "{name}: {}", stdout(&output));
+    }
+    let output = obvert(&["explain", "distance-fals"]);
     assert!(stderr(&output).contains("distance-falls"), "{}", stderr(&output));
 }
 
@@ -301,6 +314,33 @@ fn severities_and_limits_can_be_set() {
 }
 
 #[test]
+fn settings_that_mean_nothing_are_refused() {
+    for (option, value, expected) in [
+        ("--weigh", "duplicate-id=note", "a problem of the document's structure"),
+        ("--limit", "camera-speed.limit=-3", "0 or more, in m/min"),
+        ("--from", "xml", "looks like json, but --from says xml"),
+        ("--also", "html=no/such/folder.html", "there is no folder no/such; make it first"),
+    ] {
+        let output = check(&[CLEAN, option, value]);
+        assert_eq!(status(&output), 2, "{option} {value}: {}", stdout(&output));
+        assert!(stderr(&output).contains(expected), "{}", stderr(&output));
+    }
+}
+
+/// A form other than JSON whose structure is wrong says as well that nothing else was looked at.
+#[test]
+fn tables_that_cannot_be_read_say_that_no_rule_was_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let tables = folder.path().join("tables");
+    let to = tables.to_str().expect("a path");
+    assert_eq!(status(&obvert(&["convert", CLEAN, "-o", to, "--to", "csv"])), 0);
+    let rows = std::fs::read_to_string(tables.join("structures.csv")).expect("structures").replace("1482.47", "high");
+    std::fs::write(tables.join("structures.csv"), rows).expect("written");
+    let text = stdout(&check(&[to]));
+    assert!(text.contains("not run: ") && text.contains("does not have the structure of the format"), "{text}");
+}
+
+#[test]
 fn a_list_of_ones_own_is_used() {
     let folder = tempfile::tempdir().expect("folder");
     let list = serde_json::json!({
@@ -328,4 +368,90 @@ fn a_list_of_ones_own_is_used() {
     assert!(rules_of(&[]).contains(&"code-list-unknown".to_owned()));
     let with = rules_of(&["--code-list", "list.json"]);
     assert!(with.contains(&"code-unknown".to_owned()) && !with.contains(&"code-list-unknown".to_owned()), "{with:?}");
+}
+
+#[test]
+fn grade_prints_the_table_of_pipes() {
+    let text = stdout(&obvert(&["grade", CLEAN]));
+    assert!(text.starts_with("obvert-grades 1: 1 is best, 5 is worst; recorded grades"), "{text}");
+    for line in [
+        // As the document's own rating G-03 states: peak 5, total 121, mean 3.5588, count 34, per length 1.2527.
+        "P-102  317.2 ft  316.9 ft  structural      5    121  3.5588     34   1.2527  5 at 174.2 ft of R-02: \
+         fracture.complex; width 11 mm, from 10 mm; in clayware; height 203.2 mm, below 300 mm",
+        "brick.displaced; count 6, from 4 to below 12",
+    ] {
+        assert!(text.contains(line), "{text}");
+    }
+    let worst = stdout(&obvert(&["grade", CLEAN, "--worst-first", "operational"]));
+    let first = worst.lines().find(|line| line.starts_with("P-") || line.starts_with("L-")).expect("a pipe");
+    assert!(first.starts_with("P-104"), "{first}");
+    let every = stdout(&obvert(&["grade", CLEAN, "--observations"]));
+    assert!(every.contains("    3 at 47 ft of R-03: infiltration; flow 0.2 litres-per-second"), "{every}");
+}
+
+/// What `grade` computes is what the document's ratings state, and what the checker holds them against.
+#[test]
+fn grades_as_json_agree_with_the_ratings_and_the_schema() {
+    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "grades"]))).expect("schema");
+    let table: Value = serde_json::from_slice(&obvert(&["grade", CLEAN, "--format", "json"]).stdout).expect("json");
+    let validator = jsonschema::validator_for(&schema).expect("the schema compiles");
+    assert_eq!(validator.iter_errors(&table).map(|error| error.to_string()).collect::<Vec<_>>(), [""; 0]);
+    let document: Value = serde_json::from_str(&read(CLEAN)).expect("json");
+    let ratings = document["ratings"].as_array().expect("ratings");
+    let mut compared = 0;
+    for rating in ratings {
+        let pipe = table["pipes"].as_array().expect("pipes").iter().find(|pipe| pipe["pipe"] == rating["pipe"]);
+        let pipe = pipe.expect("the pipe of a rating");
+        // A rating of some of the pipe's runs is not what the table states.
+        if rating.get("runs").is_some_and(|runs| runs != &pipe["runs"]) {
+            continue;
+        }
+        let grades = pipe["aspects"].as_array().expect("aspects").iter().find(|is| is["aspect"] == rating["aspect"]);
+        for figure in ["peak", "total", "mean", "count", "per_length"] {
+            let (stated, is) = (rating[figure].as_f64(), grades.expect("the aspect")[figure].as_f64());
+            let close = stated.zip(is).is_none_or(|(stated, is)| (stated - is).abs() <= 0.0005 * is.abs().max(1.0));
+            assert!(close, "{} {figure}: {stated:?} stated, {is:?} computed", rating["id"]);
+            compared += 1;
+        }
+    }
+    assert!(compared > 100, "{compared}");
+}
+
+#[test]
+fn grades_as_csv_have_one_row_a_pipe_and_aspect() {
+    let csv = stdout(&obvert(&["grade", CLEAN, "--format", "csv"]));
+    assert!(csv.starts_with("survey,scheme,pipe,aspect,length,surveyed,length_unit,runs,peak,total"), "{csv}");
+    assert_eq!(csv.lines().count(), 1 + 18 * 2);
+    assert!(
+        csv.contains("obvert-grades 1,P-102,structural,317.2,316.9,ft,R-02 R-03,5,121,3.5588,34,1.2527,1 m,0,R-02"),
+        "{csv}"
+    );
+    // A survey that came as another form is graded alike, and what a spreadsheet would calculate is defused.
+    let hostile = read("crates/check/src/minimal.obvert.json").replace("L-101", "=1+L-101");
+    let csv = stdout(&obvert_fed(&["grade", "-", "--format", "csv"], hostile.as_bytes()));
+    assert!(csv.contains(",'=1+L-101,structural,"), "{csv}");
+}
+
+#[test]
+fn grade_says_why_it_cannot() {
+    let minimal = read("crates/check/src/minimal.obvert.json");
+    for (from, to, expected) in [
+        ("\"grading\": {\"scheme\": \"obvert-grades\", \"version\": \"1\"},", "", "names no grade scheme"),
+        (
+            "\"scheme\": \"obvert-grades\"",
+            "\"scheme\": \"city-grades\"",
+            "the grade scheme city-grades 1 is not at hand",
+        ),
+        (
+            "\"list\": \"obvert-terms\"",
+            "\"list\": \"city-terms\"",
+            "grades codes of obvert-terms, but the document is coded in city-terms",
+        ),
+        ("\"runs\"", "\"rums\"", "rums"),
+    ] {
+        assert!(minimal.contains(from), "{from}");
+        let output = obvert_fed(&["grade", "-"], minimal.replace(from, to).as_bytes());
+        assert_eq!(status(&output), 2, "{}", stdout(&output));
+        assert!(stderr(&output).contains(expected), "{}", stderr(&output));
+    }
 }

@@ -8,10 +8,12 @@ mod support;
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
+use obvert::check::grading::GradeTable;
 use obvert::check::{Report, Section, catalogue};
-use obvert::model::lists::{CodeList, GradeScheme};
+use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Shape};
+use obvert::model::text::Text;
 use serde_json::Value;
 use support::{read, root};
 
@@ -26,11 +28,15 @@ fn generated() -> Vec<(String, String)> {
         ("schema/code-list.schema.json".to_owned(), pretty(&CodeList::schema())),
         ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
+        ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
+        ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
+        ("schema/en-13508-2.json".to_owned(), read("crates/model/data/code-lists/en-13508-2.json")),
         ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),
         ("spec/rules.md".to_owned(), rules()),
-        ("spec/codes.md".to_owned(), codes()),
+        ("spec/codes.md".to_owned(), codes(CodeList::obvert_terms())),
+        ("spec/codes-en-13508-2.md".to_owned(), codes(CodeList::en_13508_2())),
         ("examples/data/larkmoor-rejected.obvert.json".to_owned(), rejected()),
     ];
     for (name, schema) in obvert::convert::csv::table_schemas() {
@@ -249,8 +255,8 @@ fn rules() -> String {
     out
 }
 
-fn codes() -> String {
-    let list = CodeList::obvert_terms();
+fn codes(list: &CodeList) -> String {
+    let stands = list.codes.iter().any(|code| code.standing.is_some());
     let mut out = format!(
         "# Codes of {}\n\n*Generated from the list.* {} {} has {} codes. {}\n\nRequired characterisations and quantities are in **bold**.\n",
         list.id,
@@ -259,51 +265,87 @@ fn codes() -> String {
         list.codes.len(),
         list.description.as_deref().unwrap_or_default()
     );
+    if stands {
+        out.push_str(
+            "What is marked \\* is from memory, where its code is not. *Standing* is that of the code and its name; *Use* that of \
+             clock, stretch, joint and materials. Links marked *part of* lose something on the way.\n",
+        );
+    } else {
+        out.push_str("Links marked *part of* lose something on the way; what has none has no equivalent.\n");
+    }
     let mut family = None;
     for code in &list.codes {
         if family != Some(code.family) {
             family = Some(code.family);
+            let standing = if stands { " Standing | Use | Source |" } else { "" };
+            let rule = if stands { "---|---|---|" } else { "" };
             let _ = write!(
                 out,
-                "\n## Family: {}\n\n| Code | Name | What is seen | Characterisation | Quantities | Clock | Stretch | Joint | Same as |\n|---|---|---|---|---|---|---|---|---|\n",
+                "\n## Family: {}\n\n| Code | Name | What is seen | Characterisation | Quantities | Clock | Stretch | Joint | Same as |{standing}\n|---|---|---|---|---|---|---|---|---|{rule}\n",
                 code.family
             );
         }
         let must = |required: bool, text: String| if required { format!("**{text}**") } else { text };
+        let mark = |standing: Option<Standing>| match standing {
+            Some(Standing::FromMemory) if code.standing != Some(Standing::FromMemory) => "\\*",
+            _ => "",
+        };
         let slots: Vec<String> = code
             .characterisation
             .iter()
             .map(|slot| {
-                let values: Vec<&str> = slot.values.iter().map(|value| value.value.as_str()).collect();
+                let mut values: Vec<String> = slot
+                    .values
+                    .iter()
+                    .map(|value| {
+                        // A letter says nothing by itself.
+                        let label = value.label.get("en").filter(|_| value.value.len() == 1);
+                        let label = label.map(|label| format!(" {label}")).unwrap_or_default();
+                        format!("{}{label}{}", value.value, mark(value.standing))
+                    })
+                    .collect();
+                values.extend((slot.open == Some(true)).then(|| "…".to_owned()));
                 must(slot.required, format!("{}: {}", slot.name, values.join(", ")))
             })
             .collect();
         let quantities: Vec<String> = code
             .quantities
             .iter()
-            .map(|quantity| must(quantity.required == Some(true), format!("{} ({})", quantity.name, quantity.unit)))
+            .map(|quantity| {
+                let of = quantity.of.map(|of| format!(" of {of}")).unwrap_or_default();
+                let of = if stands { of } else { String::new() };
+                let when: String = quantity.when.iter().map(|value| format!(", with {value}")).collect();
+                let text = format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
+                must(quantity.required == Some(true), text)
+            })
             .collect();
+        let letters = |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
         let same: Vec<String> = code
             .same_as
             .iter()
             .map(|same| {
-                let letters: String = same.characterisation.iter().map(|letter| format!(" {letter}")).collect();
-                format!("{} {}{letters}", same.list, same.code)
+                let when = if same.when.is_empty() { String::new() } else { format!("with{}: ", letters(&same.when)) };
+                let part = if same.fit() == Fit::Wider { "part of " } else { "" };
+                format!("{when}{part}{} {}{}", same.list, same.code, letters(&same.characterisation))
             })
             .collect();
-        let _ = writeln!(
-            out,
-            "| `{}` | {} | {} | {} | {} | {} | {} | {} | {} |",
-            code.code,
-            code.name(),
-            code.meaning.as_deref().unwrap_or_default(),
+        let mut cells = vec![
+            format!("`{}`", code.code),
+            code.name().to_owned(),
+            code.meaning.as_deref().unwrap_or_default().to_owned(),
             slots.join("; "),
             quantities.join("; "),
-            code.clock.usage,
-            code.continuous,
-            code.joint,
-            same.join("; ")
-        );
+            code.clock.usage.to_string(),
+            code.continuous.to_string(),
+            code.joint.to_string(),
+            same.join("; "),
+        ];
+        if let Some(standing) = code.standing {
+            cells.push(standing.to_string());
+            cells.push(code.use_standing.unwrap_or(standing).to_string());
+            cells.push(code.source.as_deref().unwrap_or_default().to_owned());
+        }
+        let _ = writeln!(out, "| {} |", cells.join(" | "));
     }
     out
 }

@@ -34,10 +34,12 @@ pub(crate) enum Colour {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Check surveys against the rules of the format.
+    /// Check surveys against the rules of the format. Media files themselves are not looked at.
     Check(Check),
     /// Turn a survey into another form.
     Convert(Convert),
+    /// Grade the pipes of surveys by a grade scheme.
+    Grade(Grade),
     /// Explain a rule, a code or a field.
     Explain(Explain),
     /// List the rules.
@@ -68,13 +70,34 @@ pub(crate) enum Form {
     Geojson,
 }
 
-/// How a report is printed.
+/// How a list is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub(crate) enum Format {
     /// For reading.
     Text,
     /// For software.
     Json,
+}
+
+/// A form of a report.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum ReportForm {
+    /// For reading, on a terminal.
+    Text,
+    /// One JSON object (obvert schema report).
+    Json,
+    /// JSON lines: the report's head, a finding a line, an end.
+    Jsonl,
+    /// SARIF 2.1.0, for code hosts and editors.
+    Sarif,
+    /// JUnit XML, for build servers: a suite a survey, a case a rule.
+    Junit,
+    /// Annotations of GitHub Actions.
+    Github,
+    /// A table for a spreadsheet.
+    Csv,
+    /// A page for people, with each pipe drawn.
+    Html,
 }
 
 /// A severity on the command line.
@@ -89,6 +112,8 @@ pub(crate) enum Threshold {
 }
 
 #[derive(Debug, Args)]
+#[command(after_help = format!("{}\n\nExit status: 0 nothing at or above --deny, 1 findings, 2 it could not be done.",
+    obvert::check::output::CAUTION))]
 pub(crate) struct Check {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
@@ -96,16 +121,25 @@ pub(crate) struct Check {
     /// The form of the surveys; told from name and content when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) from: Option<Form>,
-    /// How to print the report.
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
-    pub(crate) format: Format,
+    /// The form of the report on standard output.
+    #[arg(long, value_enum, default_value_t = ReportForm::Text, value_name = "FORMAT")]
+    pub(crate) format: ReportForm,
+    /// Write the report to a file as well, in any form; may be given more than once.
+    #[arg(long, value_name = "FORMAT=FILE")]
+    pub(crate) also: Vec<String>,
+    /// Replace files that --also names if they are there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+    /// Show and count only what this earlier report (--format json) did not know already.
+    #[arg(long, value_name = "REPORT")]
+    pub(crate) baseline: Option<PathBuf>,
     /// The lightest severity that makes the exit status 1.
     #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
     pub(crate) deny: Threshold,
     /// Take this date for today, as YYYY-MM-DD.
     #[arg(long, value_name = "DATE")]
     pub(crate) today: Option<String>,
-    /// Print every finding instead of folding those that are alike.
+    /// List every finding: fold none that are alike, and keep more than 1000 of a rule.
     #[arg(long)]
     pub(crate) all: bool,
     /// A rule's severity in this check: error, warning, note, or off.
@@ -123,6 +157,10 @@ pub(crate) struct Check {
 }
 
 #[derive(Debug, Args)]
+#[command(
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .zip (CSV tables); a folder of CSV tables \
+needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
+)]
 pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.
     #[arg(value_name = "IN")]
@@ -136,12 +174,69 @@ pub(crate) struct Convert {
     /// The form to write; told from the name of OUT when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) to: Option<Form>,
+    /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
+    #[arg(long, value_name = "LIST")]
+    pub(crate) coding: Option<String>,
+    /// A code list of your own (JSON), to translate from or to.
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
     /// Refuse to write when something would be lost or changed.
     #[arg(long)]
     pub(crate) lossless: bool,
     /// Replace OUT if it is there already.
     #[arg(long)]
     pub(crate) replace: bool,
+}
+
+/// How a table of grades is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum TableFormat {
+    /// For reading.
+    Text,
+    /// For software.
+    Json,
+    /// For a spreadsheet: one row a pipe and aspect, or one an observation with --observations.
+    Csv,
+}
+
+/// An aspect on the command line.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum AspectWord {
+    /// The fabric of the pipe.
+    Structural,
+    /// What hinders its working.
+    Operational,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "A recorded grade is counted where there is one, a computed one elsewhere, as in ratings. \
+A grade sorts pipes by how soon somebody should look at them; it does not say that a pipe is safe.\n\n\
+Exit status: 0 done, 2 it could not be done.")]
+pub(crate) struct Grade {
+    /// Surveys: files, folders of CSV tables, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The form of the surveys; told from name and content when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) from: Option<Form>,
+    /// How to print the table.
+    #[arg(long, value_enum, default_value_t = TableFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: TableFormat,
+    /// Grade by this scheme (JSON) instead of the one that the survey names.
+    #[arg(long = "grade-scheme", value_name = "FILE")]
+    pub(crate) grade_scheme: Option<PathBuf>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
+    /// Leave recorded grades out and compute every grade.
+    #[arg(long)]
+    pub(crate) computed: bool,
+    /// Show every graded observation with what its grade rests on.
+    #[arg(long)]
+    pub(crate) observations: bool,
+    /// The worst pipes first, by this aspect; otherwise in the order of the survey.
+    #[arg(long, value_enum, value_name = "ASPECT")]
+    pub(crate) worst_first: Option<AspectWord>,
 }
 
 #[derive(Debug, Args)]

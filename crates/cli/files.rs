@@ -75,6 +75,12 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         return Ok(Source { name, form: Form::Csv, files });
     }
     let bytes = fs::read(path).map_err(fail)?;
+    if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
+        let same = told == seen || told == Form::Csv && seen == Form::CsvZip;
+        if !same {
+            return Err(format!("{name}: looks like {}, but --from says {}", word(seen), word(told)).into());
+        }
+    }
     let form = match form.or_else(|| by_name(path)) {
         // A file of CSV tables is the zip of them; one table alone is no survey.
         Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
@@ -88,7 +94,6 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
-    let form = if form == Form::Xml && by_name(path) == Some(Form::Json) { Form::Json } else { form };
     Ok(Source { name, form, files: vec![(String::new(), bytes)] })
 }
 
@@ -132,10 +137,11 @@ pub(crate) fn write_file(
     write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let name = path.display();
-    if !replace && path.exists() {
-        return Err(format!("{name}: is there already; give --replace to write over it").into());
-    }
+    free(path, replace)?;
     let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !folder.is_dir() {
+        return Err(format!("{name}: there is no folder {}; make it first", folder.display()).into());
+    }
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
         .suffix(".tmp")
@@ -148,7 +154,19 @@ pub(crate) fn write_file(
     }
     open_to_others(file.path());
     file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
-    file.persist(path).map_err(|error| format!("{name}: {}", error.error))?;
+    let written = if replace { file.persist(path) } else { file.persist_noclobber(path) };
+    written.map_err(|error| format!("{name}: {}", error.error))?;
+    Ok(())
+}
+
+/// Refuses a file that is there already and may not be replaced.
+pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
+    if path.is_dir() {
+        return Err(format!("{}: is a folder; name a file", path.display()).into());
+    }
+    if !replace && path.exists() {
+        return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
+    }
     Ok(())
 }
 
@@ -189,6 +207,9 @@ pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>
         old = Some(entries);
     }
     let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if !parent.is_dir() {
+        return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
+    }
     let fresh = tempfile::Builder::new()
         .prefix(".obvert-")
         .tempdir_in(parent)

@@ -3,6 +3,7 @@
 mod args;
 mod commands;
 mod files;
+mod lists;
 mod render;
 
 use std::process::ExitCode;

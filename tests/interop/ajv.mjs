@@ -81,7 +81,7 @@ const given = [...process.argv.slice(2), ...demo];
 for (const path of given) {
   if (!document(read(path))) complaints.push(`${path}: ${ajv.errorsText(document.errors)}`);
 }
-for (const [name, schema] of [["obvert-terms.json", "code-list"], ["obvert-grades.json", "grade-scheme"]]) {
+for (const [name, schema] of [["obvert-terms.json", "code-list"], ["en-13508-2.json", "code-list"], ["obvert-grades.json", "grade-scheme"]]) {
   const judge = compiled[`${schema}.schema.json`];
   const list = read(join(root, "schema", name));
   if (!judge(list)) complaints.push(`${name}: ${ajv.errorsText(judge.errors)}`);

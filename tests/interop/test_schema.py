@@ -85,7 +85,7 @@ def schemas():
 
 def lists():
     """Complaints about the built-in lists by their own schemas."""
-    for name, schema in (("obvert-terms.json", "code-list"), ("obvert-grades.json", "grade-scheme")):
+    for name, schema in (("obvert-terms.json", "code-list"), ("en-13508-2.json", "code-list"), ("obvert-grades.json", "grade-scheme")):
         judge = Draft202012Validator(read(ROOT / "schema" / f"{schema}.schema.json"))
         for error in judge.iter_errors(read(ROOT / "schema" / name)):
             yield f"{name}: {pointer(error.absolute_path)}: {error.message}"

@@ -80,6 +80,7 @@ fn word<'r>(change: &RowView<'r>) -> Option<&'r str> {
 /// The height that a change of size leads to, in millimetres.
 fn height(change: &RowView<'_>) -> Option<f64> {
     let code = change.code?;
-    let place = code.quantities.iter().position(|meaning| *meaning.name == *"height")?;
-    Some(amount(code, change.row, place)? * code.quantities[place].unit.factor_to(QuantityUnit::Millimetre)?)
+    let mut amounts = code.amounts(&change.row.characterisation).enumerate();
+    let (place, meaning) = amounts.find(|(_, meaning)| *meaning.name == *"height")?;
+    Some(amount(code, change.row, place)? * meaning.unit.factor_to(QuantityUnit::Millimetre)?)
 }

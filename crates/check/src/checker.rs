@@ -37,15 +37,22 @@ impl Checker {
     /// When the settings name a rule or a limit that does not exist.
     pub fn new(settings: Settings) -> Result<Self, SettingsError> {
         let known = |name: &str| {
-            find(name)
-                .ok_or_else(|| SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) })
+            find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
+                true => SettingsError::Structural { name: name.to_owned() },
+                false => SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) },
+            })
         };
         for name in settings.severities.keys() {
             known(name)?;
         }
-        for (name, limit) in settings.limits.keys() {
+        for ((name, limit), value) in &settings.limits {
             let rule = known(name)?;
-            if !rule.limits.iter().any(|known| known.name == limit) {
+            if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
+                if !value.is_finite() || *value < 0.0 {
+                    let (rule, name) = (name.clone(), limit.clone());
+                    return Err(SettingsError::LimitValue { rule, name, value: *value, unit: known.unit });
+                }
+            } else {
                 let has: Vec<&str> = rule.limits.iter().map(|limit| limit.name).collect();
                 let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
                 return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
@@ -77,14 +84,7 @@ impl Checker {
                 let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
                 let mut report = match last.filter(|_| readable) {
                     Some(report) => report,
-                    None => {
-                        let mut report = self.empty();
-                        report.not_run.push(NotRun {
-                            why: "the document does not have the structure of the format; correct that first".into(),
-                            rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
-                        });
-                        report
-                    }
+                    None => self.without_rules(),
                 };
                 self.add_structural(&mut report, &problems);
                 Ok(report)
@@ -96,27 +96,32 @@ impl Checker {
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        struct Borrowed<'d>(std::slice::Iter<'d, Run>);
-        impl Runs for Borrowed<'_> {
-            fn next_run(&mut self) -> Option<Run> {
-                self.0.next().cloned()
-            }
-        }
         let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
         self.add_structural(&mut report, &obvert_model::read::twice(document));
         report
     }
 
-    /// A report of structural problems alone, for a source that another reader found them in.
+    /// A report of structural problems alone, for a source that another reader found them in. It says that no rule was
+    /// run.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
-        let mut report = self.empty();
+        let mut report = self.without_rules();
         self.add_structural(&mut report, problems);
         report
     }
 
     fn empty(&self) -> Report {
-        Report::new(report::Document::default(), self.settings.today.as_ref().map(ToString::to_string))
+        Report::new(report::Document::default(), &self.settings)
+    }
+
+    fn without_rules(&self) -> Report {
+        let mut report = self.empty();
+        report.not_run.push(NotRun {
+            why: "the document does not have the structure of the format; correct that first".into(),
+            rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
+            documents: vec![0],
+        });
+        report
     }
 
     fn add_structural(&self, report: &mut Report, problems: &[obvert_model::read::Problem]) {
@@ -132,7 +137,7 @@ impl Checker {
         report.sort();
     }
 
-    fn list_for(&self, head: &Head) -> Option<&CodeList> {
+    pub(crate) fn list_for(&self, head: &Head) -> Option<&CodeList> {
         let (id, version) = (&head.coding.list, &head.coding.version);
         self.settings
             .code_lists
@@ -141,7 +146,7 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
-    fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
+    pub(crate) fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
         let grading = head.grading.as_ref()?;
         self.settings
             .grade_schemes
@@ -238,15 +243,16 @@ impl Checker {
                 }
             },
         );
-        walk.finish(report::Document {
-            file: None,
-            error: None,
+        let mut report = walk.finish(report::Document {
             id: Some(head.id.to_string()),
             length_unit: Some(head.units.length.to_string()),
             pipes: head.pipes.len(),
             runs: summaries.len(),
             observations,
-        })
+            ..report::Document::default()
+        });
+        crate::concerned::describe(&mut report, &ending);
+        report
     }
 }
 
@@ -262,6 +268,15 @@ fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, counted, grader.scheme);
         }
+    }
+}
+
+/// The runs of a document that is in memory.
+pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
+
+impl Runs for Borrowed<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        self.0.next().cloned()
     }
 }
 
@@ -357,12 +372,13 @@ impl<'c> Walk<'c> {
     }
 
     fn finish(self, document: report::Document) -> Report {
-        let mut report = Report::new(document, self.checker.settings.today.as_ref().map(ToString::to_string));
+        let mut report = Report::new(document, &self.checker.settings);
         for (active, mut found) in self.checker.active.iter().zip(self.found) {
             sink(active, self.checker.settings.keep, &mut found).settle();
             report.add(active.rule.name, active.severity, found.total, found.kept);
         }
-        report.not_run = self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules }).collect();
+        report.not_run =
+            self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules, documents: vec![0] }).collect();
         report.sort();
         report
     }

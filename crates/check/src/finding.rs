@@ -56,6 +56,12 @@ pub struct SourcePlace {
     pub heading: Option<String>,
 }
 
+/// The signature is serde's.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+fn is_first(document: &usize) -> bool {
+    *document == 0
+}
+
 /// One finding.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Finding {
@@ -67,9 +73,16 @@ pub struct Finding {
     pub message: String,
     /// The place, as a JSON Pointer (RFC 6901) into the document.
     pub path: String,
+    /// The document that it is about, by its place in the report's `documents`, from 0; the first one when absent.
+    #[serde(skip_serializing_if = "is_first", default)]
+    pub document: usize,
     /// The place in the source that was read.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<SourcePlace>,
+    /// The id of the row that `path` leads into, in a table other than those of pipes and runs: of a structure, a media
+    /// file, a locate, a rating, a party, a piece of equipment.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub record: Option<String>,
     /// The pipe that it concerns.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub pipe: Option<String>,

@@ -9,6 +9,7 @@ use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
 use crate::bore::Bore;
+pub use crate::grade_table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme};
 pub use crate::tally::{Counted, Tally};
 
 /// A grade scheme, indexed by code.
@@ -146,11 +147,13 @@ impl Judgement<'_> {
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
             let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
+            // Six of something are six, not six counts.
+            let unit = if unit == QuantityUnit::Count { "" } else { unit.as_str() };
             parts.push(format!(
-                "{} {} {unit}, {}",
+                "{} {}, {}",
                 band.quantity,
-                tidy(amount),
-                range(from, band.below, unit.as_str())
+                measured(tidy(amount), unit),
+                range(from, band.below, unit)
             ));
         } else if let Some(band) = entry.bands.first() {
             parts.push(format!("no {} is recorded", band.quantity));
@@ -165,15 +168,19 @@ impl Judgement<'_> {
             let from = size.from.filter(|from| *from > 0.0 || size.below.is_none());
             parts.push(format!("height {} mm, {}", tidy(height), range(from, size.below, "mm")));
         }
-        if parts.is_empty() { "whatever was measured".to_owned() } else { parts.join("; ") }
+        if parts.is_empty() { "by its code alone".to_owned() } else { parts.join("; ") }
     }
+}
+
+fn measured(value: f64, unit: &str) -> String {
+    if unit.is_empty() { value.to_string() } else { format!("{value} {unit}") }
 }
 
 fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
     match (from, below) {
-        (Some(from), Some(below)) => format!("from {} to below {} {unit}", tidy(from), tidy(below)),
-        (Some(from), None) => format!("from {} {unit}", tidy(from)),
-        (None, Some(below)) => format!("below {} {unit}", tidy(below)),
+        (Some(from), Some(below)) => format!("from {} to below {}", tidy(from), measured(tidy(below), unit)),
+        (Some(from), None) => format!("from {}", measured(tidy(from), unit)),
+        (None, Some(below)) => format!("below {}", measured(tidy(below), unit)),
         (None, None) => "any".to_owned(),
     }
 }
@@ -221,11 +228,11 @@ fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
 fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
     let mut sound = true;
     for band in &entry.bands {
-        let Some(place) = code.quantities.iter().position(|meaning| meaning.name == band.quantity) else { continue };
+        let mut amounts = code.amounts(&row.characterisation).enumerate();
+        let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity) else { continue };
         if row.quantities.get(place).is_none() {
             continue;
         }
-        let meaning = &code.quantities[place];
         match amount(code, row, place) {
             Some(amount) if within(amount, Some(band.from), band.below) => {
                 return (Some(Banded { band, amount, unit: meaning.unit }), in_range(meaning, amount));
@@ -238,7 +245,7 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
 
 /// One of a row's amounts in the code list's unit; `None` where it is not recorded or measures something else.
 pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
-    let (recorded, meaning) = (row.quantities.get(place)?, code.quantities.get(place)?);
+    let (recorded, meaning) = (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
     Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
 }
 

@@ -26,17 +26,22 @@
 #[macro_use]
 mod rule;
 
+mod baseline;
 mod bore;
 mod catalogue;
 mod checker;
+mod concerned;
 mod coverage;
 mod dates;
 mod drift;
 mod finding;
+mod grade_table;
 pub mod grading;
+mod identity;
 mod levels;
 mod measure;
 mod order;
+pub mod output;
 mod reach;
 mod report;
 mod rollup;
@@ -50,11 +55,13 @@ mod texts;
 mod time;
 mod views;
 
+pub use baseline::Compared;
 pub use bore::Bore;
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;
+pub use concerned::{Concerned, ConcernedRun};
 pub use finding::{Finding, Severity, SourcePlace};
-pub use report::{Document as ReportDocument, NotRun, Report, RuleTotal, Tool, Totals};
+pub use report::{Changed, Document as ReportDocument, NotRun, Report, RuleTotal, Tool, Totals};
 pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;

@@ -6,7 +6,13 @@ use obvert_model::read::{ProblemKind, locate_all};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::baseline::Compared;
+use crate::concerned::Concerned;
 use crate::finding::{Finding, Severity, SourcePlace};
+use crate::settings::Settings;
+
+/// The version of the report's form.
+const VERSION: &str = "0.1";
 
 /// The program that made a report.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -18,11 +24,14 @@ pub struct Tool {
 }
 
 /// The document that was checked.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Document {
     /// The file, as it was named; absent when none was.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
+    /// The form that it was read in, where the reader says so: `json`, `xml`, `csv`, `csv-zip`, `geojson`.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub form: Option<String>,
     /// The document's id.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub id: Option<String>,
@@ -38,6 +47,16 @@ pub struct Document {
     pub runs: usize,
     /// How many observations it has.
     pub observations: usize,
+    /// Its findings by severity, exact whether listed or not.
+    #[serde(default)]
+    pub totals: Totals,
+    /// Its findings by rule, exact whether listed or not.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub rules: Vec<RuleTotal>,
+    /// The pipes that its listed findings concern, in the order of their table: enough to draw each finding at its
+    /// distance without the document.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub concerned: Vec<Concerned>,
 }
 
 /// Findings by severity.
@@ -49,6 +68,46 @@ pub struct Totals {
     pub warning: usize,
     /// Notes.
     pub note: usize,
+}
+
+impl Totals {
+    /// How many there are of a severity.
+    #[must_use]
+    pub const fn of(&self, severity: Severity) -> usize {
+        match severity {
+            Severity::Error => self.error,
+            Severity::Warning => self.warning,
+            Severity::Note => self.note,
+        }
+    }
+
+    /// How many there are of any severity.
+    #[must_use]
+    pub const fn all(&self) -> usize {
+        self.error + self.warning + self.note
+    }
+
+    fn over(rules: &[RuleTotal]) -> Self {
+        let mut totals = Self::default();
+        for rule in rules {
+            totals.add(rule.severity, rule.total);
+        }
+        totals
+    }
+
+    fn add(&mut self, severity: Severity, count: usize) {
+        match severity {
+            Severity::Error => self.error += count,
+            Severity::Warning => self.warning += count,
+            Severity::Note => self.note += count,
+        }
+    }
+}
+
+impl Document {
+    pub(crate) fn count_again(&mut self) {
+        self.totals = Totals::over(&self.rules);
+    }
 }
 
 /// How often a rule fired.
@@ -71,6 +130,36 @@ pub struct NotRun {
     pub why: String,
     /// The rules.
     pub rules: Vec<String>,
+    /// The documents that they were not run on, by their places in `documents`, from 0.
+    #[serde(default)]
+    pub documents: Vec<usize>,
+}
+
+/// What the settings of a check changed in the catalogue.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Changed {
+    /// Rules whose severity was set, or `off`.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub severities: BTreeMap<String, String>,
+    /// Limits that were set, as `rule.limit`, in the limit's unit.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
+    pub limits: BTreeMap<String, f64>,
+}
+
+impl Changed {
+    fn by(settings: &Settings) -> Self {
+        let word = |severity: &Option<Severity>| severity.map_or("off", Severity::as_str).to_owned();
+        Self {
+            severities: settings.severities.iter().map(|(rule, severity)| (rule.clone(), word(severity))).collect(),
+            limits: settings.limits.iter().map(|((rule, limit), value)| (format!("{rule}.{limit}"), *value)).collect(),
+        }
+    }
+
+    /// Whether nothing was changed.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.severities.is_empty() && self.limits.is_empty()
+    }
 }
 
 /// The report of one check, of one document or of several.
@@ -85,6 +174,13 @@ pub struct Report {
     /// The date that was taken for today, where one was given.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub today: Option<String>,
+    /// What the settings changed in the catalogue.
+    #[serde(skip_serializing_if = "Changed::is_empty", default)]
+    pub settings: Changed,
+    /// What an earlier report knew already, where the check was held against one. The totals and the findings are then
+    /// those that are new.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub baseline: Option<Compared>,
     /// Findings by severity, exact whether listed or not.
     pub totals: Totals,
     /// Findings by rule, exact whether listed or not.
@@ -97,12 +193,14 @@ pub struct Report {
 }
 
 impl Report {
-    pub(crate) fn new(document: Document, today: Option<String>) -> Self {
+    pub(crate) fn new(document: Document, settings: &Settings) -> Self {
         Self {
-            report: "0.1".into(),
+            report: VERSION.into(),
             tool: Tool { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() },
             documents: vec![document],
-            today,
+            today: settings.today.as_ref().map(ToString::to_string),
+            settings: Changed::by(settings),
+            baseline: None,
             totals: Totals::default(),
             rules: Vec::new(),
             not_run: Vec::new(),
@@ -114,36 +212,57 @@ impl Report {
         if total == 0 {
             return;
         }
-        match severity {
-            Severity::Error => self.totals.error += total,
-            Severity::Warning => self.totals.warning += total,
-            Severity::Note => self.totals.note += total,
+        let of_rule = RuleTotal { rule: rule.into(), severity, total, listed: kept.len() };
+        if let Some(document) = self.documents.first_mut() {
+            document.totals.add(severity, total);
+            document.rules.push(of_rule.clone());
         }
-        self.rules.push(RuleTotal { rule: rule.into(), severity, total, listed: kept.len() });
+        self.totals.add(severity, total);
+        self.rules.push(of_rule);
         self.findings.extend(kept);
     }
 
     pub(crate) fn sort(&mut self) {
         self.findings
             .sort_by_cached_key(|finding| (order(&finding.path), finding.rule.clone(), finding.message.clone()));
-        self.rules.sort_by(|a, b| (b.severity, &a.rule).cmp(&(a.severity, &b.rule)));
+        sort_rules(&mut self.rules);
+        for document in &mut self.documents {
+            sort_rules(&mut document.rules);
+        }
+    }
+
+    pub(crate) fn count_again(&mut self) {
+        self.totals = Totals::over(&self.rules);
     }
 
     /// The worst severity found.
     #[must_use]
     pub fn worst(&self) -> Option<Severity> {
-        let Totals { error, warning, note } = self.totals;
-        [(error, Severity::Error), (warning, Severity::Warning), (note, Severity::Note)]
-            .into_iter()
-            .find_map(|(count, severity)| (count > 0).then_some(severity))
+        Severity::ALL.into_iter().rev().find(|severity| self.totals.of(*severity) > 0)
+    }
+
+    /// Whether a rule was run on a document: it is not turned off, and nothing stood in its way.
+    #[must_use]
+    pub fn ran(&self, rule: &str, document: usize) -> bool {
+        self.settings.severities.get(rule).is_none_or(|severity| severity != "off")
+            && self.documents.get(document).is_some_and(|document| document.error.is_none())
+            && !self
+                .not_run
+                .iter()
+                .any(|not_run| not_run.documents.contains(&document) && not_run.rules.iter().any(|name| name == rule))
     }
 
     /// Adds the report of another document. The findings keep the order of the documents.
     pub fn join(&mut self, other: Self) {
+        let before = self.documents.len();
         self.documents.extend(other.documents);
-        self.totals.error += other.totals.error;
-        self.totals.warning += other.totals.warning;
-        self.totals.note += other.totals.note;
+        self.today = self.today.take().or(other.today);
+        if self.settings.is_empty() {
+            self.settings = other.settings;
+        }
+        for severity in Severity::ALL {
+            self.totals.add(severity, other.totals.of(severity));
+        }
         for theirs in other.rules {
             match self.rules.iter_mut().find(|ours| ours.rule == theirs.rule) {
                 Some(ours) => {
@@ -153,18 +272,59 @@ impl Report {
                 None => self.rules.push(theirs),
             }
         }
-        self.rules.sort_by(|a, b| (b.severity, &a.rule).cmp(&(a.severity, &b.rule)));
-        for theirs in other.not_run {
-            match self.not_run.iter_mut().find(|ours| ours.why == theirs.why) {
-                Some(ours) => {
-                    ours.rules.extend(theirs.rules);
-                    ours.rules.sort();
-                    ours.rules.dedup();
-                }
+        sort_rules(&mut self.rules);
+        for mut theirs in other.not_run {
+            theirs.documents.iter_mut().for_each(|document| *document += before);
+            match self.not_run.iter_mut().find(|ours| ours.why == theirs.why && ours.rules == theirs.rules) {
+                Some(ours) => ours.documents.extend(theirs.documents),
                 None => self.not_run.push(theirs),
             }
         }
-        self.findings.extend(other.findings);
+        self.findings.extend(other.findings.into_iter().map(|mut finding| {
+            finding.document += before;
+            finding
+        }));
+    }
+
+    /// The part of the report that is about one of its documents, by its place in `documents`.
+    #[must_use]
+    pub fn of_document(&self, document: usize) -> Self {
+        let own = self.documents.get(document);
+        let mut part = Self {
+            documents: own.cloned().into_iter().collect(),
+            totals: own.map(|own| own.totals).unwrap_or_default(),
+            rules: own.map(|own| own.rules.clone()).unwrap_or_default(),
+            not_run: self.not_run.iter().filter(|not_run| not_run.documents.contains(&document)).cloned().collect(),
+            findings: self.findings.iter().filter(|finding| finding.document == document).cloned().collect(),
+            report: self.report.clone(),
+            tool: self.tool.clone(),
+            today: self.today.clone(),
+            settings: self.settings.clone(),
+            baseline: self.baseline.clone(),
+        };
+        part.not_run.iter_mut().for_each(|not_run| not_run.documents = vec![0]);
+        part.findings.iter_mut().for_each(|finding| finding.document = 0);
+        part
+    }
+
+    /// Reads a report that was written as one JSON object.
+    ///
+    /// # Errors
+    /// When the source is no report, or one of another version than this one understands.
+    pub fn read(source: &[u8]) -> Result<Self, serde_json::Error> {
+        use serde::de::Error;
+        let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+        let report: Self = serde_json::from_slice(source)?;
+        if report.report != VERSION {
+            let other = &report.report;
+            return Err(serde_json::Error::custom(format!("a report of version {other:?}; this is {VERSION}")));
+        }
+        let documents = report.documents.len();
+        if let Some(finding) = report.findings.iter().find(|finding| finding.document >= documents) {
+            let place = finding.document;
+            return Err(serde_json::Error::custom(format!("a finding is about document {place} of {documents}")));
+        }
+        Ok(report)
     }
 
     /// Names the file that the report is about.
@@ -174,10 +334,18 @@ impl Report {
         }
     }
 
+    /// Names the form that the document was read in.
+    pub fn name_form(&mut self, form: &str) {
+        for document in &mut self.documents {
+            document.form.get_or_insert_with(|| form.to_owned());
+        }
+    }
+
     /// A report that says only that a file could not be read.
     #[must_use]
     pub fn unread(file: &str, error: &str) -> Self {
-        Self::new(Document { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Document::default() }, None)
+        let document = Document { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Document::default() };
+        Self::new(document, &Settings::default())
     }
 
     /// The schema of a report.
@@ -210,6 +378,10 @@ impl Report {
     }
 }
 
+fn sort_rules(rules: &mut [RuleTotal]) {
+    rules.sort_by(|a, b| (b.severity, &a.rule).cmp(&(a.severity, &b.rule)));
+}
+
 /// The order of the document: tables in the order of the format, rows by number.
 fn order(path: &str) -> Vec<(usize, String)> {
     const TABLES: [&str; 8] = ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"];
@@ -230,7 +402,9 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
         severity: Severity::Error,
         message: problem.message.clone(),
         path: problem.pointer.clone(),
+        document: 0,
         at: None,
+        record: None,
         pipe: None,
         run: None,
         observation: None,

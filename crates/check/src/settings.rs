@@ -50,6 +50,24 @@ pub enum SettingsError {
         /// The nearest name.
         near: Option<String>,
     },
+    /// It is a problem of structure and no rule: what cannot be read cannot be weighed.
+    #[error("{name:?} is a problem of the document's structure, always an error; only rules can be weighed")]
+    Structural {
+        /// The name given.
+        name: String,
+    },
+    /// A limit below zero, or none at all.
+    #[error("{value} is no limit for {rule:?}: {name} is 0 or more, in {unit}")]
+    LimitValue {
+        /// The rule.
+        rule: String,
+        /// The limit.
+        name: String,
+        /// The value given.
+        value: f64,
+        /// The limit's unit.
+        unit: &'static str,
+    },
     /// The rule has no such limit.
     #[error("the rule {rule:?} has no limit {name:?}; it has: {has}")]
     Limit {

@@ -6,7 +6,7 @@
 
 #![allow(clippy::expect_used)]
 
-use obvert_check::grading::{Counted, Grader, Tally};
+use obvert_check::grading::{Counted, GradeBy, Grader, Tally};
 use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::Grade;
@@ -453,4 +453,43 @@ fn a_scheme_for_another_code_list_is_one_finding() {
         "larkmoor-grades 1 grades the codes of larkmoor-codes 1, but the document is coded in obvert-terms 1"
     );
     assert_eq!(findings(&document, "grade-aspect", vec![other]), []);
+}
+
+#[test]
+fn a_table_counts_recorded_grades_unless_it_is_told_to_compute() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["ratings"] = json!([]);
+    // Recorded as 4 where the scheme gives 2.
+    document["runs"][0]["observations"][4]["grades"]["structural"] = json!(4);
+    let source = document.to_string();
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let structural = |by: GradeBy<'_>| {
+        let table = checker.grades(source.as_bytes(), by).expect("grades");
+        let aspect = table.pipes[0].aspects[0].clone();
+        (table.computed_only, aspect.peak, aspect.observations[0].recorded, aspect.observations[0].computed)
+    };
+    assert_eq!(structural(GradeBy::default()), (false, Some(4.0), true, Some(2)));
+    assert_eq!(structural(GradeBy { computed_only: true, ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+    // Grades that were recorded by another scheme say nothing on this one's scale.
+    let mut own = GradeScheme::obvert_grades().clone();
+    own.version = serde_json::from_value(json!("2")).expect("a text");
+    assert_eq!(structural(GradeBy { scheme: Some(&own), ..GradeBy::default() }), (true, Some(2.0), false, Some(2)));
+}
+
+#[test]
+fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["ratings"] = json!([]);
+    for run in document["runs"].as_array_mut().expect("runs") {
+        if run["pipe"] == "L-102" {
+            run["pipe"] = json!("L-999");
+        }
+    }
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let table = checker.grades(document.to_string().as_bytes(), GradeBy::default()).expect("grades");
+    let found: Vec<(&str, usize, bool)> =
+        table.pipes.iter().map(|pipe| (pipe.pipe.as_str(), pipe.runs.len(), pipe.length.is_some())).collect();
+    assert_eq!(found, [("L-101", 1, true), ("L-102", 0, true), ("L-999", 2, false)]);
+    let worst: Vec<&str> = table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
+    assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
 }

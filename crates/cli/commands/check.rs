@@ -3,29 +3,35 @@
 use std::fs;
 use std::path::Path;
 
-use obvert::check::{Checker, Report, Settings, Severity, SourcePlace, catalogue};
+use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
 use obvert::convert::{ConvertError, Place, csv, geojson, xml};
-use obvert::model::lists::{CodeList, GradeScheme};
 use obvert::model::read::{ProblemKind, locate};
 
-use super::print;
-use crate::args::{Check, Form, Format, Threshold};
+use super::outputs::Outputs;
+use crate::args::{Check, Form, Threshold};
 use crate::files::{self, Source};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, lists, render};
 
-/// Checks every file, and prints one report.
+/// Checks every file, and gives one report in every form that is asked for.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let checker = Checker::new(settings(arguments)?)?;
+    let mut outputs = Outputs::new(arguments)?;
+    let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
     let mut whole: Option<Report> = None;
     let mut failed = false;
+    // Until the whole report has been held against the earlier one, nobody knows what a text has to show.
+    let mut held = Vec::new();
     for path in &arguments.files {
         let name = path.display().to_string();
         let checked = files::read(path, arguments.from).and_then(|source| {
             let mut report = report_on(&checker, &source)?;
             report.name_file(&source.name);
+            report.name_form(&files::word(source.form));
             failed |= unreadable_number(&source, &report);
-            if arguments.format == Format::Text {
-                render::out(|out| render::findings::document(out, &source, &report, arguments.all))?;
+            if earlier.is_none() {
+                outputs.text(&source, &report)?;
+            } else if outputs.wants_text() {
+                held.push((whole.as_ref().map_or(0, |whole| whole.documents.len()), source));
             }
             Ok(report)
         });
@@ -39,22 +45,35 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
             Some(whole) => whole.join(report),
         }
     }
-    let Some(report) = whole else { return Ok(Status::Good) };
-    match arguments.format {
-        Format::Json => print(format!("{}\n", serde_json::to_string_pretty(&report)?).as_bytes())?,
-        Format::Text if report.documents.iter().all(|document| document.error.is_some()) => Status::Failed,
-        Format::Text => render::out(|out| render::findings::summary(out, &report, catalogue().len()))?,
-    };
-    let threshold = match arguments.deny {
+    let Some(mut report) = whole else { return Ok(Status::Good) };
+    if let Some(earlier) = &earlier {
+        report.hold_against(earlier, arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref());
+        for (document, source) in &held {
+            outputs.text(source, &report.of_document(*document))?;
+        }
+    }
+    outputs.finish(&report)?;
+    Ok(match report.worst() {
+        _ if failed => Status::Failed,
+        Some(worst) if worst >= severity(arguments.deny) => Status::Findings,
+        _ => Status::Good,
+    })
+}
+
+pub(super) fn severity(threshold: Threshold) -> Severity {
+    match threshold {
         Threshold::Error => Severity::Error,
         Threshold::Warning => Severity::Warning,
         Threshold::Note => Severity::Note,
-    };
-    Ok(match report.worst() {
-        _ if failed => Status::Failed,
-        Some(worst) if worst >= threshold => Status::Findings,
-        _ => Status::Good,
-    })
+    }
+}
+
+/// Reads the report that a check is held against.
+fn baseline(path: &Path) -> Result<Report, Failure> {
+    let name = path.display();
+    let bytes = fs::read(path).map_err(|error| format!("--baseline {name}: {error}"))?;
+    let form = "give what `obvert check --all --format json` wrote";
+    Report::read(&bytes).map_err(|error| format!("--baseline {name}: no report of a check: {error}; {form}").into())
 }
 
 /// Whether the source has a number that no double holds. It is reported with its place as any structural problem is, but
@@ -70,6 +89,9 @@ fn unreadable_number(source: &Source, report: &Report) -> bool {
 
 fn settings(arguments: &Check) -> Result<Settings, Failure> {
     let mut settings = Settings::default();
+    if arguments.all || arguments.baseline.is_some() {
+        settings.keep = usize::MAX;
+    }
     let today = match &arguments.today {
         Some(today) => today.clone(),
         // The libraries have no clock; a person who checks a survey means today.
@@ -96,19 +118,9 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
         let number: f64 = number.parse().ok().filter(|number: &f64| number.is_finite()).ok_or_else(form)?;
         settings.limits.insert((rule.to_owned(), limit.to_owned()), number);
     }
-    for path in &arguments.code_lists {
-        settings.code_lists.push(own(path, CodeList::read)?);
-    }
-    for path in &arguments.grade_schemes {
-        settings.grade_schemes.push(own(path, GradeScheme::read)?);
-    }
+    settings.code_lists = lists::code_lists(&arguments.code_lists)?;
+    settings.grade_schemes = lists::grade_schemes(&arguments.grade_schemes, &settings.code_lists)?;
     Ok(settings)
-}
-
-/// Reads a list of the user's own.
-fn own<T, E: std::fmt::Display>(path: &Path, read: impl Fn(&[u8]) -> Result<T, E>) -> Result<T, Failure> {
-    let bytes = fs::read(path).map_err(|error| format!("{}: {error}", path.display()))?;
-    read(&bytes).map_err(|error| format!("{}: {error}", path.display()).into())
 }
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {

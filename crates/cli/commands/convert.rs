@@ -1,39 +1,79 @@
 //! `obvert convert`: a survey from one form into another.
 
+use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
 use std::path::Path;
 
-use obvert::convert::{ConvertError, LossReport, csv, geojson, xml};
+use obvert::convert::{ConvertError, Loss, LossKind, LossReport, csv, geojson, xml};
+use obvert::model::lists::CodeList;
 use obvert::model::read::ReadError;
 use obvert::model::tables::Document;
 
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
 use crate::render::failure;
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, lists, render};
 
 /// Converts.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let to = target(arguments)?;
     let source = files::read(&arguments.input, arguments.from)?;
     let Some(document) = document(&source)? else { return Ok(Status::Failed) };
+    let (document, recoded) = recode(arguments, document)?;
     let standard = arguments.output == Path::new("-");
     if to == Form::Csv {
         if standard {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
         let (tables, losses) = csv::write(&document)?;
-        return finish(arguments, &losses, || files::write_folder(&arguments.output, arguments.replace, &tables));
+        return finish(arguments, &[recoded, losses], || {
+            files::write_folder(&arguments.output, arguments.replace, &tables)
+        });
     }
     let mut bytes = Vec::new();
     let losses = write(&document, to, &mut bytes)?;
-    finish(arguments, &losses, || {
+    finish(arguments, &[recoded, losses], || {
         if standard {
             super::print(&bytes).map(|_| ())
         } else {
             files::write_file(&arguments.output, arguments.replace, |sink| Ok(sink.write_all(&bytes)?))
         }
     })
+}
+
+/// Translates the observations to the code list that was asked for.
+fn recode(arguments: &Convert, document: Document) -> Result<(Document, LossReport), Failure> {
+    let own = lists::code_lists(&arguments.code_lists)?;
+    let Some(wanted) = &arguments.coding else {
+        if let Some(path) = arguments.code_lists.first() {
+            return Err(format!("{}: a code list is of use with --coding only", path.display()).into());
+        }
+        return Ok((document, LossReport::default()));
+    };
+    let known: Vec<&CodeList> = own.iter().chain(CodeList::built_ins()).collect();
+    let coding = &document.head.coding;
+    let from = known.iter().find(|list| list.id == coding.list && list.version == coding.version).ok_or_else(|| {
+        format!(
+            "the document is coded in {} {}, which is not at hand; give that list with --code-list",
+            coding.list, coding.version
+        )
+    })?;
+    let to = known.iter().find(|list| *list.id == **wanted).ok_or_else(|| {
+        let all: Vec<&str> = known.iter().map(|list| list.id.as_str()).collect();
+        format!("--coding {wanted}: there is no such code list; there are: {}", all.join(", "))
+    })?;
+    let (translated, losses) = obvert::convert::recode::document(&document, from, to)?;
+    let all: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+    // A loss points into its observation: /runs/0/observations/1/code.
+    let row = |loss: &Loss| loss.pointer.split('/').take(5).collect::<Vec<_>>().join("/");
+    let with_loss = losses.losses.iter().map(row).collect::<BTreeSet<_>>().len();
+    let said = match with_loss {
+        0 => "all with nothing lost".to_owned(),
+        some => format!("{some} of them with the losses below; their remarks and extensions keep what was lost"),
+    };
+    let plural = if all == 1 { "" } else { "s" };
+    writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id)?;
+    Ok((translated, losses))
 }
 
 fn target(arguments: &Convert) -> Result<Form, Failure> {
@@ -97,22 +137,42 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
     }
 }
 
-/// Says what was lost, and writes unless that is refused.
+/// How many different losses are shown.
+const SHOWN: usize = 200;
+
+/// Says what was lost, first by the translation of codes, then by the form, and writes unless that is refused. The same loss of many values is said once, with their number.
 fn finish(
     arguments: &Convert,
-    losses: &LossReport,
+    reports: &[LossReport; 2],
     write: impl FnOnce() -> Result<(), Failure>,
 ) -> Result<Status, Failure> {
-    let mut say = anstream::stderr().lock();
-    for loss in losses.losses.iter().take(20) {
-        let kind = format!("{:?}", loss.kind).to_lowercase();
-        writeln!(say, "{} {}: {}", render::strong(&kind), loss.pointer, loss.message)?;
+    let mut folds: Vec<(&Loss, usize)> = Vec::new();
+    let mut places: HashMap<(LossKind, &str), usize> = HashMap::new();
+    for loss in reports.iter().flat_map(|report| &report.losses) {
+        let place = *places.entry((loss.kind, &loss.message)).or_insert(folds.len());
+        match folds.get_mut(place) {
+            Some((_, count)) => *count += 1,
+            None => folds.push((loss, 1)),
+        }
     }
-    if losses.losses.len() > 20 {
-        writeln!(say, "and {} more", losses.losses.len() - 20)?;
+    // The most frequent first; those that are as frequent stay in the order of the document.
+    folds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
+    let mut say = anstream::stderr().lock();
+    for (loss, count) in folds.iter().take(SHOWN) {
+        let kind = format!("{:?}", loss.kind).to_lowercase();
+        let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
+        writeln!(say, "{} {}: {}{times}", render::strong(&kind), loss.pointer, loss.message)?;
+    }
+    if folds.len() > SHOWN {
+        let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
+        writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
+    }
+    // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
+    for note in reports.first().into_iter().flat_map(|recoded| &recoded.notes) {
+        writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
     drop(say);
-    if arguments.lossless && !losses.is_empty() {
+    if arguments.lossless && reports.iter().any(|report| !report.is_empty()) {
         return Err(format!(
             "{}: not written, since --lossless was given and something would be lost",
             arguments.output.display()

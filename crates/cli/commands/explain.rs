@@ -1,7 +1,9 @@
 //! `obvert explain`: what a rule, a code or a field means.
 
+mod code;
+
 use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
-use obvert::model::lists::{Code, CodeList, GradeScheme};
+use obvert::model::lists::CodeList;
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
 
@@ -19,9 +21,10 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
             wrapped(out, "", kind.meaning())
         });
     }
-    let list = CodeList::obvert_terms();
-    if let Some(code) = list.codes.iter().find(|code| *code.code == *name) {
-        return explain_code(list, code);
+    for list in CodeList::built_ins() {
+        if let Some(code) = list.codes.iter().find(|code| code.code.eq_ignore_ascii_case(name)) {
+            return out(|out| code::explain(out, list, code));
+        }
     }
     // A pointer from a finding is as good as a path of keys.
     let keys: Vec<&str> =
@@ -32,17 +35,80 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
     }
-    Err(unknown(name, list).into())
+    let found = search(name, &keys);
+    if found.is_empty() {
+        return Err(unknown(name).into());
+    }
+    out(|out| {
+        writeln!(out, "nothing is called just {name:?}; these come near it:\n")?;
+        let width = found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
+        for (name, about) in found.iter().take(MOST) {
+            writeln!(out, "  {name:<width$}  {about}")?;
+        }
+        if found.len() > MOST {
+            writeln!(out, "\nand {} more; say more of the name", found.len() - MOST)?;
+        }
+        Ok(())
+    })
 }
 
-fn unknown(name: &str, list: &CodeList) -> String {
+/// How many names a search shows.
+const MOST: usize = 40;
+
+/// Fields that end with these keys; codes whose name, in any language, or label has this word; rules and lists of the
+/// name. Who reads a finding knows the word of the trade and not yet ours.
+fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
+    let meant = name.to_lowercase();
+    let first = |text: &str| text.lines().next().unwrap_or_default().to_owned();
+    let mut found = Vec::new();
+    for list in CodeList::built_ins() {
+        let whole = list.id.eq_ignore_ascii_case(&meant);
+        for code in &list.codes {
+            let labelled = || code.label.values().any(|label| label.to_lowercase().contains(&meant));
+            let named =
+                code.code.to_lowercase().split('.').any(|part| part == meant) || *code.code.to_lowercase() == meant;
+            if whole || named || meant.len() >= 3 && labelled() {
+                found.push((code.code.to_string(), format!("{} ({}, {})", code.name(), code.family, list.id)));
+            }
+        }
+    }
+    let mut fields = Vec::new();
+    paths(shape::document(), "", &mut fields);
+    for (path, about) in fields {
+        if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count() == keys.len() {
+            found.push((path, first(&about)));
+        }
+    }
+    for rule in catalogue().iter().filter(|rule| meant.len() >= 3 && rule.name.contains(&meant)) {
+        found.push((rule.name.to_owned(), rule.summary()));
+    }
+    found
+}
+
+/// The paths of all fields below an object, with what each means.
+fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, String)>) {
+    for field in &object.fields {
+        let path = if above.is_empty() { field.name.clone() } else { format!("{above}.{}", field.name) };
+        let mut shape = &field.shape;
+        while let Shape::List(item) = shape {
+            shape = item;
+        }
+        if let Shape::Object(name) = shape {
+            paths(shape::object(name), &path, found);
+        }
+        found.push((path, field.description.clone()));
+    }
+}
+
+fn unknown(name: &str) -> String {
+    let meant = name.to_lowercase();
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
-    let codes = list.codes.iter().map(|code| code.code.as_str());
+    let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
     let near = rules
         .chain(kinds)
         .chain(codes)
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(name, candidate), candidate))
+        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
         .filter(|(likeness, _)| *likeness >= 0.6)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     match near {
@@ -102,90 +168,6 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
     })
 }
 
-fn explain_code(list: &CodeList, code: &Code) -> Result<Status, Failure> {
-    out(|out| {
-        writeln!(out, "{} ({}, {} {})\n", strong(&code.code), code.family, list.id, list.version)?;
-        wrapped(out, "", &format!("{}. {}", capital(code.name()), code.meaning.as_deref().unwrap_or_default()))?;
-        writeln!(out)?;
-        for slot in &code.characterisation {
-            let values: Vec<&str> = slot.values.iter().map(|value| value.value.as_str()).collect();
-            let must = if slot.required { "required" } else { "optional" };
-            wrapped(out, "  ", &format!("characterisation, {} ({must}): {}", slot.name, values.join(", ")))?;
-        }
-        for quantity in &code.quantities {
-            let must = if quantity.required == Some(true) { "required" } else { "optional" };
-            let of = quantity.of.map(|of| format!(" of the {}", of.as_str().replace('-', " "))).unwrap_or_default();
-            let range = match (quantity.min, quantity.max) {
-                (Some(min), Some(max)) => format!(", {min} to {max}"),
-                _ => String::new(),
-            };
-            wrapped(out, "  ", &format!("quantity, {} in {}{of}{range} ({must})", quantity.name, quantity.unit))?;
-        }
-        let extent = code.clock.extent.map(|extent| format!(", {extent}")).unwrap_or_default();
-        writeln!(out, "  clock: {}{extent}", code.clock.usage)?;
-        writeln!(out, "  over a stretch: {}", code.continuous)?;
-        writeln!(out, "  at a joint: {}", code.joint)?;
-        if !code.materials.is_empty() {
-            let materials: Vec<&str> = code.materials.iter().map(|material| material.as_str()).collect();
-            writeln!(out, "  materials: {}", materials.join(", "))?;
-        }
-        for same in &code.same_as {
-            let letters: String = same.characterisation.iter().map(|letter| format!(" {letter}")).collect();
-            writeln!(out, "  same as: {} {}{letters}", same.list, same.code)?;
-        }
-        let scheme = GradeScheme::obvert_grades();
-        let entries: Vec<_> = scheme.entries.iter().filter(|entry| entry.code == code.code).collect();
-        if !entries.is_empty() {
-            writeln!(
-                out,
-                "\n{} ({} {}; {} best, {} worst)",
-                strong("Grades"),
-                scheme.id,
-                scheme.version,
-                scheme.scale.best,
-                scheme.scale.worst
-            )?;
-        }
-        for entry in entries {
-            let mut conditions: Vec<String> = entry.characterisation.iter().map(ToString::to_string).collect();
-            conditions.extend(entry.materials.iter().map(ToString::to_string));
-            if let Some(size) = &entry.size {
-                match (size.from.filter(|from| *from > 0.0), size.below) {
-                    (Some(from), Some(below)) => conditions.push(format!("height {from} mm up to below {below} mm")),
-                    (Some(from), None) => conditions.push(format!("height from {from} mm")),
-                    (None, Some(below)) => conditions.push(format!("height below {below} mm")),
-                    (None, None) => {}
-                }
-            }
-            let conditions =
-                if conditions.is_empty() { String::new() } else { format!(" ({})", conditions.join(", ")) };
-            let unit = |name: &str| {
-                code.quantities
-                    .iter()
-                    .find(|quantity| *quantity.name == *name)
-                    .map(|quantity| quantity.unit.as_str())
-                    .unwrap_or_default()
-            };
-            let bands: Vec<String> = entry
-                .bands
-                .iter()
-                .map(|band| format!("{} from {} {} of {}", band.grade, band.from, unit(&band.quantity), band.quantity))
-                .collect();
-            let plain = entry.grade.map(|grade| {
-                if bands.is_empty() { format!("{grade}") } else { format!("{grade} when that is not recorded") }
-            });
-            let all: Vec<String> = bands.into_iter().chain(plain).collect();
-            wrapped(out, "  ", &format!("{}{conditions}: {}", entry.aspect, all.join("; ")))?;
-        }
-        Ok(())
-    })
-}
-
-fn capital(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
-}
-
 fn kind(shape: &Shape) -> String {
     match shape {
         Shape::Object(name) => format!("an object, {name}"),
@@ -207,7 +189,8 @@ fn explain_field(path: &str, field: &'static Field) -> Result<Status, Failure> {
         writeln!(out)?;
         // A vocabulary has been listed word by word.
         if !matches!(field.shape, Shape::Word(_)) {
-            wrapped(out, "", &format!("Value: {}.", kind(&field.shape)))?;
+            let form = field.form.as_ref().map_or_else(|| kind(&field.shape), |form| format!("text, {form}"));
+            wrapped(out, "", &format!("Value: {form}."))?;
         }
         let mut shape = &field.shape;
         while let Shape::List(item) = shape {

@@ -3,6 +3,8 @@
 mod check;
 mod convert;
 mod explain;
+mod grade;
+mod outputs;
 mod rules;
 mod schema;
 
@@ -19,6 +21,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     match &arguments.command {
         Command::Check(check) => check::run(check),
         Command::Convert(convert) => convert::run(convert),
+        Command::Grade(grade) => grade::run(grade),
         Command::Explain(explain) => explain::run(&explain.name),
         Command::Rules(rules) => rules::run(rules.format),
         Command::Schema(schema) => schema::run(schema.name.as_deref()),

@@ -1,5 +1,6 @@
 //! `obvert schema`: the schemas of the format.
 
+use obvert::check::grading::GradeTable;
 use obvert::model::lists::{CodeList, GradeScheme};
 
 use super::print;
@@ -16,6 +17,10 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
     ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
     ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
+    ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
+        pretty(&obvert::check::output::jsonl::schema())
+    }),
+    ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || pretty(&GradeTable::schema())),
     ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),
 ];
 

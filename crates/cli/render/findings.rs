@@ -4,7 +4,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::{Finding, Report, Severity, find};
+use obvert::check::output::concerns;
+use obvert::check::{Finding, Report, ReportDocument, Severity, SourcePlace, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, severity, strong, wrapped};
@@ -17,8 +18,7 @@ const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
 pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
-    let mut lines = SourceLines::new(source);
-    lines.length_unit = report.documents.first().and_then(|document| document.length_unit.clone()).unwrap_or_default();
+    let mut lines = SourceLines { source, document: report.documents.first(), starts: BTreeMap::new() };
     let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in &report.findings {
         let count = seen.entry(&finding.rule).or_default();
@@ -50,19 +50,7 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
     writeln!(out, "{word}: {} {}", strong(&finding.message), faint(&format!("[{}]", finding.rule)))?;
-    let mut concerns = Vec::new();
-    if let Some(pipe) = &finding.pipe {
-        concerns.push(format!("pipe {pipe}"));
-    }
-    if let Some(run) = &finding.run {
-        concerns.push(format!("run {run}"));
-    }
-    if let Some(observation) = &finding.observation {
-        concerns.push(format!("observation {observation}"));
-    }
-    if let Some(distance) = finding.distance {
-        concerns.push(format!("at {distance} {}", lines.length_unit).trim_end().to_owned());
-    }
+    let concerns = concerns(finding, lines.document).map(|concerns| format!("  {concerns}")).unwrap_or_default();
     let place = match &finding.at {
         Some(at) => {
             let column = at.column.map(|column| format!(":{column}")).unwrap_or_default();
@@ -71,15 +59,9 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
         }
         None => finding.path.clone(),
     };
-    let concerns = if concerns.is_empty() { String::new() } else { format!("  {}", concerns.join(", ")) };
     writeln!(out, "  {}{concerns}", faint(&place))?;
-    if let Some((number, text, marker)) = lines.excerpt(finding) {
-        let gutter = number.to_string();
-        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
-        if let Some(marker) = marker {
-            let bar = format!("{} |", " ".repeat(gutter.len()));
-            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(finding.severity, "^"))?;
-        }
+    if let Some(at) = &finding.at {
+        lines.show(out, at, finding.severity)?;
     }
     // The general advice is said once a rule, advice for the case every time.
     if let Some(help) = &finding.help {
@@ -106,7 +88,7 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         );
         if report.documents.len() > 1 {
             writeln!(out, "{name}: {size}")?;
-        } else if report.findings.is_empty() {
+        } else if report.findings.is_empty() && report.baseline.is_none() {
             writeln!(out, "{name}: clean; {size}, {}", plural(rules, "rule"))?;
             return Ok(());
         } else {
@@ -123,10 +105,23 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
         .filter(|(count, _)| *count > 0)
         .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
         .collect();
+    let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
     if said.is_empty() {
-        return writeln!(out, "nothing found");
+        writeln!(out, "nothing {}found", if new.is_empty() { "" } else { "new " })?;
+    } else {
+        writeln!(out, "{new}{colon}{}", said.join(", "))?;
     }
-    writeln!(out, "{}", said.join(", "))?;
+    if let Some(baseline) = &report.baseline {
+        let file = baseline.file.as_deref().unwrap_or("an earlier report");
+        writeln!(out, "held against {file}: {} known, {} gone", baseline.known, baseline.gone)?;
+        if !baseline.unsure.is_empty() {
+            let rules = baseline.unsure.join(", ");
+            wrapped(out, "", &format!("not all findings are listed of {rules}; known ones may count as new"))?;
+        }
+    }
+    if said.is_empty() {
+        return Ok(());
+    }
     if let Some(rule) = report.rules.first() {
         let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule) || find(&rule.rule).is_some();
         if named {
@@ -137,20 +132,31 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 }
 
 /// The lines of a source, by number, without a copy of it.
-struct SourceLines<'s> {
+pub(crate) struct SourceLines<'s> {
     source: &'s Source,
-    length_unit: String,
+    document: Option<&'s ReportDocument>,
     /// The starts of the lines of each file, found when the first finding asks for it.
     starts: BTreeMap<String, Vec<usize>>,
 }
 
 impl<'s> SourceLines<'s> {
-    fn new(source: &'s Source) -> Self {
-        Self { source, length_unit: String::new(), starts: BTreeMap::new() }
+    pub(crate) fn new(source: &'s Source) -> Self {
+        Self { source, document: None, starts: BTreeMap::new() }
     }
 
-    fn excerpt(&mut self, finding: &Finding) -> Option<(usize, String, Option<usize>)> {
-        let at = finding.at.as_ref()?;
+    /// Prints the line of a place with a marker under its column.
+    pub(crate) fn show(&mut self, out: &mut dyn Write, at: &SourcePlace, weight: Severity) -> io::Result<()> {
+        let Some((number, text, marker)) = self.excerpt(at) else { return Ok(()) };
+        let gutter = number.to_string();
+        writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
+        if let Some(marker) = marker {
+            let bar = format!("{} |", " ".repeat(gutter.len()));
+            writeln!(out, "  {} {}{}", faint(&bar), " ".repeat(marker), severity(weight, "^"))?;
+        }
+        Ok(())
+    }
+
+    fn excerpt(&mut self, at: &SourcePlace) -> Option<(usize, String, Option<usize>)> {
         let text = self.source.text_of(&at.file)?;
         // Nothing of an archive can be shown as a line.
         if text.starts_with(b"PK") {

@@ -11,6 +11,8 @@ mod error;
 mod loss;
 mod source_map;
 
+pub mod recode;
+
 #[cfg(feature = "csv")]
 pub mod csv;
 #[cfg(feature = "geojson")]

@@ -19,7 +19,7 @@ numbers! {
     pub Length;
     /// A dimension of a pipe's cross-section, in the document's section unit (`in` or `mm`).
     pub Section;
-    /// A clock reference in hours, 1 to 12 in steps of a half; 12 is the top of the pipe, clockwise as seen in
+    /// A clock reference in hours, 1 to 12.5 in steps of a half; 12 is the top of the pipe, clockwise as seen in
     /// the direction of travel. Values outside that range can be held, since a checker must be able to report them.
     pub ClockHour;
     /// A time within a recording, or its length, in seconds.

@@ -53,6 +53,8 @@ pub struct Field {
     pub description: String,
     /// The form of its text, as a regular expression, where it has one.
     pub pattern: Option<String>,
+    /// That form in words, with an example.
+    pub form: Option<String>,
     /// What stands there.
     pub shape: Shape,
 }
@@ -123,6 +125,7 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         required: required.contains(&key.as_str()),
         description: describe(root, field),
         pattern: field["pattern"].as_str().map(str::to_owned),
+        form: field["pattern"].as_str().and(field["$comment"].as_str()).map(str::to_owned),
         shape: shape(root, field, shapes),
     });
     let fields = fields.collect();

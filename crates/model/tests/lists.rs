@@ -4,11 +4,12 @@
 
 use std::collections::BTreeSet;
 
-use obvert_model::lists::{CodeList, Family, GradeScheme, ListError, ListProblem, ListProblemKind};
+use obvert_model::lists::{CodeList, Family, GradeScheme, ListProblem, ListProblemKind};
 use obvert_model::tables::Aspect;
 use serde_json::{Value, json};
 
 const LIST: &str = include_str!("../data/code-lists/obvert-terms.json");
+const STANDARD: &str = include_str!("../data/code-lists/en-13508-2.json");
 const SCHEME: &str = include_str!("../data/grade-schemes/obvert-grades.json");
 
 fn shown(problems: &[ListProblem]) -> Vec<String> {
@@ -18,7 +19,9 @@ fn shown(problems: &[ListProblem]) -> Vec<String> {
 #[test]
 fn the_built_in_ones_make_sense() {
     let (list, scheme) = (CodeList::obvert_terms(), GradeScheme::obvert_grades());
-    assert_eq!(shown(&list.problems()), Vec::<String>::new());
+    for list in CodeList::built_ins() {
+        assert_eq!(shown(&list.problems()), Vec::<String>::new(), "{}", list.id);
+    }
     assert_eq!(shown(&scheme.problems(list)), Vec::<String>::new());
 }
 
@@ -57,28 +60,16 @@ fn built_in_ones_are_found_by_name_and_version() {
     assert!(CodeList::built_in("obvert-terms", "1").is_some());
     assert!(CodeList::built_in("obvert-terms", "2").is_none());
     assert!(CodeList::built_in("Obvert-Terms", "1").is_none());
+    assert!(CodeList::built_in("en-13508-2", "2003+A1:2011").is_some());
+    assert!(CodeList::built_in("en-13508-2", "2003").is_none());
+    for list in CodeList::built_ins() {
+        assert_eq!(CodeList::built_in(&list.id, &list.version).map(|found| &found.id), Some(&list.id));
+    }
     assert!(GradeScheme::built_in("obvert-grades", "1").is_some());
     assert!(GradeScheme::built_in("obvert-terms", "1").is_none());
     let by_code = CodeList::obvert_terms().by_code();
     assert_eq!(by_code.len(), CodeList::obvert_terms().codes.len());
     assert_eq!(by_code["run.start"].family, Family::Housekeeping);
-}
-
-#[test]
-fn a_list_that_cannot_be_read_says_where() {
-    for (source, line, message) in [
-        ("{\n  \"code_list\": \"0.2\"\n}", 2, "invalid value: string \"0.2\", expected one of 0.1"),
-        ("{\n  \"code_lst\": \"0.1\"\n}", 2, "unknown field `code_lst`"),
-        ("{\n\"codes\": [{ \"label\": { \"en\": \"a\",\n \"en\": \"b\" } }] }", 3, "a second name beside"),
-        ("[]", 1, "invalid type: sequence"),
-        ("", 1, "EOF"),
-    ] {
-        let ListError { line: at, message: text, .. } = CodeList::read(source.as_bytes()).unwrap_err();
-        assert_eq!(at, line, "{text}");
-        assert!(text.starts_with(message), "{text}");
-    }
-    let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
-    assert!(error.to_string().starts_with("line 2, column 2"), "{error}");
 }
 
 /// A list of two codes, small enough to break one thing at a time.
@@ -167,16 +158,98 @@ fn what_makes_no_sense_in_a_list_is_found() {
     assert_problems(&read_list(&list()).problems(), &[], "the list as it is");
     let cases: Vec<(&str, Value, Vec<Expected>)> = vec![
         ("/codes", json!([]), vec![(K::Empty, "/codes")]),
-        ("/codes/1/code", json!("crack"), vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0")]),
-        ("/codes/1/code", json!("root"), vec![(K::Link, "/codes/0/same_as/0")]),
+        ("/codes/1/code", json!("crack"), vec![(K::Twice, "/codes/1"), (K::Link, "/codes/0/same_as/0/code")]),
+        ("/codes/1/code", json!("root"), vec![(K::Link, "/codes/0/same_as/0/code")]),
         ("/codes/0/same_as/0/code", json!("crack"), vec![(K::Link, "/codes/0/same_as/0")]),
         ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "crack" }), vec![(K::Twice, "/codes/0/same_as/2")]),
-        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"] }), vec![]),
+        // Two ways at once, from here or back.
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"] }),
+            vec![(K::Ambiguous, "/codes/0/same_as/2")],
+        ),
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "crack", "characterisation": ["A"], "fit": "wider" }),
+            vec![],
+        ),
+        ("/codes/0/same_as/-", json!({ "list": "elsewhere", "code": "split", "when": ["along"] }), vec![]),
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "crack", "when": ["along"] }),
+            vec![(K::Ambiguous, "/codes/0/same_as/2")],
+        ),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "elsewhere", "code": "crack" }]),
+            vec![(K::Ambiguous, "/codes/1/same_as/0")],
+        ),
+        ("/codes/1/same_as", json!([{ "list": "elsewhere", "code": "crack", "fit": "wider" }]), vec![]),
+        // Conditions that the code cannot meet.
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "split", "when": ["allong"] }),
+            vec![(K::Unknown, "/codes/0/same_as/2/when/0")],
+        ),
+        (
+            "/codes/0/same_as/-",
+            json!({ "list": "elsewhere", "code": "split", "when": ["along", "sharp", "long"] }),
+            vec![(K::Unknown, "/codes/0/same_as/2/when/2")],
+        ),
+        ("/codes/0/quantities/0/when", json!(["uphill"]), vec![(K::Unknown, "/codes/0/quantities/0/when/0")]),
+        // A list that is at hand: its codes, values and amounts must be there and mean the same.
+        ("/codes/1/same_as", json!([{ "list": "en-13508-2", "code": "BBA" }]), vec![]),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "en-13508-2", "code": "BBX" }]),
+            vec![(K::Link, "/codes/1/same_as/0/code")],
+        ),
+        (
+            "/codes/1/same_as",
+            json!([{ "list": "en-13508-2", "code": "BAB", "characterisation": ["F", "A"] }]),
+            vec![(K::Unknown, "/codes/1/same_as/0/characterisation/0")],
+        ),
+        // Letters of a place that is open may be unknown here.
+        ("/codes/1/same_as", json!([{ "list": "en-13508-2", "code": "BAK", "characterisation": ["J"] }]), vec![]),
+        (
+            "/codes/0/same_as/1",
+            json!({ "list": "en-13508-2", "code": "BAB", "quantities": [{ "own": "width", "other": "width" }] }),
+            vec![],
+        ),
+        (
+            "/codes/0/same_as/1",
+            json!({ "list": "en-13508-2", "code": "BAB", "quantities": [{ "own": "widht", "other": "wide" }] }),
+            vec![(K::Link, "/codes/0/same_as/1/quantities/0/own"), (K::Link, "/codes/0/same_as/1/quantities/0/other")],
+        ),
+        (
+            "/codes/0/same_as/1",
+            json!({ "list": "en-13508-2", "code": "BBA", "quantities": [{ "own": "width", "other": "loss" }] }),
+            vec![(K::Contradiction, "/codes/0/same_as/1/quantities/0")],
+        ),
+        (
+            "/codes/0/same_as/1",
+            json!({ "list": "en-13508-2", "code": "BBA", "quantities": [{ "own": "share", "other": "loss" }] }),
+            vec![(K::Contradiction, "/codes/0/same_as/1/quantities/0")],
+        ),
+        (
+            "/codes/0/same_as/1",
+            json!({ "list": "en-13508-2", "code": "BCA", "characterisation": ["A"],
+                    "quantities": [{ "own": "width", "other": "height" }, { "own": "width", "other": "width" }] }),
+            vec![(K::Twice, "/codes/0/same_as/1/quantities/1")],
+        ),
+        // Names that two have.
+        ("/codes/1/label/en", json!("crack"), vec![(K::Twice, "/codes/1/label/en")]),
+        (
+            "/codes/0/characterisation/0/values/1/label/en",
+            json!("along"),
+            vec![(K::Twice, "/codes/0/characterisation/0/values/1/label/en")],
+        ),
         ("/codes/0/label", json!({}), vec![(K::Empty, "/codes/0/label")]),
         ("/codes/0/characterisation/0/required", json!(false), vec![]),
         ("/codes/0/characterisation/1/required", json!(true), vec![]),
         ("/codes/0/characterisation/1/name", json!("course"), vec![(K::Twice, "/codes/0/characterisation/1")]),
         ("/codes/0/characterisation/1/values", json!([]), vec![(K::Empty, "/codes/0/characterisation/1/values")]),
+        ("/codes/0/characterisation/1", json!({ "name": "edge", "required": false, "open": true }), vec![]),
         (
             "/codes/0/characterisation/0/values/1/value",
             json!("along"),
@@ -331,11 +404,33 @@ fn what_makes_no_sense_in_a_scheme_is_found() {
     );
 }
 
+#[test]
+fn what_was_meant_is_suggested() {
+    let near = |list: Value| read_list(&list).problems().first().and_then(|problem| problem.suggestion.clone());
+    assert_eq!(near(with(list(), "/codes/0/same_as/0/code", json!("rots"))).as_deref(), Some("roots"));
+    let link =
+        |code: &str, letters: Value| json!([{ "list": "en-13508-2", "code": code, "characterisation": letters }]);
+    assert_eq!(near(with(list(), "/codes/1/same_as", link("BBF1", json!([])))).as_deref(), Some("BBF"));
+    let amounts = json!([{ "list": "en-13508-2", "code": "BBA", "quantities": [{ "own": "los", "other": "los" }] }]);
+    let problems = read_list(&with(list(), "/codes/1/same_as", amounts)).problems();
+    let suggested: Vec<_> = problems.iter().map(|problem| problem.suggestion.as_deref()).collect();
+    assert_eq!(suggested, [None, Some("loss")]);
+    let terms = read_list(&list());
+    let near =
+        |scheme: Value| read_scheme(&scheme).problems(&terms).first().and_then(|problem| problem.suggestion.clone());
+    assert_eq!(near(with(scheme(), "/entries/3/code", json!("root"))).as_deref(), Some("roots"));
+    let band = json!([{ "quantity": "widht", "from": 0, "grade": 1 }]);
+    assert_eq!(near(with(scheme(), "/entries/1/bands", band)).as_deref(), Some("width"));
+    assert_eq!(near(with(scheme(), "/entries/0/characterisation", json!(["allong"]))).as_deref(), Some("along"));
+}
+
 /// What stands in the files is what the types hold: nothing is lost or made up in reading.
 #[test]
 fn lists_survive_reading_and_writing() {
     let list: Value = serde_json::from_str(LIST).unwrap();
     assert_eq!(normal(serde_json::to_value(CodeList::obvert_terms()).unwrap()), normal(list));
+    let list: Value = serde_json::from_str(STANDARD).unwrap();
+    assert_eq!(normal(serde_json::to_value(CodeList::en_13508_2()).unwrap()), normal(list));
     let scheme: Value = serde_json::from_str(SCHEME).unwrap();
     assert_eq!(normal(serde_json::to_value(GradeScheme::obvert_grades()).unwrap()), normal(scheme));
 }

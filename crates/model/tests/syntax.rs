@@ -45,6 +45,40 @@ fn messages_say_what_to_do() {
     );
 }
 
+/// What people do to a survey by hand, and what they are told: the line, and the likely slip.
+#[test]
+fn a_slip_of_the_hand_is_named() {
+    let slips = [
+        ("\"at\": 62,5, \"code\": \"x\"", 2, "a number has a comma in it"),
+        ("\"at\": 62,5", 2, "a number has a comma in it"),
+        ("\"code\": \u{201C}x\u{201D}", 2, "not curly ones"),
+        ("\"code\": 'x'", 2, "not single ones"),
+        ("'code': \"x\"", 2, "not single ones"),
+        ("\"at\": 1,, \"code\": \"x\"", 2, "two commas follow each other"),
+        ("\"at\": 1,", 3, "a comma stands before the closing bracket"),
+        ("\"code\": \"x,\n\"at\": 1", 2, "has no quotation mark at its end"),
+        ("\"at\": 1\n\"code\": \"x\"", 3, "a comma is missing before this"),
+        ("\"at\": 1 \"code\": \"x\"", 2, "a comma is missing before this"),
+        ("\"weather\": dry", 2, "a word without quotation marks"),
+        ("\"at\": 62 ft", 2, "a number stands alone"),
+        ("\"file\": \"photos\\R-01.jpg\"", 2, "write a slash (/)"),
+    ];
+    for (slip, line, advice) in slips {
+        match error(format!("{{\n{slip}\n}}").as_bytes()) {
+            ReadError::Syntax { line: found, message, .. } => {
+                assert!(message.contains(advice), "{slip}: {message}");
+                assert_eq!(found, line, "{slip}: {message}");
+            }
+            other => panic!("{slip}: {other}"),
+        }
+    }
+    // Nothing is guessed where nothing is likely, and a list of numbers is no decimal comma.
+    for plain in ["\"a\": [1,2,3}", "\"a\": ]", "\"a\"; 1"] {
+        let message = error(format!("{{\n{plain}\n}}").as_bytes()).to_string();
+        assert!(!message.contains(';'), "{plain}: {message}");
+    }
+}
+
 // RFC 8259 section 2 for the grammar: whatever is cut off is not a document, wherever the cut is.
 #[test]
 fn no_part_of_a_document_is_a_document() {

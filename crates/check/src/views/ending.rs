@@ -134,6 +134,11 @@ impl<'d> Ending<'d> {
         self.ids.only_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
+    /// The run of an id that a finding has.
+    pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
+        self.ids.first_by(self.runs, id, of_id).map(|index| &self.runs[index])
+    }
+
     /// Whether there is a run of an id.
     #[must_use]
     pub fn knows_run(&self, id: &str) -> bool {

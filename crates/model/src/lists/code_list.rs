@@ -6,6 +6,7 @@ use std::sync::OnceLock;
 use rustc_hash::FxHashMap;
 
 use super::ListError;
+use crate::read::Subject;
 use crate::tables::{MaterialClass, QuantityUnit, Shape};
 use crate::text::{CodeId, Language, Text};
 
@@ -61,6 +62,28 @@ words! {
         Photo = "photo",
         /// A remark.
         Remark = "remark",
+    }
+}
+
+words! {
+    /// How far an entry of a list that transcribes somebody else's can be trusted.
+    pub Standing {
+        /// It was read in a public source, which `source` names.
+        Read = "read",
+        /// It was read in a public source that quotes the original.
+        SecondHand = "second-hand",
+        /// It was written down from memory and held against no source: look it up before relying on it.
+        FromMemory = "from-memory",
+    }
+}
+
+words! {
+    /// How well a code of another list fits.
+    pub Fit {
+        /// It means the same, neither more nor less.
+        Exact = "exact",
+        /// It means this and more, so that going over to it loses detail, and no way leads back.
+        Wider = "wider",
     }
 }
 
@@ -138,6 +161,10 @@ table! {
         /// What it means, by language.
         #[serde(deserialize_with = "super::labels")]
         label: Labels,
+        /// How far it can be trusted, where that differs from its code.
+        standing?: Standing,
+        /// Where it was read, or what is uncertain about it.
+        source?: Text,
     }
 }
 
@@ -148,6 +175,8 @@ table! {
         name: Text,
         /// Whether it must be there.
         required: bool,
+        /// Whether there are values that this list does not know, so that another one is no mistake.
+        open?: bool,
         /// The values that it can have.
         values[]: CharacterisationValue,
     }
@@ -168,6 +197,13 @@ table! {
         max?: f64,
         /// What a percentage is a share of.
         of?: PercentOf,
+        /// The characterisation that it goes with, from the first place on; any when absent. Amounts that go with
+        /// another characterisation take no place.
+        when[]: Text,
+        /// How far it can be trusted, where that differs from its code.
+        standing?: Standing,
+        /// Where it was read, or what is uncertain about it.
+        source?: Text,
     }
 }
 
@@ -179,18 +215,47 @@ table! {
         usage: ClockUse,
         /// In which form.
         extent?: ClockExtent,
+        /// How far this can be trusted, where that differs from the code.
+        standing?: Standing,
+        /// Where it was read, or what is uncertain about it.
+        source?: Text,
     }
 }
 
 table! {
-    /// A code of another list that means the same.
+    /// An amount that two codes of different lists share. The recorded number and unit stay as they are.
+    pub SameAmount {
+        /// Its name with this code.
+        own: Text,
+        /// Its name with the other code.
+        other: Text,
+    }
+}
+
+table! {
+    /// A code of another list that means the same, or the same and more. What it says holds both ways where it fits exactly.
     pub SameAs {
         /// The other list's id.
         list: Text,
+        /// The characterisation of this code that the link is for, from the first place on; any when absent. Of several
+        /// links that hold, the one that asks for most is taken.
+        when[]: Text,
         /// The code there.
         code: CodeId,
         /// The characterisation there that goes with it.
         characterisation[]: Text,
+        /// The amounts that both have.
+        quantities[]: SameAmount,
+        /// How well it fits; `exact` when absent.
+        fit?: Fit,
+    }
+}
+
+impl SameAs {
+    /// How well it fits.
+    #[must_use]
+    pub fn fit(&self) -> Fit {
+        self.fit.unwrap_or(Fit::Exact)
     }
 }
 
@@ -224,6 +289,13 @@ table! {
         shapes[]: Shape,
         /// Codes of other lists that mean the same.
         same_as[]: SameAs,
+        /// How far the code, its name and what it holds can be trusted, as far as nothing below says otherwise. A list
+        /// that is its own authority has none.
+        standing?: Standing,
+        /// Where it was read, or what is uncertain about it.
+        source?: Text,
+        /// How far what it says of clock, stretch, joint, materials and shapes can be trusted, where that differs.
+        use_standing?: Standing,
     }
 }
 
@@ -234,6 +306,19 @@ impl Code {
         let any = || self.label.values().next();
         self.label.get("en").or_else(any).map_or(self.code.as_str(), Text::as_str)
     }
+
+    /// What the amounts of an observation with this characterisation measure, in the order in which they stand there.
+    pub fn amounts<'c, C: AsRef<str>>(
+        &'c self,
+        characterisation: &'c [C],
+    ) -> impl Iterator<Item = &'c QuantityMeaning> {
+        self.quantities.iter().filter(move |meaning| begins(characterisation, &meaning.when))
+    }
+}
+
+/// Whether a characterisation begins as a condition asks.
+pub(crate) fn begins<C: AsRef<str>>(characterisation: &[C], when: &[Text]) -> bool {
+    when.len() <= characterisation.len() && when.iter().zip(characterisation).all(|(asked, is)| **asked == *is.as_ref())
 }
 
 table! {
@@ -263,9 +348,9 @@ impl CodeList {
     /// Reads a code list.
     ///
     /// # Errors
-    /// When the source is not JSON or not a code list.
+    /// When the source is not JSON or not a code list; with every problem of its structure.
     pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        Ok(serde_json::from_slice(source)?)
+        super::read(source, Subject::CodeList)
     }
 
     /// The schema of code lists.
@@ -286,10 +371,34 @@ impl CodeList {
         })
     }
 
+    /// The codes of EN 13508-2:2003+A1:2011 for drains and sewers, as far as public sources and memory go: the project's
+    /// transcription, in its own words, and no substitute for the standard. Every entry says how far it can be trusted.
+    #[must_use]
+    pub fn en_13508_2() -> &'static Self {
+        static LIST: OnceLock<CodeList> = OnceLock::new();
+        LIST.get_or_init(|| {
+            // Embedded, and read by a test.
+            #[allow(clippy::expect_used)]
+            CodeList::read(include_bytes!("../../data/code-lists/en-13508-2.json")).expect("the built-in list reads")
+        })
+    }
+
+    /// The lists that are always at hand.
+    #[must_use]
+    pub fn built_ins() -> [&'static Self; 2] {
+        [Self::obvert_terms(), Self::en_13508_2()]
+    }
+
     /// A built-in list by its id and version.
     #[must_use]
     pub fn built_in(id: &str, version: &str) -> Option<&'static Self> {
-        [Self::obvert_terms()].into_iter().find(|list| *list.id == *id && *list.version == *version)
+        // By name, so that a document coded in one list does not wait for the other to be read.
+        let list = match id {
+            "obvert-terms" => Self::obvert_terms(),
+            "en-13508-2" => Self::en_13508_2(),
+            _ => return None,
+        };
+        (*list.version == *version).then_some(list)
     }
 
     /// The codes by their name.

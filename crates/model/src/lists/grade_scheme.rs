@@ -4,6 +4,7 @@ use std::sync::OnceLock;
 
 use super::{Labels, ListError};
 use crate::number::Grade;
+use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MaterialClass};
 use crate::text::{CodeId, Text};
 
@@ -188,9 +189,9 @@ impl GradeScheme {
     /// Reads a grade scheme.
     ///
     /// # Errors
-    /// When the source is not JSON or not a grade scheme.
+    /// When the source is not JSON or not a grade scheme; with every problem of its structure.
     pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        Ok(serde_json::from_slice(source)?)
+        super::read(source, Subject::GradeScheme)
     }
 
     /// The schema of grade schemes.

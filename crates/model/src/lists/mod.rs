@@ -20,41 +20,65 @@
 //! ```
 
 mod code_list;
+mod crosswalk;
 mod grade_scheme;
+mod link_problems;
+mod list_problems;
 mod problems;
 
 pub use code_list::{
     Characterisation, CharacterisationValue, ClockExtent, ClockRule, ClockUse, Code, CodeList, CodeListVersion, Family,
-    JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAs, StretchUse,
+    Fit, JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAmount, SameAs, Standing, StretchUse,
 };
+pub use crosswalk::{Carried, Crosswalk, Link, Lost, NoEquivalent};
 pub use grade_scheme::{
     Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod, Rollup, Scale,
     SizeRange, Span,
 };
 pub use problems::{ListProblem, ListProblemKind};
 
-use serde::de::{Deserializer, Error, MapAccess, Visitor};
+use serde::de::{DeserializeOwned, Deserializer, Error, MapAccess, Visitor};
 
+use crate::read::{Problem, ReadError, Subject, explain_as};
 use crate::text::{Language, Text};
 
 /// Why a code list or a grade scheme could not be read.
-#[derive(Debug, thiserror::Error)]
+#[derive(Clone, Debug, thiserror::Error)]
 #[error("line {line}, column {column}: {message}")]
 pub struct ListError {
     /// Line, from 1.
     pub line: usize,
-    /// Column, from 1.
+    /// Column, in characters from 1.
     pub column: usize,
-    /// What is wrong.
+    /// What is wrong; of several problems of structure, the first.
     pub message: String,
+    /// Every problem of structure; empty where the source is not JSON.
+    pub problems: Vec<Problem>,
 }
 
-impl From<serde_json::Error> for ListError {
-    fn from(error: serde_json::Error) -> Self {
-        let whole = error.to_string();
-        let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message).to_owned();
-        Self { line: error.line(), column: error.column(), message }
+impl From<ReadError> for ListError {
+    fn from(error: ReadError) -> Self {
+        let (line, column, message) = match &error {
+            ReadError::Empty => (1, 1, "the source is empty".to_owned()),
+            ReadError::Encoding { line, hint } => (*line, 1, format!("not UTF-8 text ({hint}); save it as UTF-8")),
+            ReadError::Syntax { line, column, message } => (*line, *column, format!("not JSON: {message}")),
+            ReadError::Structure(problems) => problems.first().map_or((1, 1, String::new()), |first| {
+                let placeless = Problem { line: 0, ..first.clone() };
+                (first.line, first.column, placeless.to_string())
+            }),
+        };
+        let problems = match error {
+            ReadError::Structure(problems) => problems,
+            _ => Vec::new(),
+        };
+        Self { line, column, message, problems }
     }
+}
+
+/// Reads a list in one pass, or says everything that is wrong with it.
+fn read<T: DeserializeOwned>(source: &[u8], subject: Subject) -> Result<T, ListError> {
+    let text = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+    serde_json::from_slice(text).map_err(|first| explain_as(text, &first, subject).into())
 }
 
 /// Reads texts by language; a plain map would keep the last of two names in one language silently.

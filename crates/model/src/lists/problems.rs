@@ -3,10 +3,12 @@
 
 use std::collections::BTreeMap;
 
-use rustc_hash::FxHashSet;
+use rustc_hash::FxHashMap;
 
-use super::{Band, ClockUse, Code, CodeList, Family, GradeEntry, GradeScheme, PeakMethod, QuantityMeaning};
-use crate::tables::{Aspect, MaterialClass, QuantityUnit};
+use super::list_problems::values_problems;
+use super::{Band, Code, CodeList, Family, GradeEntry, GradeScheme, Labels, PeakMethod};
+use crate::read::nearest;
+use crate::tables::{Aspect, MaterialClass};
 
 words! {
     /// What kind of problem a code list or a grade scheme has in itself.
@@ -15,8 +17,10 @@ words! {
         Twice = "twice",
         /// A list or a label without anything in it.
         Empty = "empty",
-        /// A link leads to the very code that has it, or to a code of the same list that is not there.
+        /// A link leads to the very code that has it, or to a code, characterisation or amount that is not there.
         Link = "link",
+        /// A translation that could go two ways.
+        Ambiguous = "ambiguous",
         /// A range that nothing lies in: its end is not above its beginning.
         EmptyRange = "empty-range",
         /// A place that must be filled stands behind one that may be left out, so that what is written cannot be told apart.
@@ -47,151 +51,69 @@ pub struct ListProblem {
     pub kind: ListProblemKind,
     /// Where, as a JSON Pointer (RFC 6901) into the list or scheme.
     pub pointer: String,
-    /// What is wrong: lower case, no full stop.
+    /// What is wrong and what to do: lower case, no full stop.
     pub message: String,
+    /// The nearest valid spelling, where there is one.
+    pub suggestion: Option<String>,
 }
 
 impl std::fmt::Display for ListProblem {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "{}: {}", self.pointer, self.message)
+        write!(f, "{}: {}", self.pointer, self.message)?;
+        match &self.suggestion {
+            Some(near) => write!(f, "; did you mean {near:?}?"),
+            None => Ok(()),
+        }
     }
 }
 
 #[derive(Default)]
-struct Problems(Vec<ListProblem>);
+pub(super) struct Problems(pub(super) Vec<ListProblem>);
 
 impl Problems {
-    fn add(&mut self, kind: ListProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
-        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into() });
+    pub(super) fn add(&mut self, kind: ListProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
+        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into(), suggestion: None });
+    }
+
+    /// Reports a word that is none of those that can stand there, with the nearest of them.
+    pub(super) fn unknown<'w>(
+        &mut self,
+        kind: ListProblemKind,
+        pointer: impl Into<String>,
+        message: impl Into<String>,
+        word: &str,
+        words: impl Iterator<Item = &'w str>,
+    ) {
+        let suggestion = nearest(word, words);
+        self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
     }
 
     /// Reports every name but the first of its kind, at `pointer` and its number.
-    fn twice<'n>(&mut self, pointer: &str, what: &str, names: impl Iterator<Item = &'n str>) {
-        let mut seen = FxHashSet::default();
+    pub(super) fn twice<'n>(&mut self, pointer: &str, what: &str, names: impl Iterator<Item = &'n str>) {
+        let mut first: FxHashMap<&str, usize> = FxHashMap::default();
         for (index, name) in names.enumerate() {
-            if !seen.insert(name) {
+            let earlier = *first.entry(name).or_insert(index);
+            if earlier != index {
                 self.add(
                     ListProblemKind::Twice,
                     format!("{pointer}/{index}"),
-                    format!("the {what} {name:?} stands twice"),
+                    format!("the {what} {name:?} stands twice, at {pointer}/{earlier} already; keep one"),
                 );
             }
         }
     }
-}
 
-impl CodeList {
-    /// What does not make sense in the list, in its order; empty for a sound one.
-    ///
-    /// ```
-    /// use obvert_model::lists::{CodeList, ListProblemKind};
-    /// let source = br#"{
-    ///   "code_list": "0.1", "id": "larkmoor-terms", "version": "1", "title": "Terms of the town of Larkmoor",
-    ///   "codes": [ { "code": "crack", "family": "structural", "label": { "en": "crack" },
-    ///     "quantities": [ { "name": "width", "unit": "mm", "min": 5, "max": 0 } ],
-    ///     "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed" } ]
-    /// }"#;
-    /// let problems = CodeList::read(source)?.problems();
-    /// assert_eq!(problems[0].kind, ListProblemKind::EmptyRange);
-    /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: nothing lies from 5 to 0 mm");
-    /// # Ok::<(), obvert_model::lists::ListError>(())
-    /// ```
-    #[must_use]
-    pub fn problems(&self) -> Vec<ListProblem> {
-        let mut problems = Problems::default();
-        if self.codes.is_empty() {
-            problems.add(ListProblemKind::Empty, "/codes", "the list has no code");
-        }
-        problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
-        let known: FxHashSet<&str> = self.codes.iter().map(|code| code.code.as_str()).collect();
-        for (index, code) in self.codes.iter().enumerate() {
-            self.code_problems(code, &format!("/codes/{index}"), &known, &mut problems);
-        }
-        problems.0
-    }
-
-    fn code_problems(&self, code: &Code, at: &str, known: &FxHashSet<&str>, problems: &mut Problems) {
-        if code.label.is_empty() {
-            problems.add(ListProblemKind::Empty, format!("{at}/label"), "the code has a name in no language");
-        }
-        characterisation_problems(code, at, problems);
-        problems.twice(&format!("{at}/quantities"), "amount", code.quantities.iter().map(|q| q.name.as_str()));
-        let mut optional = None;
-        for (index, quantity) in code.quantities.iter().enumerate() {
-            let at = format!("{at}/quantities/{index}");
-            quantity_problems(quantity, &at, problems);
-            if quantity.required != Some(true) {
-                optional.get_or_insert(quantity.name.as_str());
-            } else if let Some(earlier) = optional {
-                problems.add(ListProblemKind::Order, at, behind_optional(&quantity.name, earlier));
+    /// Reports every name in a language that something before has already, so that nobody can tell the two apart.
+    pub(super) fn named_twice<'n>(&mut self, items: impl Iterator<Item = (String, &'n str, &'n Labels)>) {
+        let mut first: FxHashMap<(&str, &str), &str> = FxHashMap::default();
+        for (at, own, labels) in items {
+            for (language, label) in labels {
+                let earlier = *first.entry((language, label)).or_insert(own);
+                if earlier != own {
+                    let message = format!("{label:?} is the {language} name of {earlier:?} as well; give each its own");
+                    self.add(ListProblemKind::Twice, format!("{at}/label/{language}"), message);
+                }
             }
-        }
-        if code.clock.usage == ClockUse::None && code.clock.extent.is_some() {
-            let message = "a clock reference that means nothing has an extent; leave the extent out";
-            problems.add(ListProblemKind::Contradiction, format!("{at}/clock"), message);
-        }
-        let mut links = FxHashSet::default();
-        for (index, link) in code.same_as.iter().enumerate() {
-            let at = format!("{at}/same_as/{index}");
-            let target = format!("{} of {}", &*link.code, &*link.list);
-            if !links.insert((&link.list, &link.code, &link.characterisation)) {
-                problems.add(ListProblemKind::Twice, at, format!("the link to {target} stands twice"));
-            } else if link.list == self.id && link.code == code.code {
-                problems.add(ListProblemKind::Link, at, "the code is linked to itself");
-            } else if link.list == self.id && !known.contains(link.code.as_str()) {
-                problems.add(ListProblemKind::Link, at, format!("the list has no code {:?}", &*link.code));
-            }
-        }
-    }
-}
-
-fn behind_optional(name: &str, earlier: &str) -> String {
-    format!("{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first")
-}
-
-fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
-    let places = &code.characterisation;
-    problems.twice(&format!("{at}/characterisation"), "place", places.iter().map(|place| place.name.as_str()));
-    let mut optional = None;
-    for (index, place) in places.iter().enumerate() {
-        let at = format!("{at}/characterisation/{index}");
-        if !place.required {
-            optional.get_or_insert(place.name.as_str());
-        } else if let Some(earlier) = optional {
-            problems.add(ListProblemKind::Order, &at, behind_optional(&place.name, earlier));
-        }
-        if place.values.is_empty() {
-            problems.add(ListProblemKind::Empty, format!("{at}/values"), "the place can have no value");
-        }
-        problems.twice(&format!("{at}/values"), "value", place.values.iter().map(|value| value.value.as_str()));
-        for (index, value) in place.values.iter().enumerate() {
-            if value.label.is_empty() {
-                let at = format!("{at}/values/{index}/label");
-                problems.add(ListProblemKind::Empty, at, "the value has a name in no language");
-            }
-        }
-    }
-}
-
-fn quantity_problems(quantity: &QuantityMeaning, at: &str, problems: &mut Problems) {
-    if let (Some(min), Some(max)) = (quantity.min, quantity.max) {
-        if min >= max {
-            problems.add(
-                ListProblemKind::EmptyRange,
-                at,
-                format!("nothing lies from {min} to {max} {}", quantity.unit),
-            );
-        }
-    }
-    match (quantity.unit, quantity.of) {
-        (QuantityUnit::Percent, None) => {
-            let message =
-                "a percentage does not say of what; a tenth of the height is another amount than one of the area";
-            problems.add(ListProblemKind::Contradiction, at, message);
-        }
-        (QuantityUnit::Percent, Some(_)) | (_, None) => {}
-        (unit, Some(of)) => {
-            problems.add(ListProblemKind::Contradiction, at, format!("an amount in {unit} is no share of {of}"));
         }
     }
 }
@@ -221,7 +143,9 @@ impl GradeScheme {
                 Some(code) => self.entry_problems(entry, code, &format!("/entries/{index}"), &mut problems),
                 None => {
                     let message = format!("the code list has no code {:?}", &*entry.code);
-                    problems.add(ListProblemKind::Unknown, format!("/entries/{index}/code"), message);
+                    let all = list.codes.iter().map(|code| code.code.as_str());
+                    let at = format!("/entries/{index}/code");
+                    problems.unknown(ListProblemKind::Unknown, at, message, &entry.code, all);
                 }
             }
             groups.entry((&entry.code, entry.aspect)).or_default().push(index);
@@ -307,14 +231,7 @@ impl GradeScheme {
             let message = format!("the scheme does not judge the aspect {:?}", entry.aspect.as_str());
             problems.add(ListProblemKind::Unknown, format!("{at}/aspect"), message);
         }
-        for (index, value) in entry.characterisation.iter().enumerate() {
-            let known =
-                code.characterisation.get(index).is_some_and(|place| place.values.iter().any(|v| v.value == *value));
-            if !known {
-                let message = format!("the code {:?} cannot have {:?} in place {}", &*code.code, &**value, index + 1);
-                problems.add(ListProblemKind::Unknown, format!("{at}/characterisation/{index}"), message);
-            }
-        }
+        values_problems(code, &entry.characterisation, &format!("{at}/characterisation"), problems);
         if let Some(size) = &entry.size {
             let (from, below) = (size.from.unwrap_or(0.0), size.below.unwrap_or(f64::INFINITY));
             if from >= below {
@@ -384,8 +301,12 @@ fn band_problems(bands: &[Band], code: &Code, at: &str, problems: &mut Problems)
         }
     }
     let Some(quantity) = code.quantities.iter().find(|quantity| quantity.name == first.quantity) else {
-        let message = format!("the code {:?} has no amount {:?}", &*code.code, &*first.quantity);
-        return problems.add(ListProblemKind::Unknown, format!("{at}/bands/0/quantity"), message);
+        let names = || code.quantities.iter().map(|quantity| quantity.name.as_str());
+        let has = names().collect::<Vec<_>>().join(", ");
+        let has = if has.is_empty() { "none at all".to_owned() } else { has };
+        let message = format!("the code {:?} has no amount {:?}; it has {has}", &*code.code, &*first.quantity);
+        let at = format!("{at}/bands/0/quantity");
+        return problems.unknown(ListProblemKind::Unknown, at, message, &first.quantity, names());
     };
     let unit = quantity.unit;
     if quantity.min.is_none_or(|min| first.from > min) {

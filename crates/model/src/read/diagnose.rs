@@ -4,9 +4,25 @@
 use super::error::ReadError;
 #[cfg(not(feature = "diagnose"))]
 use super::error::{Problem, ProblemKind};
+use super::slip;
 
-/// Explains why a source could not be read. `first` is what the fast road stumbled over.
+/// What a source is read as: each has a schema of its own that the slow road holds it against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Subject {
+    Document,
+    CodeList,
+    GradeScheme,
+}
+
+/// Explains why a document could not be read. `first` is what the fast road stumbled over.
 pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
+    explain_as(source, first, Subject::Document)
+}
+
+/// Explains why a source could not be read as what it was taken for.
+pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subject) -> ReadError {
+    #[cfg(not(feature = "diagnose"))]
+    let _ = subject;
     if source.iter().all(u8::is_ascii_whitespace) {
         return ReadError::Empty;
     }
@@ -15,7 +31,7 @@ pub(super) fn explain(source: &[u8], first: &serde_json::Error) -> ReadError {
     }
     #[cfg(feature = "diagnose")]
     {
-        whole::problems(source, first).unwrap_or_else(|error| syntax(source, &error))
+        whole::problems(source, first, subject).unwrap_or_else(|error| syntax(source, &error))
     }
     #[cfg(not(feature = "diagnose"))]
     {
@@ -77,11 +93,37 @@ fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
     let line = source.split(|byte| *byte == b'\n').nth(error.line().saturating_sub(1)).unwrap_or_default();
     let before = line.get(..error.column().saturating_sub(1)).unwrap_or(line);
     let column = 1 + String::from_utf8_lossy(before).chars().count();
-    ReadError::Syntax { line: error.line(), column, message }
+    let begins = line.as_ptr() as usize - source.as_ptr() as usize;
+    // At the end of a line the reader stands in the next one already; the slip is in the line that ended.
+    let at = if error.column() == 0 { begins.saturating_sub(1) } else { begins + before.len() };
+    let (number, column) = match error.column() {
+        0 if error.line() > 1 => (error.line() - 1, 1 + width(source[..at].rsplit(|byte| *byte == b'\n').next())),
+        _ => (error.line(), column),
+    };
+    // Where the source ends too early or too late, that is the slip.
+    let guess = (!error.is_eof() && !whole.starts_with("trailing characters")).then(|| slip::likely(source, at));
+    let message = match guess.flatten() {
+        Some(slip) => format!("{message}; {slip}"),
+        None => message,
+    };
+    ReadError::Syntax { line: number, column, message }
+}
+
+/// How many characters a line has.
+fn width(line: Option<&[u8]>) -> usize {
+    line.map_or(0, |line| String::from_utf8_lossy(line).chars().count())
 }
 
 #[cfg(feature = "diagnose")]
+pub(crate) use whole::nearest;
+#[cfg(feature = "diagnose")]
 pub use whole::value_problems;
+
+/// The nearest of the valid spellings; without the slow road nobody looks for one.
+#[cfg(not(feature = "diagnose"))]
+pub(crate) fn nearest<'w>(_: &str, _: impl Iterator<Item = &'w str>) -> Option<String> {
+    None
+}
 
 #[cfg(feature = "diagnose")]
 mod whole {
@@ -97,10 +139,15 @@ mod whole {
     use super::super::huge;
     use super::super::ids;
     use super::super::place::{Place, locate_all};
+    use super::Subject;
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
     /// fast road came.
-    pub(super) fn problems(source: &[u8], first: &serde_json::Error) -> Result<ReadError, serde_json::Error> {
+    pub(super) fn problems(
+        source: &[u8],
+        first: &serde_json::Error,
+        subject: Subject,
+    ) -> Result<ReadError, serde_json::Error> {
         let (tame, tokens) = huge::tame(source);
         let twice = RefCell::new(Vec::new());
         let mut reader = serde_json::Deserializer::from_slice(&tame);
@@ -111,7 +158,7 @@ mod whole {
             .into_iter()
             .map(|pointer| problem(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object".into()))
             .collect();
-        problems.extend(value_problems(&value));
+        problems.extend(problems_as(&value, subject));
         if problems.is_empty() {
             // The two roads disagree. The verdict stays that of the stricter one.
             problems.push(problem(ProblemKind::WrongType, String::new(), first.to_string()));
@@ -141,11 +188,18 @@ mod whole {
     /// knows its own places. Empty when the value is a valid document.
     #[must_use]
     pub fn value_problems(value: &Value) -> Vec<Problem> {
+        problems_as(value, Subject::Document)
+    }
+
+    fn problems_as(value: &Value, subject: Subject) -> Vec<Problem> {
         let mut problems = Vec::new();
-        for error in validator().iter_errors(value) {
-            translate(&error, &mut problems);
+        let schema = schema(subject);
+        for error in schema.validator.iter_errors(value) {
+            translate(&error, schema, &mut problems);
         }
-        problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
+        if subject == Subject::Document {
+            problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
+        }
         once(&mut problems);
         problems
     }
@@ -155,23 +209,43 @@ mod whole {
     }
 
     struct Schema {
+        subject: Subject,
         value: Value,
         validator: jsonschema::Validator,
     }
 
-    fn schema() -> &'static Schema {
-        static SCHEMA: OnceLock<Schema> = OnceLock::new();
-        SCHEMA.get_or_init(|| {
-            let value = crate::schema::document();
-            // The schema is our own and covered by a test: it compiles.
-            #[allow(clippy::expect_used)]
-            let validator = jsonschema::validator_for(&value).expect("the document schema compiles");
-            Schema { value, validator }
-        })
+    impl Subject {
+        /// The key that says which version of its form a source is in.
+        fn version_pointer(self) -> &'static str {
+            match self {
+                Self::Document => "/obvert",
+                Self::CodeList => "/code_list",
+                Self::GradeScheme => "/grade_scheme",
+            }
+        }
+
+        fn noun(self) -> &'static str {
+            match self {
+                Self::Document => "document",
+                Self::CodeList => "code list",
+                Self::GradeScheme => "grade scheme",
+            }
+        }
     }
 
-    fn validator() -> &'static jsonschema::Validator {
-        &schema().validator
+    fn schema(subject: Subject) -> &'static Schema {
+        static SCHEMAS: [OnceLock<Schema>; 3] = [const { OnceLock::new() }; 3];
+        SCHEMAS[subject as usize].get_or_init(|| {
+            let value = match subject {
+                Subject::Document => crate::schema::document(),
+                Subject::CodeList => crate::lists::CodeList::schema(),
+                Subject::GradeScheme => crate::lists::GradeScheme::schema(),
+            };
+            // The schema is our own and covered by a test: it compiles.
+            #[allow(clippy::expect_used)]
+            let validator = jsonschema::validator_for(&value).expect("the schema compiles");
+            Schema { subject, value, validator }
+        })
     }
 
     const EMPTY: &str = "empty text; leave the key out when the value is not known";
@@ -196,7 +270,7 @@ mod whole {
         }
     }
 
-    fn translate(error: &jsonschema::ValidationError<'_>, problems: &mut Vec<Problem>) {
+    fn translate(error: &jsonschema::ValidationError<'_>, schema: &'static Schema, problems: &mut Vec<Problem>) {
         let at = error.instance_path().to_string();
         let instance = error.instance();
         let mut add = |kind, pointer, message, suggestion| {
@@ -208,10 +282,22 @@ mod whole {
         }
         match error.kind() {
             Kind::AdditionalProperties { unexpected } | Kind::UnevaluatedProperties { unexpected } => {
-                let known = keys_at(&error.schema_path().to_string());
+                let object = schema.holder(&error.schema_path().to_string());
+                let known = object.map(keys_of).unwrap_or_default();
                 for key in unexpected {
-                    let near = nearest(key, known.iter().map(String::as_str));
-                    let message = format!("unknown key {key:?}; data of your own goes under \"extensions\"");
+                    if object.is_some_and(|object| object.get("patternProperties").is_some()) {
+                        let message = format!("{key:?} is not a language tag (BCP 47), such as en or pt-BR");
+                        add(ProblemKind::TextForm, child(&at, key), message, None);
+                        continue;
+                    }
+                    let near = nearest(key, known.iter().copied());
+                    let own = match schema.subject {
+                        Subject::Document => "; data of your own goes under \"extensions\"",
+                        // Without a near one it helps to see what there is.
+                        _ if near.is_none() => &format!("; what can stand here: {}", known.join(", ")),
+                        _ => "",
+                    };
+                    let message = format!("unknown key {key:?}{own}");
                     add(ProblemKind::UnknownKey, child(&at, key), message, near);
                 }
             }
@@ -237,9 +323,10 @@ mod whole {
                 match instance.as_str() {
                     Some("") => add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None),
                     // A document of another version is no slip of the pen: no word is near.
-                    Some(version) if at == "/obvert" => {
+                    Some(version) if at == schema.subject.version_pointer() => {
+                        let noun = schema.subject.noun();
                         let message =
-                            format!("the document is of version {version:?} of the format; this reader knows {list}");
+                            format!("the {noun} is of version {version:?} of the format; this reader knows {list}");
                         add(ProblemKind::UnknownWord, at, message, None);
                     }
                     Some(word) => {
@@ -260,7 +347,7 @@ mod whole {
                 add(ProblemKind::EmptyText, at, EMPTY.to_owned(), None);
             }
             Kind::Pattern { .. } => {
-                let form = form_at(&error.schema_path().to_string());
+                let form = schema.form_at(&error.schema_path().to_string());
                 add(ProblemKind::TextForm, at, format!("{} is not {form}", show(instance)), None);
             }
             Kind::MinItems { .. } | Kind::MaxItems { .. } => {
@@ -299,38 +386,39 @@ mod whole {
         }
     }
 
-    /// The schema object that holds the keyword at a schema path such as `/$defs/Pipe/additionalProperties`.
-    fn holder(schema_path: &str) -> Option<&'static Value> {
-        let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
-        let mut node = &schema().value;
-        for token in parent.split('/').skip(1) {
-            // A path goes through `$ref` as a step of its own.
-            if token == "$ref" {
-                node = schema().value.pointer(node.get("$ref")?.as_str()?.strip_prefix('#')?)?;
-            } else {
-                let key = token.replace("~1", "/").replace("~0", "~");
-                node = match node {
-                    Value::Array(items) => items.get(key.parse::<usize>().ok()?)?,
-                    _ => node.get(&key)?,
-                };
+    impl Schema {
+        /// The schema object that holds the keyword at a schema path such as `/$defs/Pipe/additionalProperties`.
+        fn holder(&'static self, schema_path: &str) -> Option<&'static Value> {
+            let parent = schema_path.rsplit_once('/').map_or("", |(parent, _)| parent);
+            let mut node = &self.value;
+            for token in parent.split('/').skip(1) {
+                // A path goes through `$ref` as a step of its own.
+                if token == "$ref" {
+                    node = self.value.pointer(node.get("$ref")?.as_str()?.strip_prefix('#')?)?;
+                } else {
+                    let key = token.replace("~1", "/").replace("~0", "~");
+                    node = match node {
+                        Value::Array(items) => items.get(key.parse::<usize>().ok()?)?,
+                        _ => node.get(&key)?,
+                    };
+                }
             }
+            Some(node)
         }
-        Some(node)
+
+        fn form_at(&'static self, schema_path: &str) -> &'static str {
+            let comment = self.holder(schema_path).and_then(|node| node.get("$comment")?.as_str());
+            comment.unwrap_or("of the form that belongs here")
+        }
     }
 
-    fn keys_at(schema_path: &str) -> Vec<String> {
-        holder(schema_path)
-            .and_then(|node| node.get("properties")?.as_object())
-            .map(|properties| properties.keys().cloned().collect())
-            .unwrap_or_default()
-    }
-
-    fn form_at(schema_path: &str) -> &'static str {
-        holder(schema_path).and_then(|node| node.get("$comment")?.as_str()).unwrap_or("of the form that belongs here")
+    fn keys_of(object: &'static Value) -> Vec<&'static str> {
+        let properties = object.get("properties").and_then(Value::as_object);
+        properties.map(|properties| properties.keys().map(String::as_str).collect()).unwrap_or_default()
     }
 
     /// The nearest of the valid spellings, when it is near enough to be meant.
-    pub(super) fn nearest<'w>(word: &str, words: impl Iterator<Item = &'w str>) -> Option<String> {
+    pub(crate) fn nearest<'w>(word: &str, words: impl Iterator<Item = &'w str>) -> Option<String> {
         let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
         let meant = plain(word);
         words

@@ -76,7 +76,8 @@ impl ProblemKind {
             }
             Self::MissingKey => "A required key is missing. Add it.",
             Self::WrongType => {
-                "The value has the wrong JSON type, such as a text where a number belongs. Write it in the type asked for."
+                "The value has the wrong JSON type, such as a text where a number belongs. A number stands without quotation marks \
+                 and has a decimal point; a text stands between quotation marks."
             }
             Self::NullValue => "`null` is never written: a value that is not known is left out, key and all.",
             Self::DuplicateKey => {
@@ -92,7 +93,10 @@ impl ProblemKind {
                  can hold, or is not whole where a whole number is asked for."
             }
             Self::UnknownWord => "The word is not in the vocabulary of its place. Use one of the words listed.",
-            Self::TextForm => "The text has not the form of its place, such as a date and time without its offset.",
+            Self::TextForm => {
+                "The text has not the form of its place, such as a date and time without its offset. Write it as in the example \
+                 that the message gives."
+            }
         }
     }
 }

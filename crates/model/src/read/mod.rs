@@ -15,10 +15,12 @@ mod huge;
 mod ids;
 mod place;
 mod serde_parts;
+mod slip;
 mod streaming;
 
 #[cfg(feature = "diagnose")]
 pub use diagnose::value_problems;
+pub(crate) use diagnose::{Subject, explain_as, nearest};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::twice;
 pub use place::{Place, Places, locate, locate_all};

@@ -96,7 +96,7 @@ words! {
 table! {
     /// Where on the wall: at one hour, or clockwise from one to another, as seen in the direction of travel.
     pub Clock {
-        /// The one hour, 1 to 12 in steps of a half.
+        /// The one hour: 1 to 12 in steps of a half, and 12.5 for half past twelve.
         at?: ClockHour,
         /// The first hour of an arc.
         from?: ClockHour,
@@ -129,7 +129,7 @@ impl Clock {
 }
 
 impl ClockHour {
-    /// Whether it is an hour that a clock has: 1 to 12 in steps of a half.
+    /// Whether it is an hour that a clock has: 1 to 12.5 in steps of a half.
     #[must_use]
     pub fn is_valid(self) -> bool {
         (1.0..=12.5).contains(&self.get()) && (self.get() * 2.0).fract() == 0.0

@@ -7,7 +7,8 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every characterisation is one of the values that the code list has for its place.
+    /// Every characterisation is one of the values that the code list has for its place. The rule stands back where the
+    /// list says that the place is open: that there are values which it does not know.
     ///
     /// # Why it matters
     /// A value that the list does not have is passed over when the grade is looked up, so a serious finding can come
@@ -38,7 +39,7 @@ fn has(place: &Characterisation, value: &str) -> bool {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
     for (index, (value, place)) in row.row.characterisation.iter().zip(&code.characterisation).enumerate() {
-        if place.values.is_empty() || has(place, value) {
+        if place.open == Some(true) || place.values.is_empty() || has(place, value) {
             continue;
         }
         let help = advice(code, place, value, out);

@@ -24,6 +24,9 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/coding", "value": {"list": "obvert-terms", "version": "1"}}]
     /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/coding", "value": {"list": "en-13508-2", "version": "2003+A1:2011"}}]
+    /// ```
     ///
     /// # Fix
     /// Give the checker the code list as a file, or correct the list's id and version.
@@ -35,7 +38,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (id, version) = (survey.head.coding.list.as_str(), survey.head.coding.version.as_str());
-    let near = out.near(id, std::iter::once(CodeList::obvert_terms().id.as_str()));
+    let near = out.near(id, CodeList::built_ins().iter().map(|known| known.id.as_str()));
     let finding = out.report(
         Spot::at("/coding/list"),
         format!("the code list {id} {version} is not at hand, so nothing that depends on codes is checked"),

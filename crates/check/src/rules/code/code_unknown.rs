@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
-use obvert_model::lists::{Code, CodeList};
+use obvert_model::lists::{Code, CodeList, Fit};
+use obvert_model::text::Text;
 
 use crate::sink::Sink;
 use crate::views::RowView;
@@ -38,7 +39,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(list) = row.survey().list.filter(|_| row.code.is_none()) else { return };
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
-    let help = out.lists().then(|| advice(code, list, language, out)).flatten();
+    let help = out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
     let finding = out.report(row.spot("/code"), format!("{code:?} is no code of {} {}", list.id, list.version));
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
@@ -46,20 +47,37 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
 }
 
-fn advice(code: &str, list: &CodeList, language: &str, out: &mut Sink<'_>) -> Option<String> {
+fn advice(
+    code: &str,
+    characterisation: &[Text],
+    list: &CodeList,
+    language: &str,
+    out: &mut Sink<'_>,
+) -> Option<String> {
     let meant = code.to_lowercase();
     let named = |known: &Code| known.label.values().any(|label| label.to_lowercase() == meant);
     if let Some(known) = list.codes.iter().find(|known| named(known)) {
         return Some(format!("did you mean {:?}? That is the code of what is called {code:?}", known.code.as_str()));
     }
-    for known in &list.codes {
-        if let Some(other) = known.same_as.iter().find(|other| *other.code == *code) {
-            return Some(format!(
-                "{code:?} is a code of {}: name that list under coding if the document is coded in it; here it would be {:?}",
-                other.list,
-                known.code.as_str()
-            ));
-        }
+    let links = || list.codes.iter().flat_map(|known| known.same_as.iter().map(move |other| (known, other)));
+    if let Some((_, first)) = links().find(|(_, other)| *other.code == *code) {
+        let of = || links().filter(|(_, other)| other.list == first.list && *other.code == *code);
+        // One code there is often several here, told apart by their characterisation.
+        let exact = of().find(|(_, other)| other.fit() == Fit::Exact && other.characterisation == characterisation);
+        let mut would: Vec<&str> = exact
+            .map_or_else(|| of().collect(), |one| vec![one])
+            .iter()
+            .map(|(known, _)| known.code.as_str())
+            .collect();
+        would.dedup();
+        let would = match would.as_slice() {
+            [only] => format!("{only:?}"),
+            several => format!("one of {}", several.join(", ")),
+        };
+        return Some(format!(
+            "{code:?} is a code of {}: name that list under coding if the document is coded in it; here it would be {would}",
+            first.list
+        ));
     }
     fn label<'l>(known: &'l Code, language: &str) -> &'l str {
         known.label.get(language).map_or_else(|| known.name(), |label| label.as_str())

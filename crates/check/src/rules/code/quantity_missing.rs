@@ -32,8 +32,10 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    let missing =
-        || code.quantities.iter().skip(row.row.quantities.len()).filter(|meaning| meaning.required == Some(true));
+    let missing = || {
+        let amounts = code.amounts(&row.row.characterisation).skip(row.row.quantities.len());
+        amounts.filter(|meaning| meaning.required == Some(true))
+    };
     if missing().next().is_none() {
         return;
     }

@@ -39,7 +39,9 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    for (index, (recorded, meaning)) in row.row.quantities.iter().zip(&code.quantities).enumerate() {
+    for (index, (recorded, meaning)) in
+        row.row.quantities.iter().zip(code.amounts(&row.row.characterisation)).enumerate()
+    {
         let Some(amount) = row.amount(index).filter(|amount| !in_range(meaning, *amount)) else { continue };
         let converted =
             if recorded.unit == meaning.unit { String::new() } else { format!(" = {} {}", tidy(amount), meaning.unit) };

@@ -34,9 +34,17 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    let places = code.quantities.len();
+    // A characterisation that the list does not know may well have an amount of its own.
+    let known = |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
+        place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
+    };
+    if !code.characterisation.iter().zip(&row.row.characterisation).all(known) {
+        return;
+    }
+    let amounts = || code.amounts(&row.row.characterisation);
+    let places = amounts().count();
     if let Some(surplus) = row.row.quantities.get(places) {
-        let names: Vec<&str> = code.quantities.iter().map(|meaning| meaning.name.as_str()).collect();
+        let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
         let takes = if names.is_empty() { "no amount".to_owned() } else { format!("only its {}", names.join(" and ")) };
         out.report(
             row.spot(&format!("/quantities/{places}")),

@@ -32,7 +32,9 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    for (index, (recorded, meaning)) in row.row.quantities.iter().zip(&code.quantities).enumerate() {
+    for (index, (recorded, meaning)) in
+        row.row.quantities.iter().zip(code.amounts(&row.row.characterisation)).enumerate()
+    {
         if recorded.unit.dimension() != meaning.unit.dimension() {
             out.report(
                 row.spot(&format!("/quantities/{index}/unit")),

@@ -87,7 +87,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 
 /// The level in percent, where one is recorded and possible.
 fn level(row: &RowView<'_>) -> Option<f64> {
-    let meaning = row.code?.quantities.first().filter(|meaning| meaning.unit == QuantityUnit::Percent)?;
+    let meaning =
+        row.code?.amounts(&row.row.characterisation).next().filter(|meaning| meaning.unit == QuantityUnit::Percent)?;
     row.amount(0).filter(|amount| in_range(meaning, *amount))
 }
 

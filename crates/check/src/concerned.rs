@@ -1,0 +1,127 @@
+//! What a report keeps of the document beside its findings: the names of the rows that they are about, and the pipes and
+//! runs that they lie in, so that a form of the report can group and draw them when the document is long gone.
+
+use obvert_model::tables::{Head, Pipe};
+use rustc_hash::FxHashSet;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::report::Report;
+use crate::views::{Ending, RunSummary};
+
+/// A pipe that listed findings concern. Lengths are in the document's length unit.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Concerned {
+    /// The pipe's id.
+    pub pipe: String,
+    /// The structure at its upper end, where the document has the pipe.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub upstream: Option<String>,
+    /// The structure at its lower end; a lateral that joins a pipe has none.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub downstream: Option<String>,
+    /// Its length.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub length: Option<f64>,
+    /// Every run through it, in the order of the document.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub runs: Vec<ConcernedRun>,
+}
+
+/// A run through a pipe that findings concern. Lengths are in the document's length unit.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct ConcernedRun {
+    /// The run's id.
+    pub run: String,
+    /// Whether it went against the flow.
+    pub upstream: bool,
+    /// The structure that it started at, where it is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub from: Option<String>,
+    /// The structure that it went to, where it is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub to: Option<String>,
+    /// From the centre of the start structure to the counter's zero point, where it is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub offset: Option<f64>,
+    /// What the counter showed at the zero point, where it is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub reads: Option<f64>,
+    /// The counter's last reading, where it is stated.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub surveyed: Option<f64>,
+}
+
+/// Adds to a report what its listed findings need to be told of without the document.
+pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>) {
+    let head = ending.survey.head;
+    for finding in &mut report.findings {
+        finding.record = record(head, &finding.path);
+    }
+    let concerned: FxHashSet<&str> = report
+        .findings
+        .iter()
+        .filter_map(|finding| match (&finding.pipe, &finding.run) {
+            (Some(pipe), _) => Some(pipe.as_str()),
+            (None, Some(run)) => ending.run_named(run).map(|summary| summary.run.pipe.as_str()),
+            (None, None) => None,
+        })
+        .collect();
+    let known = head.pipes.iter().filter(|pipe| concerned.contains(pipe.id.as_str()));
+    let mut pipes: Vec<Concerned> = known.map(|known| pipe(known, ending)).collect();
+    // Runs can name a pipe that the document has not.
+    let mut seen = FxHashSet::default();
+    for summary in ending.runs {
+        let id = summary.run.pipe.as_str();
+        if concerned.contains(id) && ending.survey.pipe(id).is_none() && seen.insert(id) {
+            pipes.push(Concerned { pipe: id.to_owned(), runs: runs(id, ending), ..Concerned::default() });
+        }
+    }
+    if let Some(document) = report.documents.first_mut() {
+        document.concerned = pipes;
+    }
+}
+
+fn pipe(pipe: &Pipe, ending: &Ending<'_>) -> Concerned {
+    Concerned {
+        pipe: pipe.id.to_string(),
+        upstream: Some(pipe.upstream.to_string()),
+        downstream: pipe.downstream.as_ref().map(ToString::to_string),
+        length: pipe.length.map(|length| length.get()),
+        runs: runs(&pipe.id, ending),
+    }
+}
+
+fn runs(pipe: &str, ending: &Ending<'_>) -> Vec<ConcernedRun> {
+    ending.runs_of(pipe).map(run).collect()
+}
+
+fn run(summary: &RunSummary) -> ConcernedRun {
+    let run = &summary.run;
+    let counter = run.counter.as_ref();
+    ConcernedRun {
+        run: run.id.to_string(),
+        upstream: run.direction == obvert_model::tables::Direction::Upstream,
+        from: run.from.as_ref().map(ToString::to_string),
+        to: run.to.as_ref().map(ToString::to_string),
+        offset: counter.and_then(|counter| counter.offset).map(|length| length.get()),
+        reads: counter.and_then(|counter| counter.reads).map(|length| length.get()),
+        surveyed: run.surveyed.map(|length| length.get()),
+    }
+}
+
+/// The id of the row that a path leads into, in the tables whose ids a finding does not carry otherwise.
+fn record(head: &Head, path: &str) -> Option<String> {
+    let mut tokens = path.split('/').skip(1);
+    let (table, row) = (tokens.next()?, tokens.next()?.parse::<usize>().ok()?);
+    let id = match table {
+        "parties" => head.parties.get(row)?.id.to_string(),
+        "equipment" => head.equipment.get(row)?.id.to_string(),
+        "structures" => head.structures.get(row)?.id.to_string(),
+        "media" => head.media.get(row)?.id.to_string(),
+        "locates" => head.locates.get(row)?.id.to_string(),
+        "ratings" => head.ratings.get(row)?.id.to_string(),
+        _ => return None,
+    };
+    Some(id)
+}

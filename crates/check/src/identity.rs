@@ -1,0 +1,48 @@
+//! What makes two findings the same one, in two reports of a survey that was worked on in between.
+//!
+//! Not the pointer and not the line: a row that was put in moves both. It is the rule, the ids of what it concerns, the
+//! field, and the facts behind the message. A finding about the document as a whole has no ids, and its facts are counts
+//! that every new row changes, so its rule and its place have to do.
+
+use std::fmt::Write;
+
+use serde_json::Value;
+
+use crate::finding::Finding;
+
+/// A finding's identity: equal for findings that say the same of the same thing. Two findings of one report can share
+/// one, where neither ids nor facts tell them apart.
+#[must_use]
+pub(crate) fn identity(finding: &Finding) -> String {
+    let mut text = format!("{}\n{}", finding.rule, without_rows(&finding.path));
+    let ids = [&finding.record, &finding.pipe, &finding.run, &finding.observation];
+    for id in ids {
+        // The length in front keeps two ids from running into one another.
+        match id {
+            Some(id) => {
+                let _ = write!(text, "\n{} {id}", id.len());
+            }
+            None => text.push_str("\n-"),
+        }
+    }
+    if ids.iter().any(|id| id.is_some()) {
+        for (name, fact) in &finding.params {
+            let _ = match fact {
+                Value::String(pointer) if pointer.starts_with('/') => {
+                    write!(text, "\n{name}={}", without_rows(pointer))
+                }
+                fact => write!(text, "\n{name}={fact}"),
+            };
+        }
+    }
+    text
+}
+
+/// A pointer with `*` for every row: where in a table something stands means nothing.
+fn without_rows(pointer: &str) -> String {
+    pointer
+        .split('/')
+        .map(|token| if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() { "*" } else { token })
+        .collect::<Vec<_>>()
+        .join("/")
+}

@@ -1,0 +1,120 @@
+//! A table for a spreadsheet (RFC 4180): a row a finding, and a row for everything that the findings do not say: what was
+//! not listed, not run, not read.
+//!
+//! Texts come from whoever recorded the survey. A cell that a spreadsheet would take for a formula gets an apostrophe in
+//! front. Source: OWASP, CSV Injection (cells that begin with `=`, `+`, `-`, `@`, tab, carriage return, line feed). What
+//! is a number stays one, minus sign and all.
+
+use std::io::{self, Write};
+
+use serde_json::Value;
+
+use super::{Named, name_of, unlisted};
+use crate::report::Report;
+
+/// The headings.
+pub const HEADINGS: [&str; 18] = [
+    "entry",
+    "severity",
+    "rule",
+    "message",
+    "what_to_do",
+    "document",
+    "file",
+    "line",
+    "column",
+    "heading",
+    "path",
+    "pipe",
+    "run",
+    "observation",
+    "record",
+    "distance",
+    "unit",
+    "facts",
+];
+
+/// Writes a report as a table.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
+    table.write_record(HEADINGS)?;
+    let mut row = |cells: [&str; 18]| table.write_record(cells.iter().map(|cell| harmless(cell)));
+    for document in &report.documents {
+        if let Some(error) = &document.error {
+            let mut cells = [""; 18];
+            (cells[0], cells[1], cells[3], cells[5]) = ("not-read", "error", error, name_of(document));
+            row(cells)?;
+        }
+    }
+    for not_run in &report.not_run {
+        for document in not_run.documents.iter().filter_map(|index| report.documents.get(*index)) {
+            for rule in &not_run.rules {
+                let mut cells = [""; 18];
+                (cells[0], cells[2], cells[3], cells[5]) = ("not-run", rule, &not_run.why, name_of(document));
+                row(cells)?;
+            }
+        }
+    }
+    for (rule, listed, total) in unlisted(report) {
+        let message = format!("{listed} of {total} findings are listed");
+        let mut cells = [""; 18];
+        (cells[0], cells[2], cells[3]) = ("not-listed", rule, &message);
+        row(cells)?;
+    }
+    if let Some(baseline) = &report.baseline {
+        let message = format!("held against an earlier report: {} known, {} gone", baseline.known, baseline.gone);
+        let mut cells = [""; 18];
+        (cells[0], cells[3]) = ("baseline", &message);
+        row(cells)?;
+    }
+    for finding in &report.findings {
+        let document = report.documents.get(finding.document);
+        let help = finding.help.clone().or_else(|| Named::find(&finding.rule).map(Named::advice)).unwrap_or_default();
+        let at = finding.at.as_ref();
+        let text = |number: Option<usize>| number.map(|number| number.to_string()).unwrap_or_default();
+        let facts = match finding.params.is_empty() {
+            true => String::new(),
+            false => Value::from_iter(finding.params.clone()).to_string(),
+        };
+        let id = |id: &'_ Option<String>| id.clone().unwrap_or_default();
+        row([
+            "finding",
+            finding.severity.as_str(),
+            &finding.rule,
+            &finding.message,
+            &help,
+            document.map_or("", name_of),
+            at.map_or("", |at| &at.file),
+            &text(at.map(|at| at.line)),
+            &text(at.and_then(|at| at.column)),
+            at.and_then(|at| at.heading.as_deref()).unwrap_or_default(),
+            &finding.path,
+            &id(&finding.pipe),
+            &id(&finding.run),
+            &id(&finding.observation),
+            &id(&finding.record),
+            &finding.distance.map(|distance| distance.to_string()).unwrap_or_default(),
+            finding.distance.and(document.and_then(|document| document.length_unit.as_deref())).unwrap_or_default(),
+            &facts,
+        ])?;
+    }
+    table.flush()
+}
+
+/// A cell that no spreadsheet takes for a formula.
+fn harmless(cell: &str) -> String {
+    // The wide forms are taken for the narrow ones by spreadsheets in East Asian settings (from memory).
+    let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
+    if formula && !is_number(cell) { format!("'{cell}") } else { cell.to_owned() }
+}
+
+/// A plain decimal number, and nothing that a spreadsheet would compute.
+fn is_number(cell: &str) -> bool {
+    let digits = cell.strip_prefix(['-', '+']).unwrap_or(cell);
+    digits.starts_with(|c: char| c.is_ascii_digit())
+        && digits.parse::<f64>().is_ok_and(f64::is_finite)
+        && digits.bytes().all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b'e' | b'E' | b'-'))
+}

@@ -1,0 +1,69 @@
+//! Texts of a survey in a page: nothing in them is markup, and nothing in them can hide or turn what stands beside them.
+
+use std::fmt::{self, Write};
+
+/// A text, escaped for an element or an attribute in double quotes.
+pub(super) struct Text<'t>(pub(super) &'t str);
+
+impl fmt::Display for Text<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for c in self.0.chars() {
+            match c {
+                '&' => f.write_str("&amp;")?,
+                '<' => f.write_str("&lt;")?,
+                '>' => f.write_str("&gt;")?,
+                '"' => f.write_str("&quot;")?,
+                '\'' => f.write_str("&#39;")?,
+                '\n' | '\t' => f.write_char(' ')?,
+                c if shown_by_number(c) => write!(f, "[U+{:04X}]", u32::from(c))?,
+                c => f.write_char(c)?,
+            }
+        }
+        Ok(())
+    }
+}
+
+/// Controls; characters that set the direction of text (Unicode Standard Annex 9); those without width that make two
+/// texts look alike; line and paragraph separators; what HTML allows nobody to write.
+fn shown_by_number(c: char) -> bool {
+    c.is_control()
+        || matches!(
+            c,
+            '\u{61C}' | '\u{200B}' | '\u{200E}' | '\u{200F}' | '\u{2028}'..='\u{202E}' | '\u{2060}'..='\u{206F}'
+                | '\u{FEFF}' | '\u{FFF9}'..='\u{FFFB}' | '\u{E0001}'..='\u{E007F}'
+        )
+        || u32::from(c) & 0xFFFE == 0xFFFE
+        || matches!(c, '\u{FDD0}'..='\u{FDEF}')
+}
+
+/// A text of paragraphs with code between backticks, as the documentation of rules has it.
+pub(super) struct Paragraphs<'t>(pub(super) &'t str);
+
+impl fmt::Display for Paragraphs<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for paragraph in self.0.split("\n\n").map(str::trim).filter(|paragraph| !paragraph.is_empty()) {
+            write!(f, "<p>{}</p>", Inline(paragraph))?;
+        }
+        Ok(())
+    }
+}
+
+/// A line of text with code between backticks.
+pub(super) struct Inline<'t>(pub(super) &'t str);
+
+impl fmt::Display for Inline<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut parts = self.0.split('`').peekable();
+        let mut code = false;
+        while let Some(part) = parts.next() {
+            // A backtick without a partner is a backtick.
+            match (code, parts.peek().is_some()) {
+                (true, true) => write!(f, "<code>{}</code>", Text(part))?,
+                (true, false) => write!(f, "`{}", Text(part))?,
+                _ => write!(f, "{}", Text(part))?,
+            }
+            code = !code;
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,151 @@
+//! What stands where on the page: findings by document, by pipe, and by rule.
+
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+
+use crate::concerned::Concerned;
+use crate::finding::{Finding, Severity};
+use crate::report::Report;
+
+/// A finding with its number on the page.
+#[derive(Clone, Copy)]
+pub(super) struct Numbered<'r> {
+    pub(super) number: usize,
+    pub(super) finding: &'r Finding,
+}
+
+/// The findings of one rule in one section.
+pub(super) struct Group<'r> {
+    pub(super) rule: &'r str,
+    pub(super) severity: Severity,
+    pub(super) findings: Vec<Numbered<'r>>,
+}
+
+/// Findings about one pipe, or about a document as a whole.
+pub(super) struct Section<'r> {
+    pub(super) document: usize,
+    pub(super) pipe: Option<&'r str>,
+    /// What is known of the pipe and its runs.
+    pub(super) concerned: Option<&'r Concerned>,
+    pub(super) groups: Vec<Group<'r>>,
+}
+
+impl<'r> Section<'r> {
+    pub(super) fn findings(&self) -> impl Iterator<Item = Numbered<'r>> + '_ {
+        self.groups.iter().flat_map(|group| group.findings.iter().copied())
+    }
+
+    pub(super) fn anchor(&self) -> String {
+        let first = self.findings().next().map_or(0, |numbered| numbered.number);
+        format!("s-{first}")
+    }
+}
+
+/// The page's order.
+pub(super) struct Page<'r> {
+    pub(super) sections: Vec<Section<'r>>,
+    /// The rules that fired, by their places in the report.
+    pub(super) rules: BTreeMap<&'r str, usize>,
+    /// How many findings of a rule the page shows, where that is fewer than there are: the rule, shown, in all.
+    pub(super) held_back: Vec<(&'r str, usize, usize)>,
+    pub(super) shown: usize,
+}
+
+impl<'r> Page<'r> {
+    pub(super) fn new(report: &'r Report, per_rule: usize) -> Self {
+        let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
+        let mut sections: Vec<Section<'r>> = Vec::new();
+        for (document, of_document) in report.documents.iter().enumerate() {
+            let pipe_of_run: BTreeMap<&str, &str> = of_document
+                .concerned
+                .iter()
+                .flat_map(|pipe| pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str())))
+                .collect();
+            let mut whole = Section { document, pipe: None, concerned: None, groups: Vec::new() };
+            let mut by_pipe: Vec<Section<'r>> = of_document
+                .concerned
+                .iter()
+                .map(|pipe| Section { document, pipe: Some(&pipe.pipe), concerned: Some(pipe), groups: Vec::new() })
+                .collect();
+            let mut place: BTreeMap<&str, usize> =
+                by_pipe.iter().enumerate().filter_map(|(index, section)| Some((section.pipe?, index))).collect();
+            for finding in report.findings.iter().filter(|finding| finding.document == document) {
+                let count = shown.entry(&finding.rule).or_default();
+                if *count >= per_rule {
+                    continue;
+                }
+                *count += 1;
+                let run = || finding.run.as_deref().and_then(|run| pipe_of_run.get(run).copied());
+                let section = match finding.pipe.as_deref().or_else(run) {
+                    None => &mut whole,
+                    Some(pipe) => {
+                        let index = *place.entry(pipe).or_insert_with(|| {
+                            by_pipe.push(Section { document, pipe: Some(pipe), concerned: None, groups: Vec::new() });
+                            by_pipe.len() - 1
+                        });
+                        &mut by_pipe[index]
+                    }
+                };
+                let numbered = Numbered { number: 0, finding };
+                match section.groups.iter_mut().find(|group| group.rule == finding.rule) {
+                    Some(group) => group.findings.push(numbered),
+                    None => section.groups.push(Group {
+                        rule: &finding.rule,
+                        severity: finding.severity,
+                        findings: vec![numbered],
+                    }),
+                }
+            }
+            sections.extend(std::iter::once(whole).chain(by_pipe).filter(|section| !section.groups.is_empty()));
+        }
+        let mut number = 0;
+        for section in &mut sections {
+            section.groups.sort_by_key(|group| std::cmp::Reverse(group.severity));
+            for numbered in section.groups.iter_mut().flat_map(|group| &mut group.findings) {
+                number += 1;
+                numbered.number = number;
+            }
+        }
+        let held_back = report
+            .rules
+            .iter()
+            .map(|total| (total.rule.as_str(), shown.get(total.rule.as_str()).copied().unwrap_or(0), total.total))
+            .filter(|(_, shown, total)| shown < total)
+            .collect();
+        let rules = report.rules.iter().enumerate().map(|(index, total)| (total.rule.as_str(), index)).collect();
+        Self { sections, rules, held_back, shown: number }
+    }
+
+    /// The class of a rule's findings and the id of its box in the filter. A number, since a name can be anything.
+    pub(super) fn class(&self, rule: &str) -> String {
+        self.rules.get(rule).map_or_else(|| "r-other".to_owned(), |index| format!("r{index}"))
+    }
+
+    /// The part of the style that hides what the filter's boxes turn off. It works without a script.
+    pub(super) fn filter_style(&self, sink: &mut dyn Write) -> io::Result<()> {
+        for severity in Severity::ALL {
+            let word = severity.as_str();
+            writeln!(sink, "body:has(#show-{word}:not(:checked)) .is-{word} {{ display: none }}")?;
+        }
+        for index in self.rules.values() {
+            writeln!(sink, "body:has(#show-r{index}:not(:checked)) .r{index} {{ display: none }}")?;
+        }
+        Ok(())
+    }
+}
+
+/// What a severity means to somebody who sends or receives surveys.
+pub(super) const fn meaning(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "To correct",
+        Severity::Warning => "To look at",
+        Severity::Note => "To know",
+    }
+}
+
+/// A rule's name as a heading: `clock-range` is Clock range.
+pub(super) fn heading(rule: &str) -> String {
+    let words = rule.replace('-', " ");
+    let mut chars = words.chars();
+    chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
+}

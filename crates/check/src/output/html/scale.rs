@@ -1,0 +1,84 @@
+//! Where a distance lies along a pipe, and where that is on a drawing.
+
+use crate::concerned::{Concerned, ConcernedRun};
+
+/// The left and right end of the drawn pipe's room, in units of the drawing.
+pub(super) const LEFT: f64 = 24.0;
+pub(super) const RIGHT: f64 = 896.0;
+
+/// How a pipe lies on a drawing: upstream on the left.
+pub(super) struct Scale {
+    /// The pipe's length, or that of its longest run where no length is stated.
+    pub(super) length: f64,
+    /// Whether the length is the pipe's own.
+    pub(super) stated: bool,
+    low: f64,
+    high: f64,
+}
+
+impl Scale {
+    /// The scale that shows a pipe, its runs and what is marked on them. A distance that lies far out, as a decimal slip
+    /// puts it, does not press the pipe together: it is marked at the edge.
+    pub(super) fn new(pipe: &Concerned, marks: impl Iterator<Item = (usize, f64)> + Clone) -> Option<Self> {
+        let finite = |length: &f64| length.is_finite() && *length > 0.0;
+        let stated = pipe.length.filter(finite);
+        let reached = pipe.runs.iter().filter_map(|run| Some(travelled(run, run.surveyed?)));
+        let marked = marks.clone().filter_map(|(run, at)| Some(travelled(pipe.runs.get(run)?, at)));
+        let length = stated
+            .or_else(|| reached.clone().filter(finite).max_by(f64::total_cmp))
+            .or_else(|| marked.filter(finite).max_by(f64::total_cmp))?;
+        let mut scale = Self { length, stated: stated.is_some(), low: 0.0, high: length };
+        let ends = pipe.runs.iter().enumerate().flat_map(|(index, run)| {
+            [Some((index, run.reads.unwrap_or(0.0))), run.surveyed.map(|surveyed| (index, surveyed))]
+        });
+        let places: Vec<f64> = ends
+            .flatten()
+            .chain(marks)
+            .filter_map(|(run, at)| Some(scale.along(pipe.runs.get(run)?, at)))
+            .filter(|place| (-0.1 * length..=1.25 * length).contains(place))
+            .collect();
+        for place in places {
+            scale.low = scale.low.min(place);
+            scale.high = scale.high.max(place);
+        }
+        Some(scale)
+    }
+
+    /// How far from the pipe's upper end a reading of a run's counter lies.
+    pub(super) fn along(&self, run: &ConcernedRun, at: f64) -> f64 {
+        let travelled = travelled(run, at);
+        if run.upstream { self.length - travelled } else { travelled }
+    }
+
+    /// Where a distance from the upper end is on the drawing.
+    pub(super) fn x(&self, along: f64) -> f64 {
+        let part = (along - self.low) / (self.high - self.low);
+        LEFT + part.clamp(0.0, 1.0) * (RIGHT - LEFT)
+    }
+
+    /// Whether a distance lies beyond the edges of the drawing.
+    pub(super) fn beyond(&self, along: f64) -> bool {
+        along < self.low || along > self.high
+    }
+
+    /// Round distances along the pipe, for an axis.
+    pub(super) fn ticks(&self) -> Vec<f64> {
+        let rough = self.length / 8.0;
+        let power = 10_f64.powf(rough.log10().floor());
+        let step = [1.0, 2.0, 5.0, 10.0].map(|times| times * power).into_iter().find(|step| *step >= rough);
+        let step = step.unwrap_or(rough);
+        let mut ticks = Vec::new();
+        let mut number = 0.0;
+        while number * step <= self.length {
+            ticks.push(number * step);
+            number += 1.0;
+        }
+        ticks
+    }
+}
+
+/// How far the camera was from the centre of its start structure, or from its counter's zero point where nothing is said
+/// of the way there.
+fn travelled(run: &ConcernedRun, at: f64) -> f64 {
+    run.offset.unwrap_or(0.0) + at - run.reads.unwrap_or(0.0)
+}

@@ -1,0 +1,229 @@
+//! The top of the page: the verdict, the caution, the numbers, and what could not be checked.
+
+use std::io::{self, Write};
+
+use super::escape::Text;
+use super::findings::mark;
+use super::groups::{Page, heading, meaning};
+use crate::finding::Severity;
+use crate::output::{CAUTION, Named, count, name_of, thousands};
+use crate::report::Report;
+
+/// The verdict, in words.
+pub(super) struct Verdict {
+    /// A short one, for a title.
+    pub(super) title: &'static str,
+    /// Which colour goes with it.
+    class: &'static str,
+    /// What to do, a sentence each.
+    says: Vec<String>,
+}
+
+/// What a report comes to.
+pub(super) fn verdict(report: &Report) -> Verdict {
+    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
+    let totals = report.totals;
+    let (title, class) = match (unread, report.worst()) {
+        (0, Some(Severity::Error)) => ("Not ready to send", "error"),
+        (0, Some(Severity::Warning)) => ("Nothing to correct, but questions to expect", "warning"),
+        (0, Some(Severity::Note)) => ("Nothing to correct", "note"),
+        (0, None) if report.baseline.is_some() => ("Nothing new", "note"),
+        (0, None) => ("Nothing to correct", "note"),
+        (_, _) if unread == report.documents.len() => ("Could not be read", "error"),
+        (_, _) => ("Not ready to send", "error"),
+    };
+    let mut says = Vec::new();
+    if unread > 0 {
+        says.push(format!("{} could not be read, so nothing is known about it.", count(unread, "file")));
+    }
+    let plural = |number: usize, one: &'static str, many: &'static str| if number == 1 { one } else { many };
+    let new = if report.baseline.is_some() { "new " } else { "" };
+    if totals.error > 0 {
+        let mistakes = count(totals.error, &format!("{new}mistake"));
+        says.push(format!("{mistakes} must be corrected before the survey is sent."));
+    }
+    if totals.warning > 0 {
+        says.push(format!(
+            "{} {} unusual: expect the receiving office to ask, and correct or explain {}.",
+            count(totals.warning, &format!("{new}thing")),
+            plural(totals.warning, "looks", "look"),
+            plural(totals.warning, "it", "them"),
+        ));
+    }
+    if totals.note > 0 {
+        says.push(format!(
+            "{} {} worth knowing and {} nothing of you.",
+            count(totals.note, &format!("{new}thing")),
+            plural(totals.note, "is", "are"),
+            plural(totals.note, "asks", "ask"),
+        ));
+    }
+    if totals.all() == 0 && unread < report.documents.len() {
+        says.push(if report.baseline.is_some() {
+            "Nothing was found that the earlier report did not know already.".to_owned()
+        } else {
+            "The record agrees with itself in every check that was made.".to_owned()
+        });
+    }
+    if let Some(baseline) = &report.baseline {
+        says.push(format!(
+            "Held against an earlier report: {} {} known and left out here, {} {} gone.",
+            count(baseline.known, "finding"),
+            plural(baseline.known, "was", "were"),
+            thousands(baseline.gone),
+            plural(baseline.gone, "is", "are"),
+        ));
+    }
+    if !report.not_run.is_empty() {
+        says.push("Some checks could not be made; they are named below.".to_owned());
+    }
+    Verdict { title, class, says }
+}
+
+/// The verdict, the caution and the table of contents.
+pub(super) fn write(report: &Report, page: &Page<'_>, about: &str, sink: &mut dyn Write) -> io::Result<()> {
+    let verdict = verdict(report);
+    writeln!(sink, "<header class=\"verdict v-{}\">", verdict.class)?;
+    writeln!(sink, "<p class=\"about\">Check of <bdi>{}</bdi></p>\n<h1>{}</h1>", Text(about), verdict.title)?;
+    for sentence in &verdict.says {
+        writeln!(sink, "<p>{}</p>", Text(sentence))?;
+    }
+    writeln!(sink, "<p class=\"caution\"><strong>Caution.</strong> {}</p>\n</header>", Text(CAUTION))?;
+    if page.sections.is_empty() {
+        return Ok(());
+    }
+    writeln!(sink, "<nav aria-label=\"Contents\">\n<h2>Where the findings are</h2>\n<ul>")?;
+    for section in &page.sections {
+        let several = report.documents.len() > 1;
+        let document =
+            if several { format!("{}: ", Text(name_of(&report.documents[section.document]))) } else { String::new() };
+        let name = section.pipe.map_or_else(|| "whole survey".to_owned(), |pipe| format!("pipe {}", Text(pipe)));
+        let errors: usize = section
+            .groups
+            .iter()
+            .filter(|group| group.severity == Severity::Error)
+            .map(|group| group.findings.len())
+            .sum();
+        let correct = if errors > 0 { format!(", {} to correct", thousands(errors)) } else { String::new() };
+        writeln!(
+            sink,
+            "<li><a href=\"#{}\"><bdi>{document}{name}</bdi></a> <span class=\"dim\">{}{correct}</span></li>",
+            section.anchor(),
+            count(section.findings().count(), "finding"),
+        )?;
+    }
+    writeln!(sink, "</ul>\n</nav>")
+}
+
+/// What was looked at, and what came of it.
+pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    write!(
+        sink,
+        "<section aria-labelledby=\"looked-at\">\n<h2 id=\"looked-at\">What was looked at</h2>\n\
+         <div class=\"wide\" tabindex=\"0\" role=\"group\" aria-labelledby=\"looked-at\">\n<table>\n<thead><tr><th scope=\"col\">Survey</th>\
+         <th scope=\"col\" class=\"n\">Pipes</th><th scope=\"col\" class=\"n\">Runs</th>\
+         <th scope=\"col\" class=\"n\">Observations</th>"
+    )?;
+    for severity in Severity::ALL.into_iter().rev() {
+        write!(sink, "<th scope=\"col\" class=\"n\">{} {}</th>", mark(severity), meaning(severity))?;
+    }
+    writeln!(sink, "</tr></thead>\n<tbody>")?;
+    for document in &report.documents {
+        write!(sink, "<tr><th scope=\"row\"><bdi>{}</bdi></th>", Text(name_of(document)))?;
+        if let Some(error) = &document.error {
+            writeln!(sink, "<td colspan=\"6\">could not be read: {}</td></tr>", Text(error))?;
+            continue;
+        }
+        let numbers = [document.pipes, document.runs, document.observations];
+        let totals = Severity::ALL.map(|severity| document.totals.of(severity));
+        for number in numbers.into_iter().chain(totals.into_iter().rev()) {
+            write!(sink, "<td class=\"n\">{}</td>", thousands(number))?;
+        }
+        writeln!(sink, "</tr>")?;
+    }
+    writeln!(sink, "</tbody>")?;
+    if report.documents.len() > 1 {
+        write!(sink, "<tfoot><tr><th scope=\"row\" colspan=\"4\">All of them</th>")?;
+        for severity in Severity::ALL.into_iter().rev() {
+            write!(sink, "<td class=\"n\">{}</td>", thousands(report.totals.of(severity)))?;
+        }
+        writeln!(sink, "</tr></tfoot>")?;
+    }
+    writeln!(sink, "</table>\n</div>")?;
+    let made =
+        Named::all().filter(|named| (0..report.documents.len()).any(|document| report.ran(named.name(), document)));
+    writeln!(sink, "<p>{} were made.</p>", count(made.count(), "check"))?;
+    if !report.settings.is_empty() {
+        writeln!(sink, "<p>This check departs from the catalogue of rules:</p>\n<ul>")?;
+        for (rule, severity) in &report.settings.severities {
+            let weight = if severity == "off" { "not run".to_owned() } else { format!("counts as {}", Text(severity)) };
+            writeln!(sink, "<li>{} <code>{}</code>: {weight}</li>", Text(&heading(rule)), Text(rule))?;
+        }
+        for (limit, value) in &report.settings.limits {
+            writeln!(sink, "<li>limit <code>{}</code> is {value}</li>", Text(limit))?;
+        }
+        writeln!(sink, "</ul>")?;
+    }
+    writeln!(sink, "</section>")
+}
+
+/// What could not be checked and what is not listed.
+pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<()> {
+    if !report.not_run.is_empty() {
+        writeln!(
+            sink,
+            "<section aria-labelledby=\"unchecked\">\n<h2 id=\"unchecked\">What could not be checked</h2>\n<ul>"
+        )?;
+        for not_run in &report.not_run {
+            let names: Vec<String> = not_run
+                .documents
+                .iter()
+                .filter_map(|index| report.documents.get(*index))
+                .map(|document| Text(name_of(document)).to_string())
+                .collect();
+            let on = if report.documents.len() > 1 { format!(" in {}", names.join(", ")) } else { String::new() };
+            let rules: Vec<String> = not_run
+                .rules
+                .iter()
+                .map(|rule| format!("<li>{} <code>{}</code></li>", Text(&heading(rule)), Text(rule)))
+                .collect();
+            writeln!(
+                sink,
+                "<li>Because {}{on}:\n<details><summary>{} not run</summary><ul class=\"names\">{}</ul></details></li>",
+                Text(&not_run.why),
+                count(not_run.rules.len(), "check"),
+                rules.join(""),
+            )?;
+        }
+        writeln!(sink, "</ul>\n</section>")?;
+    }
+    if !page.held_back.is_empty() {
+        writeln!(
+            sink,
+            "<section aria-labelledby=\"held-back\">\n<h2 id=\"held-back\">More than is shown here</h2>\n\
+             <p>Some mistakes were made so often that not every place is listed. All are counted.</p>\n<ul>"
+        )?;
+        for (rule, shown, total) in &page.held_back {
+            writeln!(
+                sink,
+                "<li>{} <code>{}</code>: {} of {} shown</li>",
+                Text(&heading(rule)),
+                Text(rule),
+                thousands(*shown),
+                thousands(*total)
+            )?;
+        }
+        writeln!(sink, "</ul>\n</section>")?;
+    }
+    if let Some(unsure) = report.baseline.as_ref().map(|baseline| &baseline.unsure).filter(|unsure| !unsure.is_empty())
+    {
+        let names: Vec<String> = unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
+        writeln!(
+            sink,
+            "<p>One of the two reports does not list everything that it counts of {}; what it does not list cannot be \
+             recognised, and known findings may be shown as new.</p>",
+            names.join(", ")
+        )?;
+    }
+    Ok(())
+}

@@ -1,0 +1,65 @@
+//! JSON lines: a report that a pipeline can take in finding by finding, without holding it.
+//!
+//! The first line is the report without its findings, the last one says that nothing was cut off; between them stands one
+//! finding a line, in the report's order. Every line is an object whose `line` says what it is: `report`, `finding`, `end`.
+
+use std::io::{self, Write};
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::{Map, Value};
+
+use crate::finding::Finding;
+use crate::report::{Report, Totals};
+
+/// A line.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(tag = "line", rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Line {
+    /// The first line: the report, its `findings` empty.
+    Report(Box<Report>),
+    /// A finding.
+    Finding(Box<Finding>),
+    /// The last line. A source without it was cut off.
+    End(End),
+}
+
+/// What the last line repeats.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct End {
+    /// How many lines of findings there were.
+    pub listed: usize,
+    /// Findings by severity, exact whether listed or not.
+    pub totals: Totals,
+}
+
+/// Writes a report as JSON lines.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    let mut head = report.clone();
+    head.findings = Vec::new();
+    line(sink, "report", &head)?;
+    for finding in &report.findings {
+        line(sink, "finding", finding)?;
+    }
+    line(sink, "end", &End { listed: report.findings.len(), totals: report.totals })
+}
+
+/// The schema of a line.
+#[must_use]
+pub fn schema() -> Value {
+    obvert_model::schema::of::<Line>("report-line", "A line of a report of a check in JSON lines")
+}
+
+fn line(sink: &mut dyn Write, kind: &str, value: &impl Serialize) -> io::Result<()> {
+    let mut object = Map::new();
+    object.insert("line".to_owned(), kind.into());
+    if let Value::Object(fields) = serde_json::to_value(value)? {
+        object.extend(fields);
+    }
+    serde_json::to_writer(&mut *sink, &object)?;
+    sink.write_all(b"\n")
+}

@@ -1,0 +1,351 @@
+//! SARIF 2.1.0 (OASIS Static Analysis Results Interchange Format), which code hosts and editors read.
+//!
+//! One run holds all documents. Its rules are those that ran or fired; what could not be run, was not listed or could not
+//! be read stands in the invocation's notifications. A finding keeps its fingerprint when rows are put in before it.
+
+mod parts;
+mod uri;
+
+use std::collections::BTreeMap;
+use std::io::{self, Write};
+
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+use sha2::{Digest as _, Sha256};
+
+use self::parts::{artifact_location, logical_locations, rule_object};
+use super::{Named, character_column, name_of, thousands, unlisted};
+use crate::finding::{Finding, Severity};
+use crate::identity::identity;
+use crate::report::Report;
+
+/// Where the schema of the form is found by name.
+pub const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
+
+/// Writes a report as SARIF.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    let frame = Frame::new(report);
+    let log = Log { schema: SCHEMA, version: "2.1.0", runs: [frame.run()] };
+    serde_json::to_writer_pretty(&mut *sink, &log)?;
+    sink.write_all(b"\n")
+}
+
+#[derive(Serialize)]
+struct Log<'r> {
+    #[serde(rename = "$schema")]
+    schema: &'static str,
+    version: &'static str,
+    runs: [Run<'r>; 1],
+}
+
+#[derive(Serialize)]
+#[serde(rename_all = "camelCase")]
+struct Run<'r> {
+    tool: Value,
+    language: &'static str,
+    column_kind: &'static str,
+    invocations: [Value; 1],
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    artifacts: Vec<Value>,
+    results: Results<'r>,
+    properties: Value,
+}
+
+/// The results, made one by one while they are written.
+struct Results<'r>(&'r Frame<'r>);
+
+impl Serialize for Results<'_> {
+    fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
+        let mut seen: BTreeMap<String, usize> = BTreeMap::new();
+        sink.collect_seq(self.0.report.findings.iter().map(|finding| {
+            let identity = identity(finding);
+            let count = seen.entry(identity.clone()).or_default();
+            *count += 1;
+            self.0.result(finding, &identity, *count)
+        }))
+    }
+}
+
+/// What results refer to by number.
+struct Frame<'r> {
+    report: &'r Report,
+    /// The names of all rules, and those that the catalogue has as such.
+    rules: Vec<(&'r str, Option<Named>)>,
+    rule_index: BTreeMap<&'r str, usize>,
+    /// Files by name; for one inside a zip, the number of the zip.
+    files: Vec<(String, Option<usize>)>,
+    file_index: BTreeMap<String, usize>,
+}
+
+impl<'r> Frame<'r> {
+    fn new(report: &'r Report) -> Self {
+        let ran = |named: &Named| {
+            let name = named.name();
+            (0..report.documents.len()).any(|document| report.ran(name, document))
+                || report.rules.iter().any(|total| total.rule == name)
+                || report.not_run.iter().any(|not_run| not_run.rules.iter().any(|rule| rule == name))
+        };
+        let mut rules: Vec<(&str, Option<Named>)> =
+            Named::all().filter(ran).map(|named| (named.name(), Some(named))).collect();
+        for total in &report.rules {
+            if Named::find(&total.rule).is_none() {
+                rules.push((&total.rule, None));
+            }
+        }
+        let mut frame = Self {
+            rule_index: rules.iter().enumerate().map(|(index, (name, _))| (*name, index)).collect(),
+            report,
+            rules,
+            files: Vec::new(),
+            file_index: BTreeMap::new(),
+        };
+        for document in &report.documents {
+            if let Some(file) = &document.file {
+                frame.file(file, None);
+            }
+        }
+        for finding in &report.findings {
+            if let Some(at) = &finding.at {
+                let document = report.documents.get(finding.document);
+                let zip = document
+                    .filter(|document| document.form.as_deref() == Some("csv-zip"))
+                    .and_then(|document| document.file.as_ref())
+                    .filter(|zip| at.file.starts_with(zip.as_str()) && at.file != **zip)
+                    .and_then(|zip| frame.file_index.get(zip).copied());
+                frame.file(&at.file, zip);
+            }
+        }
+        frame
+    }
+
+    fn file(&mut self, file: &str, parent: Option<usize>) {
+        if !self.file_index.contains_key(file) {
+            self.file_index.insert(file.to_owned(), self.files.len());
+            self.files.push((file.to_owned(), parent));
+        }
+    }
+
+    fn run(&'r self) -> Run<'r> {
+        let report = self.report;
+        let rules: Vec<Value> = self.rules.iter().map(|(name, named)| rule_object(report, name, *named)).collect();
+        let notifications = [
+            ("rule-not-run", "A rule could not be run, so it says nothing about the document."),
+            ("findings-not-listed", "A rule found more than is listed; totals are exact."),
+            ("document-not-read", "A document could not be read, so nothing is known about it."),
+            ("held-against-earlier-report", "Findings that an earlier report knew already are left out."),
+        ];
+        let notifications: Vec<Value> = notifications
+            .into_iter()
+            .map(|(id, text)| json!({ "id": id, "shortDescription": { "text": text } }))
+            .collect();
+        let mut properties = Map::new();
+        properties.insert("totals".into(), json!(report.totals));
+        if let Some(today) = &report.today {
+            properties.insert("today".into(), json!(today));
+        }
+        if !report.settings.is_empty() {
+            properties.insert("settings".into(), json!(report.settings));
+        }
+        if let Some(baseline) = &report.baseline {
+            properties.insert("baseline".into(), json!(baseline));
+        }
+        Run {
+            tool: json!({ "driver": {
+                "name": report.tool.name,
+                "semanticVersion": report.tool.version,
+                "notifications": notifications,
+                "rules": rules,
+            } }),
+            language: "en",
+            column_kind: "unicodeCodePoints",
+            invocations: [json!({
+                "executionSuccessful": report.documents.iter().all(|document| document.error.is_none()),
+                "toolExecutionNotifications": self.notifications(),
+            })],
+            artifacts: self.artifacts(),
+            results: Results(self),
+            properties: Value::Object(properties),
+        }
+    }
+
+    fn notifications(&self) -> Vec<Value> {
+        let report = self.report;
+        let mut list = Vec::new();
+        let locations = |documents: &[usize]| -> Vec<Value> {
+            let files = documents.iter().filter_map(|index| report.documents.get(*index)?.file.as_ref());
+            files.map(|file| json!({ "physicalLocation": { "artifactLocation": self.location(file) } })).collect()
+        };
+        for (index, document) in report.documents.iter().enumerate() {
+            if let Some(error) = &document.error {
+                list.push(json!({
+                    "descriptor": { "id": "document-not-read", "index": 2 },
+                    "level": "error",
+                    "message": { "text": error },
+                    "locations": locations(&[index]),
+                }));
+            }
+        }
+        for not_run in &report.not_run {
+            for rule in &not_run.rules {
+                list.push(json!({
+                    "descriptor": { "id": "rule-not-run", "index": 0 },
+                    "associatedRule": self.reference(rule),
+                    "level": "warning",
+                    "message": { "text": format!("{rule} was not run: {}", not_run.why) },
+                    "locations": locations(&not_run.documents),
+                }));
+            }
+        }
+        for (rule, listed, total) in unlisted(report) {
+            let message = format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
+            list.push(json!({
+                "descriptor": { "id": "findings-not-listed", "index": 1 },
+                "associatedRule": self.reference(rule),
+                "level": "warning",
+                "message": { "text": message },
+                "properties": { "listed": listed, "total": total },
+            }));
+        }
+        if let Some(baseline) = &report.baseline {
+            let message = format!(
+                "held against an earlier report: {} findings were known, {} are gone",
+                thousands(baseline.known),
+                thousands(baseline.gone)
+            );
+            list.push(json!({
+                "descriptor": { "id": "held-against-earlier-report", "index": 3 },
+                "level": "note",
+                "message": { "text": message },
+            }));
+        }
+        list
+    }
+
+    fn reference(&self, rule: &str) -> Value {
+        match self.rule_index.get(rule) {
+            Some(index) => json!({ "id": rule, "index": index }),
+            None => json!({ "id": rule }),
+        }
+    }
+
+    fn artifacts(&self) -> Vec<Value> {
+        let files = self.files.iter().map(|(file, parent)| {
+            let mut artifact = json!({ "location": artifact_location(file, self.within(*parent)) });
+            if let Some(parent) = parent {
+                artifact["parentIndex"] = json!(parent);
+            }
+            let document = self.report.documents.iter().find(|document| document.file.as_ref() == Some(file));
+            if let Some(document) = document {
+                artifact["roles"] = json!(["analysisTarget"]);
+                let mut properties = Map::new();
+                if let Some(id) = &document.id {
+                    properties.insert("document".into(), json!(id));
+                }
+                for (name, number) in
+                    [("pipes", document.pipes), ("runs", document.runs), ("observations", document.observations)]
+                {
+                    properties.insert(name.into(), json!(number));
+                }
+                properties.insert("totals".into(), json!(document.totals));
+                artifact["properties"] = Value::Object(properties);
+            }
+            artifact
+        });
+        files.collect()
+    }
+
+    fn within(&self, parent: Option<usize>) -> Option<&str> {
+        parent.and_then(|parent| self.files.get(parent)).map(|(file, _)| file.as_str())
+    }
+
+    fn location(&self, file: &str) -> Value {
+        let Some(index) = self.file_index.get(file) else { return artifact_location(file, None) };
+        let mut location = artifact_location(file, self.within(self.files[*index].1));
+        location["index"] = json!(index);
+        location
+    }
+
+    fn result(&self, finding: &Finding, identity: &str, count: usize) -> Value {
+        let report = self.report;
+        let document = report.documents.get(finding.document);
+        let mut location = Map::new();
+        let mut properties = Map::new();
+        properties.insert("path".into(), json!(finding.path));
+        match (&finding.at, document.and_then(|document| document.file.as_ref())) {
+            (Some(at), _) => {
+                let mut region = json!({ "startLine": at.line });
+                if let Some(column) = character_column(at) {
+                    region["startColumn"] = json!(column);
+                }
+                let place = json!({ "artifactLocation": self.location(&at.file), "region": region });
+                location.insert("physicalLocation".into(), place);
+                if let (Some(heading), Some(column)) = (&at.heading, at.column) {
+                    properties.insert("csvColumn".into(), json!(column));
+                    properties.insert("csvHeading".into(), json!(heading));
+                }
+            }
+            (None, Some(file)) => {
+                location.insert("physicalLocation".into(), json!({ "artifactLocation": self.location(file) }));
+            }
+            (None, None) => {}
+        }
+        let logical = logical_locations(finding, document.map_or("", name_of));
+        if !logical.is_empty() {
+            location.insert("logicalLocations".into(), Value::Array(logical));
+        }
+        if let Some(distance) = finding.distance {
+            properties.insert("distance".into(), json!(distance));
+            if let Some(unit) = document.and_then(|document| document.length_unit.as_ref()) {
+                properties.insert("unit".into(), json!(unit));
+            }
+        }
+        if !finding.params.is_empty() {
+            properties.insert("params".into(), json!(finding.params));
+        }
+        if let Some(help) = &finding.help {
+            properties.insert("help".into(), json!(help));
+        }
+        let mut result = Map::new();
+        result.insert("ruleId".into(), json!(finding.rule));
+        if let Some(index) = self.rule_index.get(&*finding.rule) {
+            result.insert("ruleIndex".into(), json!(index));
+        }
+        result.insert("level".into(), json!(level(finding.severity)));
+        result.insert("message".into(), json!({ "text": message(finding) }));
+        result.insert("locations".into(), json!([location]));
+        result.insert("partialFingerprints".into(), json!({ "obvertFinding/v1": fingerprint(identity, count) }));
+        if report.baseline.is_some() {
+            result.insert("baselineState".into(), json!("new"));
+        }
+        result.insert("properties".into(), Value::Object(properties));
+        Value::Object(result)
+    }
+}
+
+/// The message, and what to do in this case where the finding says so. Braces mean placeholders (3.11.5) and are doubled;
+/// brackets mean a link where parentheses follow (3.11.6), and what comes from a survey must not become one.
+fn message(finding: &Finding) -> String {
+    let text = match &finding.help {
+        Some(help) => format!("{}; {help}", finding.message),
+        None => finding.message.clone(),
+    };
+    let text = text.replace('{', "{{").replace('}', "}}");
+    if text.contains("](") { text.replace('[', "\\[").replace(']', "\\]") } else { text }
+}
+
+pub(super) const fn level(severity: Severity) -> &'static str {
+    match severity {
+        Severity::Error => "error",
+        Severity::Warning => "warning",
+        Severity::Note => "note",
+    }
+}
+
+/// A fingerprint that moves with the finding: of what it is about, and of its number among those that say the same.
+fn fingerprint(identity: &str, count: usize) -> String {
+    let hash = Sha256::digest(format!("{identity}\n#{count}"));
+    hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect()
+}

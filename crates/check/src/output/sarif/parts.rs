@@ -1,0 +1,96 @@
+//! The objects of SARIF that stand on their own: rules, artifact locations, logical locations.
+
+use serde_json::{Value, json};
+
+use super::{level, uri};
+use crate::finding::{Finding, Severity};
+use crate::output::Named;
+use crate::report::Report;
+use crate::rule::Section;
+
+/// A rule as a reporting descriptor (3.49).
+pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named>) -> Value {
+    let severity = severity_of(report, name, named);
+    let Some(named) = named else {
+        return json!({ "id": name, "defaultConfiguration": { "level": level(severity) } });
+    };
+    let mut object = json!({
+        "id": name,
+        "shortDescription": { "text": named.summary() },
+        "defaultConfiguration": { "level": level(severity) },
+    });
+    let sections = named.sections();
+    let plain = |text: &str| text.replace('`', "").replace("\n\n", "\u{0}").replace('\n', " ").replace('\u{0}', "\n\n");
+    let whole: Vec<String> = sections.iter().map(|(heading, text)| format!("{heading}: {}", plain(text))).collect();
+    object["fullDescription"] = json!({ "text": sections.first().map(|(_, text)| plain(text)).unwrap_or_default() });
+    let fix = Section::Fix.heading();
+    let text = format!("{}\n\n{fix}: {}", whole.join("\n\n"), plain(&named.advice()));
+    let mut markdown = String::new();
+    for (heading, section) in &sections {
+        markdown.push_str(&format!("## {heading}\n\n{section}\n\n"));
+    }
+    markdown.push_str(&format!("## {fix}\n\n{}\n", named.advice()));
+    object["help"] = json!({ "text": text, "markdown": markdown });
+    let mut properties = json!({ "tags": [named.family()] });
+    if let Named::Rule(rule) = named {
+        properties["clause"] = json!(rule.clause);
+        properties["since"] = json!(rule.since);
+        let limits: serde_json::Map<String, Value> = rule
+            .limits
+            .iter()
+            .map(|limit| {
+                let set = report.settings.limits.get(&format!("{name}.{}", limit.name)).copied();
+                (limit.name.to_owned(), json!({ "value": set.unwrap_or(limit.default), "unit": limit.unit }))
+            })
+            .collect();
+        if !limits.is_empty() {
+            properties["limits"] = Value::Object(limits);
+        }
+    }
+    object["properties"] = properties;
+    object
+}
+
+/// The severity that a rule has in this check.
+fn severity_of(report: &Report, name: &str, named: Option<Named>) -> Severity {
+    if let Some(total) = report.rules.iter().find(|total| total.rule == name) {
+        return total.severity;
+    }
+    let set = report.settings.severities.get(name);
+    let set = set.and_then(|word| Severity::ALL.into_iter().find(|severity| severity.as_str() == word));
+    set.unwrap_or(match named {
+        Some(Named::Rule(rule)) => rule.severity,
+        _ => Severity::Error,
+    })
+}
+
+/// Where a file is (3.4): relative as it was named, or inside the file that holds it.
+pub(super) fn artifact_location(file: &str, within: Option<&str>) -> Value {
+    if let Some(inner) = within.and_then(|zip| file.strip_prefix(zip)) {
+        // 3.24.3: the path of a nested artifact begins at the root of the one that holds it.
+        return json!({ "uri": format!("/{}", uri::encoded(inner.trim_start_matches(['/', '\\']))) });
+    }
+    json!({ "uri": uri::of_file(file) })
+}
+
+/// The pipe, the run and the observation that a finding lies in, the innermost first, each by its fully qualified name
+/// (3.33.5): `pipes/P-102/runs/R-03/observations/10`, with the document's name in front.
+pub(super) fn logical_locations(finding: &Finding, document: &str) -> Vec<Value> {
+    let mut list = Vec::new();
+    let mut qualified = uri::encoded(document);
+    let record = finding.record.as_ref().map(|id| (finding.path.split('/').nth(1).unwrap_or("rows"), id));
+    let ids = [
+        ("pipe", finding.pipe.as_ref().map(|id| ("pipes", id))),
+        ("run", finding.run.as_ref().map(|id| ("runs", id))),
+        ("observation", finding.observation.as_ref().map(|id| ("observations", id))),
+        ("record", record),
+    ];
+    for (kind, id) in ids {
+        let Some((table, id)) = id else { continue };
+        let escaped = uri::encoded(id).replace('/', "%2F");
+        qualified = format!("{qualified}/{table}/{escaped}");
+        list.push(json!({ "name": id, "kind": kind, "fullyQualifiedName": qualified }));
+    }
+    list.reverse();
+    list
+}

@@ -1,0 +1,213 @@
+//! A check held against an earlier one.
+
+use obvert_check::Report;
+use serde_json::{Value, json};
+
+use crate::fixtures::{check, minimal, mistaken, today};
+use crate::{FORMS, text};
+
+fn checked(document: &Value) -> Report {
+    check(document, "m.json", today())
+}
+
+fn held(now: &Value, earlier: &Value) -> Report {
+    let mut report = checked(now);
+    report.hold_against(&checked(earlier), Some("earlier.json"));
+    report
+}
+
+fn numbers(report: &Report) -> (usize, usize, usize) {
+    let baseline = report.baseline.as_ref().expect("held against an earlier report");
+    (report.totals.all(), baseline.known, baseline.gone)
+}
+
+fn insert(document: &mut Value, table: &str, at: usize, row: Value) {
+    document.pointer_mut(table).and_then(Value::as_array_mut).expect("a table").insert(at, row);
+}
+
+/// A change between the two checks, and what is then new, known, gone.
+#[test]
+fn only_what_is_new_counts() {
+    type Change = fn(&mut Value);
+    let all = checked(&mistaken()).totals.all();
+    let cases: [(&str, Change, (usize, usize, usize)); 7] = [
+        ("nothing", |_| {}, (0, all, 0)),
+        (
+            "a row put in before",
+            |document| {
+                let row = json!({ "id": "0", "at": 0, "code": "note.remark", "remark": "put in", "media": [{ "id": "M-2", "offset": 0 }] });
+                insert(document, "/runs/0/observations", 1, row);
+            },
+            (0, all, 0),
+        ),
+        (
+            "rows put in before in every table",
+            |document| {
+                insert(document, "/structures", 0, json!({ "id": "LM-001", "kind": "manhole" }));
+                insert(
+                    document,
+                    "/media",
+                    0,
+                    json!({ "id": "M-0", "file": "photos/0.jpg", "kind": "photo", "type": "image/jpeg", "run": "R-101" }),
+                );
+                insert(document, "/pipes", 0, json!({ "id": "L-001", "upstream": "LM-001", "downstream": "LM-014" }));
+            },
+            (0, all, 0),
+        ),
+        (
+            "one corrected",
+            |document| document["runs"][0]["observations"][5]["clock"] = json!({ "at": 6 }),
+            (0, all - 1, 1),
+        ),
+        ("one made", |document| document["runs"][0]["observations"][3]["clock"] = json!({ "at": 0 }), (1, all, 0)),
+        (
+            "the same mistake, another amount",
+            |document| document["runs"][0]["observations"][5]["clock"] = json!({ "at": 14 }),
+            (1, all - 1, 1),
+        ),
+        (
+            "a document of another id",
+            |document| document["id"] = json!("urn:uuid:3f0e7a52-9d27-4a8e-8a63-000000000000"),
+            (0, all, 0),
+        ),
+    ];
+    for (name, change, expected) in cases {
+        let mut now = mistaken();
+        change(&mut now);
+        let report = held(&now, &mistaken());
+        assert_eq!(numbers(&report), expected, "{name}: {:#?}", report.findings);
+        assert_eq!(report.findings.len(), report.totals.all(), "{name}");
+        assert_eq!(report.documents[0].totals, report.totals, "{name}");
+        assert_eq!(report.worst().is_some(), expected.0 > 0, "{name}");
+    }
+}
+
+/// Nothing but its id tells one structure's mistake from another's.
+#[test]
+fn the_same_mistake_in_another_row_is_new() {
+    let mut now = mistaken();
+    now["structures"][0]["invert"] = json!(640.5);
+    now["structures"][1]["invert"] = json!(651);
+    let report = held(&now, &mistaken());
+    let new: Vec<_> = report.findings.iter().map(|finding| (&*finding.rule, finding.record.as_deref())).collect();
+    assert!(new.contains(&("invert-above-ground", Some("LM-015"))), "{new:?}");
+    assert!(report.baseline.as_ref().is_some_and(|baseline| baseline.gone > 0));
+}
+
+/// Where several findings share an identity, as many are known as there were.
+#[test]
+fn findings_that_nothing_tells_apart_are_counted() {
+    let with = |count: usize| {
+        let mut document = minimal();
+        for row in document["runs"][0]["observations"].as_array_mut().expect("rows").iter_mut().take(count) {
+            row["colour"] = json!("red");
+        }
+        document
+    };
+    assert_eq!(numbers(&held(&with(3), &with(2))), (1, 2, 0));
+    assert_eq!(numbers(&held(&with(2), &with(3))), (0, 2, 1));
+}
+
+#[test]
+fn what_was_not_looked_for_is_not_gone() {
+    // A broken structure: no rule was run, so nobody knows.
+    let mut broken = mistaken();
+    broken["pipes"][0]["hieght"] = json!(8);
+    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 0, 0));
+    // A rule that is turned off now.
+    let mut settings = today();
+    settings.severities.insert("clock-range".into(), None);
+    let mut report = check(&mistaken(), "m.json", settings);
+    let before = checked(&mistaken());
+    report.hold_against(&before, None);
+    assert_eq!(numbers(&report), (0, before.totals.all() - 1, 0));
+}
+
+#[test]
+fn documents_are_told_apart() {
+    let named = |id: &str, mut document: Value| {
+        document["id"] = json!(format!("urn:uuid:3f0e7a52-9d27-4a8e-8a63-{id}"));
+        document
+    };
+    let join = |documents: &[(&str, &Value)]| {
+        let mut reports = documents.iter().map(|(file, document)| check(document, file, today()));
+        let mut whole = reports.next().expect("one");
+        reports.for_each(|report| whole.join(report));
+        whole
+    };
+    let (a, b) = (named("00000000000a", mistaken()), named("00000000000b", minimal()));
+    let all = checked(&mistaken()).totals.all();
+    // The other way round, under other names: by their ids.
+    let mut now = join(&[("y", &b), ("x", &a)]);
+    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    assert_eq!(numbers(&now), (0, all, 0));
+    // What was clean has the mistakes now: all of them are new, and the other ones are gone.
+    let (a2, b2) = (named("00000000000a", minimal()), named("00000000000b", mistaken()));
+    let mut now = join(&[("1", &a2), ("2", &b2)]);
+    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    assert_eq!(numbers(&now), (all, 0, all));
+    assert_eq!(now.of_document(1).totals.all(), all);
+    assert_eq!(now.of_document(0).totals.all(), 0);
+    // A document of which the earlier report knows nothing.
+    let c = named("00000000000c", mistaken());
+    let mut now = join(&[("1", &a), ("3", &c)]);
+    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    assert_eq!(numbers(&now), (all, all, 0));
+}
+
+#[test]
+fn a_capped_list_is_said_to_be_unsure() {
+    let mut document = minimal();
+    for row in document["runs"][0]["observations"].as_array_mut().expect("rows") {
+        row["clock"] = json!({ "at": 13 });
+    }
+    let capped = check(&document, "m.json", obvert_check::Settings { keep: 2, ..today() });
+    let mut now = checked(&document);
+    now.hold_against(&capped, None);
+    let baseline = now.baseline.as_ref().expect("a baseline");
+    assert!(baseline.unsure.contains(&"clock-range".to_owned()), "{baseline:?}");
+    assert!(text(FORMS[5].1, &now).contains("known findings may be shown as new"));
+}
+
+#[test]
+fn every_form_says_how_many_were_known_and_are_gone() {
+    let mut now = mistaken();
+    now["runs"][0]["observations"][5]["clock"] = json!({ "at": 6 });
+    let report = held(&now, &mistaken());
+    let (_, known, gone) = numbers(&report);
+    for (form, write) in FORMS {
+        let text = text(write, &report);
+        let said = match form {
+            "jsonl" => vec![format!("\"known\":{known}"), format!("\"gone\":{gone}")],
+            "junit" => vec![format!("name=\"known\" value=\"{known}\""), format!("name=\"gone\" value=\"{gone}\"")],
+            "github" | "csv" => vec![format!("{known} known"), format!("{gone} gone")],
+            "sarif" => vec![format!("{known} findings were known"), format!("{gone} are gone")],
+            _ => vec![format!("{known} findings were known"), format!("{gone} is gone")],
+        };
+        for said in said {
+            assert!(text.contains(&said), "{form}: {said}\n{text}");
+        }
+    }
+    assert!(!text(FORMS[5].1, &report).contains("The record agrees with itself"), "what was known is still wrong");
+}
+
+#[test]
+fn what_is_no_report_is_refused() {
+    for (source, says) in [
+        ("", "EOF"),
+        ("[]", "invalid"),
+        ("{}", "missing field `report`"),
+        ("{\"$schema\": \"x\", \"version\": \"2.1.0\", \"runs\": []}", "missing field"),
+    ] {
+        let error = Report::read(source.as_bytes()).expect_err(source).to_string();
+        assert!(error.contains(says), "{source}: {error}");
+    }
+    let mut report = serde_json::to_value(checked(&mistaken())).expect("json");
+    report["report"] = json!("7.0");
+    let error = Report::read(report.to_string().as_bytes()).expect_err("another version").to_string();
+    assert!(error.contains("\"7.0\"") && error.contains("0.1"), "{error}");
+    report["report"] = json!("0.1");
+    report["findings"][0]["document"] = json!(4);
+    let error = Report::read(report.to_string().as_bytes()).expect_err("a document that is not there").to_string();
+    assert!(error.contains("document 4 of 1"), "{error}");
+}

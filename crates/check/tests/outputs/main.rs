@@ -1,0 +1,102 @@
+//! Every form of a report, held to the same reports: none and many findings, several documents, one that cannot be
+//! read, a broken structure, capped lists, and texts that would break the form if they were let through.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod annotations;
+mod baseline;
+mod concerned;
+mod fixtures;
+mod lines;
+mod page;
+mod sarif;
+mod suites;
+mod table;
+
+use fixtures::{Fixture, all};
+use obvert_check::output::html;
+use obvert_check::{Report, Severity, output};
+
+type Write = fn(&Report, &mut Vec<u8>) -> std::io::Result<()>;
+
+/// The forms that say everything in one text.
+const FORMS: [(&str, Write); 6] = [
+    ("jsonl", |report, out| output::jsonl::write(report, out)),
+    ("sarif", |report, out| output::sarif::write(report, out)),
+    ("junit", |report, out| output::junit::write(report, Severity::Error, out)),
+    ("github", |report, out| output::github::write(report, out)),
+    ("csv", |report, out| output::csv::write(report, out)),
+    ("html", |report, out| html::write(report, &html::Options::default(), out)),
+];
+
+fn text(write: Write, report: &Report) -> String {
+    let mut out = Vec::new();
+    write(report, &mut out).expect("a sink that takes everything");
+    String::from_utf8(out).expect("UTF-8")
+}
+
+#[test]
+fn the_fixtures_are_what_they_say() {
+    let report = |name: &str| all().into_iter().find(|fixture| fixture.name == name).expect(name).report;
+    assert_eq!(report("clean").totals.all(), 0);
+    assert!(report("mistakes").totals.all() >= 6);
+    assert!(report("capped").rules.iter().any(|rule| rule.listed < rule.total));
+    assert_eq!(report("several").documents.len(), 4);
+    assert!(report("several").documents.iter().any(|document| document.error.is_some()));
+    assert!(!report("structure").not_run.is_empty() && report("structure").totals.error >= 2);
+    assert!(report("unread").documents.iter().all(|document| document.error.is_some()));
+}
+
+/// The same report gives the same bytes, and a report that was written and read again as well.
+#[test]
+fn forms_are_the_same_every_time() {
+    for Fixture { name, report } in all() {
+        let again = Report::read(&serde_json::to_vec(&report).expect("json")).expect("a report");
+        assert_eq!(again, report, "{name}");
+        for (form, write) in FORMS {
+            assert_eq!(text(write, &report), text(write, &report), "{name} as {form}");
+            assert_eq!(text(write, &again), text(write, &report), "{name} as {form}");
+        }
+    }
+}
+
+/// No cap is silent: what is counted and not listed stands in every form with the rule and the number.
+#[test]
+fn every_form_says_what_is_not_listed() {
+    for Fixture { name, report } in all() {
+        for rule in report.rules.iter().filter(|rule| rule.listed < rule.total) {
+            for (form, write) in FORMS {
+                let text = text(write, &report);
+                assert!(text.contains(&rule.rule), "{name} as {form} does not name {}", rule.rule);
+                let said = match form {
+                    // The suite says how many more there are.
+                    "junit" => format!("and {} more", rule.total - rule.listed),
+                    "jsonl" => format!("\"total\":{},\"listed\":{}", rule.total, rule.listed),
+                    "html" => format!("{} of {} shown", rule.listed, rule.total),
+                    _ => format!("{} of {} findings are listed", rule.listed, rule.total),
+                };
+                assert!(text.contains(&said), "{name} as {form} does not say: {said}");
+            }
+        }
+    }
+}
+
+/// What was not run stands in every form with the reason, and what was not read as well.
+#[test]
+fn every_form_says_what_was_not_done() {
+    for Fixture { name, report } in all().into_iter().filter(|fixture| fixture.name != "hostile") {
+        for (form, write) in FORMS {
+            // As it is written in these forms.
+            let text = text(write, &report).replace("&quot;", "\"").replace("%25", "%");
+            for not_run in &report.not_run {
+                assert!(text.contains(&not_run.why), "{name} as {form}: {}", not_run.why);
+                for rule in &not_run.rules {
+                    assert!(text.contains(rule), "{name} as {form}: {rule}");
+                }
+            }
+            for error in report.documents.iter().filter_map(|document| document.error.as_ref()) {
+                assert!(text.contains(error), "{name} as {form}: {error}");
+            }
+        }
+    }
+}

@@ -1,0 +1,84 @@
+//! CSV.
+
+use obvert_check::output::csv::HEADINGS;
+
+use crate::fixtures::all;
+use crate::{FORMS, text};
+
+fn rows(text: &str) -> Vec<Vec<String>> {
+    let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
+    reader.records().map(|row| row.expect("a row").iter().map(str::to_owned).collect()).collect()
+}
+
+fn column(name: &str) -> usize {
+    HEADINGS.iter().position(|heading| *heading == name).expect("a heading")
+}
+
+#[test]
+fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
+    for fixture in all() {
+        let (name, report) = (fixture.name, fixture.report);
+        let text = text(FORMS[4].1, &report);
+        let rows = rows(&text);
+        assert_eq!(rows[0], HEADINGS, "{name}");
+        assert!(rows.iter().all(|row| row.len() == HEADINGS.len()), "{name}");
+        let findings: Vec<&Vec<String>> = rows.iter().filter(|row| row[0] == "finding").collect();
+        assert_eq!(findings.len(), report.findings.len(), "{name}");
+        for (row, finding) in findings.iter().zip(&report.findings) {
+            assert_eq!(row[column("rule")], finding.rule, "{name}");
+            assert_eq!(
+                row[column("message")].trim_start_matches('\''),
+                finding.message.trim_start_matches('\''),
+                "{name}"
+            );
+            let distance = finding.distance.map(|distance| distance.to_string()).unwrap_or_default();
+            assert_eq!(row[column("distance")], distance, "{name}: numbers stay as they are");
+        }
+        // Source: OWASP, CSV Injection.
+        for cell in rows.iter().flatten() {
+            let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n']);
+            assert!(!formula || cell.parse::<f64>().is_ok(), "{name}: {cell:?}");
+        }
+        // RFC 4180, section 2: records end with CRLF, and one of these stands outside quotes only at their ends.
+        let mut quoted = false;
+        let mut before = ' ';
+        for c in text.chars() {
+            quoted ^= c == '"';
+            assert!(quoted || c != '\n' || before == '\r', "{name}: a record ends with LF alone");
+            before = c;
+        }
+        assert!(text.ends_with("\r\n"), "{name}");
+    }
+}
+
+#[test]
+fn negative_numbers_are_no_formulas() {
+    for (cell, expected) in [
+        ("-0.3", "-0.3"),
+        ("-12", "-12"),
+        ("+1.5", "+1.5"),
+        ("-1e-7", "-1e-7"),
+        ("-inf", "'-inf"),
+        ("-", "'-"),
+        ("-2+3", "'-2+3"),
+        ("--2", "'--2"),
+        ("-1-1", "'-1-1"),
+        ("=1", "'=1"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("\t=1", "'\t=1"),
+        ("\r=1", "'\r=1"),
+        ("\n=1", "'\n=1"),
+        ("＝1", "'＝1"),
+        ("a=1", "a=1"),
+        ("L-101", "L-101"),
+    ] {
+        let mut report = all().remove(1).report;
+        report.findings.truncate(1);
+        report.findings[0].pipe = Some(cell.to_owned());
+        report.findings[0].distance = Some(-0.3);
+        let rows = rows(&text(FORMS[4].1, &report));
+        let row = rows.last().expect("a row");
+        assert_eq!(row[column("pipe")], expected);
+        assert_eq!(row[column("distance")], "-0.3");
+    }
+}

@@ -1,0 +1,150 @@
+//! Where the report of a check goes: one form to standard output, others to files in the same run.
+
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use clap::ValueEnum;
+use obvert::check::output::{csv, github, html, jsonl, junit, sarif};
+use obvert::check::{Report, Severity, catalogue};
+
+use super::check::severity;
+use super::print;
+use crate::args::{Check, ReportForm};
+use crate::files::{self, Source};
+use crate::{Failure, render};
+
+/// The forms that are asked for.
+pub(super) struct Outputs {
+    form: ReportForm,
+    also: Vec<(ReportForm, PathBuf)>,
+    replace: bool,
+    all: bool,
+    deny: Severity,
+    /// The text for files: it is made survey by survey, while the source is at hand.
+    text: Vec<u8>,
+}
+
+impl Outputs {
+    /// Refuses at once what could not be written at the end.
+    pub(super) fn new(arguments: &Check) -> Result<Self, Failure> {
+        let mut also: Vec<(ReportForm, PathBuf)> = Vec::new();
+        for text in &arguments.also {
+            let known: Vec<String> = ReportForm::value_variants().iter().map(|form| word(*form)).collect();
+            let wrong = || {
+                format!(
+                    "--also {text:?}: expected FORMAT=FILE, such as html=report.html; formats are {}",
+                    known.join(", ")
+                )
+            };
+            let (form, file) = text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
+            let form = ReportForm::from_str(form, false).map_err(|_| wrong())?;
+            let file = PathBuf::from(file);
+            if file == Path::new("-") {
+                return Err(format!("--also {text:?}: standard output is what --format writes to; name a file").into());
+            }
+            if also.iter().any(|(_, other)| same(other, &file)) {
+                return Err(format!("--also {text:?}: another form goes to that file").into());
+            }
+            if arguments.files.iter().chain(&arguments.baseline).any(|input| same(input, &file)) {
+                return Err(format!("--also {text:?}: that file is read in this check; name another").into());
+            }
+            files::free(&file, arguments.replace)?;
+            also.push((form, file));
+        }
+        Ok(Self {
+            form: arguments.format,
+            also,
+            replace: arguments.replace,
+            all: arguments.all,
+            deny: severity(arguments.deny),
+            text: Vec::new(),
+        })
+    }
+
+    pub(super) fn wants_text(&self) -> bool {
+        self.form == ReportForm::Text || self.text_to_file()
+    }
+
+    fn text_to_file(&self) -> bool {
+        self.also.iter().any(|(form, _)| *form == ReportForm::Text)
+    }
+
+    /// The findings of one survey, where a text is asked for.
+    pub(super) fn text(&mut self, source: &Source, report: &Report) -> Result<(), Failure> {
+        let all = self.all;
+        if self.form == ReportForm::Text {
+            render::out(|out| render::findings::document(out, source, report, all))?;
+        }
+        if self.text_to_file() {
+            let mut plain = anstream::StripStream::new(&mut self.text);
+            render::findings::document(&mut plain, source, report, all)?;
+        }
+        Ok(())
+    }
+
+    /// Everything else, once all surveys have been checked.
+    pub(super) fn finish(mut self, report: &Report) -> Result<(), Failure> {
+        let readable = report.documents.iter().any(|document| document.error.is_none());
+        let rules = catalogue().len();
+        if self.form != ReportForm::Text {
+            let mut bytes = Vec::new();
+            self.write(self.form, report, &mut bytes)?;
+            print(&bytes)?;
+        } else if readable {
+            render::out(|out| render::findings::summary(out, report, rules))?;
+        }
+        if self.text_to_file() {
+            let mut text = std::mem::take(&mut self.text);
+            let mut plain = anstream::StripStream::new(&mut text);
+            for document in &report.documents {
+                if let Some(error) = &document.error {
+                    writeln!(plain, "not read: {error}")?;
+                }
+            }
+            if readable {
+                render::findings::summary(&mut plain, report, rules)?;
+            }
+            self.text = text;
+        }
+        for (form, file) in &self.also {
+            files::write_file(file, self.replace, |sink| self.write(*form, report, sink))?;
+        }
+        Ok(())
+    }
+
+    fn write(&self, form: ReportForm, report: &Report, sink: &mut dyn Write) -> Result<(), Failure> {
+        match form {
+            ReportForm::Text => sink.write_all(&self.text)?,
+            ReportForm::Json => {
+                serde_json::to_writer_pretty(&mut *sink, report)?;
+                sink.write_all(b"\n")?;
+            }
+            ReportForm::Jsonl => jsonl::write(report, sink)?,
+            ReportForm::Sarif => sarif::write(report, sink)?,
+            ReportForm::Junit => junit::write(report, self.deny, sink)?,
+            ReportForm::Github => github::write(report, sink)?,
+            ReportForm::Csv => csv::write(report, sink)?,
+            ReportForm::Html => {
+                let mut options = html::Options::default();
+                if self.all {
+                    options.per_rule = usize::MAX;
+                }
+                html::write(report, &options, sink)?;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn word(form: ReportForm) -> String {
+    form.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
+}
+
+/// Whether two names lead to one file.
+fn same(one: &Path, other: &Path) -> bool {
+    let place = |path: &Path| {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        path.canonicalize().ok().or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
+    };
+    one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
+}

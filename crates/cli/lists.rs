@@ -1,0 +1,127 @@
+//! Code lists and grade schemes of the user's own. A survey is judged by them, so they are judged first, and what is wrong
+//! is shown as a survey's mistakes are: file, line and column, the line itself, the pointer, what to do.
+
+use std::fs;
+use std::io::{self, Write};
+use std::path::{Path, PathBuf};
+
+use obvert::check::{Severity, SourcePlace};
+use obvert::model::lists::{CodeList, GradeScheme, ListError, ListProblem, ListProblemKind};
+use obvert::model::read::{Problem, locate};
+
+use crate::Failure;
+use crate::args::Form;
+use crate::files::Source;
+use crate::render::findings::SourceLines;
+use crate::render::{severity, strong};
+
+/// How many problems of one file are shown.
+const SHOWN: usize = 20;
+
+/// Reads code lists.
+///
+/// What is wrong with one is printed, and then an error.
+pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
+    let mut read = Vec::new();
+    for path in paths {
+        let file = File::open(path, "code list")?;
+        let list = file.structure(CodeList::read(file.source.bytes()))?;
+        read.push((file, list));
+    }
+    // Links may lead from one list to another.
+    let all: Vec<&CodeList> = read.iter().map(|(_, list)| list).collect();
+    for (file, list) in &read {
+        file.sense(&list.problems_beside(&all))?;
+    }
+    Ok(read.into_iter().map(|(_, list)| list).collect())
+}
+
+/// Reads grade schemes, and holds each against the code list that it grades, where that is at hand.
+pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec<GradeScheme>, Failure> {
+    let mut schemes = Vec::new();
+    for path in paths {
+        let file = File::open(path, "grade scheme")?;
+        let scheme = file.structure(GradeScheme::read(file.source.bytes()))?;
+        let wanted = &scheme.code_list;
+        let own = lists.iter().find(|list| list.id == wanted.list && list.version == wanted.version);
+        if let Some(list) = own.or_else(|| CodeList::built_in(&wanted.list, &wanted.version)) {
+            file.sense(&scheme.problems(list))?;
+        }
+        schemes.push(scheme);
+    }
+    Ok(schemes)
+}
+
+struct File {
+    source: Source,
+    what: &'static str,
+}
+
+impl File {
+    fn open(path: &Path, what: &'static str) -> Result<Self, Failure> {
+        let name = path.display().to_string();
+        let bytes = fs::read(path).map_err(|error| match error.kind() {
+            io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+            _ => format!("{name}: {error}"),
+        })?;
+        Ok(Self { source: Source { name, form: Form::Json, files: vec![(String::new(), bytes)] }, what })
+    }
+
+    fn structure<T>(&self, read: Result<T, ListError>) -> Result<T, Failure> {
+        read.or_else(|error| {
+            let name = &self.source.name;
+            if error.problems.is_empty() {
+                return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
+            }
+            let place = |problem: &Problem| (problem.line, problem.column);
+            let shown = error.problems.iter().map(|problem| {
+                let placeless = Problem { line: 0, ..problem.clone() };
+                (place(problem), Severity::Error, placeless.to_string())
+            });
+            self.show(shown)?;
+            Err(self.refusal(error.problems.len()))
+        })
+    }
+
+    /// Shows what does not make sense. What a scheme merely leaves without a grade is no reason to refuse it.
+    fn sense(&self, problems: &[ListProblem]) -> Result<(), Failure> {
+        let weight = |problem: &ListProblem| match problem.kind {
+            ListProblemKind::NotGraded => Severity::Warning,
+            _ => Severity::Error,
+        };
+        let shown = problems.iter().map(|problem| {
+            let place = locate(self.source.bytes(), &problem.pointer);
+            ((place.line, place.column), weight(problem), problem.to_string())
+        });
+        self.show(shown)?;
+        match problems.iter().filter(|problem| weight(problem) == Severity::Error).count() {
+            0 => Ok(()),
+            errors => Err(self.refusal(errors)),
+        }
+    }
+
+    fn refusal(&self, errors: usize) -> Failure {
+        let plural = if errors == 1 { "" } else { "s" };
+        format!(
+            "{}: {errors} mistake{plural} in this {}; correct it before surveys are held against it",
+            self.source.name, self.what
+        )
+        .into()
+    }
+
+    fn show(&self, problems: impl ExactSizeIterator<Item = ((usize, usize), Severity, String)>) -> io::Result<()> {
+        let total = problems.len();
+        let mut out = anstream::stderr().lock();
+        let mut lines = SourceLines::new(&self.source);
+        for ((line, column), weight, message) in problems.take(SHOWN) {
+            let name = &self.source.name;
+            writeln!(out, "{} {name}:{line}:{column}: {}", severity(weight, &format!("{weight}:")), strong(&message))?;
+            let at = SourcePlace { file: name.clone(), line, column: Some(column), heading: None };
+            lines.show(&mut out, &at, weight)?;
+        }
+        if total > SHOWN {
+            writeln!(out, "and {} more", total - SHOWN)?;
+        }
+        Ok(())
+    }
+}

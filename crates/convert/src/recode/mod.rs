@@ -1,0 +1,261 @@
+//! From one code list to another: the same survey, coded in the list that the receiving office reads.
+//!
+//! Codes go along the `same_as` links of the two lists. Nothing is lost silently: an observation without equivalent
+//! becomes the other list's general remark; what a link does not carry is written into the remark's text; and the coding as
+//! it was is kept under [`ORIGINAL`] in the observation's extensions wherever the way back would not find it. So
+//! translating back gives the very document that was translated. Grades, ratings and the grade scheme stay as recorded:
+//! a translation judges nothing.
+//!
+//! ```
+//! use obvert_convert::recode;
+//! use obvert_model::lists::CodeList;
+//! # let source = br#"{ "obvert": "0.1", "id": "x", "issued": "2026-05-06T16:20:00-05:00",
+//! #   "units": { "length": "m", "section": "mm" }, "coding": { "list": "obvert-terms", "version": "1" },
+//! #   "structures": [{ "id": "A", "kind": "manhole" }, { "id": "B", "kind": "manhole" }],
+//! #   "pipes": [{ "id": "P", "upstream": "A", "downstream": "B" }],
+//! #   "runs": [{ "id": "R", "pipe": "P", "direction": "downstream", "observations": [
+//! #     { "id": "1", "at": 3, "code": "crack.longitudinal", "clock": { "at": 12 } },
+//! #     { "id": "2", "at": 9, "code": "hole", "clock": { "at": 1 }, "quantities": [{ "value": 2, "unit": "in" }] }
+//! #   ] }] }"#;
+//! let document = obvert_model::read::document(source)?;
+//! let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
+//! let (translated, losses) = recode::document(&document, terms, standard)?;
+//! let rows = &translated.runs[0].observations;
+//! assert_eq!((rows[0].code.as_str(), rows[1].code.as_str()), ("BAB", "BAC"));
+//! assert_eq!(rows[1].remark.as_deref(), Some("hole [obvert-terms hole], size 2 in"));
+//! assert_eq!(losses.losses[0].message, "hole becomes BAC B of en-13508-2, which means more than that");
+//!
+//! let (back, _) = recode::document(&translated, standard, terms)?;
+//! assert_eq!(back, document);
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod original;
+mod words;
+
+use std::collections::BTreeSet;
+
+use obvert_model::lists::{Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing};
+use obvert_model::tables::{Document, Observation};
+use obvert_model::text::Text;
+
+use crate::{ConvertError, LossKind, LossReport};
+pub use original::ORIGINAL;
+use original::{Coded, Original};
+use words::{Phrase, several};
+
+/// Translates a document from the list that it is coded in to another.
+///
+/// The report names every observation that has no equivalent and everything that a link does not carry, by pointers that
+/// hold in both documents, in messages that are the same for the same loss. It notes besides which codes of a transcribed
+/// list are from memory only.
+///
+/// # Errors
+/// When the document is not coded in `from`, or `to` has no code for a general remark.
+pub fn document(document: &Document, from: &CodeList, to: &CodeList) -> Result<(Document, LossReport), ConvertError> {
+    let coding = &document.head.coding;
+    let refused = |message| Err(ConvertError::Refused { message });
+    if coding.list != from.id || coding.version != from.version {
+        return refused(format!(
+            "the document is coded in {} {}, not in {} {}",
+            coding.list, coding.version, from.id, from.version
+        ));
+    }
+    let mut translated = document.clone();
+    let mut report = LossReport::default();
+    if from.id == to.id && from.version == to.version {
+        return Ok((translated, report));
+    }
+    let language = document.head.language.as_ref().map_or("en", |language| language.as_str());
+    let (Some(there), Some(back)) = (Way::new(from, to, language), Way::new(to, from, language)) else {
+        let without = if Way::new(from, to, language).is_none() { to } else { from };
+        return refused(format!(
+            "the code list {} {} has no code of the role remark, which observations without equivalent would become",
+            without.id, without.version
+        ));
+    };
+    translated.head.coding.list = to.id.clone();
+    translated.head.coding.version = to.version.clone();
+    for (run, rows) in translated.runs.iter_mut().enumerate() {
+        for (row, observation) in rows.observations.iter_mut().enumerate() {
+            let at = format!("/runs/{run}/observations/{row}");
+            let step = Step::take(observation, &there, &back);
+            for (kind, key, message) in step.losses {
+                report.add(kind, format!("{at}{key}"), message);
+            }
+            if let Some(note) = step.note {
+                report.note(at, note);
+            }
+            *observation = step.row;
+        }
+    }
+    for (list, of) in [(from, document), (to, &translated)] {
+        let codes = from_memory(list, of);
+        if !codes.is_empty() {
+            report.note(
+                "/coding",
+                format!(
+                    "what {} has as {} is known here from memory only; hold it against the list's own text before \
+                     relying on it",
+                    list.id,
+                    several(&codes)
+                ),
+            );
+        }
+    }
+    Ok((translated, report))
+}
+
+/// One direction.
+struct Way<'l> {
+    crosswalk: Crosswalk<'l>,
+    /// What an observation without equivalent becomes.
+    remark: &'l Code,
+    /// Which of the lists' languages the remarks speak.
+    language: &'l str,
+}
+
+impl<'l> Way<'l> {
+    fn new(from: &'l CodeList, to: &'l CodeList, language: &'l str) -> Option<Self> {
+        let remark = to.codes.iter().find(|code| code.role == Some(Role::Remark))?;
+        Some(Self { crosswalk: Crosswalk::new(from, to), remark, language })
+    }
+
+    /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the key that it concerns.
+    fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
+        let phrase = Phrase { list: self.crosswalk.from, language: self.language, coded };
+        let own = self.crosswalk.code(&coded.code);
+        let to = &self.crosswalk.to.id;
+        match self.crosswalk.carry(&coded.code, &coded.characterisation, &coded.quantities) {
+            Ok(carried) => {
+                let mut lost_amounts = Vec::new();
+                let mut losses = Vec::new();
+                let other = said(carried.code.code.as_str(), &carried.characterisation);
+                for lost in &carried.lost {
+                    let is = said(&coded.code, &coded.characterisation);
+                    losses.push(match lost {
+                        Lost::Meaning => {
+                            let message = format!("{is} becomes {other} of {to}, which means more than that");
+                            (LossKind::Changed, "/code".to_owned(), message)
+                        }
+                        Lost::Choice(others) => {
+                            let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
+                            let message =
+                                format!("{is} becomes {other} of {to}, and could as well be {}", several(&others));
+                            (LossKind::Changed, "/code".to_owned(), message)
+                        }
+                        Lost::Characterisation(place) => {
+                            let values: Vec<&str> =
+                                coded.characterisation.iter().skip(*place).map(|value| value.as_str()).collect();
+                            let message = format!(
+                                "{} becomes {other} of {to}, which has no place for {}",
+                                coded.code,
+                                several(&values)
+                            );
+                            (LossKind::Dropped, format!("/characterisation/{place}"), message)
+                        }
+                        Lost::Amount(place, name) => {
+                            lost_amounts.push(*place);
+                            let what = name.map_or_else(|| "a further amount".to_owned(), |name| format!("its {name}"));
+                            let message =
+                                format!("{} becomes {other} of {to}, which has no place for {what}", coded.code);
+                            (LossKind::Dropped, format!("/quantities/{place}"), message)
+                        }
+                    });
+                }
+                let remark = if losses.is_empty() {
+                    coded.remark.clone()
+                } else {
+                    phrase.remark(own, |place| lost_amounts.contains(&place))
+                };
+                let code = carried.code.code.clone();
+                let (characterisation, quantities) = (carried.characterisation, carried.quantities);
+                (Coded { code, characterisation, quantities, remark }, losses)
+            }
+            Err(none) => {
+                let is = said(&coded.code, &coded.characterisation);
+                let why = match &none {
+                    NoEquivalent::Unknown => format!("{:?} is no code of {}", &*coded.code, self.crosswalk.from.id),
+                    NoEquivalent::Missing(_) => format!("{is} has no equivalent in {to}"),
+                    NoEquivalent::Ambiguous(_, could) => {
+                        let could: Vec<&str> = could.iter().map(|code| code.code.as_str()).collect();
+                        format!("{is} could be any of {} in {to}, and nothing recorded decides", several(&could))
+                    }
+                };
+                let message = format!("{why}; it becomes {}, {}", self.remark.code, self.remark.name());
+                let coded = Coded {
+                    code: self.remark.code.clone(),
+                    characterisation: Vec::new(),
+                    quantities: Vec::new(),
+                    remark: phrase.remark(own, |_| true),
+                };
+                (coded, vec![(LossKind::Changed, "/code".to_owned(), message)])
+            }
+        }
+    }
+}
+
+fn said(code: &str, characterisation: &[Text]) -> String {
+    let values: String = characterisation.iter().map(|value| format!(" {value}")).collect();
+    format!("{code}{values}")
+}
+
+/// An observation translated, with what is lost and what is worth knowing; each with the key that it concerns.
+struct Step {
+    row: Observation,
+    losses: Vec<(LossKind, String, String)>,
+    note: Option<&'static str>,
+}
+
+impl Step {
+    fn take(row: &Observation, there: &Way<'_>, back: &Way<'_>) -> Self {
+        let coded = Coded::of(row);
+        let kept = Original::of(row);
+        let mut note = None;
+        if let Some(kept) = kept.as_ref().filter(|kept| kept.is_of(there.crosswalk.to)) {
+            let (again, _) = back.plain(&kept.coded);
+            if again == coded {
+                let restored = kept.restored(row, kept.coded.remark.clone());
+                // Otherwise it is somebody's own and stays. This ends, since what is restored has one layer less.
+                if Self::take(&restored, back, there).row == *row {
+                    return Self { row: restored, losses: Vec::new(), note };
+                }
+            } else if again.same_but_for_remark(&coded) && there.plain(&coded).0 != kept.coded {
+                let message = "the remark was changed after the translation; it stays, and the one before it is gone";
+                let losses = vec![(LossKind::Changed, "/remark".to_owned(), message.to_owned())];
+                return Self { row: kept.restored(row, coded.remark), losses, note };
+            } else {
+                note = Some("it was coded anew after the translation, so its earlier coding is not brought back");
+            }
+        }
+        let (translated, losses) = there.plain(&coded);
+        let found = back.plain(&translated).0 == coded;
+        let mut row = translated.put_into(row.clone());
+        // An extension of somebody's own that names one of the two lists would be taken for what is kept here.
+        let taken = |kept: &Original| kept.is_of(there.crosswalk.from) || kept.is_of(there.crosswalk.to);
+        if !found || kept.as_ref().is_some_and(taken) {
+            row = Original::keep(row, there.crosswalk.from, coded);
+        }
+        Self { row, losses, note }
+    }
+}
+
+/// The codes of a list whose meaning, values or amounts a document uses and that are from memory only.
+fn from_memory<'d>(list: &CodeList, document: &'d Document) -> Vec<&'d str> {
+    let codes = list.by_code();
+    let is = |standing: Option<Standing>| standing == Some(Standing::FromMemory);
+    let mut found = BTreeSet::new();
+    for row in document.runs.iter().flat_map(|run| &run.observations) {
+        let Some(code) = codes.get(row.code.as_str()) else { continue };
+        let mut values = code
+            .characterisation
+            .iter()
+            .zip(&row.characterisation)
+            .filter_map(|(place, value)| place.values.iter().find(|known| known.value == *value));
+        let mut amounts = code.amounts(&row.characterisation).take(row.quantities.len());
+        if is(code.standing) || values.any(|value| is(value.standing)) || amounts.any(|amount| is(amount.standing)) {
+            found.insert(row.code.as_str());
+        }
+    }
+    found.into_iter().collect()
+}

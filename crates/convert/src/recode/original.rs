@@ -1,0 +1,98 @@
+//! What an observation keeps of the coding that it was translated from.
+
+use std::collections::BTreeMap;
+
+use obvert_model::extension::{Extensions, Json};
+use obvert_model::lists::CodeList;
+use obvert_model::tables::{Observation, Quantity};
+use obvert_model::text::{CodeId, ExtensionKey, Text};
+use serde::{Deserialize, Serialize};
+
+/// The extension of an observation that keeps the coding from before a translation: an object of `list`, `version` and
+/// `code`, and as far as they were recorded `characterisation`, `quantities` and `remark`, as they stood in the observation;
+/// `earlier` is a list of what stood under this very key before.
+pub const ORIGINAL: &str = "example.obvert.original";
+
+/// What a translation changes of an observation.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Coded {
+    pub(super) code: CodeId,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) characterisation: Vec<Text>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) quantities: Vec<Quantity>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) remark: Option<Text>,
+}
+
+impl Coded {
+    pub(super) fn of(row: &Observation) -> Self {
+        Self {
+            code: row.code.clone(),
+            characterisation: row.characterisation.clone(),
+            quantities: row.quantities.clone(),
+            remark: row.remark.clone(),
+        }
+    }
+
+    pub(super) fn put_into(self, row: Observation) -> Observation {
+        let Self { code, characterisation, quantities, remark } = self;
+        Observation { code, characterisation, quantities, remark, ..row }
+    }
+
+    pub(super) fn same_but_for_remark(&self, other: &Self) -> bool {
+        self.code == other.code
+            && self.characterisation == other.characterisation
+            && self.quantities == other.quantities
+    }
+}
+
+/// The content of the extension.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub(super) struct Original {
+    list: Text,
+    version: Text,
+    #[serde(flatten)]
+    pub(super) coded: Coded,
+    /// A list, since what stood there before may be `null`.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    earlier: Vec<Json>,
+}
+
+impl Original {
+    /// What an observation keeps; `None` where it keeps nothing, or something of that name that this does not understand.
+    pub(super) fn of(row: &Observation) -> Option<Self> {
+        let json = serde_json::to_value(row.extensions.as_ref()?.entries().get(ORIGINAL)?).ok()?;
+        let kept: Self = serde_json::from_value(json.clone()).ok()?;
+        // What somebody has added to it would be lost with it.
+        (serde_json::to_value(&kept).ok()? == json).then_some(kept)
+    }
+
+    pub(super) fn is_of(&self, list: &CodeList) -> bool {
+        self.list == list.id && self.version == list.version
+    }
+
+    /// Keeps a coding in an observation, and with it what stood in its place.
+    pub(super) fn keep(mut row: Observation, list: &CodeList, coded: Coded) -> Observation {
+        let mut entries = row.extensions.take().map(|all| all.entries().clone()).unwrap_or_default();
+        let earlier = entries.remove(ORIGINAL).into_iter().collect();
+        let kept = Self { list: list.id.clone(), version: list.version.clone(), coded, earlier };
+        // Codes, texts and amounts that were read are JSON by their nature.
+        put(row, entries, serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()))
+    }
+
+    /// The observation as it was, with a remark; and with what stood here before.
+    pub(super) fn restored(&self, row: &Observation, remark: Option<Text>) -> Observation {
+        let mut row = Coded { remark, ..self.coded.clone() }.put_into(row.clone());
+        let mut entries = row.extensions.take().map(|all| all.entries().clone()).unwrap_or_default();
+        entries.remove(ORIGINAL);
+        put(row, entries, self.earlier.first().cloned())
+    }
+}
+
+fn put(row: Observation, mut entries: BTreeMap<ExtensionKey, Json>, kept: Option<Json>) -> Observation {
+    if let (Ok(key), Some(kept)) = (ExtensionKey::new(ORIGINAL), kept) {
+        entries.insert(key, kept);
+    }
+    Observation { extensions: Extensions::new(entries).map(Box::new), ..row }
+}

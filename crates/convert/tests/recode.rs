@@ -1,0 +1,380 @@
+//! A survey coded in another list, and back: nothing is lost without being named, and nothing fails to come back.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use std::collections::BTreeSet;
+
+use obvert_convert::recode::{self, ORIGINAL};
+use obvert_convert::{ConvertError, LossKind, LossReport};
+use obvert_model::lists::CodeList;
+use obvert_model::tables::{Document, Observation, QuantityUnit};
+use proptest::prelude::*;
+use serde_json::{Value, json};
+
+/// A list of a town that knows the standard but that the standard does not know, with places and amounts in another order.
+fn town() -> &'static CodeList {
+    static LIST: std::sync::OnceLock<CodeList> = std::sync::OnceLock::new();
+    LIST.get_or_init(|| {
+        let code = |code: &str, more: Value| {
+            let mut all = json!({
+                "code": code, "family": "structural", "label": { "en": format!("the {code}") },
+                "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed"
+            });
+            all.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+            all
+        };
+        let place = |name: &str, values: &[&str]| {
+            let values: Vec<Value> = values.iter().map(|v| json!({ "value": v, "label": { "en": v } })).collect();
+            json!({ "name": name, "required": false, "values": values })
+        };
+        let en = |more: Value| {
+            let mut link = json!({ "list": "en-13508-2" });
+            link.as_object_mut().unwrap().extend(more.as_object().unwrap().clone());
+            link
+        };
+        let both = |own: &str, other: &str| json!({ "own": own, "other": other });
+        let list = json!({
+            "code_list": "0.1", "id": "larkmoor-terms", "version": "2", "title": "Terms of the town of Larkmoor",
+            "codes": [
+                code("note", json!({ "role": "remark" })),
+                code("1", json!({
+                    "characterisation": [place("course", &["along", "across"])],
+                    "quantities": [{ "name": "width", "unit": "mm" }],
+                    "same_as": [
+                        en(json!({ "when": ["along"], "code": "BAB", "characterisation": ["B", "A"], "quantities": [both("width", "width")] })),
+                        en(json!({ "when": ["across"], "code": "BAB", "characterisation": ["B", "B"] }))
+                    ]
+                })),
+                code("2", json!({
+                    "quantities": [{ "name": "wide", "unit": "mm" }, { "name": "high", "unit": "mm" }],
+                    "same_as": [en(json!({ "code": "BCA", "characterisation": ["A"], "quantities": [both("wide", "width"), both("high", "height")] }))]
+                })),
+                code("3", json!({ "same_as": [en(json!({ "code": "BAN", "fit": "wider" }))] })),
+                code("4", json!({}))
+            ]
+        });
+        let list = CodeList::read(list.to_string().as_bytes()).unwrap();
+        assert!(list.problems().is_empty(), "{:?}", list.problems());
+        list
+    })
+}
+
+fn lists() -> [&'static CodeList; 3] {
+    let [terms, standard] = CodeList::built_ins();
+    [terms, standard, town()]
+}
+
+/// What is made of one observation: which code, which values, how many amounts of which units.
+type Pick = (prop::sample::Index, Vec<Option<prop::sample::Index>>, Vec<(prop::sample::Index, i32)>, u8);
+
+fn picks() -> impl Strategy<Value = Vec<Pick>> {
+    let amount = (any::<prop::sample::Index>(), 0..1000);
+    let one = (
+        any::<prop::sample::Index>(),
+        prop::collection::vec(any::<Option<prop::sample::Index>>(), 0..3),
+        prop::collection::vec(amount, 0..3),
+        any::<u8>(),
+    );
+    prop::collection::vec(one, 1..12)
+}
+
+/// Codes every observation of a document by a list, mostly soundly: some codes, values and amounts are not the list's.
+fn coded(document: &Document, list: &CodeList, picks: &[Pick]) -> Document {
+    let mut document = document.clone();
+    document.head.coding.list = list.id.clone();
+    document.head.coding.version = list.version.clone();
+    let rows = document.runs.iter_mut().flat_map(|run| &mut run.observations);
+    for (row, (code, values, amounts, luck)) in rows.zip(picks.iter().cycle()) {
+        // One in sixteen keeps the arbitrary code that it came with.
+        if luck % 16 == 0 {
+            continue;
+        }
+        let code = code.get(&list.codes);
+        row.code = code.code.clone();
+        row.characterisation = Vec::new();
+        for (at, value) in values.iter().enumerate() {
+            let known = code.characterisation.get(at).map(|place| &place.values).filter(|values| !values.is_empty());
+            let word = match (value, known) {
+                (Some(value), Some(known)) => value.get(known).value.clone(),
+                (Some(_), None) => break,
+                (None, _) => "odd".parse().unwrap(),
+            };
+            row.characterisation.push(word);
+        }
+        let quantities =
+            amounts.iter().map(|(unit, value)| json!({ "value": value, "unit": unit.get(QuantityUnit::ALL) }));
+        row.quantities = serde_json::from_value(quantities.collect()).unwrap();
+    }
+    document
+}
+
+fn rows(document: &Document) -> impl Iterator<Item = (String, &Observation)> {
+    document.runs.iter().enumerate().flat_map(|(run, rows)| {
+        let rows = rows.observations.iter().enumerate();
+        rows.map(move |(row, observation)| (format!("/runs/{run}/observations/{row}"), observation))
+    })
+}
+
+/// Whatever an observation had and the translated one has not is named in the report and said in the remark.
+fn accounted(before: &Document, after: &Document, report: &LossReport) {
+    let named: BTreeSet<&str> = report.losses.iter().map(|loss| loss.pointer.as_str()).collect();
+    for ((at, was), (_, is)) in rows(before).zip(rows(after)) {
+        let lost = named.iter().any(|pointer| pointer.starts_with(&format!("{at}/")));
+        if !lost {
+            assert_eq!(was.remark, is.remark, "{at}");
+            let amounts = |row: &Observation| {
+                let mut all: Vec<String> = row.quantities.iter().map(|q| serde_json::to_string(q).unwrap()).collect();
+                all.sort();
+                all
+            };
+            assert_eq!(amounts(was), amounts(is), "{at}");
+        } else {
+            let remark = is.remark.as_deref().unwrap_or_default();
+            assert!(remark.contains(&*was.code), "{at}: {remark}");
+            for value in &was.characterisation {
+                assert!(remark.contains(&**value), "{at}: {remark}");
+            }
+            for amount in was.quantities.iter().filter(|amount| !is.quantities.contains(amount)) {
+                assert!(remark.contains(&amount.value.to_string()), "{at}: {remark}");
+            }
+            assert!(was.remark.as_ref().is_none_or(|said| remark.ends_with(&**said)), "{at}: {remark}");
+        }
+        // All else is as it was.
+        let mut same = is.clone();
+        same.code = was.code.clone();
+        same.characterisation = was.characterisation.clone();
+        same.quantities = was.quantities.clone();
+        same.remark = was.remark.clone();
+        same.extensions = was.extensions.clone();
+        assert_eq!(same, *was, "{at}");
+    }
+}
+
+proptest! {
+    #![proptest_config(common::cases(96))]
+
+    #[test]
+    fn there_and_back_is_the_same_document(document in common::documents(), picks in picks(), from in 0..3_usize, to in 1..3_usize) {
+        let (from, to) = (lists()[from], lists()[(from + to) % 3]);
+        let document = coded(&document, from, &picks);
+        let (translated, report) = recode::document(&document, from, to).unwrap();
+        accounted(&document, &translated, &report);
+        // What is written can be read.
+        let again = obvert_model::read::document(common::canonical(&translated).as_bytes()).unwrap();
+        let (back, _) = recode::document(&again, to, from).unwrap();
+        common::assert_same(&document, &back);
+    }
+
+    /// Through a third list, and back the same way.
+    #[test]
+    fn a_way_of_several_steps_leads_back(document in common::documents(), picks in picks(), start in 0..3_usize) {
+        let [a, b, c] = [0, 1, 2].map(|step| lists()[(start + step) % 3]);
+        let document = coded(&document, a, &picks);
+        let steps = [(a, b), (b, c), (c, a), (a, c), (c, b), (b, a)];
+        let end = steps.iter().fold(document.clone(), |at, (from, to)| recode::document(&at, from, to).unwrap().0);
+        common::assert_same(&document, &end);
+    }
+
+    /// What stands under the key of the extension already, and was not put there by a translation, changes nothing.
+    #[test]
+    fn an_extension_of_somebody_else_survives(
+        document in common::documents(), picks in picks(), kept in picks(), of in 0..2_usize, back_to in 0..2_usize
+    ) {
+        let (from, to) = (lists()[of], lists()[1 - of]);
+        let mut document = coded(&document, from, &picks);
+        let list = lists()[back_to];
+        let others = coded(&document, list, &kept);
+        let others: Vec<Observation> = rows(&others).map(|(_, row)| row.clone()).collect();
+        for (row, other) in document.runs.iter_mut().flat_map(|run| &mut run.observations).zip(others) {
+            let original = json!({ ORIGINAL: {
+                "list": list.id, "version": list.version, "code": other.code,
+                "characterisation": other.characterisation, "quantities": other.quantities
+            }});
+            let original = original.to_string().replace("\"characterisation\":[],", "").replace(",\"quantities\":[]", "");
+            row.extensions = serde_json::from_str(&original).unwrap();
+        }
+        let (translated, report) = recode::document(&document, from, to).unwrap();
+        let (back, _) = recode::document(&translated, to, from).unwrap();
+        if report.losses.iter().all(|loss| !loss.message.starts_with("the remark was changed")) {
+            common::assert_same(&document, &back);
+        }
+    }
+}
+
+fn survey(rows: Value) -> Document {
+    let mut value = common::minimal();
+    value["runs"] = json!([{ "id": "R", "pipe": "P", "direction": "downstream", "observations": rows }]);
+    common::document_of(value)
+}
+
+fn there(document: &Document) -> (Document, LossReport) {
+    recode::document(document, CodeList::obvert_terms(), CodeList::en_13508_2()).unwrap()
+}
+
+fn home(document: &Document) -> (Document, LossReport) {
+    recode::document(document, CodeList::en_13508_2(), CodeList::obvert_terms()).unwrap()
+}
+
+fn row(document: &Document) -> Value {
+    serde_json::to_value(&document.runs[0].observations[0]).unwrap()
+}
+
+#[test]
+fn what_each_kind_of_observation_becomes() {
+    let cases = [
+        // The same, with an amount in the unit that was recorded.
+        (
+            json!({ "code": "crack.longitudinal", "quantities": [{ "value": 0.125, "unit": "in" }], "clock": { "at": 3 } }),
+            json!({ "code": "BAB", "characterisation": ["B", "A"], "quantities": [{ "value": 0.125, "unit": "in" }], "clock": { "at": 3 } }),
+            vec![],
+        ),
+        // The same and more.
+        (
+            json!({ "code": "roots.in-connection", "quantities": [{ "value": 35, "unit": "percent" }], "remark": "dense" }),
+            json!({ "code": "BBA", "remark": "roots in connection [obvert-terms roots.in-connection], loss 35 %; dense" }),
+            vec![
+                (
+                    LossKind::Changed,
+                    "/code",
+                    "roots.in-connection becomes BBA of en-13508-2, which means more than that",
+                ),
+                (
+                    LossKind::Dropped,
+                    "/quantities/0",
+                    "roots.in-connection becomes BBA of en-13508-2, which has no place for its loss",
+                ),
+            ],
+        ),
+        // A value that the other list cannot say.
+        (
+            json!({ "code": "connection.preformed", "characterisation": ["square"], "quantities": [{ "value": 6, "unit": "in" }] }),
+            json!({ "code": "BCA", "characterisation": ["A"], "quantities": [{ "value": 6, "unit": "in" }],
+                    "remark": "preformed junction, square (tee) [obvert-terms connection.preformed square]" }),
+            vec![(
+                LossKind::Dropped,
+                "/characterisation/0",
+                "connection.preformed becomes BCA A of en-13508-2, which has no place for square",
+            )],
+        ),
+        // No equivalent.
+        (
+            json!({ "code": "change.size", "quantities": [{ "value": 200, "unit": "mm" }], "grades": { "structural": 2 } }),
+            json!({ "code": "BDB", "remark": "change of size [obvert-terms change.size], height 200 mm", "grades": { "structural": 2 } }),
+            vec![(
+                LossKind::Changed,
+                "/code",
+                "change.size has no equivalent in en-13508-2; it becomes BDB, general remark",
+            )],
+        ),
+        // No code at all.
+        (
+            json!({ "code": "rots.fine", "remark": "by hand" }),
+            json!({ "code": "BDB", "remark": "[obvert-terms rots.fine]; by hand" }),
+            vec![(
+                LossKind::Changed,
+                "/code",
+                "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark",
+            )],
+        ),
+    ];
+    for (before, after, losses) in cases {
+        let with = |mut row: Value| {
+            row["id"] = json!("1");
+            row["at"] = json!(3);
+            row
+        };
+        let document = survey(json!([with(before.clone())]));
+        let (translated, report) = there(&document);
+        let mut is = row(&translated);
+        let kept = is.as_object_mut().unwrap().remove("extensions");
+        assert_eq!(kept.is_some(), !losses.is_empty(), "{before}: {kept:?}");
+        assert_eq!(is, serde_json::to_value(survey(json!([with(after)])).runs[0].observations[0].clone()).unwrap());
+        let said: Vec<_> =
+            report.losses.iter().map(|loss| (loss.kind, loss.pointer.as_str(), loss.message.as_str())).collect();
+        let pointer = |(kind, key, message): &(LossKind, &str, &'static str)| {
+            (*kind, format!("/runs/0/observations/0{key}"), *message)
+        };
+        let expected: Vec<_> = losses.iter().map(pointer).collect();
+        assert_eq!(said, expected.iter().map(|(kind, at, message)| (*kind, at.as_str(), *message)).collect::<Vec<_>>());
+        let (back, _) = home(&translated);
+        common::assert_same(&document, &back);
+    }
+}
+
+#[test]
+fn what_could_be_several_is_not_guessed() {
+    let mut document = survey(
+        json!([{ "id": "1", "at": 3, "code": "BAB", "characterisation": ["B"], "quantities": [{ "value": 2, "unit": "mm" }] }]),
+    );
+    document.head.coding = serde_json::from_value(json!({ "list": "en-13508-2", "version": "2003+A1:2011" })).unwrap();
+    let (translated, report) = home(&document);
+    assert_eq!(row(&translated)["code"], "note.remark");
+    assert_eq!(row(&translated)["remark"], "fissure, crack [en-13508-2 BAB B], width 2 mm");
+    assert_eq!(
+        report.losses[0].message,
+        "BAB B could be any of crack.longitudinal, crack.circumferential, crack.complex, crack.helical and \
+         crack.radiating in obvert-terms, and nothing recorded decides; it becomes note.remark, remark"
+    );
+}
+
+#[test]
+fn names_are_in_the_language_of_the_document() {
+    let mut document = survey(json!([{ "id": "1", "at": 3, "code": "access.manhole" }]));
+    for (language, said) in [("de-AT", "Schacht"), ("fr", "regard de visite"), ("is", "manhole passed")] {
+        document.head.language = Some(language.parse().unwrap());
+        let remark = there(&document).0.runs[0].observations[0].remark.clone().unwrap();
+        assert!(remark.to_lowercase().starts_with(&format!("{} [", said.to_lowercase())), "{language}: {remark}");
+    }
+}
+
+#[test]
+fn what_was_changed_in_the_other_list_stays_changed() {
+    let document = survey(json!([{ "id": "1", "at": 3, "code": "hole", "remark": "drilled" }]));
+    let (mut translated, _) = there(&document);
+    // Another remark: the code comes back, the new remark stays, and that is said.
+    translated.runs[0].observations[0].remark = Some("seen from the surface".parse().unwrap());
+    let (back, report) = home(&translated);
+    assert_eq!(row(&back), json!({ "id": "1", "at": 3, "code": "hole", "remark": "seen from the surface" }));
+    assert_eq!((report.losses.len(), report.losses[0].pointer.as_str()), (1, "/runs/0/observations/0/remark"));
+    // Another code: what stood there before is not brought back.
+    translated.runs[0].observations[0].code = "BAP".parse().unwrap();
+    translated.runs[0].observations[0].characterisation.clear();
+    let (back, report) = home(&translated);
+    assert_eq!((row(&back)["code"].as_str(), report.losses.len()), (Some("void.visible"), 0));
+    assert!(report.notes.iter().any(|note| note.message.contains("coded anew")), "{:?}", report.notes);
+}
+
+#[test]
+fn what_is_from_memory_is_noted() {
+    let (_, report) = there(&survey(json!([
+        { "id": "1", "at": 3, "code": "crack.longitudinal" },
+        { "id": "2", "at": 4, "code": "joint.displaced", "quantities": [{ "value": 2, "unit": "mm" }] },
+        { "id": "3", "at": 5, "code": "run.finish" }
+    ])));
+    assert!(report.is_empty());
+    let notes: Vec<_> = report.notes.iter().map(|note| note.message.as_str()).collect();
+    assert_eq!(
+        notes,
+        [
+            "what en-13508-2 has as BAJ and BCE is known here from memory only; hold it against the list's own text before relying on it"
+        ]
+    );
+}
+
+#[test]
+fn what_cannot_be_translated_is_refused() {
+    let document = survey(json!([{ "id": "1", "at": 3, "code": "hole" }]));
+    let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
+    let refused = |from: &CodeList, to: &CodeList| match recode::document(&document, from, to) {
+        Err(ConvertError::Refused { message }) => message,
+        other => panic!("{other:?}"),
+    };
+    assert_eq!(refused(standard, terms), "the document is coded in obvert-terms 1, not in en-13508-2 2003+A1:2011");
+    let mut without = town().clone();
+    without.codes.remove(0);
+    assert!(refused(terms, &without).starts_with("the code list larkmoor-terms 2 has no code of the role remark"));
+    // To the list that it is coded in there is nothing to do.
+    let (same, report) = recode::document(&document, terms, terms).unwrap();
+    assert_eq!((same, report), (document, LossReport::default()));
+}

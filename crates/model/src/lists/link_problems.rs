@@ -1,0 +1,137 @@
+//! Whether the links of a code list lead somewhere, and whether a translation along them could go two ways.
+
+use rustc_hash::FxHashMap;
+
+use super::code_list::begins;
+use super::list_problems::values_problems;
+use super::problems::Problems;
+use super::{Code, CodeList, Fit, ListProblemKind, QuantityMeaning, SameAmount, SameAs};
+use crate::text::Text;
+
+/// A code with a characterisation.
+type Characterised<'l> = (&'l str, &'l [Text]);
+
+/// Looks at every link of a list. Those to lists that are not at hand can be looked at from this side only.
+pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems) {
+    let own = list.by_code();
+    let built_in = |id: &str| CodeList::built_ins().into_iter().find(|known| *known.id == *id);
+    let mut lists: FxHashMap<&str, Option<FxHashMap<&str, &Code>>> = FxHashMap::default();
+    // Which code says that it is the same as a code elsewhere; two that do leave no way back.
+    let mut claimed: FxHashMap<(&str, Characterised<'_>), Characterised<'_>> = FxHashMap::default();
+    for (index, code) in list.codes.iter().enumerate() {
+        for (number, link) in code.same_as.iter().enumerate() {
+            let at = format!("/codes/{index}/same_as/{number}");
+            values_problems(code, &link.when, &format!("{at}/when"), problems);
+            if link.list == list.id && link.code == code.code {
+                problems.add(ListProblemKind::Link, &at, "the code is linked to itself; take the link away");
+                continue;
+            }
+            let before = &code.same_as[..number];
+            if let Some(earlier) = before.iter().position(|other| same_question(other, link)) {
+                let other = &before[earlier];
+                let (kind, message) = if other.code == link.code && other.characterisation == link.characterisation {
+                    (ListProblemKind::Twice, format!("the link to {} stands twice; keep one", target(link)))
+                } else {
+                    let message = format!(
+                        "{:?} is translated to {} and to {}; give the two different conditions under when, or keep one",
+                        &*code.code,
+                        target(other),
+                        target(link)
+                    );
+                    (ListProblemKind::Ambiguous, message)
+                };
+                problems.add(kind, &at, message);
+                continue;
+            }
+            if link.fit() == Fit::Exact {
+                let key = (link.list.as_str(), (link.code.as_str(), link.characterisation.as_slice()));
+                let this = (code.code.as_str(), link.when.as_slice());
+                let first = *claimed.entry(key).or_insert(this);
+                if first != this {
+                    let letters: String = first.1.iter().map(|value| format!(" {value}")).collect();
+                    let message = format!(
+                        "{:?} is said to be the same as {} already, so that code leads back to two; \
+                         mark the link that loses something as wider",
+                        format!("{}{letters}", first.0),
+                        target(link)
+                    );
+                    problems.add(ListProblemKind::Ambiguous, &at, message);
+                }
+            }
+            let there = lists.entry(&link.list).or_insert_with(|| {
+                let known = others.iter().copied().find(|other| other.id == link.list);
+                known.or_else(|| built_in(&link.list)).map(CodeList::by_code)
+            });
+            let there = if link.list == list.id { Some(&own) } else { there.as_ref() };
+            if let Some(there) = there {
+                follow(code, link, there, &at, problems);
+            }
+        }
+    }
+}
+
+fn same_question(a: &SameAs, b: &SameAs) -> bool {
+    a.list == b.list && a.when == b.when && a.fit() == b.fit()
+}
+
+fn target(link: &SameAs) -> String {
+    let letters: String = link.characterisation.iter().map(|value| format!(" {value}")).collect();
+    format!("{}{letters} of {}", link.code, link.list)
+}
+
+fn follow(code: &Code, link: &SameAs, there: &FxHashMap<&str, &Code>, at: &str, problems: &mut Problems) {
+    let Some(other) = there.get(link.code.as_str()) else {
+        let message = format!("{} has no code {:?}", link.list, &*link.code);
+        let mut all: Vec<&str> = there.keys().copied().collect();
+        all.sort_unstable();
+        return problems.unknown(ListProblemKind::Link, format!("{at}/code"), message, &link.code, all.into_iter());
+    };
+    values_problems(other, &link.characterisation, &format!("{at}/characterisation"), problems);
+    for (index, both) in link.quantities.iter().enumerate() {
+        let at = format!("{at}/quantities/{index}");
+        let before = &link.quantities[..index];
+        let twice = |same: fn(&SameAmount) -> &str| before.iter().any(|earlier| same(earlier) == same(both));
+        if twice(|both| &both.own) || twice(|both| &both.other) {
+            let message = "one of the two amounts is linked already; link each once";
+            problems.add(ListProblemKind::Twice, &at, message);
+        }
+        let here = amount(code, &link.when, &both.own, &format!("{at}/own"), problems);
+        let there = amount(other, &link.characterisation, &both.other, &format!("{at}/other"), problems);
+        if let (Some(here), Some(there)) = (here, there) {
+            if here.unit.dimension() != there.unit.dimension() || here.of != there.of {
+                let message = format!(
+                    "{} and {} are different amounts; link those that measure the same, or none",
+                    says(code, here),
+                    says(other, there)
+                );
+                problems.add(ListProblemKind::Contradiction, at, message);
+            }
+        }
+    }
+}
+
+fn says(code: &Code, amount: &QuantityMeaning) -> String {
+    let of = amount.of.map(|of| format!(" of {of}")).unwrap_or_default();
+    format!("{} of {} in {}{of}", amount.name, code.code, amount.unit)
+}
+
+/// An amount that a code has with a characterisation that begins like this, or could.
+fn amount<'c>(
+    code: &'c Code,
+    characterisation: &[Text],
+    name: &str,
+    at: &str,
+    problems: &mut Problems,
+) -> Option<&'c QuantityMeaning> {
+    let can =
+        |meaning: &&QuantityMeaning| begins(characterisation, &meaning.when) || begins(&meaning.when, characterisation);
+    let found = code.quantities.iter().filter(can).find(|meaning| *meaning.name == *name);
+    if found.is_none() {
+        let names = || code.quantities.iter().filter(can).map(|meaning| meaning.name.as_str());
+        let has = names().collect::<Vec<_>>().join(", ");
+        let has = if has.is_empty() { "it has none there".to_owned() } else { format!("it has {has}") };
+        let message = format!("{:?} has no amount {name:?}; {has}", &*code.code);
+        problems.unknown(ListProblemKind::Link, at, message, name, names());
+    }
+    found
+}

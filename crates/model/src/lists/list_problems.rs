@@ -1,0 +1,158 @@
+//! Whether a code list makes sense in itself: what its schema cannot say. An office that brings its own is told before
+//! the first survey is checked by it, with the place in the file.
+
+use super::code_list::begins;
+use super::problems::Problems;
+use super::{ClockUse, Code, CodeList, ListProblem, ListProblemKind, QuantityMeaning, link_problems};
+use crate::tables::QuantityUnit;
+use crate::text::Text;
+
+impl CodeList {
+    /// What does not make sense in the list; empty for a sound one. Links are followed within the list and to the
+    /// built-in ones.
+    ///
+    /// ```
+    /// use obvert_model::lists::{CodeList, ListProblemKind};
+    /// let source = br#"{
+    ///   "code_list": "0.1", "id": "larkmoor-terms", "version": "1", "title": "Terms of the town of Larkmoor",
+    ///   "codes": [ { "code": "crack", "family": "structural", "label": { "en": "crack" },
+    ///     "quantities": [ { "name": "width", "unit": "mm", "min": 5, "max": 0 } ],
+    ///     "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed" } ]
+    /// }"#;
+    /// let problems = CodeList::read(source)?.problems();
+    /// assert_eq!(problems[0].kind, ListProblemKind::EmptyRange);
+    /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: nothing lies from 5 to 0 mm; put the lesser number into min");
+    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// ```
+    #[must_use]
+    pub fn problems(&self) -> Vec<ListProblem> {
+        self.problems_beside(&[])
+    }
+
+    /// [`problems`](Self::problems), with links followed to further lists that are at hand.
+    #[must_use]
+    pub fn problems_beside(&self, others: &[&CodeList]) -> Vec<ListProblem> {
+        let mut problems = Problems::default();
+        if self.codes.is_empty() {
+            problems.add(ListProblemKind::Empty, "/codes", "the list has no code");
+        }
+        problems.twice("/codes", "code", self.codes.iter().map(|code| code.code.as_str()));
+        let each = || self.codes.iter().enumerate();
+        problems.named_twice(each().map(|(index, code)| (format!("/codes/{index}"), code.code.as_str(), &code.label)));
+        for (index, code) in each() {
+            code_problems(code, &format!("/codes/{index}"), &mut problems);
+        }
+        link_problems::add(self, others, &mut problems);
+        problems.0
+    }
+}
+
+fn code_problems(code: &Code, at: &str, problems: &mut Problems) {
+    if code.label.is_empty() {
+        problems.add(ListProblemKind::Empty, format!("{at}/label"), "the code has a name in no language");
+    }
+    characterisation_problems(code, at, problems);
+    let mut optional = None;
+    for (index, quantity) in code.quantities.iter().enumerate() {
+        let at = format!("{at}/quantities/{index}");
+        // Amounts of one name can stand for different characterisations, where only one of them ever applies.
+        let meets =
+            |other: &&QuantityMeaning| begins(&other.when, &quantity.when) || begins(&quantity.when, &other.when);
+        let before = &code.quantities[..index];
+        if before.iter().filter(meets).any(|other| other.name == quantity.name) {
+            let message = format!("the amount {:?} stands twice; keep one", &*quantity.name);
+            problems.add(ListProblemKind::Twice, &at, message);
+        }
+        quantity_problems(code, quantity, &at, problems);
+        if quantity.required != Some(true) {
+            optional.get_or_insert(quantity);
+        } else if let Some(earlier) = optional.filter(meets) {
+            problems.add(ListProblemKind::Order, at, behind_optional(&quantity.name, &earlier.name));
+        }
+    }
+    if code.clock.usage == ClockUse::None && code.clock.extent.is_some() {
+        let message = "a clock reference that means nothing has an extent; leave the extent out";
+        problems.add(ListProblemKind::Contradiction, format!("{at}/clock"), message);
+    }
+}
+
+fn behind_optional(name: &str, earlier: &str) -> String {
+    format!("{name:?} must be there but stands behind {earlier:?}, which may be left out; put what must be there first")
+}
+
+fn characterisation_problems(code: &Code, at: &str, problems: &mut Problems) {
+    let places = &code.characterisation;
+    problems.twice(&format!("{at}/characterisation"), "place", places.iter().map(|place| place.name.as_str()));
+    let mut optional = None;
+    for (index, place) in places.iter().enumerate() {
+        let at = format!("{at}/characterisation/{index}");
+        if !place.required {
+            optional.get_or_insert(place.name.as_str());
+        } else if let Some(earlier) = optional {
+            problems.add(ListProblemKind::Order, &at, behind_optional(&place.name, earlier));
+        }
+        if place.values.is_empty() && place.open != Some(true) {
+            let message = "the place can have no value; list them, or say that it is open";
+            problems.add(ListProblemKind::Empty, format!("{at}/values"), message);
+        }
+        problems.twice(&format!("{at}/values"), "value", place.values.iter().map(|value| value.value.as_str()));
+        let values = place.values.iter().enumerate();
+        problems.named_twice(values.map(|(index, v)| (format!("{at}/values/{index}"), v.value.as_str(), &v.label)));
+        for (index, value) in place.values.iter().enumerate() {
+            if value.label.is_empty() {
+                let at = format!("{at}/values/{index}/label");
+                problems.add(ListProblemKind::Empty, at, "the value has a name in no language");
+            }
+        }
+    }
+}
+
+/// Reports values that cannot stand in a code's characterisation: in a condition, or at the other end of a link.
+pub(super) fn values_problems(code: &Code, values: &[Text], at: &str, problems: &mut Problems) {
+    for (index, value) in values.iter().enumerate() {
+        let place = code.characterisation.get(index);
+        let known = || place.into_iter().flat_map(|place| &place.values).map(|known| known.value.as_str());
+        if place.is_some_and(|place| place.open == Some(true)) || known().any(|known| *known == **value) {
+            continue;
+        }
+        let message = match place {
+            Some(place) => {
+                let can = known().collect::<Vec<_>>().join(", ");
+                format!("{value:?} is no {} of {:?}, which has: {can}", place.name, &*code.code)
+            }
+            None => {
+                let has = code.characterisation.len();
+                format!(
+                    "{:?} has {has} places for a characterisation, and {value:?} would be in place {}",
+                    &*code.code,
+                    index + 1
+                )
+            }
+        };
+        problems.unknown(ListProblemKind::Unknown, format!("{at}/{index}"), message, value, known());
+    }
+}
+
+fn quantity_problems(code: &Code, quantity: &QuantityMeaning, at: &str, problems: &mut Problems) {
+    values_problems(code, &quantity.when, &format!("{at}/when"), problems);
+    if let (Some(min), Some(max)) = (quantity.min, quantity.max) {
+        if min >= max {
+            problems.add(
+                ListProblemKind::EmptyRange,
+                at,
+                format!("nothing lies from {min} to {max} {}; put the lesser number into min", quantity.unit),
+            );
+        }
+    }
+    match (quantity.unit, quantity.of) {
+        (QuantityUnit::Percent, None) => {
+            let message = "a percentage does not say of what; a tenth of the height is another amount than one of the area, \
+                           so say it with of";
+            problems.add(ListProblemKind::Contradiction, at, message);
+        }
+        (QuantityUnit::Percent, Some(_)) | (_, None) => {}
+        (unit, Some(of)) => {
+            problems.add(ListProblemKind::Contradiction, at, format!("an amount in {unit} is no share of {of}"));
+        }
+    }
+}

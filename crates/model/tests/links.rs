@@ -1,0 +1,279 @@
+//! The links between the built-in code lists, what is said of how far the transcribed one can be trusted, and what a
+//! translation carries.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use obvert_model::lists::{CodeList, Crosswalk, Fit, Lost, NoEquivalent, SameAmount, SameAs, Standing};
+use obvert_model::number::Amount;
+use obvert_model::tables::{Quantity, QuantityUnit};
+use obvert_model::text::Text;
+
+/// A link with both its ends: list, code, characterisation; list, code, characterisation; amounts.
+type Whole = [(String, String, Vec<String>); 2];
+
+fn texts(values: &[Text]) -> Vec<String> {
+    values.iter().map(ToString::to_string).collect()
+}
+
+fn exact(list: &CodeList) -> BTreeMap<Whole, BTreeSet<(String, String)>> {
+    let links = list.codes.iter().flat_map(|code| code.same_as.iter().map(move |link| (code, link)));
+    let whole = |(code, link): (&obvert_model::lists::Code, &SameAs)| {
+        let here = (list.id.to_string(), code.code.to_string(), texts(&link.when));
+        let there = (link.list.to_string(), link.code.to_string(), texts(&link.characterisation));
+        let amounts = link.quantities.iter().map(|SameAmount { own, other }| (own.to_string(), other.to_string()));
+        ([here, there], amounts.collect())
+    };
+    links.filter(|(_, link)| link.fit() == Fit::Exact).map(whole).collect()
+}
+
+/// That every link resolves is what `problems` says, which another test holds to be empty.
+#[test]
+fn every_exact_link_leads_back() {
+    let (terms, standard) = (exact(CodeList::obvert_terms()), exact(CodeList::en_13508_2()));
+    assert!(terms.len() > 100, "{}", terms.len());
+    let turned: BTreeMap<Whole, BTreeSet<(String, String)>> = standard
+        .into_iter()
+        .map(|([a, b], amounts)| ([b, a], amounts.into_iter().map(|(own, other)| (other, own)).collect()))
+        .collect();
+    assert_eq!(terms, turned);
+}
+
+/// How many codes there are, with every first value of their characterisation and without one, and how they fare: exact,
+/// with loss, not at all.
+fn fares(from: &CodeList, to: &CodeList) -> ([usize; 3], Vec<String>) {
+    let crosswalk = Crosswalk::new(from, to);
+    let mut counts = [0; 3];
+    let mut none = Vec::new();
+    for code in &from.codes {
+        let places = code.characterisation.first();
+        let values = places.into_iter().flat_map(|place| &place.values).map(|value| vec![value.value.clone()]);
+        let bare = places.is_none_or(|place| !place.required).then(Vec::new);
+        for characterisation in bare.into_iter().chain(values) {
+            match crosswalk.carry(&code.code, &characterisation, &[]) {
+                Ok(carried) => counts[usize::from(!carried.lost.is_empty())] += 1,
+                Err(_) => {
+                    counts[2] += 1;
+                    none.push([vec![code.code.to_string()], texts(&characterisation)].concat().join(" "));
+                }
+            }
+        }
+    }
+    (counts, none)
+}
+
+/// The figures stand in the specification; whoever adds a link corrects them there.
+#[test]
+fn what_has_no_equivalent_is_counted() {
+    let (terms, standard) = (CodeList::obvert_terms(), CodeList::en_13508_2());
+    let linked = |list: &CodeList, fit: Fit| {
+        list.codes.iter().filter(|code| code.same_as.iter().any(|link| link.fit() == fit)).count()
+    };
+    let without = terms.codes.iter().filter(|code| code.same_as.is_empty()).count();
+    println!("obvert-terms: {} codes, {} exact, {without} without", terms.codes.len(), linked(terms, Fit::Exact));
+    let (there, none) = fares(terms, standard);
+    println!("there: exact, with loss, none: {there:?}\n{}", none.join("\n"));
+    let (back, none) = fares(standard, terms);
+    println!("back: exact, with loss, none: {back:?}\n{}", none.join("\n"));
+    assert_eq!((terms.codes.len(), linked(terms, Fit::Exact), without), (181, 95, 51));
+    assert_eq!((standard.codes.len(), linked(standard, Fit::Exact)), (36, 36));
+    assert_eq!((there, back), ([146, 56, 69], [106, 14, 16]));
+}
+
+/// Read: main codes in public lists of them, table 4 (BAA, BAB, BAC) in an excerpt, BBF and BBG in a lexicon, BCA in a German
+/// guideline; the list names each. All else is from memory.
+#[test]
+fn what_is_from_memory_says_so() {
+    let list = CodeList::en_13508_2();
+    let of = |standing: Standing| -> Vec<&str> {
+        let codes = list.codes.iter().filter(|code| code.standing == Some(standing));
+        codes.map(|code| code.code.as_str()).collect()
+    };
+    assert_eq!(of(Standing::Read), ["BCA"]);
+    assert_eq!(of(Standing::FromMemory), ["BAM", "BCC", "BCD", "BCE", "BDA", "BDB", "BDC", "BDD", "BDE", "BDF", "BDG"]);
+    assert_eq!(of(Standing::SecondHand).len(), 36 - 1 - 11);
+    let mut sure = Vec::new();
+    for code in &list.codes {
+        let standing = code.standing.unwrap();
+        if standing != Standing::FromMemory {
+            assert!(code.source.is_some() && code.use_standing.is_some(), "{} names no source", code.code);
+        }
+        for place in &code.characterisation {
+            for value in &place.values {
+                if value.standing.unwrap_or(standing) != Standing::FromMemory && *value.value != *"Z" {
+                    sure.push(format!("{} {}", code.code, value.value));
+                }
+            }
+            // What nobody read may be incomplete, so it must not make a mistake of what the standard may well have.
+            let unread = place.values.iter().any(|value| value.standing == Some(Standing::FromMemory));
+            if unread || standing == Standing::FromMemory || place.values.is_empty() {
+                assert!(place.open == Some(true) && !place.required, "{} {}", code.code, place.name);
+            }
+        }
+        for amount in &code.quantities {
+            assert!(amount.required != Some(true), "{} {}", code.code, amount.name);
+            if amount.standing.unwrap_or(standing) != Standing::FromMemory {
+                sure.push(format!("{} {} {}", code.code, amount.name, amount.unit));
+            }
+        }
+        let labels = code.label.keys().map(|language| language.as_str());
+        assert_eq!(labels.collect::<Vec<_>>(), ["en"], "{}: names are this project's own, in one language", code.code);
+    }
+    let expected = "BAA A, BAA B, BAA reduction percent, BAA reduction percent, BAB A, BAB B, BAB C, BAB A, BAB B, BAB C, \
+        BAB D, BAB E, BAB width mm, BAC A, BAC B, BAC C, BAC length mm, BBF A, BBF B, BBF C, BBF D, BBH A, BBH B, \
+        BBH count count, BCA A, BCA B, BCA C, BCA D, BCA E, BCA F, BCA G, BCA A, BCA B, BCA height mm, BCA width mm";
+    assert_eq!(sure.join(", "), expected);
+}
+
+fn there() -> Crosswalk<'static> {
+    Crosswalk::new(CodeList::obvert_terms(), CodeList::en_13508_2())
+}
+
+fn back() -> Crosswalk<'static> {
+    Crosswalk::new(CodeList::en_13508_2(), CodeList::obvert_terms())
+}
+
+fn words(values: &[&str]) -> Vec<Text> {
+    values.iter().map(|value| Text::new(value).unwrap()).collect()
+}
+
+fn amount(value: f64, unit: QuantityUnit) -> Quantity {
+    Quantity { value: Amount::new(value).unwrap(), unit, extensions: None }
+}
+
+/// The code and its characterisation, as one text.
+fn said(crosswalk: &Crosswalk<'_>, code: &str, characterisation: &[&str]) -> String {
+    match crosswalk.carry(code, &words(characterisation), &[]) {
+        Ok(carried) => {
+            let lost = if carried.lost.is_empty() { "" } else { " !" };
+            [vec![carried.code.code.to_string()], texts(&carried.characterisation)].concat().join(" ") + lost
+        }
+        Err(NoEquivalent::Missing(_)) => "-".to_owned(),
+        Err(error) => error.to_string(),
+    }
+}
+
+#[test]
+fn the_link_that_asks_for_most_is_taken() {
+    let there = there();
+    for (code, characterisation, expected) in [
+        ("infiltration", &["dripping"][..], "BBF B"),
+        ("infiltration", &[], "BBF"),
+        // A value that the list does not have is lost, not guessed.
+        ("infiltration", &["pouring"], "BBF !"),
+        ("surface.spalled", &["chemical"], "BAF B B"),
+        ("surface.spalled", &[], "BAF B"),
+        ("soil.ingress", &["clay"], "BBD C !"),
+        ("hole", &[], "BAC B !"),
+        ("bend.curved", &["left"], "BCC A"),
+        ("bend.curved", &["up"], "BCC !"),
+        ("connection.preformed", &["square"], "BCA A !"),
+        ("connection.capped", &[], "BCA G B"),
+        ("access.manhole", &[], "-"),
+        ("no.such.code", &[], "the code is not in its list"),
+    ] {
+        assert_eq!(said(&there, code, characterisation), expected, "{code} {characterisation:?}");
+    }
+    let back = back();
+    for (code, characterisation, expected) in [
+        ("BAB", &["B", "A"][..], "crack.longitudinal"),
+        ("BAF", &["B", "C"], "surface.spalled chemical !"),
+        ("BAF", &["Q"], "-"),
+        (
+            "BAC",
+            &[],
+            "BAC could be break.displaced or break.missing or collapse: what would tell them apart is not recorded",
+        ),
+        ("BAD", &["D"], "collapse !"),
+        ("BCA", &["A"], "connection.preformed"),
+        ("BCA", &["A", "A"], "connection.preformed !"),
+        ("BCA", &["A", "B"], "connection.capped !"),
+        ("BCA", &["G", "B"], "connection.capped"),
+        ("BBC", &["C"], "deposit.settled compacted"),
+    ] {
+        assert_eq!(said(&back, code, characterisation), expected, "{code} {characterisation:?}");
+    }
+}
+
+#[test]
+fn amounts_go_to_their_own_places_as_they_were_recorded() {
+    let inches = amount(1.5, QuantityUnit::Inch);
+    let carried = there().carry("joint.displaced", &[], std::slice::from_ref(&inches)).unwrap();
+    assert_eq!(carried.quantities, std::slice::from_ref(&inches));
+    assert_eq!(carried.lost, []);
+    // BAJ has one place, for a gap, an offset or an angle, by its characterisation.
+    let carried = back().carry("BAJ", &words(&["B"]), std::slice::from_ref(&inches)).unwrap();
+    assert_eq!((carried.code.code.as_str(), &*carried.quantities), ("joint.displaced", std::slice::from_ref(&inches)));
+    let names = |letter| CodeList::en_13508_2().by_code()["BAJ"].amounts(&[letter]).map(|q| q.unit).collect::<Vec<_>>();
+    assert_eq!(
+        [names("B"), names("C"), names("Z")],
+        [vec![QuantityUnit::Millimetre], vec![QuantityUnit::Degrees], vec![]]
+    );
+
+    let two =
+        [amount(6.0, QuantityUnit::Inch), amount(100.0, QuantityUnit::Millimetre), amount(3.0, QuantityUnit::Count)];
+    let carried = there().carry("connection.saddle", &[], &two).unwrap();
+    assert_eq!(carried.quantities, two[..2]);
+    assert_eq!(carried.lost, [Lost::Amount(2, None)]);
+
+    let carried =
+        there().carry("infiltration", &words(&["flowing"]), &[amount(0.2, QuantityUnit::LitresPerSecond)]).unwrap();
+    assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("flow"))]));
+}
+
+fn own(codes: &str) -> CodeList {
+    let source = format!(
+        r#"{{"code_list": "0.1", "id": "larkmoor-terms", "version": "1", "title": "Terms of Larkmoor", "codes": [{codes}]}}"#
+    );
+    CodeList::read(source.as_bytes()).unwrap()
+}
+
+fn own_code(code: &str, more: &str) -> String {
+    format!(
+        r#"{{"code": "{code}", "family": "structural", "label": {{"en": "{code}"}}, "clock": {{"use": "optional"}},
+            "continuous": "allowed", "joint": "allowed", {more}}}"#
+    )
+}
+
+/// A list of one's own has links; the standard's list knows nothing of it, and is translated all the same.
+#[test]
+fn links_of_one_side_lead_both_ways() {
+    let quantities = r#""quantities": [{"name": "depth", "unit": "mm"}, {"name": "gap", "unit": "mm"}],"#;
+    let list = own(&[
+        own_code(
+            "J1",
+            &format!(
+                r#"{quantities} "same_as": [{{"list": "en-13508-2", "code": "BAJ", "characterisation": ["A"],
+                   "quantities": [{{"own": "gap", "other": "gap"}}]}}]"#
+            ),
+        ),
+        own_code("J2", r#""same_as": [{"list": "en-13508-2", "code": "BAJ", "fit": "wider"}]"#),
+    ]
+    .join(","));
+    assert!(list.problems().is_empty(), "{:?}", list.problems());
+    let (out, home) = (Crosswalk::new(&list, CodeList::en_13508_2()), Crosswalk::new(CodeList::en_13508_2(), &list));
+    assert_eq!(said(&out, "J1", &[]), "BAJ A");
+    assert_eq!(said(&out, "J2", &[]), "BAJ !");
+    assert_eq!(said(&home, "BAJ", &["A"]), "J1");
+    // What is wider there leads nowhere back, and BAJ without a letter could be anything.
+    assert_eq!(said(&home, "BAJ", &[]), "BAJ could be J1: what would tell them apart is not recorded");
+    let [depth, gap] = [amount(2.0, QuantityUnit::Millimetre), amount(9.0, QuantityUnit::Millimetre)];
+    let carried = out.carry("J1", &[], &[depth, gap.clone()]).unwrap();
+    assert_eq!(carried.quantities, std::slice::from_ref(&gap));
+    assert_eq!(carried.lost, [Lost::Amount(0, Some("depth"))]);
+    // Home again the gap would stand in the place of the depth, which is worse than nowhere.
+    let carried = home.carry("BAJ", &words(&["A"]), &[gap]).unwrap();
+    assert_eq!((carried.quantities.len(), carried.lost), (0, vec![Lost::Amount(0, Some("gap"))]));
+}
+
+#[test]
+fn a_choice_is_named() {
+    let link = |code: &str| own_code(code, r#""same_as": [{"list": "en-13508-2", "code": "BAN"}]"#);
+    let list = own(&[link("P1"), link("P2")].join(","));
+    let home = Crosswalk::new(CodeList::en_13508_2(), &list);
+    let carried = home.carry("BAN", &[], &[]).unwrap();
+    assert_eq!(carried.code.code.as_str(), "P1");
+    let [Lost::Choice(others)] = carried.lost.as_slice() else { panic!("{:?}", carried.lost) };
+    assert_eq!(others.iter().map(|code| code.code.as_str()).collect::<Vec<_>>(), ["P2"]);
+}

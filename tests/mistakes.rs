@@ -1,0 +1,130 @@
+//! The checker held against mistakes that people and machines really make: each is put into clean documents at random
+//! places and in random sizes, and the right rule must name the right path, with no more findings beside it than are
+//! stated. The mistakes are those of the trade (common practice, no published list).
+//!
+//! `cargo test --test mistakes -- --nocapture` prints the table of detection and by-catch; `MISTAKES=50` makes as many
+//! of each instead of the usual few, `MISTAKES_SEED=7` other ones.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+#[path = "mistakes/codes.rs"]
+mod codes;
+#[path = "mistakes/distances.rs"]
+mod distances;
+#[path = "mistakes/edit.rs"]
+mod edit;
+#[path = "mistakes/records.rs"]
+mod records;
+
+use std::fmt::Write;
+
+use edit::{Edit, Mistake};
+use obvert::check::{Checker, Report, Settings, Severity};
+use serde_json::Value;
+use support::read;
+
+/// The clean documents that mistakes are put into.
+const DOCUMENTS: &[&str] = &["crates/check/src/minimal.obvert.json", "examples/data/larkmoor.obvert.json"];
+
+const TODAY: &str = "2026-06-15";
+
+/// How many of each mistake are made, over all documents, unless the environment says otherwise.
+const TURNS: usize = 12;
+
+fn number(name: &str, default: usize) -> usize {
+    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(default)
+}
+
+fn check(checker: &Checker, document: &Value) -> Report {
+    checker.check(document.to_string().as_bytes()).expect("a mistake leaves JSON")
+}
+
+fn weighs(report: &Report) -> usize {
+    report.findings.iter().filter(|finding| finding.severity > Severity::Note).count()
+}
+
+struct Outcome {
+    made: usize,
+    found: usize,
+    beside: usize,
+    most: usize,
+    why: Vec<String>,
+}
+
+/// Makes one mistake over and over.
+fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &mut fastrand::Rng) -> Outcome {
+    let mut outcome = Outcome { made: 0, found: 0, beside: 0, most: 0, why: Vec::new() };
+    let turns = number("MISTAKES", TURNS);
+    for attempt in 0..turns * 4 {
+        if outcome.made == turns {
+            break;
+        }
+        let mut document = documents[attempt % documents.len()].clone();
+        let Some(path) = (mistake.make)(&mut Edit { document: &mut document, random }) else { continue };
+        outcome.made += 1;
+        let report = check(checker, &document);
+        let is_it = |finding: &&obvert::check::Finding| {
+            mistake.rules.contains(&&*finding.rule) && (finding.path == path || mistake.rules.len() > 1)
+        };
+        if report.findings.iter().any(|finding| is_it(&finding)) {
+            outcome.found += 1;
+        } else {
+            let found = report.findings.iter().map(|finding| format!("{} at {}", finding.rule, finding.path));
+            outcome.why.push(format!("expected at {path}, found {:?}", found.collect::<Vec<_>>()));
+        }
+        let own = |finding: &&obvert::check::Finding| {
+            finding.severity > Severity::Note && mistake.rules.contains(&&*finding.rule)
+        };
+        let beside = weighs(&report) - report.findings.iter().filter(own).count();
+        outcome.beside += beside;
+        if beside > outcome.most {
+            outcome.most = beside;
+            if beside > mistake.by_catch {
+                let others = report.findings.iter().filter(|finding| !own(finding));
+                let others = others.map(|finding| format!("{} at {}: {}", finding.rule, finding.path, finding.message));
+                outcome.why.push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
+            }
+        }
+    }
+    outcome
+}
+
+#[test]
+fn every_mistake_is_found_and_little_else() {
+    let checker = Checker::new(Settings { today: TODAY.parse().ok(), ..Settings::default() }).expect("settings");
+    let documents: Vec<Value> =
+        DOCUMENTS.iter().map(|path| serde_json::from_str(&read(path)).expect("a document")).collect();
+    for (path, document) in DOCUMENTS.iter().zip(&documents) {
+        assert_eq!(weighs(&check(&checker, document)), 0, "{path} is clean to begin with");
+    }
+    let mistakes: Vec<&Mistake> = [distances::ALL, codes::ALL, records::ALL].into_iter().flatten().collect();
+    assert!(mistakes.len() >= 60, "{}", mistakes.len());
+    let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
+    let mut table =
+        format!("{:<58} {:<28} {:>5} {:>7} {:>6} {:>5}\n", "mistake", "rule", "made", "found", "beside", "most");
+    let mut wrong = String::new();
+    for mistake in mistakes {
+        let outcome = try_out(mistake, &documents, &checker, &mut random);
+        let Outcome { made, found, beside, most, why } = outcome;
+        let share = 100.0 * found as f64 / made.max(1) as f64;
+        let mean = beside as f64 / made.max(1) as f64;
+        let _ = writeln!(
+            table,
+            "{:<58} {:<28} {made:>5} {share:>5.0} % {mean:>6.1} {most:>5}",
+            mistake.about, mistake.rules[0]
+        );
+        if made < 4 || found < made || most > mistake.by_catch {
+            let _ = writeln!(
+                wrong,
+                "{}: {found} of {made} found, {most} findings beside it at most ({} allowed)\n  {}",
+                mistake.about,
+                mistake.by_catch,
+                why.iter().take(3).cloned().collect::<Vec<_>>().join("\n  ")
+            );
+        }
+    }
+    println!("{table}");
+    assert!(wrong.is_empty(), "{wrong}");
+}

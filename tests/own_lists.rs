@@ -1,0 +1,315 @@
+//! A code list or a grade scheme of the user's own that is wrong: the command says what, where and what was meant, as it
+//! does of a survey, and does not judge a survey by it.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use support::{obvert_in, read, status, stderr, stdout};
+
+const LIST: &str = r#"{
+  "code_list": "0.1",
+  "id": "larkmoor-own", "version": "3",
+  "title": "Terms of the town of Larkmoor",
+  "codes": [
+    {
+      "code": "crack", "family": "structural",
+      "label": { "en": "crack" },
+      "quantities": [{ "name": "width", "unit": "mm", "min": 0, "max": 50 }],
+      "clock": { "use": "required", "extent": "either" },
+      "continuous": "allowed", "joint": "allowed",
+      "same_as": [{ "list": "en-13508-2", "code": "BAB", "characterisation": ["B", "A"] }]
+    },
+    {
+      "code": "roots", "family": "operational",
+      "label": { "en": "roots" },
+      "characterisation": [{ "name": "kind", "required": true, "values": [{ "value": "fine", "label": { "en": "fine" } }] }],
+      "clock": { "use": "none" },
+      "continuous": "never", "joint": "required",
+      "same_as": [{ "list": "obvert-terms", "code": "roots.fine", "quantities": [] }]
+    }
+  ]
+}
+"#;
+
+const SCHEME: &str = r#"{
+  "grade_scheme": "0.1",
+  "id": "larkmoor-grades", "version": "1",
+  "title": "Grades of the town of Larkmoor",
+  "code_list": { "list": "larkmoor-own", "version": "3" },
+  "scale": { "best": 1, "worst": 2, "steps": [
+    { "grade": 1, "label": { "en": "good" } },
+    { "grade": 2, "label": { "en": "bad" } }
+  ] },
+  "aspects": ["structural", "operational"],
+  "entries": [
+    { "code": "crack", "aspect": "structural", "bands": [
+      { "quantity": "width", "from": 0, "below": 5, "grade": 1 },
+      { "quantity": "width", "from": 5, "grade": 2 }
+    ], "grade": 1 },
+    { "code": "roots", "aspect": "operational", "characterisation": ["fine"], "grade": 1 },
+    { "code": "roots", "aspect": "operational", "grade": 2 }
+  ],
+  "rollup": { "interval": { "value": 1, "unit": "m" }, "per_length": { "value": 100, "unit": "m" } }
+}
+"#;
+
+/// What stands in the file, what is written instead, the text at whose first character the place points (searched from
+/// where the change is), and the message.
+type Broken = (&'static str, &'static str, &'static str, &'static str);
+
+const LISTS: &[Broken] = &[
+    // Structure.
+    (
+        "\"quantities\": [{ \"name",
+        "\"quantites\": [{ \"name",
+        "\"quantites\"",
+        "/codes/0/quantites: unknown key \"quantites\"; did you mean \"quantities\"?",
+    ),
+    (
+        "\"title\": ",
+        "\"name\": \"x\", \"title\": ",
+        "\"name\": \"x\"",
+        "/name: unknown key \"name\"; what can stand here: $schema, code_list, id, version, title, description, publisher, codes",
+    ),
+    (
+        "\"operational\"",
+        "\"operation\"",
+        "\"operation\"",
+        "/codes/1/family: \"operation\" is none of: structural, operational, construction, level, housekeeping; did you mean \"operational\"?",
+    ),
+    (
+        "\"required\": true",
+        "\"required\": \"yes\"",
+        "\"yes\"",
+        "/codes/1/characterisation/0/required: expected true or false, found a text: \"yes\"",
+    ),
+    (
+        "\"max\": 50",
+        "\"max\": \"50 mm\"",
+        "\"50 mm\"",
+        "/codes/0/quantities/0/max: expected a number, found a text: \"50 mm\"",
+    ),
+    ("\"continuous\": \"never\", ", "", "{\n      \"code\": \"roots\"", "/codes/1: the key \"continuous\" is missing"),
+    (
+        "{ \"en\": \"roots\" }",
+        "{ \"en\": \"roots\", \"en\": \"root\" }",
+        "\"en\": \"root\" ",
+        "/codes/1/label/en: this key stands twice in one object",
+    ),
+    (
+        "{ \"en\": \"roots\" }",
+        "{ \"english\": \"\" }",
+        "\"\" }",
+        "/codes/1/label/english: empty text; leave the key out when the value is not known",
+    ),
+    (
+        "{ \"en\": \"roots\" }",
+        "{ \"en us\": \"roots\" }",
+        "\"roots\" }",
+        "/codes/1/label/en us: \"en us\" is not a language tag (BCP 47), such as en or pt-BR",
+    ),
+    ("\"0.1\"", "\"1\"", "\"1\"", "/code_list: the code list is of version \"1\" of the format; this reader knows 0.1"),
+    // Sense.
+    (
+        "\"code\": \"roots\"",
+        "\"code\": \"crack\"",
+        "{\n      \"code\": \"crack\", \"family\": \"operational\"",
+        "/codes/1: the code \"crack\" stands twice, at /codes/0 already; keep one",
+    ),
+    (
+        "{ \"en\": \"roots\" }",
+        "{ \"en\": \"crack\" }",
+        "\"crack\" },\n      \"char",
+        "/codes/1/label/en: \"crack\" is the en name of \"crack\" as well; give each its own",
+    ),
+    (
+        "\"min\": 0, \"max\": 50",
+        "\"min\": 50, \"max\": 0",
+        "{ \"name\": \"width\"",
+        "/codes/0/quantities/0: nothing lies from 50 to 0 mm; put the lesser number into min",
+    ),
+    (
+        "\"code\": \"BAB\"",
+        "\"code\": \"BAQ\"",
+        "\"BAQ\"",
+        "/codes/0/same_as/0/code: en-13508-2 has no code \"BAQ\"; did you mean \"BAP\"?",
+    ),
+    (
+        "[\"B\", \"A\"]",
+        "[\"B\", \"X\"]",
+        "\"X\"",
+        "/codes/0/same_as/0/characterisation/1: \"X\" is no course of \"BAB\", which has: A, B, C, D, E",
+    ),
+    (
+        "\"code\": \"roots.fine\"",
+        "\"code\": \"root.fine\"",
+        "\"root.fine\"",
+        "/codes/1/same_as/0/code: obvert-terms has no code \"root.fine\"; did you mean \"roots.fine\"?",
+    ),
+    (
+        "\"quantities\": []",
+        "\"quantities\": [{ \"own\": \"share\", \"other\": \"los\" }]",
+        "\"share\"",
+        "/codes/1/same_as/0/quantities/0/own: \"roots\" has no amount \"share\"; it has none there",
+    ),
+    (
+        "\"quantities\": []",
+        "\"quantities\": [{ \"own\": \"share\", \"other\": \"los\" }]",
+        "\"los\"",
+        "/codes/1/same_as/0/quantities/0/other: \"roots.fine\" has no amount \"los\"; it has loss; did you mean \"loss\"?",
+    ),
+    (
+        "\"quantities\": []",
+        "\"when\": [\"find\"]",
+        "\"find\"",
+        "/codes/1/same_as/0/when/0: \"find\" is no kind of \"roots\", which has: fine; did you mean \"fine\"?",
+    ),
+    (
+        "\"list\": \"obvert-terms\", \"code\": \"roots.fine\"",
+        "\"list\": \"en-13508-2\", \"code\": \"BAB\", \"characterisation\": [\"B\", \"A\"]",
+        "{ \"list\": \"en-13508-2\", \"code\": \"BAB\", \"characterisation\": [\"B\", \"A\"], \"quantities\"",
+        "/codes/1/same_as/0: \"crack\" is said to be the same as BAB B A of en-13508-2 already, so that code leads back to two; mark the link that loses something as wider",
+    ),
+    (
+        "\"list\": \"obvert-terms\", \"code\": \"roots.fine\"",
+        "\"list\": \"larkmoor-own\", \"code\": \"roots\"",
+        "{ \"list\": \"larkmoor-own\"",
+        "/codes/1/same_as/0: the code is linked to itself; take the link away",
+    ),
+    (
+        "\"use\": \"none\"",
+        "\"use\": \"none\", \"extent\": \"span\"",
+        "{ \"use\": \"none\"",
+        "/codes/1/clock: a clock reference that means nothing has an extent; leave the extent out",
+    ),
+    (
+        "\"unit\": \"mm\"",
+        "\"unit\": \"percent\"",
+        "{ \"name\": \"width\"",
+        "/codes/0/quantities/0: a percentage does not say of what",
+    ),
+];
+
+const SCHEMES: &[Broken] = &[
+    ("\"aspects\"", "\"aspect\"", "\"aspect\": [", "/aspect: unknown key \"aspect\"; did you mean \"aspects\"?"),
+    (
+        "\"grade\": 2 }\n    ], \"grade\": 1",
+        "\"grade\": \"2\" }\n    ], \"grade\": 1",
+        "\"2\"",
+        "/entries/0/bands/1/grade: expected a whole number, found a text: \"2\"",
+    ),
+    (
+        "{ \"quantity\": \"width\", \"from\": 5",
+        "{ \"quantity\": \"wdth\", \"from\": 5",
+        "{ \"quantity\": \"wdth\"",
+        "/entries/0/bands/1: bands of \"width\" and of \"wdth\" stand in one entry; grade by one amount",
+    ),
+    (
+        "\"quantity\": \"width\", \"from\": 0",
+        "\"quantity\": \"depth\", \"from\": 0",
+        "\"depth\"",
+        "/entries/0/bands/0/quantity: the code \"crack\" has no amount \"depth\"; it has width",
+    ),
+    (
+        "\"from\": 5",
+        "\"from\": 6",
+        "{ \"quantity\": \"width\", \"from\": 6",
+        "/entries/0/bands/1: amounts from 5 to below 6 mm have no band",
+    ),
+    (
+        "\"from\": 5",
+        "\"from\": 4",
+        "{ \"quantity\": \"width\", \"from\": 4",
+        "/entries/0/bands/1: amounts from 4 mm on belong to the band before as well",
+    ),
+    (
+        "\"code\": \"crack\"",
+        "\"code\": \"crak\"",
+        "\"crak\"",
+        "/entries/0/code: the code list has no code \"crak\"; did you mean \"crack\"?",
+    ),
+    (
+        "[\"fine\"]",
+        "[\"fin\"]",
+        "\"fin\"",
+        "/entries/1/characterisation/0: \"fin\" is no kind of \"roots\", which has: fine; did you mean \"fine\"?",
+    ),
+    ("\"worst\": 2", "\"worst\": 3", "3, \"steps\"", "/scale/worst: the grade 3 has no step"),
+];
+
+fn place_of(source: &str, text: &str) -> (usize, usize) {
+    assert_eq!(source.matches(text).count(), 1, "{text}");
+    let offset = source.find(text).expect("the text");
+    let line = 1 + source[..offset].matches('\n').count();
+    (line, 1 + offset - source[..offset].rfind('\n').map_or(0, |end| end + 1))
+}
+
+#[test]
+fn what_is_wrong_is_shown_with_its_line() {
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("survey.obvert.json"), read("examples/data/larkmoor.obvert.json"))
+        .expect("write");
+    let check = |list: &str, scheme: &str| {
+        std::fs::write(folder.path().join("list.json"), list).expect("write");
+        std::fs::write(folder.path().join("scheme.json"), scheme).expect("write");
+        let lists = ["--code-list", "list.json", "--grade-scheme", "scheme.json"];
+        obvert_in(folder.path(), &[&["check", "survey.obvert.json", "--today", "2026-06-15"], &lists[..]].concat())
+    };
+    let sound = check(LIST, SCHEME);
+    assert_eq!((status(&sound), stderr(&sound).as_str()), (0, ""), "{}", stdout(&sound));
+    let lists = LISTS.iter().map(|case| (LIST, "list.json", case));
+    let schemes = SCHEMES.iter().map(|case| (SCHEME, "scheme.json", case));
+    for (whole, file, (from, to, at, message)) in lists.chain(schemes) {
+        assert_eq!(whole.matches(from).count(), 1, "{from}");
+        let source = whole.replace(from, to);
+        let output = if file == "list.json" { check(&source, SCHEME) } else { check(LIST, &source) };
+        let said = stderr(&output);
+        assert_eq!(status(&output), 2, "{to}: {said}");
+        assert_eq!(stdout(&output), "", "no survey is judged by it");
+        let (line, column) = place_of(&source, at);
+        let expected = format!("error: {file}:{line}:{column}: {message}");
+        assert!(said.lines().any(|line| line.starts_with(&expected)), "{expected}\n{said}");
+        // The line is shown, or a part of it, with a mark under the place.
+        let shown: String = at.lines().next().expect("a line").chars().take(20).collect();
+        assert!(said.contains(&format!("{line} | ")) && said.contains(&shown) && said.contains("| "), "{said}");
+        assert!(said.lines().any(|line| line.trim_end().ends_with('^')), "{said}");
+        assert!(said.contains("correct it before surveys are held against it"), "{said}");
+    }
+}
+
+#[test]
+fn a_file_that_is_no_list_at_all_is_told_so() {
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("survey.obvert.json"), read("examples/data/larkmoor.obvert.json"))
+        .expect("write");
+    for (source, says) in [
+        (&b""[..], "list.json:1:1: the source is empty"),
+        (b"\x1f\x8b\x08\x00", "list.json:1:1: not UTF-8 text (it begins like a gzip archive); save it as UTF-8"),
+        (b"{\n  \"code_list\": \"0.1\",\n  \"id\": oops", "list.json:3:9: not JSON: "),
+        (b"id;label\nBAB;crack\n", "list.json:1:1: not JSON: "),
+    ] {
+        std::fs::write(folder.path().join("list.json"), source).expect("write");
+        let output = obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "list.json"]);
+        assert_eq!(status(&output), 2);
+        assert!(stderr(&output).contains(says), "{says}\n{}", stderr(&output));
+    }
+    let output = obvert_in(folder.path(), &["check", "survey.obvert.json", "--code-list", "gone.json"]);
+    assert_eq!((status(&output), stderr(&output).as_str()), (2, "obvert: gone.json: there is no such file\n"));
+}
+
+/// A scheme that leaves codes without a grade may be meant so: it is said, and the scheme is used.
+#[test]
+fn a_scheme_that_does_not_grade_all_is_used() {
+    let folder = tempfile::tempdir().expect("folder");
+    let survey = read("crates/check/src/minimal.obvert.json");
+    std::fs::write(folder.path().join("survey.obvert.json"), survey).expect("write");
+    std::fs::write(folder.path().join("list.json"), LIST).expect("write");
+    let partial = SCHEME.replace(",\n    { \"code\": \"roots\", \"aspect\": \"operational\", \"grade\": 2 }", "");
+    std::fs::write(folder.path().join("scheme.json"), partial).expect("write");
+    let arguments = ["check", "survey.obvert.json", "--code-list", "list.json", "--grade-scheme", "scheme.json"];
+    let output = obvert_in(folder.path(), &arguments);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said = stderr(&output);
+    assert!(said.starts_with("warning: scheme.json:16:5: /entries/1: \"roots\" in a pipe of "), "{said}");
+}

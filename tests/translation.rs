@@ -1,0 +1,239 @@
+//! The demo survey in the code list of the European standard: what the command says, what the checker makes of it, and
+//! that it comes back.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use std::collections::BTreeSet;
+
+use obvert::check::{Checker, Report, Settings};
+use obvert::convert::recode;
+use obvert::model::lists::CodeList;
+use obvert::model::tables::Document;
+use serde_json::{Value, json};
+use support::{obvert_in, read, root, status, stderr, stdout};
+
+const LARKMOOR: &str = "examples/data/larkmoor.obvert.json";
+
+fn document(path: &str) -> Document {
+    obvert::read(read(path).as_bytes()).expect("a document")
+}
+
+fn translated(document: &Document) -> Document {
+    recode::document(document, CodeList::obvert_terms(), CodeList::en_13508_2()).expect("translates").0
+}
+
+fn check(document: &Document) -> Report {
+    let settings = Settings { today: Some("2026-06-15".parse().expect("date")), ..Settings::default() };
+    Checker::new(settings).expect("settings").check(obvert::to_string(document).as_bytes()).expect("checks")
+}
+
+fn findings(report: &Report) -> Vec<(String, String)> {
+    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+}
+
+/// The survey is clean, so whatever is found in its translation is a false alarm, or said by the translation: the grade
+/// scheme is for the list that it was coded in.
+#[test]
+fn the_translated_survey_is_clean_but_for_its_grade_scheme() {
+    let report = check(&translated(&document(LARKMOOR)));
+    assert_eq!(findings(&report), [("grade-scheme-unknown".to_owned(), "/grading/scheme".to_owned())]);
+    // The rules about codes ran; those about grades say why they did not.
+    let not_run: Vec<&str> = report.not_run.iter().map(|not_run| not_run.why.as_str()).collect();
+    assert_eq!(not_run, ["the grade scheme obvert-grades grades codes of obvert-terms, not of en-13508-2"]);
+    let unrun: BTreeSet<&str> = report.not_run.iter().flat_map(|not_run| &not_run.rules).map(String::as_str).collect();
+    assert!(unrun.iter().all(|rule| rule.contains("grade") || rule.starts_with("rating-")), "{unrun:?}");
+}
+
+/// A survey with one mistake at a time, coded in the standard's list: the rules about codes go by that list.
+#[test]
+fn the_rules_about_codes_go_by_the_list() {
+    let clean = serde_json::to_value(translated(&document("crates/check/src/minimal.obvert.json"))).expect("json");
+    let row = |code: &str, more: Value| {
+        let mut row = json!({ "id": "9", "at": 70, "code": code });
+        row.as_object_mut().expect("object").extend(more.as_object().expect("object").clone());
+        row
+    };
+    let mm = |value: f64| json!([{ "value": value, "unit": "mm" }]);
+    let degrees = json!([{ "value": 3, "unit": "degrees" }]);
+    let cases: Vec<(Value, &[&str])> = vec![
+        (row("BAB", json!({ "characterisation": ["B", "A"], "quantities": mm(2.0), "clock": { "at": 12 } })), &[]),
+        (row("BAB", json!({ "characterisation": ["B"] })), &["characterisation-missing"]),
+        (row("BAB", json!({ "characterisation": ["F", "A"] })), &["characterisation-unknown"]),
+        (row("BAB", json!({ "characterisation": ["B", "A", "A"] })), &["characterisation-surplus"]),
+        (row("BAB", json!({ "characterisation": ["B", "A"], "quantities": mm(200.0) })), &["quantity-range"]),
+        (row("BAX", json!({})), &["code-unknown"]),
+        // What the list knows from memory only, the standard may well have more of.
+        (row("BAK", json!({ "characterisation": ["K", "B"], "quantities": mm(3.0) })), &[]),
+        // One place for an amount, measured by the characterisation.
+        (row("BAJ", json!({ "characterisation": ["C"], "quantities": degrees, "joint": true })), &[]),
+        (row("BAJ", json!({ "characterisation": ["C"], "quantities": mm(3.0), "joint": true })), &["quantity-unit"]),
+        (row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0), "joint": true })), &[]),
+        (row("BAJ", json!({ "characterisation": ["B"], "quantities": degrees, "joint": true })), &["quantity-unit"]),
+        (row("BAJ", json!({ "characterisation": ["B"], "quantities": mm(3.0) })), &["joint-required"]),
+        (row("BAA", json!({ "characterisation": ["A"], "quantities": mm(3.0) })), &["quantity-unit"]),
+        (row("BAO", json!({ "quantities": mm(3.0) })), &["quantity-surplus"]),
+        // Brickwork in a clay pipe.
+        (row("BAD", json!({ "characterisation": ["B"] })), &["material-excludes-code"]),
+        (row("BCA", json!({ "characterisation": ["A"] })), &["clock-required"]),
+        (row("BDD", json!({ "clock": { "at": 3 } })), &["clock-meaningless"]),
+    ];
+    for (row, rules) in cases {
+        let mut value = clean.clone();
+        let rows = value["runs"][0]["observations"].as_array_mut().expect("rows");
+        let place = rows.iter().position(|row| row["at"].as_f64() > Some(70.0)).expect("a place");
+        rows.insert(place, row.clone());
+        let report = check(&obvert::read(value.to_string().as_bytes()).expect("a document"));
+        let found: Vec<String> =
+            findings(&report).into_iter().map(|(rule, _)| rule).filter(|rule| rule != "grade-scheme-unknown").collect();
+        assert_eq!(found, rules, "{row}: {:#?}", report.findings);
+    }
+}
+
+/// A row in the standard's letters in a document that names another list: what it would be there, by its letters.
+#[test]
+fn a_code_of_another_list_is_recognised() {
+    let mut document = document("crates/check/src/minimal.obvert.json");
+    let mut help = |characterisation: &[&str]| {
+        let row = &mut document.runs[0].observations[2];
+        row.code = "BAC".parse().expect("code");
+        row.characterisation = characterisation.iter().map(|letter| letter.parse().expect("text")).collect();
+        let report = check(&document);
+        let finding = report.findings.iter().find(|finding| finding.rule == "code-unknown").expect("found");
+        finding.help.clone().map(|help| help.to_string()).expect("help")
+    };
+    assert!(help(&["C"]).ends_with("here it would be \"collapse\""), "{}", help(&["C"]));
+    let open = help(&[]);
+    assert!(open.starts_with("\"BAC\" is a code of en-13508-2"), "{open}");
+    assert!(open.ends_with("one of break.displaced, break.missing, hole, collapse, joint.damaged"), "{open}");
+}
+
+#[test]
+fn the_command_translates_says_what_is_lost_and_comes_back() {
+    let folder = tempfile::tempdir().expect("folder");
+    let source = root().join(LARKMOOR).display().to_string();
+    let convert = |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
+
+    let output = convert(&[&source, "-o", "en.obvert.json", "--coding", "en-13508-2"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said = stderr(&output);
+    assert!(said.starts_with("411 observations translated from obvert-terms to en-13508-2, "), "{said}");
+    // One line for all that share a fate, with their number; the most frequent first.
+    let manholes: Vec<&str> = said.lines().filter(|line| line.contains("access.manhole")).collect();
+    assert_eq!(
+        manholes,
+        [
+            "changed /runs/0/observations/1/code: access.manhole has no equivalent in en-13508-2; it becomes BDB, general \
+          remark (29 times, the first here)"
+        ]
+    );
+    assert_eq!(said.lines().nth(1), manholes.first().copied());
+    assert!(said.lines().any(|line| line.starts_with("note /coding: ") && line.contains("from memory only")), "{said}");
+
+    let output = convert(&["en.obvert.json", "-o", "back.obvert.json", "--coding", "obvert-terms"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let back = std::fs::read_to_string(folder.path().join("back.obvert.json")).expect("written");
+    assert!(back == read(LARKMOOR), "the document comes back byte for byte");
+
+    // Into another form on the way, and home from there.
+    let output = convert(&[&source, "-o", "en.xml", "--coding", "en-13508-2"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let output = convert(&["en.xml", "-o", "home.obvert.json", "--coding", "obvert-terms"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let home = std::fs::read_to_string(folder.path().join("home.obvert.json")).expect("written");
+    assert!(home == read(LARKMOOR));
+
+    let output = convert(&[&source, "-o", "no.obvert.json", "--coding", "en-13508-2", "--lossless"]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("not written, since --lossless was given"), "{}", stderr(&output));
+    assert!(!folder.path().join("no.obvert.json").exists());
+}
+
+#[test]
+fn nothing_is_lost_of_a_survey_that_the_list_can_say() {
+    let mut document = document("crates/check/src/minimal.obvert.json");
+    for run in &mut document.runs {
+        run.observations.retain(|row| !matches!(row.code.as_str(), "run.met" | "run.stopped"));
+    }
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("a.obvert.json"), obvert::to_string(&document)).expect("write");
+    let arguments = ["convert", "a.obvert.json", "-o", "b.obvert.json", "--coding", "en-13508-2", "--lossless"];
+    let output = obvert_in(folder.path(), &arguments);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let written = std::fs::read_to_string(folder.path().join("b.obvert.json")).expect("written");
+    assert!(!written.contains("extensions"), "{written}");
+    assert!(stderr(&output).contains("all with nothing lost"), "{}", stderr(&output));
+}
+
+#[test]
+fn lists_from_files_are_translated_from_and_to() {
+    let folder = tempfile::tempdir().expect("folder");
+    let code = |code: &str, more: Value| {
+        let mut all = json!({ "code": code, "family": "structural", "label": { "en": code }, "clock": { "use": "optional" },
+                              "continuous": "allowed", "joint": "allowed" });
+        all.as_object_mut().expect("object").extend(more.as_object().expect("object").clone());
+        all
+    };
+    let list = json!({
+        "code_list": "0.1", "id": "larkmoor-own", "version": "3", "title": "Larkmoor's own", "codes": [
+            code("R", json!({ "role": "remark" })),
+            code("BEGIN", json!({ "role": "start", "same_as": [{ "list": "obvert-terms", "code": "run.start" }] }))
+        ]
+    });
+    std::fs::write(folder.path().join("own.json"), list.to_string()).expect("write");
+    let source = root().join("crates/check/src/minimal.obvert.json").display().to_string();
+    let convert = |arguments: &[&str]| obvert_in(folder.path(), &[&["convert"], arguments].concat());
+    let output = convert(&[&source, "-o", "own.obvert.json", "--coding", "larkmoor-own", "--code-list", "own.json"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let written: Value =
+        serde_json::from_str(&std::fs::read_to_string(folder.path().join("own.obvert.json")).expect("written"))
+            .expect("json");
+    assert_eq!(written["coding"], json!({ "list": "larkmoor-own", "version": "3" }));
+    assert_eq!(written["runs"][0]["observations"][0]["code"], "BEGIN");
+    assert_eq!(written["runs"][0]["observations"][2]["code"], "R");
+
+    let output =
+        convert(&["own.obvert.json", "-o", "home.obvert.json", "--coding", "obvert-terms", "--code-list", "own.json"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let home = std::fs::read_to_string(folder.path().join("home.obvert.json")).expect("written");
+    assert_eq!(home, obvert::to_string(&document("crates/check/src/minimal.obvert.json")));
+
+    for (arguments, says) in [
+        (
+            &["own.obvert.json", "-o", "x.json", "--coding", "obvert-terms"][..],
+            "larkmoor-own 3, which is not at hand; give that list with --code-list",
+        ),
+        (
+            &[&source, "-o", "x.json", "--coding", "en-13508"],
+            "--coding en-13508: there is no such code list; there are: obvert-terms, en-13508-2",
+        ),
+        (&[&source, "-o", "x.json", "--code-list", "own.json"], "own.json: a code list is of use with --coding only"),
+    ] {
+        let output = convert(arguments);
+        assert_eq!(status(&output), 2, "{}", stdout(&output));
+        assert!(stderr(&output).contains(says), "{}", stderr(&output));
+    }
+}
+
+#[test]
+fn a_code_of_the_standard_is_explained_with_its_standing() {
+    let explain = |code: &str| stdout(&support::obvert(&["explain", code]));
+    let text = explain("BAB");
+    for says in [
+        "(structural, en-13508-2 2003+A1:2011)",
+        "with B A, same as: obvert-terms crack.longitudinal",
+        "second hand",
+        "Standing",
+    ] {
+        assert!(text.contains(says), "{says}: {text}");
+    }
+    let text = explain("BAJ");
+    assert!(text.contains("angle in degrees, 0 to 90 (optional, with C)"), "{text}");
+    assert!(text.contains("from memory: direction A, direction B"), "{text}");
+    assert!(explain("BDB").contains("- from memory: the code"), "{}", explain("BDB"));
+    // A list that is its own authority has no standing to tell; what has less room elsewhere is told.
+    let text = explain("hole");
+    assert!(!text.contains("Standing") && text.contains("part of: en-13508-2 BAC B, without its size"), "{text}");
+    assert_eq!(explain("bab"), explain("BAB"), "however it is spelt");
+}
