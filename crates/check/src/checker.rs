@@ -157,7 +157,7 @@ impl Checker {
 
     /// The versions at hand of the list and of the scheme that a document names, where it names another version.
     fn versions_for(&self, head: &Head, survey: &Survey<'_>) -> (Vec<&str>, Vec<&str>) {
-        let lists = self.settings.code_lists.iter().chain([CodeList::obvert_terms()]);
+        let lists = self.settings.code_lists.iter().chain(CodeList::built_ins());
         let lists = lists.filter(|list| survey.list.is_none() && list.id == head.coding.list);
         let schemes = self.settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]);
         let named = head.grading.as_ref().filter(|_| survey.scheme.is_none());
