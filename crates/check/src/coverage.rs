@@ -71,8 +71,8 @@ mod tests {
 
     #[test]
     fn gaps_are_what_no_run_covers() {
-        type Part = (f64, f64);
-        let cases: [(&[Part], Option<Part>); 5] = [
+        type Span = (f64, f64);
+        let cases: [(&[Span], Option<Span>); 5] = [
             (&[(0.0, 100.0)], None),
             (&[(0.0, 60.0), (50.0, 100.0)], None),
             (&[(0.0, 60.0)], Some((60.0, 100.0))),
