@@ -8,7 +8,7 @@ use crate::views::{Part, Spot, Survey, tolerance};
 rule! {
     /// # What it checks
     /// Where a lateral meets its main, and where a camera was launched from one, is on that main: not before its
-    /// upstream structure and not beyond its length, within twice the tolerance; at an hour that a clock has. A lateral
+    /// upstream structure and not beyond its length, within twice the tolerance. A lateral
     /// does not join itself.
     ///
     /// # Why it matters
@@ -23,10 +23,6 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-102", "at": 600, "clock": 2}}}]
     /// ```
-    /// At `/pipes/2/joins/clock`:
-    /// ```json
-    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-102", "at": 60, "clock": 13}}}]
-    /// ```
     /// At `/pipes/2/joins/pipe`:
     /// ```json
     /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-3", "at": 60}}}]
@@ -38,7 +34,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the distance, which counts from the upstream structure of the main, the hour, or the main.
+    /// Correct the distance, which counts from the upstream structure of the main, or the main.
     name: "joins-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#ends",
 }
 
@@ -63,10 +59,6 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 }
 
 fn look(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
-    if let Some(clock) = joins.clock.filter(|clock| !clock.is_valid()) {
-        let message = format!("{clock} is no clock reference: hours go from 1 to 12.5 in steps of a half");
-        out.report(spot("/clock"), message).fact("clock", clock.get());
-    }
     let Some(at) = joins.at else { return };
     let main = joins.pipe.as_str();
     let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);

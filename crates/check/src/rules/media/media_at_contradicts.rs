@@ -3,7 +3,6 @@
 use obvert_model::number::Length;
 use obvert_model::tables::MediaKind;
 
-use crate::measure::most;
 use crate::order::slip;
 use crate::reach::exceeds;
 use crate::sink::Sink;
@@ -12,7 +11,7 @@ use crate::views::{RowView, RunView, tolerance};
 rule! {
     /// # What it checks
     /// A photo that shows an observation of its run was taken where the observation is, or along its stretch, within
-    /// the limit. Where that is not so for three or more, and for four in five of the run's photos, it is the run's
+    /// the limit. Where that is not so for three or more, and more than half of the run's photos, it is the run's
     /// distances that are wrong, and that is one finding. A photo beyond its run is left to `media-beyond-run`, one of
     /// another run to `media-run-contradicts`, an observation whose own distance has slipped a digit to `decimal-slip`.
     ///
@@ -33,7 +32,7 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/-", "value": {"id": "M-4", "file": "photos/4.jpg", "kind": "photo", "run": "R-101", "at": 60}},
     ///  {"op": "add", "path": "/media/-", "value": {"id": "M-5", "file": "photos/5.jpg", "kind": "photo", "run": "R-101", "at": 80}},
-    ///  {"op": "replace", "path": "/media/0/at", "value": 4}, {"op": "replace", "path": "/runs/0/observations/4/media/0", "value": {"id": "M-4"}},
+    ///  {"op": "replace", "path": "/media/0/at", "value": 1}, {"op": "replace", "path": "/runs/0/observations/4/media/0", "value": {"id": "M-4"}},
     ///  {"op": "replace", "path": "/runs/0/observations/5/media/0", "value": {"id": "M-5"}}]
     /// ```
     ///
@@ -62,23 +61,23 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let limit = out.limit("distance");
     let (mut astray, mut of) = (0, 0);
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
-        for (_, _, off) in photos(row) {
+        for photo in photos(row) {
             of += 1;
-            astray += usize::from(exceeds(off, limit));
+            astray += usize::from(exceeds(photo.off, limit));
         }
     }
     if astray == 0 || run.disordered() || run.marks().zeroed_again || run.survey.lengths_doubtful() {
         return;
     }
-    if astray >= WHOLE && most(astray, of) {
+    if astray >= WHOLE && astray * 2 > of {
         let message =
             format!("{astray} of {of} photos of the run were taken elsewhere than what they show, by their distances");
         out.report(run.spot("/observations"), message).fact("photos", of).fact("astray", astray);
         return;
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
-        for (index, at, off) in photos(row) {
-            if !exceeds(off, limit) || slip(run, row.index).is_some() {
+        for Photo { index, at, off, beyond } in photos(row) {
+            if beyond || !exceeds(off, limit) || slip(run, row.index).is_some() {
                 continue;
             }
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
@@ -89,8 +88,18 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
 }
 
-/// The photos of the run that a row names: their place in the row, where they were taken, and how many metres that is off.
-fn photos<'r>(row: RowView<'r>) -> impl Iterator<Item = (usize, Length, f64)> + use<'r> {
+/// A photo of the run that a row names.
+struct Photo {
+    /// Its place in the row.
+    index: usize,
+    at: Length,
+    /// How far it was taken from what it shows, in metres.
+    off: f64,
+    /// Whether it was taken beyond its run.
+    beyond: bool,
+}
+
+fn photos<'r>(row: RowView<'r>) -> impl Iterator<Item = Photo> + use<'r> {
     row.media().enumerate().filter_map(move |(index, (_, media))| {
         let media = media.filter(|media| media.kind == MediaKind::Photo)?;
         let (at, run, survey) = (media.at?, row.run, row.survey());
@@ -98,11 +107,12 @@ fn photos<'r>(row: RowView<'r>) -> impl Iterator<Item = (usize, Length, f64)> + 
         let end = run.run.surveyed.map(|end| survey.metres(end));
         let outside = at.get() < run.reads() - tolerance(0.0) / survey.head.units.length.metres()
             || end.is_some_and(|end| taken > end + tolerance(end));
-        if media.run.as_ref().is_some_and(|named| outside || *named != run.run.id) {
+        if media.run.as_ref().is_some_and(|named| *named != run.run.id) {
             return None;
         }
         let open = row.row.is_stretch() && row.row.to.is_none();
         let after = if open { 0.0 } else { taken - survey.metres(row.row.end()) };
-        Some((index, at, after.max(survey.metres(row.row.at) - taken)))
+        let off = after.max(survey.metres(row.row.at) - taken);
+        Some(Photo { index, at, off, beyond: outside && media.run.is_some() })
     })
 }

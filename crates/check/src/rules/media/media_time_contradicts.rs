@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use jiff::Timestamp;
+use obvert_model::tables::MediaKind;
 
 use crate::measure::most;
 use crate::sink::Sink;
@@ -13,7 +14,7 @@ rule! {
     /// # What it checks
     /// A file that belongs to a run was taken while the run was made, within the limit for clocks that differ. Where
     /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
-    /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`.
+    /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`, a still that another run shows to `media-run-contradicts`.
     ///
     /// # Why it matters
     /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
@@ -31,7 +32,7 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/0/captured", "value": "2026-05-05T09:33:00-05:00"},
     ///  {"op": "add", "path": "/media/1/captured", "value": "2026-05-05T09:31:00-05:00"},
-    ///  {"op": "add", "path": "/media/2/captured", "value": "2026-05-05T09:31:00-05:00"}, {"op": "replace", "path": "/media/2/run", "value": "R-101"}]
+    ///  {"op": "add", "path": "/media/-", "value": {"id": "M-4", "file": "photos/4.jpg", "kind": "photo", "run": "R-101", "captured": "2026-05-05T09:31:00-05:00"}}]
     /// ```
     ///
     /// # Passes
@@ -99,6 +100,11 @@ fn gather<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, Files<'d>> 
     for view in survey.all_media() {
         let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
         let Some(summary) = ending.run(run).filter(|summary| !ending.dated_astray(summary)) else { continue };
+        // A still that another run shows is filed under the wrong one.
+        let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
+        if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
+            continue;
+        }
         let files = runs.entry(summary.index).or_insert_with(|| Files { span: span(&summary.run), ..Files::default() });
         let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else { continue };
         files.of += 1;
