@@ -29,6 +29,8 @@ pub(crate) struct Found {
     compared: usize,
     /// What was missing, by its id: how many rows miss it is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
+    /// Whether the table has no row at all.
+    empty: bool,
     folded: Option<Folded>,
 }
 
@@ -92,6 +94,8 @@ impl Sink<'_> {
             self.found.total += 1;
             return;
         }
+        let mut known = known.peekable();
+        self.found.empty = known.peek().is_none();
         let near = self.near(id, known);
         self.found.missing.insert(id.into(), Missing { what, near, spot: spot(), rows: 1 });
     }
@@ -112,6 +116,13 @@ impl Sink<'_> {
         }
         let mut missing: Vec<_> = std::mem::take(&mut self.found.missing).into_iter().collect();
         missing.sort_by(|a, b| (&a.1.spot.path, &a.0).cmp(&(&b.1.spot.path, &b.0)));
+        if self.found.empty && missing.len() > 1 {
+            let (ids, rows) = (missing.len(), missing.iter().map(|(_, missing)| missing.rows).sum::<usize>());
+            let Some((_, Missing { what, spot, .. })) = missing.into_iter().next() else { return };
+            let message = format!("the document has no {what} at all, but {rows} rows name {ids} of them");
+            self.report(spot, message).fact("ids", ids).fact("rows", rows);
+            return;
+        }
         for (id, Missing { what, near, spot, rows }) in missing {
             let message = match rows {
                 1 => format!("no {what} has the id {id:?}"),

@@ -5,7 +5,7 @@ use obvert_model::tables::{ClockReading, CounterZero, Direction};
 
 use super::launched_contradicts::hours_between;
 use crate::order;
-use crate::reach::exceeds;
+use crate::reach::{direction_contradicts, exceeds};
 use crate::sink::Sink;
 use crate::views::{RowView, tolerance};
 
@@ -66,6 +66,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (survey, run) = (row.survey(), row.run);
     let joins = survey.pipe(lateral).and_then(|pipe| pipe.joins.as_ref());
     let (Some(joins), Some(view)) = (joins, run.pipe) else { return };
+    if direction_contradicts(view.pipe, run.run) {
+        return;
+    }
     let lateral = lateral.as_str();
     if joins.pipe != view.pipe.id {
         let message = format!("{lateral:?} comes in here, but by its record it joins {:?}", joins.pipe.as_str());

@@ -99,7 +99,10 @@ fn gather<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, Files<'d>> 
     let mut runs: BTreeMap<usize, Files<'d>> = BTreeMap::new();
     for view in survey.all_media() {
         let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
-        let Some(summary) = ending.run(run).filter(|summary| !ending.dated_astray(summary)) else { continue };
+        let Some(summary) = ending.run(run) else { continue };
+        if ending.dated_astray(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
+            continue;
+        }
         // A still that another run shows is filed under the wrong one.
         let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
         if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
@@ -134,6 +137,13 @@ fn tell(ending: &Ending<'_>, summary: &RunSummary, files: &Files<'_>, spans: &[O
         let message =
             format!("begun at {started}, but all {of} files of the run were taken at other times, such as {captured}");
         out.report(summary.spot("/started"), message).fact("files", of);
+        return;
+    }
+    if let (true, Some(first)) = (files.astray.len() > WHOLE, files.astray.first()) {
+        let (some, of, run) = (files.astray.len(), files.of, summary.run.id.as_str());
+        let message =
+            format!("{some} of {of} files of run {run:?} were taken at other times than {started} to {finished}");
+        out.report(first.spot("/captured"), message).fact("files", of).fact("astray", some);
         return;
     }
     for view in &files.astray {
