@@ -86,7 +86,10 @@ impl Sink<'_> {
         known: impl Iterator<Item = &'w str>,
         spot: impl FnOnce() -> Spot,
     ) {
-        if let Some(missing) = self.found.missing.get_mut(id) {
+        let found = &mut *self.found;
+        // Of a table that has no row every id is missing, and that is one finding.
+        let again = if found.empty { found.missing.values_mut().next() } else { found.missing.get_mut(id) };
+        if let Some(missing) = again {
             missing.rows += 1;
             return;
         }
@@ -116,15 +119,11 @@ impl Sink<'_> {
         }
         let mut missing: Vec<_> = std::mem::take(&mut self.found.missing).into_iter().collect();
         missing.sort_by(|a, b| (&a.1.spot.path, &a.0).cmp(&(&b.1.spot.path, &b.0)));
-        if self.found.empty && missing.len() > 1 {
-            let (ids, rows) = (missing.len(), missing.iter().map(|(_, missing)| missing.rows).sum::<usize>());
-            let Some((_, Missing { what, spot, .. })) = missing.into_iter().next() else { return };
-            let message = format!("the document has no {what} at all, but {rows} rows name {ids} of them");
-            self.report(spot, message).fact("ids", ids).fact("rows", rows);
-            return;
-        }
         for (id, Missing { what, near, spot, rows }) in missing {
             let message = match rows {
+                _ if self.found.empty && rows > 1 => {
+                    format!("the document has no {what} at all, but {rows} rows name one")
+                }
                 1 => format!("no {what} has the id {id:?}"),
                 _ => format!("no {what} has the id {id:?}, which {rows} rows name"),
             };

@@ -47,8 +47,8 @@ fn a_table_without_rows_is_one_finding() {
     });
     let structures: Vec<_> = found(&report).into_iter().filter(|(rule, ..)| *rule == "unknown-structure").collect();
     let [(_, path, message, _)] = structures[..] else { panic!("{structures:?}") };
-    assert_eq!(path, "/pipes/0/downstream");
-    assert_eq!(message, "the document has no structure at all, but 10 rows name 3 of them");
+    assert_eq!(path, "/pipes/0/upstream");
+    assert_eq!(message, "the document has no structure at all, but 10 rows name one");
 }
 
 #[test]
