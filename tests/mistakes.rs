@@ -17,6 +17,8 @@ mod distances;
 mod edit;
 #[path = "mistakes/records.rs"]
 mod records;
+#[path = "mistakes/surveys.rs"]
+mod surveys;
 
 use std::fmt::Write;
 
@@ -99,7 +101,8 @@ fn every_mistake_is_found_and_little_else() {
     for (path, document) in DOCUMENTS.iter().zip(&documents) {
         assert_eq!(weighs(&check(&checker, document)), 0, "{path} is clean to begin with");
     }
-    let mistakes: Vec<&Mistake> = [distances::ALL, codes::ALL, records::ALL].into_iter().flatten().collect();
+    let mistakes: Vec<&Mistake> =
+        [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten().collect();
     assert!(mistakes.len() >= 60, "{}", mistakes.len());
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
     let mut table =

@@ -226,7 +226,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one camera in two pipes at once",
         rules: &["runs-at-once"],
-        by_catch: 8,
+        by_catch: 3,
         make: |edit| {
             let camera = |run: &Value| run["equipment"][0].clone();
             let first = edit.row("runs", |run| run["started"].is_string() && run["equipment"].is_array())?;

@@ -13,7 +13,7 @@ use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
-use crate::views::{Ending, Facts, Part, RatingView, RowView, RunSummary, RunView, Survey};
+use crate::views::{Ending, Facts, NO_RUN, Part, RatingView, RowView, RunSummary, RunView, Survey};
 
 /// A set of rules with their severities and limits, ready to check documents.
 #[derive(Debug)]
@@ -190,7 +190,7 @@ impl Checker {
         }
         walk.throughout(&Part::Head(&survey));
         let mut summaries = Vec::new();
-        let mut media_used = vec![false; head.media.len()];
+        let mut shown_by = vec![NO_RUN; head.media.len()];
         let mut observations = 0;
         let mut facts = Facts::default();
         while let Some(mut run) = runs.next_run() {
@@ -210,7 +210,10 @@ impl Checker {
                 tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
             }
             for index in view.media.iter().flatten() {
-                media_used[*index] = true;
+                let shown = &mut shown_by[*index];
+                if *shown == NO_RUN || head.media[*index].run.as_ref() == Some(&run.id) {
+                    *shown = u32::try_from(summaries.len()).unwrap_or(NO_RUN);
+                }
             }
             observations += run.observations.len();
             let (travelled, marks) = (view.travelled(), view.marks());
@@ -228,7 +231,7 @@ impl Checker {
                 operational,
             });
         }
-        let ending = Ending::new(&survey, &summaries, &media_used);
+        let ending = Ending::new(&survey, &summaries, &shown_by);
         for view in ending.locates() {
             walk.locate(&view);
         }

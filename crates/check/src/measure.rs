@@ -141,6 +141,10 @@ impl Measure {
         // are possible, the structures may tell, which were measured in the same unit as the pipes.
         let either = majority(crs, survey.head, ratio) == Some(Fit::Inside);
         let right = self.fit == Some(Fit::Inside) && (!either || depths_tell(survey, ratio));
+        // Positions that lie in no place of the system in either unit are in another system: `position-outside-area`.
+        if !either && matches!(self.fit, Some(Fit::Outside { .. })) {
+            return None;
+        }
         Some(if right { Blame::Lengths } else { Blame::Positions(slip) })
     }
 

@@ -29,6 +29,8 @@ pub(crate) struct Found {
     compared: usize,
     /// What was missing, by its id: how many rows miss it is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
+    /// Whether the table has no row at all.
+    empty: bool,
     folded: Option<Folded>,
 }
 
@@ -84,7 +86,10 @@ impl Sink<'_> {
         known: impl Iterator<Item = &'w str>,
         spot: impl FnOnce() -> Spot,
     ) {
-        if let Some(missing) = self.found.missing.get_mut(id) {
+        let found = &mut *self.found;
+        // Of a table that has no row every id is missing, and that is one finding.
+        let again = if found.empty { found.missing.values_mut().next() } else { found.missing.get_mut(id) };
+        if let Some(missing) = again {
             missing.rows += 1;
             return;
         }
@@ -92,6 +97,8 @@ impl Sink<'_> {
             self.found.total += 1;
             return;
         }
+        let mut known = known.peekable();
+        self.found.empty = known.peek().is_none();
         let near = self.near(id, known);
         self.found.missing.insert(id.into(), Missing { what, near, spot: spot(), rows: 1 });
     }
@@ -114,6 +121,9 @@ impl Sink<'_> {
         missing.sort_by(|a, b| (&a.1.spot.path, &a.0).cmp(&(&b.1.spot.path, &b.0)));
         for (id, Missing { what, near, spot, rows }) in missing {
             let message = match rows {
+                _ if self.found.empty && rows > 1 => {
+                    format!("the document has no {what} at all, but {rows} rows name one")
+                }
                 1 => format!("no {what} has the id {id:?}"),
                 _ => format!("no {what} has the id {id:?}, which {rows} rows name"),
             };

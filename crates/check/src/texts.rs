@@ -2,11 +2,8 @@
 
 use crate::views::{Part, RunView, Spot, Survey};
 
-/// What is done with a text and its place.
-type See<'s> = &'s mut dyn FnMut(&str, &dyn Fn() -> Spot);
-
 /// Calls `see` with every text of a part of a document.
-pub(crate) fn every(part: &Part<'_>, see: See<'_>) {
+pub(crate) fn every(part: &Part<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
     match part {
         Part::Head(survey) => head(survey, see),
         Part::Run(view) => run(view, see),
@@ -14,7 +11,7 @@ pub(crate) fn every(part: &Part<'_>, see: See<'_>) {
 }
 
 /// Calls `see` with those of the texts, by their field, that are there.
-fn look(texts: &[(Option<&str>, &str)], spot: &dyn Fn(&str) -> Spot, see: See<'_>) {
+fn look(texts: &[(Option<&str>, &str)], spot: &dyn Fn(&str) -> Spot, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
     for (text, field) in texts {
         if let Some(text) = text {
             see(text, &|| spot(field));
@@ -29,7 +26,7 @@ macro_rules! opt {
     };
 }
 
-fn head(survey: &Survey<'_>, see: See<'_>) {
+fn head(survey: &Survey<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
     let head = survey.head;
     let at = |field: &str| Spot::at(field);
     look(&[(Some(&head.id), "/id"), (opt!(head.vertical), "/vertical")], &at, see);
@@ -92,7 +89,7 @@ fn head(survey: &Survey<'_>, see: See<'_>) {
     }
 }
 
-fn run(view: &RunView<'_>, see: See<'_>) {
+fn run(view: &RunView<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
     let (run, spot) = (view.run, |field: &str| view.spot(field));
     look(&[(Some(&run.id), "/id"), (opt!(run.remark), "/remark")], &spot, see);
     let words = [

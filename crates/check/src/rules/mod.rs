@@ -39,6 +39,7 @@ families! {
         characterisation_missing, characterisation_unknown, characterisation_surplus,
         clock_required, clock_meaningless, clock_range, clock_form, clock_extent, clock_full_circle,
         quantity_missing, quantity_unit, quantity_range, quantity_surplus, water_level_jump,
+        quantity_exceeds_pipe,
     }
     grade {
         grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
@@ -47,14 +48,23 @@ families! {
     size {
         number_impossible, size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
         length_implausible,
+        size_not_nominal,
+        material_newer_than_pipe,
+        laid_implausible,
     }
     elevation {
         vertical_missing, invert_above_ground, depth_contradicts_elevations, depth_implausible, gradient_uphill,
         gradient_steep, invert_outside_structure,
+        gradient_below_minimum,
     }
     place {
         crs_missing, crs_unknown, position_outside_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_ends_elsewhere,
         locate_chord, locate_past_run, locate_depth, transmitter_offset_missing,
+        locate_off_path,
+        locate_off_gradient,
+        locate_frequency_contradicts,
+        transmitter_offset_contradicts,
+        locate_without_transmitter,
     }
     reference {
         unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
@@ -63,6 +73,12 @@ families! {
         runs_missing, pipe_not_surveyed, structure_unconnected, structure_twice, asset_twice, id_case_clash,
         outfall_upstream, equipment_named_twice, pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
         observation_twice,
+        joins_impossible,
+        launched_contradicts,
+        connection_contradicts_lateral,
+        method_contradicts_equipment,
+        method_does_not_fit,
+        owner_contradicts_role,
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
@@ -70,6 +86,7 @@ families! {
         run_undated,
         calibration_old,
         calibration_after_run,
+        laid_after_run,
     }
     media {
         media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,

@@ -80,8 +80,8 @@ pub struct Ending<'d> {
     pub survey: &'d Survey<'d>,
     /// Its runs, in the order of the document.
     pub runs: &'d [RunSummary],
-    /// For every media file, whether an observation names it.
-    pub media_used: &'d [bool],
+    /// For every media file, the run of an observation that names it: its own run, where that is one of them.
+    shown_by: &'d [u32],
     ids: Rows,
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: Rows,
@@ -95,6 +95,9 @@ pub struct Ending<'d> {
 /// No further run of a pipe.
 const LAST: u32 = u32::MAX;
 
+/// No run at all.
+pub(crate) const NO_RUN: u32 = u32::MAX;
+
 fn of_id(summary: &RunSummary) -> &str {
     &summary.run.id
 }
@@ -104,7 +107,7 @@ fn of_pipe(summary: &RunSummary) -> &str {
 }
 
 impl<'d> Ending<'d> {
-    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], media_used: &'d [bool]) -> Self {
+    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d [u32]) -> Self {
         let firsts = Rows::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
         // From the end, so that the runs of a pipe stand in the order of the document.
@@ -117,7 +120,7 @@ impl<'d> Ending<'d> {
         Self {
             survey,
             runs,
-            media_used,
+            shown_by,
             ids: Rows::by(runs, of_id),
             firsts,
             next,
@@ -126,6 +129,12 @@ impl<'d> Ending<'d> {
             astray: OnceCell::new(),
             drifts: OnceCell::new(),
         }
+    }
+
+    /// A run with an observation that names a media file: the file's own run, where that is one of them.
+    #[must_use]
+    pub fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
+        self.shown_by.get(media).filter(|run| **run != NO_RUN).map(|run| &self.runs[*run as usize])
     }
 
     /// The run of an id; `None` as well for an id that stands twice.

@@ -8,6 +8,7 @@ mod records;
 mod run;
 mod survey;
 
+pub(crate) use ending::NO_RUN;
 pub use ending::{Ending, LocateView, Part, RatingView, RunSummary};
 pub(crate) use facts::Facts;
 pub use records::{MediaView, PipeView, StructureView};

@@ -1,16 +1,20 @@
 //! See the rule's documentation below.
 
-use rustc_hash::FxHashMap;
+use std::collections::BTreeMap;
 
+use jiff::Timestamp;
+use obvert_model::tables::MediaKind;
+
+use crate::measure::most;
 use crate::sink::Sink;
-use crate::time::{in_future, instant, span};
-use crate::views::{Ending, MediaView};
+use crate::time::{in_future, instant, same_camera, span};
+use crate::views::{Ending, MediaView, RunSummary, Spot};
 
 rule! {
     /// # What it checks
     /// A file that belongs to a run was taken while the run was made, within the limit for clocks that differ. Where
     /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
-    /// A date in the future is left to `dated-in-future`, a run that lies far from all others to `run-date-astray`.
+    /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`, a still that another run shows to `media-run-contradicts`.
     ///
     /// # Why it matters
     /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
@@ -28,7 +32,7 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/0/captured", "value": "2026-05-05T09:33:00-05:00"},
     ///  {"op": "add", "path": "/media/1/captured", "value": "2026-05-05T09:31:00-05:00"},
-    ///  {"op": "add", "path": "/media/2/captured", "value": "2026-05-05T09:31:00-05:00"}, {"op": "replace", "path": "/media/2/run", "value": "R-101"}]
+    ///  {"op": "add", "path": "/media/-", "value": {"id": "M-4", "file": "photos/4.jpg", "kind": "photo", "run": "R-101", "captured": "2026-05-05T09:31:00-05:00"}}]
     /// ```
     ///
     /// # Passes
@@ -45,41 +49,106 @@ rule! {
     },
 }
 
-/// So many files say more than the one run.
+/// So many files say more than the one run, and so many runs more than the one document.
 const WHOLE: usize = 3;
 
+/// When a run was made.
+type Span = (Timestamp, Timestamp);
+
+/// What the files of a run say.
+#[derive(Default)]
+struct Files<'d> {
+    span: Option<Span>,
+    of: usize,
+    astray: Vec<MediaView<'d>>,
+}
+
+impl Files<'_> {
+    /// Whether all files of the run, and not too few, were taken at another time.
+    fn whole(&self) -> bool {
+        self.of >= WHOLE && self.astray.len() == self.of
+    }
+}
+
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let survey = ending.survey;
-    let slack = out.limit("slack") * 3600.0;
-    let mut astray: FxHashMap<usize, (usize, Vec<MediaView<'_>>)> = FxHashMap::default();
-    for view in survey.all_media() {
-        let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
-        let Some(summary) = ending.run(run).filter(|summary| !ending.dated_astray(summary)) else { continue };
-        let (Some((started, finished)), Some(at)) = (span(&summary.run), instant(captured)) else { continue };
-        let run = astray.entry(summary.index).or_default();
-        run.0 += 1;
-        let (early, late) = (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
-        if early.max(late) > slack && !in_future(survey, captured) {
-            run.1.push(view);
+    let runs = gather(ending, out.limit("slack") * 3600.0);
+    let whole = runs.iter().filter(|(_, files)| files.whole()).count();
+    if whole >= WHOLE && most(whole, runs.len()) {
+        let of = runs.len();
+        let message = format!("the files of {whole} of {of} runs were taken at other times than the runs were made");
+        out.report(Spot::at("/media"), message)
+            .fact("runs", of)
+            .fact("astray", whole)
+            .help("look at the clock of the camera, or of whatever dated the runs; one of the two was not set");
+        return;
+    }
+    if runs.values().all(|files| files.astray.is_empty()) {
+        return;
+    }
+    let spans: Vec<Option<Span>> = ending.runs.iter().map(|summary| span(&summary.run)).collect();
+    for (index, files) in &runs {
+        if !files.astray.is_empty() {
+            tell(ending, &ending.runs[*index], files, &spans, out);
         }
     }
-    let mut runs: Vec<_> = astray.into_iter().collect();
-    runs.sort_by_key(|(index, _)| *index);
-    for (index, (of, files)) in runs {
-        let summary = &ending.runs[index];
-        let (Some(started), Some(finished)) = (&summary.run.started, &summary.run.finished) else { continue };
-        if let (true, Some(first)) = (of >= WHOLE && files.len() == of, files.first()) {
-            let captured = first.media.captured.as_ref().map_or("", |captured| captured.as_str());
-            let message = format!(
-                "begun at {started}, but all {of} files of the run were taken at other times, such as {captured}"
-            );
-            out.report(summary.spot("/started"), message).fact("files", of);
+}
+
+/// What the files of each run say that says when it was made, by the run's row.
+fn gather<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, Files<'d>> {
+    let survey = ending.survey;
+    let mut runs: BTreeMap<usize, Files<'d>> = BTreeMap::new();
+    for view in survey.all_media() {
+        let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
+        let Some(summary) = ending.run(run) else { continue };
+        if ending.dated_astray(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
             continue;
         }
-        for view in files {
-            let Some(captured) = &view.media.captured else { continue };
-            let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
-            out.report(view.spot("/captured"), message).fact("captured", captured.as_str());
+        // A still that another run shows is filed under the wrong one.
+        let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
+        if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
+            continue;
         }
+        let files = runs.entry(summary.index).or_insert_with(|| Files { span: span(&summary.run), ..Files::default() });
+        let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else { continue };
+        files.of += 1;
+        let (early, late) = (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
+        if early.max(late) > slack && !in_future(survey, captured) {
+            files.astray.push(view);
+        }
+    }
+    runs.retain(|_, files| files.of > 0);
+    runs
+}
+
+fn tell(ending: &Ending<'_>, summary: &RunSummary, files: &Files<'_>, spans: &[Option<Span>], out: &mut Sink<'_>) {
+    let (Some(started), Some(finished), Some(made)) = (&summary.run.started, &summary.run.finished, files.span) else {
+        return;
+    };
+    // Of a run that was made while its camera was in another one, that is said already.
+    let at_once = |(index, other): (usize, &Option<Span>)| {
+        let overlap = other.is_some_and(|other| other.0 < made.1 && made.0 < other.1);
+        overlap && index != summary.index && same_camera(ending.survey, &ending.runs[index].run, &summary.run)
+    };
+    if out.lists() && spans.iter().enumerate().any(at_once) {
+        return;
+    }
+    if let (true, Some(first)) = (files.whole(), files.astray.first()) {
+        let (of, captured) = (files.of, first.media.captured.as_ref().map_or("", |captured| captured.as_str()));
+        let message =
+            format!("begun at {started}, but all {of} files of the run were taken at other times, such as {captured}");
+        out.report(summary.spot("/started"), message).fact("files", of);
+        return;
+    }
+    if let (true, Some(first)) = (files.astray.len() > WHOLE, files.astray.first()) {
+        let (some, of, run) = (files.astray.len(), files.of, summary.run.id.as_str());
+        let message =
+            format!("{some} of {of} files of run {run:?} were taken at other times than {started} to {finished}");
+        out.report(first.spot("/captured"), message).fact("files", of).fact("astray", some);
+        return;
+    }
+    for view in &files.astray {
+        let Some(captured) = &view.media.captured else { continue };
+        let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
+        out.report(view.spot("/captured"), message).fact("captured", captured.as_str());
     }
 }

@@ -34,7 +34,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for view in ending.survey.all_media() {
         // A row whose id stands twice may be the one that is named.
         let meant = ending.survey.media_index(&view.media.id).is_some();
-        if view.media.run.is_none() && meant && !ending.media_used[view.index] {
+        if view.media.run.is_none() && meant && ending.shown_by(view.index).is_none() {
             out.report(view.spot(""), format!("no observation shows {:?}, and it names no run", view.media.file));
         }
     }

@@ -42,6 +42,32 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if ending.lengths_doubtful() {
         return;
     }
+    let survey = ending.survey;
+    for chord in wrong(ending, out.limit("accuracy")) {
+        let view = LocateView { ending, locate: &survey.head.locates[chord.wrong], index: chord.wrong };
+        let from = survey.head.locates[chord.from].id.as_str();
+        let (apart, between) = (survey.say_metres(chord.chord), survey.say_metres(chord.cable));
+        let message = format!("{apart} from {from} on the ground, but only {between} of cable lie between them");
+        out.report(view.spot("/position"), message)
+            .fact("apart", survey.in_units(chord.chord))
+            .fact("cable", survey.in_units(chord.cable))
+            .fact("from", from);
+    }
+}
+
+/// A locate that is too far from another one of its run: their rows, and in metres how far they are apart on the ground and
+/// along the cable.
+pub(super) struct Chord {
+    pub(super) wrong: usize,
+    from: usize,
+    chord: f64,
+    cable: f64,
+}
+
+/// The locates that are farther from their neighbours than the cable between them. `accuracy` is that of a locate that
+/// states none.
+pub(super) fn wrong(ending: &Ending<'_>, accuracy: f64) -> Vec<Chord> {
+    let mut found = Vec::new();
     let mut locates: Vec<LocateView<'_>> = ending.locates().filter(|view| view.locate.position.is_some()).collect();
     locates.sort_by(|a, b| {
         (&a.locate.run, along(a)).partial_cmp(&(&b.locate.run, along(b))).unwrap_or(a.index.cmp(&b.index))
@@ -49,30 +75,23 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for run in locates.chunk_by(|a, b| a.locate.run == b.locate.run) {
         let mut kept: Option<&LocateView<'_>> = None;
         for (index, view) in run.iter().enumerate() {
-            let Some((chord, cable)) = kept.and_then(|before| beyond(before, view, out.limit("accuracy"))) else {
+            let Some((chord, cable)) = kept.and_then(|before| beyond(before, view, accuracy)) else {
                 kept = Some(view);
                 continue;
             };
             let Some(before) = kept else { continue };
             // The one that also disagrees with the next is the wrong one.
-            let other = run.get(index + 1).is_some_and(|next| {
-                beyond(before, next, out.limit("accuracy")).is_some()
-                    && beyond(view, next, out.limit("accuracy")).is_none()
-            });
+            let other = run
+                .get(index + 1)
+                .is_some_and(|next| beyond(before, next, accuracy).is_some() && beyond(view, next, accuracy).is_none());
             let (wrong, right) = if other { (before, view) } else { (view, before) };
-            let survey = ending.survey;
-            let (apart, between) = (survey.say_metres(chord), survey.say_metres(cable));
-            let message =
-                format!("{apart} from {} on the ground, but only {between} of cable lie between them", right.locate.id);
-            out.report(wrong.spot("/position"), message)
-                .fact("apart", survey.in_units(chord))
-                .fact("cable", survey.in_units(cable))
-                .fact("from", right.locate.id.as_str());
+            found.push(Chord { wrong: wrong.index, from: right.index, chord, cable });
             if other {
                 kept = Some(view);
             }
         }
     }
+    found
 }
 
 /// The distance along the run at which the transmitter was, in the document's length unit.

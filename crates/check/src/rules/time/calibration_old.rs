@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use jiff::Timestamp;
 use rustc_hash::FxHashMap;
 
 use crate::dates::made;
@@ -44,19 +45,17 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if survey.head.equipment.iter().all(|row| row.calibrated.is_none()) {
         return;
     }
-    let mut last: FxHashMap<usize, usize> = FxHashMap::default();
+    let mut last: FxHashMap<usize, (Timestamp, usize)> = FxHashMap::default();
     for summary in ending.runs {
         let Some(time) = made(ending, summary.index).filter(|_| !ending.dated_astray(summary)) else { continue };
         for row in summary.run.equipment.iter().filter_map(|id| survey.equipment_index(id)) {
-            let latest = last.entry(row).or_insert(summary.index);
-            if made(ending, *latest).is_none_or(|other| other < time) {
-                *latest = summary.index;
-            }
+            let latest = last.entry(row).or_insert((time, summary.index));
+            *latest = (*latest).max((time, summary.index));
         }
     }
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
-        let (Some(calibrated), Some(index)) = (&equipment.calibrated, last.get(&row)) else { continue };
-        let (Some(on), Some(used)) = (day(calibrated), made(ending, *index)) else { continue };
+        let (Some(calibrated), Some((used, index))) = (&equipment.calibrated, last.get(&row)) else { continue };
+        let Some(on) = day(calibrated) else { continue };
         let days = used.duration_since(on).as_secs_f64() / 86_400.0;
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();

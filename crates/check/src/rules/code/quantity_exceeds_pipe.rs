@@ -1,0 +1,72 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::Role;
+use obvert_model::tables::{Dimension, QuantityUnit};
+
+use crate::grading::in_range;
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// What is measured across the pipe is not more than the pipe is high: the height of a connection, the depth of
+    /// standing water or of a deposit, an offset, a drop, a bulge. The size where the row stands counts. An amount that
+    /// the code list does not allow is left to `quantity-range`, a size in a doubtful unit to `size-unit-suspect`.
+    ///
+    /// # Why it matters
+    /// Most often the unit is wrong: 4 (in) became 4 ft, or 150 (mm) became 150 in. The amount decides the grade.
+    ///
+    /// # Source
+    /// Nominal sizes may be a tenth off what is measured: common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/3/quantities/0/value`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 12}]
+    /// ```
+    /// At `/runs/0/observations/4/quantities/0/value`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 300, "unit": "mm"}}, {"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 5}]
+    /// ```
+    ///
+    /// # Passes
+    /// As large as the pipe.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/quantities/0/value", "value": 8}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the amount or its unit, or the size of the pipe.
+    name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
+    needs: [Codes],
+}
+
+/// Names of amounts that are measured across the pipe.
+const ACROSS: [&str; 5] = ["height", "depth", "offset", "drop", "bulge"];
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(code) = row.code.filter(|code| code.role != Some(Role::SizeChange)) else { return };
+    for (place, (quantity, meaning)) in row.row.quantities.iter().zip(&code.quantities).enumerate() {
+        if meaning.unit.dimension() != Dimension::Length || !ACROSS.contains(&meaning.name.as_str()) {
+            continue;
+        }
+        let (Some(amount), Some(factor)) = (row.amount(place), meaning.unit.factor_to(QuantityUnit::Millimetre)) else {
+            continue;
+        };
+        let Some(height) = row.bore().height else { return };
+        // Nominal sizes are not exactly what is measured.
+        if amount * factor <= height * 1.1
+            || !in_range(meaning, amount)
+            || row.run.pipe.is_some_and(|view| view.size_doubtful())
+        {
+            continue;
+        }
+        let (name, value, unit) = (meaning.name.as_str(), quantity.value, quantity.unit);
+        let high = (height / row.survey().head.units.section.millimetres() * 10.0).round() / 10.0;
+        let message = format!(
+            "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
+            row.survey().head.units.section
+        );
+        out.report(row.spot(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
+    }
+}

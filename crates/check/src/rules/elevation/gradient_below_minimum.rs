@@ -1,0 +1,83 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{Carries, Shape};
+
+use crate::levels::any_astray;
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// A circular sanitary or combined sewer of a listed size falls at least as much as a public sewer code asks for:
+    /// from its own upstream to its own downstream invert over its length, but for 1 cm at each end. Sizes are matched
+    /// within 3 %, so that DN 200 counts as 8 in. A pipe that rises is left to `gradient-uphill`.
+    ///
+    /// # Why it matters
+    /// In a flatter pipe solids settle. Either it must be cleaned more often than others, or an invert was mistyped by
+    /// a little.
+    ///
+    /// # Source
+    /// Village of Waverly OH, 937.10(e), for 6 to 36 in; City of Salmon ID for 4 in. The slack is 1 cm at each end, the
+    /// accuracy that Tauranga City Council (QA-3.7) asks of levels.
+    ///
+    /// # Fails
+    /// 200 ft of 8 in should fall by 0.8 ft, at `/pipes/0/inverts`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.1}]
+    /// ```
+    ///
+    /// # Passes
+    /// Exactly the minimum.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 639.7}]
+    /// ```
+    /// A storm drain.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.1}, {"op": "replace", "path": "/pipes/0/carries", "value": "storm"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the invert if it was mistyped. If the pipe is that flat, nothing has to change.
+    name: "gradient-below-minimum", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#gradient",
+}
+
+/// Sizes in inches and the gradient in hundredths that each should have at least.
+const MINIMA: [(f64, f64); 13] = [
+    (4.0, 2.0),
+    (6.0, 0.6),
+    (8.0, 0.4),
+    (10.0, 0.28),
+    (12.0, 0.22),
+    (14.0, 0.17),
+    (15.0, 0.15),
+    (16.0, 0.14),
+    (18.0, 0.12),
+    (21.0, 0.1),
+    (24.0, 0.08),
+    (30.0, 0.058),
+    (36.0, 0.046),
+];
+
+/// How far a drop may be off for the levels at its two ends, in metres.
+const SLACK: f64 = 0.02;
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    let (pipe, survey) = (view.pipe, view.survey);
+    let sewer = matches!(pipe.carries, Some(Carries::Sanitary | Carries::Combined));
+    let circular = pipe.shape == Some(Shape::Circular);
+    let (Some(height), Some(length), Some(own)) = (pipe.height, view.metres(), &pipe.inverts) else { return };
+    let (Some(upper), Some(lower)) = (own.upstream, own.downstream) else { return };
+    if !sewer || !circular || length <= 0.0 || view.size_doubtful() {
+        return;
+    }
+    let inches = survey.millimetres(height) / 25.4;
+    let Some((_, least)) = MINIMA.iter().find(|(size, _)| (inches / size - 1.0).abs() <= 0.03) else { return };
+    let drop = survey.metres(upper) - survey.metres(lower);
+    if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_astray(view) {
+        return;
+    }
+    let percent = (drop / length * 10_000.0).round() / 100.0;
+    let size = survey.say_section(height);
+    let message = format!("the pipe falls by {percent} %; a sewer of {size} should fall by {least} % at least");
+    out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
+}

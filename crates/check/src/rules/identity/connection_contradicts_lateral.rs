@@ -1,0 +1,146 @@
+//! See the rule's documentation below.
+
+use obvert_model::number::Length;
+use obvert_model::tables::{ClockReading, CounterZero, Direction};
+
+use super::launched_contradicts::hours_between;
+use crate::order;
+use crate::reach::{direction_contradicts, exceeds};
+use crate::sink::Sink;
+use crate::views::{RowView, tolerance};
+
+rule! {
+    /// # What it checks
+    /// A connection that names the lateral that comes in there agrees with the lateral's own record: that it joins this
+    /// pipe, at this distance from the upstream structure, at this hour looking downstream. Distances and hours of a
+    /// run upstream are turned round. Allowed are twice the tolerance, what structures take up where a counter's offset
+    /// is not stated, and one hour.
+    ///
+    /// # Why it matters
+    /// After lining, connections are cut open again from inside by these numbers. A wrong one is a hole in a new liner
+    /// and a house without a drain.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems. Structures and hours: common practice, no published source.
+    ///
+    /// # Fails
+    /// The lateral joins 29 ft farther on, at `/runs/0/observations/3/joins`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 61, "clock": 2}}}]
+    /// ```
+    /// On the other side, at `/runs/0/observations/3/joins`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 32, "clock": 10}}}]
+    /// ```
+    /// It joins another pipe, at `/runs/0/observations/3/joins`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-102", "at": 32}}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 33.5, "clock": 3}}}]
+    /// ```
+    /// Seen from the other end.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/2/observations/1", "value": {"id": "1a", "at": 30, "code": "connection.preformed", "clock": {"at": 10},
+    ///   "quantities": [{"value": 4, "unit": "in"}], "joins": "L-3"}}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-102", "at": 150, "clock": 2}}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Look the connection up in the video and correct the one that is wrong.
+    name: "connection-contradicts-lateral", severity: Warning, scope: Observation, since: "0.1", clause: "pipes#ends",
+    limits: {
+        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+    },
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(lateral) = row.row.joins.as_ref() else { return };
+    let (survey, run) = (row.survey(), row.run);
+    let joins = survey.pipe(lateral).and_then(|pipe| pipe.joins.as_ref());
+    let (Some(joins), Some(view)) = (joins, run.pipe) else { return };
+    if direction_contradicts(view.pipe, run.run) {
+        return;
+    }
+    let lateral = lateral.as_str();
+    if joins.pipe != view.pipe.id {
+        let message = format!("{lateral:?} comes in here, but by its record it joins {:?}", joins.pipe.as_str());
+        out.report(row.spot("/joins"), message).fact("joins", joins.pipe.as_str());
+        return;
+    }
+    let upstream = run.run.direction == Direction::Upstream;
+    if let (Some(at), Some(seen)) = (joins.at, from_upstream(row, upstream)) {
+        let (joined, length) = (survey.metres(at), view.metres().unwrap_or(0.0));
+        let on_it = joined >= 0.0 && (length <= 0.0 || joined <= length + 2.0 * tolerance(length));
+        let known =
+            run.run.counter.as_ref().is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
+        let structures = if known { 0.0 } else { out.limit("structure_allowance") };
+        let astray = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
+        if on_it && astray && order::settled(run, row.index) && !run.disordered() && !run.marks().zeroed_again {
+            let (here, there) = (survey.say_metres(seen), survey.say_metres(joined));
+            let message = format!(
+                "{lateral:?} comes in {here} from the upstream structure, but by its record it joins at {there}"
+            );
+            out.report(row.spot("/joins"), message).fact("seen", survey.in_units(seen)).fact("joins_at", at.get());
+            return;
+        }
+    }
+    let reading = row.row.clock.as_ref().and_then(|clock| clock.reading());
+    let reading = if upstream { reading.and_then(ClockReading::mirrored) } else { reading };
+    if let (Some(reading), Some(clock)) = (reading, joins.clock.filter(|clock| clock.is_valid()))
+        && off(reading, clock.get()) > 1.0
+    {
+        let message = format!(
+            "{lateral:?} comes in elsewhere on the wall: by its record it joins at {clock} o'clock, looking downstream"
+        );
+        out.report(row.spot("/joins"), message).fact("joins_clock", clock.get());
+    }
+}
+
+/// How far the row is from the centre of the upstream structure, in metres.
+fn from_upstream(row: &RowView<'_>, upstream: bool) -> Option<f64> {
+    let run = row.run;
+    if run.run.launched.is_some() {
+        return None;
+    }
+    let unit = run.survey.head.units.length.metres();
+    let offset = run.run.counter.as_ref().and_then(|counter| counter.offset).map_or(0.0, Length::get);
+    let far = (offset + row.row.at.get() - run.reads()) * unit;
+    if upstream { Some(run.pipe?.metres()? - far) } else { Some(far) }
+}
+
+/// How many hours an hour lies outside a reading.
+fn off(reading: ClockReading, hour: f64) -> f64 {
+    match reading {
+        ClockReading::Point(at) => hours_between(at.get(), hour),
+        ClockReading::Arc(from, to) if (hour - from.get()).rem_euclid(12.0) > reading.hours() => {
+            hours_between(from.get(), hour).min(hours_between(to.get(), hour))
+        }
+        ClockReading::Arc(..) => 0.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use obvert_model::number::ClockHour;
+
+    use super::*;
+
+    // By the dial of a clock; no other source.
+    #[test]
+    fn hours_outside_an_arc_are_counted_from_its_nearer_end() {
+        let hour = |hour| ClockHour::new(hour).unwrap();
+        let arc = ClockReading::Arc(hour(11.0), hour(1.0));
+        for (at, outside) in [(12.0, 0.0), (1.0, 0.0), (2.5, 1.5), (9.0, 2.0), (6.0, 5.0)] {
+            assert_eq!(off(arc, at), outside, "{at}");
+        }
+        assert_eq!(off(ClockReading::Point(hour(11.0)), 1.0), 2.0);
+    }
+}

@@ -1,0 +1,80 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::Joins;
+
+use crate::sink::Sink;
+use crate::views::{Part, Spot, Survey, tolerance};
+
+rule! {
+    /// # What it checks
+    /// Where a lateral meets its main, and where a camera was launched from one, is on that main: not before its
+    /// upstream structure and not beyond its length, within twice the tolerance. A lateral
+    /// does not join itself.
+    ///
+    /// # Why it matters
+    /// The connection is dug for or cut open where there is none, beyond the next manhole.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems.
+    ///
+    /// # Fails
+    /// At `/pipes/2/joins/at`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-102", "at": 600, "clock": 2}}}]
+    /// ```
+    /// At `/pipes/2/joins/pipe`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-3", "at": 60}}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "LM-014", "joins": {"pipe": "L-102", "at": 181, "clock": 2.5}}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the distance, which counts from the upstream structure of the main, or the main.
+    name: "joins-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#ends",
+}
+
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    match part {
+        Part::Head(survey) => {
+            for view in survey.pipes() {
+                let Some(joins) = &view.pipe.joins else { continue };
+                if joins.pipe == view.pipe.id {
+                    out.report(view.spot("/joins/pipe"), "the lateral is said to join itself");
+                } else {
+                    look(survey, joins, &|field| view.spot(&format!("/joins{field}")), out);
+                }
+            }
+        }
+        Part::Run(run) => {
+            if let Some(launched) = &run.run.launched {
+                look(run.survey, launched, &|field| run.spot(&format!("/launched{field}")), out);
+            }
+        }
+    }
+}
+
+fn look(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+    let Some(at) = joins.at else { return };
+    let main = joins.pipe.as_str();
+    let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
+    let metres = survey.metres(at);
+    if metres < -tolerance(0.0) {
+        let message = format!("{} is before the upstream structure of {main:?}", survey.say(at));
+        out.report(spot("/at"), message).fact("at", at.get());
+    } else if let Some(length) =
+        length.filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
+    {
+        let message = format!("{} is beyond the end of {main:?}, which is {} long", survey.say(at), survey.say(length));
+        out.report(spot("/at"), message).fact("at", at.get()).fact("length", length.get());
+    }
+}
+
+/// What a distance along a pipe of a length may not exceed, in metres.
+fn beyond(length: f64) -> f64 {
+    length + 2.0 * tolerance(length)
+}

@@ -1,0 +1,84 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{RunView, tolerance};
+
+rule! {
+    /// # What it checks
+    /// A run that was launched from a main went into a lateral, from the main and the place on it where the lateral
+    /// joins: within twice the tolerance and one hour.
+    ///
+    /// # Why it matters
+    /// The camera was in another lateral than the record says, and its defects are mended in the garden next door.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems.
+    ///
+    /// # Fails
+    /// At `/runs/3/launched/at`:
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 60}}},
+    ///  {"op": "add", "path": "/runs/-", "value": {"id": "R-3", "pipe": "L-3", "to": "C-7", "direction": "upstream", "started": "2026-05-06T11:31:00-05:00",
+    ///   "launched": {"pipe": "L-101", "at": 84}, "counter": {"zero": "pipe-end"}, "surveyed": 30, "observations": [
+    ///   {"id": "1", "at": 0, "code": "run.start"}, {"id": "2", "at": 30, "code": "run.finish"}]}}]
+    /// ```
+    /// The pipe is no lateral, at `/runs/0/launched`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/launched", "value": {"pipe": "L-102"}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 60}}},
+    ///  {"op": "add", "path": "/runs/-", "value": {"id": "R-3", "pipe": "L-3", "to": "C-7", "direction": "upstream", "started": "2026-05-06T11:31:00-05:00",
+    ///   "launched": {"pipe": "L-101", "at": 61.5}, "counter": {"zero": "pipe-end"}, "surveyed": 30, "observations": [
+    ///   {"id": "1", "at": 0, "code": "run.start"}, {"id": "2", "at": 30, "code": "run.finish"}]}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct where the camera was launched, or where the lateral joins.
+    name: "launched-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#launched-runs",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let (Some(launched), Some(view)) = (&run.run.launched, run.pipe) else { return };
+    let survey = run.survey;
+    let pipe = view.pipe.id.as_str();
+    let Some(joins) = &view.pipe.joins else {
+        let message = format!("the run was launched from a main, but {pipe:?} is no lateral");
+        out.report(run.spot("/launched"), message);
+        return;
+    };
+    let main = joins.pipe.as_str();
+    if launched.pipe != joins.pipe {
+        let message = format!("launched from {:?}, but {pipe:?} joins {main:?}", launched.pipe.as_str());
+        out.report(run.spot("/launched/pipe"), message).fact("joins", main);
+        return;
+    }
+    if let (Some(from), Some(at)) = (launched.at, joins.at) {
+        let (metres, joined) = (survey.metres(from), survey.metres(at));
+        if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
+            let (from, at) = (survey.say(from), survey.say(at));
+            let message = format!("launched at {from} of {main:?}, but {pipe:?} joins it at {at}");
+            out.report(run.spot("/launched/at"), message).fact("joins_at", joined);
+            return;
+        }
+    }
+    if let (Some(from), Some(clock)) = (launched.clock, joins.clock)
+        && from.is_valid()
+        && clock.is_valid()
+        && hours_between(from.get(), clock.get()) > 1.0
+    {
+        let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock}");
+        out.report(run.spot("/launched/clock"), message).fact("joins_clock", clock.get());
+    }
+}
+
+/// How many hours two places on a clock are apart.
+pub(super) fn hours_between(a: f64, b: f64) -> f64 {
+    let apart = (a - b).rem_euclid(12.0);
+    apart.min(12.0 - apart)
+}

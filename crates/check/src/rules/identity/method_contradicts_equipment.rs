@@ -1,0 +1,56 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{EquipmentKind, Method};
+
+use crate::sink::Sink;
+use crate::time::is_camera;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// Where a run names a camera, one of the cameras that it names is carried in the way that the run says.
+    ///
+    /// # Why it matters
+    /// The equipment of another run was copied, or the method was. How the distance was counted, and how far it may be
+    /// off, follows from both.
+    ///
+    /// # Fails
+    /// At `/runs/0/method`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/method", "value": "push-rod"}]
+    /// ```
+    ///
+    /// # Passes
+    /// Nobody says which camera it was.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/method", "value": "push-rod"}, {"op": "replace", "path": "/runs/0/equipment", "value": ["E-2"]}]
+    /// ```
+    /// Whoever walks through may carry any camera.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/method", "value": "walk-through"}, {"op": "replace", "path": "/pipes/0/height", "value": 60}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the method, or name the camera that was used.
+    name: "method-contradicts-equipment", severity: Warning, scope: Run, since: "0.1", clause: "runs#references",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let carried = match run.run.method {
+        Some(Method::PushRod) => EquipmentKind::PushRod,
+        Some(Method::Crawler) => EquipmentKind::Crawler,
+        Some(Method::Pole) => EquipmentKind::Pole,
+        Some(Method::Float) => EquipmentKind::Float,
+        Some(Method::WalkThrough | Method::Other) | None => return,
+    };
+    let kinds =
+        || run.run.equipment.iter().filter_map(|id| Some(run.survey.equipment(id)?.kind)).filter(|k| is_camera(*k));
+    if kinds().any(|kind| kind == carried) {
+        return;
+    }
+    if let Some(kind) = kinds().next() {
+        let (method, kind) = (carried.as_str(), kind.as_str());
+        let message = format!("the method is {method:?}, but the camera that the run names is a {kind}");
+        out.report(run.spot("/method"), message).fact("method", method).fact("equipment", kind);
+    }
+}

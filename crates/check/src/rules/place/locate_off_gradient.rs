@@ -1,0 +1,105 @@
+//! See the rule's documentation below.
+
+use obvert_model::number::Length;
+use obvert_model::tables::{DepthTo, Direction};
+
+use crate::levels::any_astray;
+use crate::sink::Sink;
+use crate::views::{LocateView, PipeView};
+
+rule! {
+    /// # What it checks
+    /// A locate with ground and depth lies on the line between the inverts of its pipe, within the greater of 0.6 m and
+    /// 15 % of the depth. The depth is taken to the invert, the centre or the obvert as stated; the transmitter is
+    /// behind the camera by its offset. Pipes that rise, that fall by more than 40 %, or whose inverts other rules find fault with, are not looked
+    /// at.
+    ///
+    /// # Why it matters
+    /// The pipe would be in the air, or under the sewer that it drains into. The depth of a dig, and its shoring, go by
+    /// that number.
+    ///
+    /// # Source
+    /// 0.6 m: common practice, no published source. 15 % of the depth: PAS 128 (from memory).
+    ///
+    /// # Fails
+    /// At `/locates/0`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/depth", "value": 3}]
+    /// ```
+    /// At `/locates/1`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/1/ground", "value": 694.3}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/depth", "value": 10.5}]
+    /// ```
+    /// ```json
+    /// [{"op": "remove", "path": "/locates/0/ground"}, {"op": "replace", "path": "/locates/0/depth", "value": 3}]
+    /// ```
+    ///
+    /// # Fix
+    /// Locate again before anybody digs; correct the depth, the ground elevation or the distance.
+    name: "locate-off-gradient", severity: Warning, scope: Locate, since: "0.1", clause: "locates#depth",
+    limits: {
+        "slack" = 0.6 "m" "how far a located level may be from the pipe at least; common practice, no published source",
+        "share" = 15.0 "%" "how far it may be in hundredths of its depth: PAS 128, from memory",
+    },
+}
+
+/// A steeper pipe has a wrong invert: see `gradient-steep`.
+const STEEPEST: f64 = 0.4;
+
+fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
+    let (locate, ending) = (view.locate, view.ending);
+    let survey = ending.survey;
+    let (Some(ground), Some(depth), Some(summary)) = (locate.ground, locate.depth, ending.run(&locate.run)) else {
+        return;
+    };
+    let Some(row) = survey.pipe_index(&summary.run.pipe).filter(|_| summary.run.launched.is_none()) else { return };
+    let pipe = PipeView { survey, pipe: &survey.head.pipes[row], index: row };
+    let (Some((upper, lower)), Some(length)) = (pipe.inverts(), pipe.metres().filter(|metres| *metres > 0.0)) else {
+        return;
+    };
+    let unit = survey.head.units.length.metres();
+    if depth.get() < 0.0
+        || lower > upper
+        || (upper - lower) * unit > length * STEEPEST
+        || any_astray(&pipe)
+        || ending.lengths_doubtful()
+        || summary.marks.zeroed_again
+    {
+        return;
+    }
+    let counter = summary.run.counter.as_ref();
+    let of = |length: Option<Length>| length.map_or(0.0, Length::get);
+    let (offset, reads) = counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
+    let far = (offset + locate.at.get() - reads - of(locate.transmitter_offset)) * unit;
+    let along = if summary.run.direction == Direction::Upstream { length - far } else { far };
+    // A locate outside its pipe is another rule's finding.
+    if !(-1.0..=length + 1.0).contains(&along) {
+        return;
+    }
+    let height = pipe.pipe.height.filter(|_| !pipe.size_doubtful()).map(|height| survey.millimetres(height) / 1000.0);
+    let (above, unsure) = match (locate.depth_to, height) {
+        (Some(DepthTo::Invert), _) => (0.0, 0.0),
+        (Some(DepthTo::Centre), Some(height)) => (height / 2.0, 0.0),
+        (Some(DepthTo::Obvert), Some(height)) => (height, 0.0),
+        (None, Some(height)) => (height / 2.0, height / 2.0),
+        (_, None) => return,
+    };
+    let found = (ground.get() - depth.get()) * unit - above;
+    let expected = (upper + (lower - upper) * along / length) * unit;
+    let slack = out.limit("slack").max(out.limit("share") / 100.0 * survey.metres(depth)) + unsure;
+    let off = found - expected;
+    if off.abs() <= slack {
+        return;
+    }
+    let how = if off > 0.0 { "above" } else { "below" };
+    let (off, depth) = (survey.say_metres(off.abs()), survey.say(depth));
+    let message = format!("a depth of {depth} puts the pipe {off} {how} the line between its inverts");
+    out.report(view.spot(""), message)
+        .fact("found", survey.in_units(found))
+        .fact("expected", survey.in_units(expected));
+}

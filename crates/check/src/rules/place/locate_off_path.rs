@@ -1,0 +1,72 @@
+//! See the rule's documentation below.
+
+use obvert_geo::Fit;
+
+use super::locate_chord::wrong;
+use crate::measure::Place;
+use crate::sink::Sink;
+use crate::views::Ending;
+
+rule! {
+    /// # What it checks
+    /// A locate lies by the path of its pipe, within its accuracy and the limit. A pipe without a path of its own may
+    /// bend anywhere and is not looked at; neither are positions in a doubtful system, nor a locate that `locate-chord`
+    /// finds too far from its neighbour.
+    ///
+    /// # Why it matters
+    /// Either the mark is not over the pipe, or the map is wrong. Whoever digs must know which before digging.
+    ///
+    /// # Source
+    /// Common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/locates/0/position`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322140]}, {"op": "remove", "path": "/locates/1"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/position", "value": [19623850, 322110]}]
+    /// ```
+    ///
+    /// # Fix
+    /// Locate again before anybody digs, as local codes and licensed practice demand; correct the path if the map is
+    /// wrong.
+    name: "locate-off-path", severity: Warning, scope: Ending, since: "0.1", clause: "locates#position",
+    needs: [Crs],
+    limits: {
+        "slack" = 5.0 "m" "how far a path on the map may be from the pipe; common practice, no published source",
+        "accuracy" = 0.5 "m" "how far a locate without a stated accuracy may be off; common practice, no published source",
+    },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let (Some(crs), measure) = (&survey.crs, survey.measure()) else { return };
+    if ending.lengths_doubtful() || measure.exchanged || measure.blame.is_some() || measure.fit != Some(Fit::Inside) {
+        return;
+    }
+    let wrong = wrong(ending, out.limit("accuracy"));
+    for view in ending.locates() {
+        let (Some(position), Some(summary)) = (view.locate.position, ending.run(&view.locate.run)) else { continue };
+        let Some(row) = survey.pipe_index(&summary.run.pipe) else { continue };
+        let path: Vec<[f64; 2]> = survey.head.pipes[row].path.iter().map(|vertex| [vertex.x, vertex.y]).collect();
+        let astray = measure.astray.iter().any(|(place, _)| match *place {
+            Place::Locate(index) => index == view.index,
+            Place::Vertex(pipe, _) => pipe == row,
+            Place::Structure(_) => false,
+        });
+        if astray || wrong.iter().any(|chord| chord.wrong == view.index) {
+            continue;
+        }
+        let Ok(path) = crs.path(&path) else { continue };
+        let Ok(nearest) = path.nearest([position.x, position.y]) else { continue };
+        let accuracy = view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
+        if nearest.offset_metres > out.limit("slack") + accuracy {
+            let (off, pipe) = (survey.say_metres(nearest.offset_metres), summary.run.pipe.as_str());
+            out.report(view.spot("/position"), format!("located {off} from the path of {pipe:?} on the map"))
+                .fact("off", survey.in_units(nearest.offset_metres));
+        }
+    }
+}

@@ -1,0 +1,50 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{EquipmentKind, LocateMethod};
+
+use crate::sink::Sink;
+use crate::views::LocateView;
+
+rule! {
+    /// # What it checks
+    /// A run in which a transmitter was located names one among its equipment, where it names any.
+    ///
+    /// # Why it matters
+    /// How deep a transmitter can be heard, and how far it sits behind the picture, is known of each one. Without its
+    /// name nobody can tell later.
+    ///
+    /// # Fails
+    /// At `/locates/0`:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/equipment/1"}]
+    /// ```
+    ///
+    /// # Passes
+    /// The run names no equipment.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/equipment"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the transmitter in the run, or correct how the position was found.
+    name: "locate-without-transmitter", severity: Note, scope: Locate, since: "0.1", clause: "locates#transmitter",
+}
+
+fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
+    if view.locate.method != Some(LocateMethod::InlineTransmitter) {
+        return;
+    }
+    let Some(summary) = view.ending.run(&view.locate.run) else { return };
+    let survey = view.ending.survey;
+    let equipment = &summary.run.equipment;
+    // A camera may have its transmitter built in; then it says so by a frequency of its own.
+    let sends = |id: &_| {
+        survey.equipment(id).is_none_or(|row| {
+            row.frequency.is_some() || matches!(row.kind, EquipmentKind::Transmitter | EquipmentKind::Other)
+        })
+    };
+    if !equipment.is_empty() && !equipment.iter().any(|id| sends(id.as_str())) {
+        let run = summary.run.id.as_str();
+        out.report(view.spot(""), format!("a transmitter was located, but run {run:?} names none among its equipment"));
+    }
+}

@@ -1,0 +1,61 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{EquipmentKind, LocateMethod};
+
+use crate::sink::Sink;
+use crate::views::LocateView;
+
+rule! {
+    /// # What it checks
+    /// How far the transmitter sat behind the camera is what the run's transmitter says of itself, within the limit.
+    ///
+    /// # Why it matters
+    /// The mark is over the transmitter. What the picture shows is farther on by the offset, and a dig misses by what
+    /// it is wrong.
+    ///
+    /// # Source
+    /// Common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/locates/0/transmitter_offset`:
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/transmitter_offset", "value": 0.15}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/locates/0/transmitter_offset", "value": 1.4}]
+    /// ```
+    ///
+    /// # Fix
+    /// Measure the offset and correct the one that is wrong.
+    name: "transmitter-offset-contradicts", severity: Warning, scope: Locate, since: "0.1", clause: "locates#transmitter",
+    limits: {
+        "slack" = 0.15 "m" "how far the two may differ: half a foot, common practice, no published source",
+    },
+}
+
+fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
+    let survey = view.ending.survey;
+    let Some(stated) =
+        view.locate.transmitter_offset.filter(|_| view.locate.method == Some(LocateMethod::InlineTransmitter))
+    else {
+        return;
+    };
+    let Some(summary) = view.ending.run(&view.locate.run) else { return };
+    let named = summary.run.equipment.iter().filter_map(|id| survey.equipment(id));
+    let mut other = None;
+    for transmitter in named.filter(|row| row.kind == EquipmentKind::Transmitter) {
+        let Some(own) = transmitter.transmitter_offset else { return };
+        if (survey.metres(stated) - survey.metres(own)).abs() <= out.limit("slack") {
+            return;
+        }
+        other = Some((transmitter.id.as_str(), own));
+    }
+    if let Some((id, own)) = other {
+        let (said, own_said) = (survey.say(stated), survey.say(own));
+        let message =
+            format!("the transmitter is said to sit {said} behind the camera, but {id:?} sits {own_said} behind it");
+        out.report(view.spot("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
+    }
+}

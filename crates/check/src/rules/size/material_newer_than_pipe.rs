@@ -1,0 +1,63 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::Material;
+
+use super::laid_implausible::EARLIEST;
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// A pipe was not laid before its material was made into pipes. The years are taken early.
+    ///
+    /// # Why it matters
+    /// The pipe was replaced and kept its year, or its material was taken from the next row. What it can suffer from,
+    /// and how long it may last, is judged by both.
+    ///
+    /// # Source
+    /// Common knowledge of when each was invented, no published source.
+    ///
+    /// # Fails
+    /// At `/pipes/0/material`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/material", "value": "pvc"}, {"op": "add", "path": "/pipes/0/laid", "value": 1908}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/0/laid", "value": 1908}]
+    /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/material", "value": "pvc"}, {"op": "add", "path": "/pipes/0/laid", "value": 1962}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the year or the material; for a lined pipe, the material is that of the pipe and the lining stands in
+    /// `lining`.
+    name: "material-newer-than-pipe", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
+}
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    let (Some(material), Some(laid)) = (view.pipe.material, view.pipe.laid) else { return };
+    let Some(first) = first_year(material) else { return };
+    // A year that no pipe has is another rule's.
+    if laid.get() < first && laid.get() >= EARLIEST {
+        let name = material.as_str();
+        let message = format!("the pipe was laid in {laid}, but there were no pipes of {name} before {first}");
+        out.report(view.spot("/material"), message).fact("laid", laid.get()).fact("first", first);
+    }
+}
+
+/// The year before which no pipes were made of a material; `None` for those that are older than sewers.
+const fn first_year(material: Material) -> Option<u16> {
+    match material {
+        Material::ReinforcedConcrete => Some(1860),
+        Material::BituminisedFibre => Some(1890),
+        Material::AsbestosCement => Some(1900),
+        Material::Pvc => Some(1930),
+        Material::Polyethylene | Material::GlassReinforcedPlastic => Some(1940),
+        Material::DuctileIron | Material::Abs => Some(1943),
+        Material::Polypropylene => Some(1954),
+        _ => None,
+    }
+}

@@ -1,0 +1,125 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{SectionUnit, Shape, SizeBasis};
+
+use crate::sink::Sink;
+use crate::sizes::PLAUSIBLE;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// A nominal height of a circular pipe is one that pipes are named by, in any of the series: in inches those of
+    /// ASTM C76 (reinforced concrete), D3034 (PVC), A746 (ductile iron), C700 (clay) and A74 (cast iron); in
+    /// millimetres DN/OD and DN/ID of EN 476, the metric sizes of C76M and whole multiples of 50 and 75. A size whose
+    /// basis is not said to be nominal may be anything.
+    ///
+    /// # Why it matters
+    /// A measured or converted size was entered as a nominal one: 203 mm is what 8 in measure, and no pipe is called
+    /// that. Liners and plugs are ordered by the nominal size.
+    ///
+    /// # Source
+    /// ASTM D3034, and sizes of C76 up to 21 in: read. The other series of ASTM and those of EN 476: from memory.
+    ///
+    /// # Fails
+    /// At `/pipes/0/height`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 7.87}]
+    /// ```
+    /// At `/pipes/0/height`:
+    /// ```json
+    /// [{"op": "replace", "path": "/units/section", "value": "mm"}, {"op": "replace", "path": "/pipes/0/height", "value": 203},
+    ///  {"op": "replace", "path": "/pipes/1/height", "value": 200}]
+    /// ```
+    ///
+    /// # Passes
+    /// Measured, and said to be.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 7.87}, {"op": "replace", "path": "/pipes/0/size_basis", "value": "inside"}]
+    /// ```
+    /// ```json
+    /// [{"op": "replace", "path": "/units/section", "value": "mm"}, {"op": "replace", "path": "/pipes/0/height", "value": 160},
+    ///  {"op": "replace", "path": "/pipes/1/height", "value": 525}]
+    /// ```
+    ///
+    /// # Fix
+    /// Write the nominal size, or say in `size_basis` that it was measured inside or outside.
+    name: "size-not-nominal", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#size",
+}
+
+/// Sizes up to 42 in: ASTM D3034, C76, A746, C700 and A74.
+const INCHES: [f64; 21] = [
+    1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0, 12.0, 14.0, 15.0, 16.0, 18.0, 20.0, 21.0, 24.0, 27.0, 30.0, 33.0, 36.0,
+    39.0,
+];
+
+/// Outside sizes of plastic pipes, in millimetres: EN 476 and the series of ISO 161.
+const OUTSIDE: [f64; 21] = [
+    40.0, 63.0, 90.0, 110.0, 125.0, 140.0, 160.0, 180.0, 200.0, 250.0, 280.0, 315.0, 355.0, 400.0, 450.0, 500.0, 560.0,
+    630.0, 710.0, 800.0, 1000.0,
+];
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    let pipe = view.pipe;
+    let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
+    let Some(height) = pipe.height.filter(|_| circular && pipe.size_basis == Some(SizeBasis::Nominal)) else { return };
+    if view.size_doubtful() || !PLAUSIBLE.contains(&view.survey.millimetres(height)) {
+        return;
+    }
+    let unit = view.survey.head.units.section;
+    if is_nominal(unit, height.get()) {
+        return;
+    }
+    let (said, near) = (view.survey.say_section(height), nearest(unit, height.get()));
+    out.report(
+        view.spot("/height"),
+        format!("no pipe is called by a nominal size of {said}; the nearest is {near} {unit}"),
+    )
+    .fact("height", height.get())
+    .fact("nearest", near);
+}
+
+fn is_nominal(unit: SectionUnit, size: f64) -> bool {
+    match unit {
+        SectionUnit::Inch => INCHES.contains(&size) || size >= 42.0 && size % 6.0 == 0.0,
+        SectionUnit::Millimetre => {
+            OUTSIDE.contains(&size) || size >= 50.0 && (size % 50.0 == 0.0 || size % 75.0 == 0.0) || size == 125.0
+        }
+    }
+}
+
+/// The nominal size that is nearest, to the whole number.
+fn nearest(unit: SectionUnit, size: f64) -> f64 {
+    let (mut below, mut above) = (size.floor(), size.ceil());
+    while below > 0.0 && !is_nominal(unit, below) {
+        below -= 1.0;
+    }
+    while above < 7000.0 && !is_nominal(unit, above) {
+        above += 1.0;
+    }
+    if size - below <= above - size { below } else { above }
+}
+
+#[cfg(test)]
+mod tests {
+    use obvert_model::tables::SectionUnit::{Inch, Millimetre};
+
+    use super::*;
+
+    // The series are from memory, but for those of ASTM D3034 and the first sizes of C76.
+    #[test]
+    fn sizes_of_every_series_are_nominal() {
+        for size in [4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 14.0, 21.0, 27.0, 33.0, 39.0, 42.0, 54.0, 66.0, 102.0, 144.0] {
+            assert!(is_nominal(Inch, size), "{size} in");
+        }
+        for size in [100.0, 110.0, 125.0, 150.0, 160.0, 200.0, 225.0, 315.0, 375.0, 525.0, 630.0, 825.0, 1200.0, 3600.0]
+        {
+            assert!(is_nominal(Millimetre, size), "{size} mm");
+        }
+        for (unit, size, near) in
+            [(Inch, 7.0, 6.0), (Inch, 11.5, 12.0), (Millimetre, 203.0, 200.0), (Millimetre, 305.0, 300.0)]
+        {
+            assert!(!is_nominal(unit, size), "{size} {unit}");
+            assert_eq!(nearest(unit, size), near, "{size} {unit}");
+        }
+    }
+}
