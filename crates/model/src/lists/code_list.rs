@@ -372,7 +372,7 @@ impl CodeList {
     }
 
     /// The codes of EN 13508-2:2003+A1:2011 for drains and sewers, as far as public sources and memory go: the project's
-    /// transcription, in its own words, and no substitute for the standard. Every entry says how far it can be trusted.
+    /// compilation, in its own words, and no substitute for the standard. Every entry says how far it can be trusted.
     #[must_use]
     pub fn en_13508_2() -> &'static Self {
         static LIST: OnceLock<CodeList> = OnceLock::new();
