@@ -117,7 +117,12 @@ pub fn canonical(document: &Document) -> io::Result<Vec<u8>> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(document: &Document) -> io::Result<Digest> {
-    let hash = Sha256::digest(canonical(document)?);
+    digest_of(document)
+}
+
+/// The digest of anything that is written as JSON: SHA-256 over its canonical form (RFC 8785).
+pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
+    let hash = Sha256::digest(serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?);
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
 }
