@@ -80,19 +80,19 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one run in metres among runs in feet",
         rules: &["run-short-of-pipe"],
-        by_catch: 12,
+        by_catch: 18,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 0.3048)?)),
     },
     Mistake {
         about: "one run 3.28 times too long",
         rules: &["run-past-pipe"],
-        by_catch: 10,
+        by_catch: 18,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 1.0 / 0.3048)?)),
     },
     Mistake {
         about: "the run is longer than its pipe",
         rules: &["run-past-pipe"],
-        by_catch: 10,
+        by_catch: 18,
         make: |edit| {
             let factor = edit.between(1.2, 1.9);
             Some(format!("/runs/{}/surveyed", scaled(edit, factor)?))
@@ -271,7 +271,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the two halves of a pipe leave a gap",
         rules: &["reverse-gap"],
-        by_catch: 10,
+        by_catch: 18,
         make: |edit| {
             let run =
                 edit.row("runs", |run| run.get("reverse_of").is_some() && run["surveyed"].as_f64() > Some(30.0))?;

@@ -160,7 +160,7 @@ pub(crate) const ALL: &[Mistake] = &[
         rules: &["position-outside-area"],
         by_catch: 1,
         make: |edit| {
-            let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:25832"])?;
+            let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:2225"])?;
             edit.set("/crs", code);
             Some("/crs".to_owned())
         },
@@ -226,7 +226,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one camera in two pipes at once",
         rules: &["runs-at-once"],
-        by_catch: 3,
+        by_catch: 8,
         make: |edit| {
             let camera = |run: &Value| run["equipment"][0].clone();
             let first = edit.row("runs", |run| run["started"].is_string() && run["equipment"].is_array())?;

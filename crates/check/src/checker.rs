@@ -174,10 +174,21 @@ impl Checker {
             .or_else(|| GradeScheme::built_in(&grading.scheme, &grading.version))
     }
 
+    /// The versions at hand of the list and of the scheme that a document names, where it names another version.
+    fn versions_for(&self, head: &Head, survey: &Survey<'_>) -> (Vec<&str>, Vec<&str>) {
+        let lists = self.settings.code_lists.iter().chain([CodeList::obvert_terms()]);
+        let lists = lists.filter(|list| survey.list.is_none() && list.id == head.coding.list);
+        let schemes = self.settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]);
+        let named = head.grading.as_ref().filter(|_| survey.scheme.is_none());
+        let schemes = schemes.filter(|scheme| named.is_some_and(|grading| scheme.id == grading.scheme));
+        (lists.map(|list| list.version.as_str()).collect(), schemes.map(|scheme| scheme.version.as_str()).collect())
+    }
+
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
-        let survey = Survey::new(head, today, list, self.scheme_for(head), demands);
+        let mut survey = Survey::new(head, today, list, self.scheme_for(head), demands);
+        (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
         let mut walk = Walk::new(self, &survey);
 
         walk.each(

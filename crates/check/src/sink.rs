@@ -34,6 +34,15 @@ pub(crate) struct Found {
     compared: usize,
     /// What was missing, by its id: how many rows miss it is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
+    folded: Option<Folded>,
+}
+
+/// What a rule has to say once for a whole document, however often it is so.
+#[derive(Debug)]
+struct Folded {
+    say: fn(usize) -> String,
+    spot: Spot,
+    places: usize,
 }
 
 /// A row that others name and no table has.
@@ -92,8 +101,20 @@ impl Sink<'_> {
         self.found.missing.insert(id.into(), Missing { what, near, spot: spot(), rows: 1 });
     }
 
-    /// Reports what was found missing.
+    /// Counts what is one finding for the whole document, at the first place. `say` makes the message of how many places
+    /// there are.
+    pub(crate) fn fold(&mut self, say: fn(usize) -> String, spot: impl FnOnce() -> Spot) {
+        match &mut self.found.folded {
+            Some(folded) => folded.places += 1,
+            none => *none = Some(Folded { say, spot: spot(), places: 1 }),
+        }
+    }
+
+    /// Reports what is known only when the whole document has been seen.
     pub(crate) fn settle(&mut self) {
+        if let Some(Folded { say, spot, places }) = self.found.folded.take() {
+            self.report(spot, say(places)).fact("places", places);
+        }
         let mut missing: Vec<_> = std::mem::take(&mut self.found.missing).into_iter().collect();
         missing.sort_by(|a, b| (&a.1.spot.path, &a.0).cmp(&(&b.1.spot.path, &b.0)));
         for (id, Missing { what, near, spot, rows }) in missing {

@@ -24,6 +24,11 @@ pub(crate) fn is_date(date: &str) -> bool {
     date.parse::<jiff::civil::Date>().is_ok()
 }
 
+/// When a day begins in Greenwich; `None` when it is not in the calendar.
+pub(crate) fn day(date: &Date) -> Option<Timestamp> {
+    format!("{date}T00:00:00Z").parse().ok()
+}
+
 /// When a day is over everywhere on Earth: at noon UTC of the next one, since the last time zone is twelve hours behind.
 pub(crate) fn over(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;
@@ -86,12 +91,16 @@ pub(crate) fn in_use_at_once(a: &Run, b: &Run) -> bool {
 pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator<Item = usize> + 'r {
     run.equipment.iter().filter_map(|id| {
         let index = survey.equipment_index(id)?;
-        let camera = match survey.head.equipment[index].kind {
-            EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
-            EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
-        };
-        camera.then_some(index)
+        is_camera(survey.head.equipment[index].kind).then_some(index)
     })
+}
+
+/// Whether a piece of equipment is a camera.
+pub(crate) fn is_camera(kind: EquipmentKind) -> bool {
+    match kind {
+        EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
+        EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
+    }
 }
 
 /// Whether two runs were made with one camera.

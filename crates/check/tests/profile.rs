@@ -61,7 +61,8 @@ fn without_a_profile_its_rules_are_silent() {
 /// Command line over profile over catalogue.
 #[test]
 fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
-    let unused = json!([{ "op": "add", "path": "/media/-", "value": { "id": "M-9", "file": "x.jpg", "kind": "photo" } }]);
+    let unused =
+        json!([{ "op": "add", "path": "/media/-", "value": { "id": "M-9", "file": "x.jpg", "kind": "photo" } }]);
     let says = |weight: &str| json!({ "rules": [{ "rule": "media-unused", "severity": weight }] });
     let severity = |report: &Report| report.findings.iter().find(|f| f.rule == "media-unused").map(|f| f.severity);
     let default = check_with(Settings::default(), unused.clone());
@@ -79,9 +80,7 @@ fn settings_go_before_the_profile_and_the_profile_before_the_catalogue() {
 /// The limit of camera-speed is stated in metres a minute; 30 ft/min is the published limit of its documentation.
 #[test]
 fn a_limit_may_be_in_feet() {
-    let says = |value: f64, unit: &str| {
-        json!({ "rules": [{ "rule": "camera-speed", "limits": [{ "name": "limit", "value": value, "unit": unit }] }] })
-    };
+    let says = |value: f64, unit: &str| json!({ "rules": [{ "rule": "camera-speed", "limits": [{ "name": "limit", "value": value, "unit": unit }] }] });
     // R-101 drives 200 ft in 13 minutes: 15.38 ft/min.
     assert_eq!(found(&check(says(15.5, "ft/min"), json!([]))), []);
     let fast = check(says(15.0, "ft/min"), json!([]));
@@ -137,12 +136,15 @@ fn demands_reach_every_table() {
         ("ratings.runs", vec!["/ratings/1"]),
         ("runs.counter.resolution", vec!["/runs/1/counter", "/runs/2/counter"]),
         ("runs.counter.checks.extensions", vec!["/runs/0/counter/checks/0"]),
-        ("runs.observations.quantities.extensions", vec![
-            "/runs/0/observations/1/quantities/0",
-            "/runs/0/observations/3/quantities/0",
-            "/runs/0/observations/4/quantities/0",
-            "/runs/0/observations/5/quantities/0",
-        ]),
+        (
+            "runs.observations.quantities.extensions",
+            vec![
+                "/runs/0/observations/1/quantities/0",
+                "/runs/0/observations/3/quantities/0",
+                "/runs/0/observations/4/quantities/0",
+                "/runs/0/observations/5/quantities/0",
+            ],
+        ),
     ];
     for (path, at) in paths {
         let report = check(json!({ "fields": [required(path)] }), json!([]));
@@ -172,7 +174,8 @@ fn suppressed_findings_are_counted_and_named() {
         { "rule": "run-twice", "path": "runs", "reason": "meets nothing" }
     ]));
     assert_eq!((count(&one, "demanded-field-missing"), count(&one, "media-unused")), (1, 0));
-    let held: Vec<_> = one.suppressed.iter().map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired)).collect();
+    let held: Vec<_> =
+        one.suppressed.iter().map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired)).collect();
     assert_eq!(
         held,
         [("media-unused", 1, "the yard keeps them all", false), ("demanded-field-missing", 1, "never recorded", false)]
@@ -200,14 +203,17 @@ fn suppressed_findings_are_counted_and_named() {
 fn a_profile_that_makes_no_sense_is_refused() {
     let refuse = |parts: Value| Checker::new(settings(parts)).expect_err("refused").to_string();
     assert_eq!(
-        refuse(json!({ "rules": [{ "rule": "media-unused", "severity": "off", "limits": [{ "name": "x", "value": 1 }] }],
-            "fields": [{ "path": "pipes.colour", "demand": "required" }] })),
+        refuse(
+            json!({ "rules": [{ "rule": "media-unused", "severity": "off", "limits": [{ "name": "x", "value": 1 }] }],
+            "fields": [{ "path": "pipes.colour", "demand": "required" }] })
+        ),
         "the profile larkmoor cannot be used: /rules/0/limits/0/name: the rule media-unused has no limit \"x\"; it has: none; \
          and 1 more"
     );
     // A list that is not at hand does not stop it: the survey may be coded in another one.
     assert!(Checker::new(settings(json!({ "allow": { "code_lists": [{ "list": "own" }] } }))).is_ok());
-    let ends = json!({ "suppressions": [{ "rule": "media-unused", "path": "media", "reason": "r", "until": "2026-06-01" }] });
+    let ends =
+        json!({ "suppressions": [{ "rule": "media-unused", "path": "media", "reason": "r", "until": "2026-06-01" }] });
     let undated = Settings { today: None, ..settings(ends) };
     assert_eq!(Checker::new(undated).expect_err("no date"), SettingsError::ProfileNeedsToday { id: "larkmoor".into() });
 }
@@ -227,7 +233,8 @@ fn a_grade_is_as_bad_as_its_scale_says() {
     let mut scheme = obvert_model::lists::GradeScheme::obvert_grades().clone();
     scheme.id = "upside-down".parse().unwrap();
     std::mem::swap(&mut scheme.scale.best, &mut scheme.scale.worst);
-    let photo = json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 2, "aspect": "structural" }] });
+    let photo =
+        json!({ "media": [{ "of": "observation", "kinds": ["photo"], "from_grade": 2, "aspect": "structural" }] });
     let mut own = settings(photo);
     own.grade_schemes.push(scheme);
     own.severities.insert("grade-contradicts".into(), None);

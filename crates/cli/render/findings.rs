@@ -44,6 +44,15 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
             if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
+    for held in &report.suppressed {
+        let until = held.until.as_ref().map(|until| format!(", until {until}")).unwrap_or_default();
+        let said = if held.expired {
+            format!("not suppressed any more: {} of {}{until}: {}", held.count, held.rule, held.reason)
+        } else {
+            format!("suppressed by the profile: {} of {}{until}: {}", held.count, held.rule, held.reason)
+        };
+        wrapped(out, "", &said)?;
+    }
     Ok(())
 }
 
@@ -74,6 +83,15 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
 
 /// Prints what a check came to.
 pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
+    counts(out, report, rules)?;
+    if let Some(profile) = &report.profile {
+        let said = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        writeln!(out, "{}", faint(&said))?;
+    }
+    Ok(())
+}
+
+fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
     let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     for document in &report.documents {
         if document.error.is_some() {

@@ -18,19 +18,30 @@ families! {
         surveyed_missing, surveyed_contradicts_finish, run_past_pipe, run_short_of_pipe, length_unit_suspect,
         counter_missing, counter_not_zeroed, counter_zeroed_again, counter_drift, camera_speed,
         reverse_mismatch, reverse_gap, reverse_overlap,
+        distance_drift,
+        distance_drift_on_map,
+        run_gap,
+        pipe_part_unseen,
+        met_nobody,
+        reverse_unnamed,
+        reverse_before_first,
+        end_row_within_run,
+        joints_off_spacing,
+        cable_shorter_than_run,
+        counter_offset_contradicts,
     }
     stretch {
         stretch_never_ends, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
         stretch_undeclared,
     }
     code {
-        code_list_unknown, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
+        code_list_unknown, code_list_version, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
         characterisation_missing, characterisation_unknown, characterisation_surplus,
         clock_required, clock_meaningless, clock_range, clock_form, clock_extent, clock_full_circle,
         quantity_missing, quantity_unit, quantity_range, quantity_surplus, water_level_jump,
     }
     grade {
-        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown,
+        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
         rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
     }
     size {
@@ -49,17 +60,35 @@ families! {
         unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
     }
     identity {
-        pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
+        runs_missing, pipe_not_surveyed, structure_unconnected, structure_twice, asset_twice, id_case_clash,
+        outfall_upstream, equipment_named_twice, pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
+        observation_twice,
     }
     time {
         time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
+        run_date_astray,
+        run_undated,
+        calibration_old,
+        calibration_after_run,
     }
     media {
         media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
         media_same_content, media_offset_past_end, media_offset_falls, media_not_whole,
+        media_at_contradicts,
+        media_run_contradicts,
+        media_beyond_run,
+        media_time_contradicts,
+        media_kind_contradicts,
+        recording_implausible,
+        media_empty,
+        offset_into_still,
+    }
+    review {
+        review_incomplete, review_draft, review_out_of_time, revises_itself,
     }
     text {
         other_without_text, text_untrimmed,
+        text_damaged,
     }
     profile {
         demanded_field_missing, forbidden_field_present, value_not_allowed, pattern_not_met,

@@ -6,6 +6,8 @@ use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
 use super::{Marks, RunView, Spot, Survey};
+use crate::dates;
+use crate::drift::{Drift, LEAST, camera_of, drifts, stated};
 use crate::grading::Tally;
 use crate::profile::Breaches;
 use crate::reach::unit_trap;
@@ -87,6 +89,8 @@ pub struct Ending<'d> {
     next: Vec<u32>,
     misses_a_run: OnceCell<bool>,
     doubtful: OnceCell<bool>,
+    astray: OnceCell<Vec<usize>>,
+    drifts: OnceCell<Vec<Drift>>,
 }
 
 /// No further run of a pipe.
@@ -120,6 +124,8 @@ impl<'d> Ending<'d> {
             next,
             misses_a_run: OnceCell::new(),
             doubtful: OnceCell::new(),
+            astray: OnceCell::new(),
+            drifts: OnceCell::new(),
         }
     }
 
@@ -145,6 +151,22 @@ impl<'d> Ending<'d> {
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
         *self.doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_trap(self).is_some())
+    }
+
+    /// The cameras whose runs are longer than their pipes, or shorter, by one and the same share.
+    pub(crate) fn drifts(&self) -> &[Drift] {
+        self.drifts.get_or_init(|| drifts(self, LEAST, |summary| stated(self, summary)))
+    }
+
+    /// Whether a run was made with a camera whose runs are all too long, or all too short; `distance-drift` says so once.
+    pub(crate) fn drifting(&self, run: &Run) -> bool {
+        let drifts = self.drifts();
+        !drifts.is_empty() && drifts.iter().any(|drift| drift.camera == camera_of(self, run))
+    }
+
+    /// Whether a run is dated far from the others of the document; `run-date-astray` says so.
+    pub(crate) fn dated_astray(&self, summary: &RunSummary) -> bool {
+        self.astray.get_or_init(|| dates::astray(self)).binary_search(&summary.index).is_ok()
     }
 
     /// Whether a row names a run that the document does not have: where a run is missing, its pipe seems never to have been

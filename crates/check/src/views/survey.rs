@@ -30,6 +30,10 @@ pub struct Survey<'d> {
     pub grader: Option<Grader<'d>>,
     /// The document's grade scheme, where it is at hand, whatever codes it grades.
     pub scheme: Option<&'d GradeScheme>,
+    /// The versions at hand of the code list that the document names, where it is none of them.
+    pub list_versions: Vec<&'d str>,
+    /// The versions at hand of the grade scheme that the document names, where it is none of them.
+    pub scheme_versions: Vec<&'d str>,
     /// The document's reference system, where it is known and can be computed with.
     pub crs: Option<Crs>,
     /// Why the reference system cannot be computed with, where it is stated but cannot.
@@ -76,6 +80,8 @@ impl<'d> Survey<'d> {
             codes: codes.into_iter().map(|(name, code)| (name, (code, entries(name)))).collect(),
             grader,
             scheme,
+            list_versions: Vec::new(),
+            scheme_versions: Vec::new(),
             crs,
             crs_error,
             demands,

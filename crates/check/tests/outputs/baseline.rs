@@ -43,7 +43,13 @@ fn only_what_is_new_counts() {
         (
             "rows put in before in every table",
             |document| {
+                // Named in one pipe, run in one run, shown in one row: rows that nothing can be said against.
                 insert(document, "/structures", 0, json!({ "id": "LM-001", "kind": "manhole" }));
+                let run = json!({ "id": "R-000", "pipe": "L-001", "direction": "downstream", "surveyed": 9, "method": "pole",
+                    "started": "2026-05-06T08:00:00-05:00", "finished": "2026-05-06T08:10:00-05:00",
+                    "outcome": { "kind": "reached" }, "observations": [{ "id": "1", "at": 0, "code": "run.start" },
+                    { "id": "2", "at": 9, "code": "run.finish" }] });
+                insert(document, "/runs", 0, run);
                 insert(
                     document,
                     "/media",

@@ -151,8 +151,8 @@ fn fingerprints_do_not_move() {
     let mut after = before.clone();
     let row = json!({ "id": "1a", "at": 1, "code": "note.remark", "remark": "put in", "media": [{ "id": "M-2", "offset": 5 }] });
     after["runs"][0]["observations"].as_array_mut().expect("rows").insert(2, row);
-    let structure = json!({ "id": "LM-013", "kind": "manhole" });
-    after["structures"].as_array_mut().expect("structures").insert(0, structure);
+    let party = json!({ "id": "P-0", "name": "another" });
+    after["parties"].as_array_mut().expect("parties").insert(0, party);
     assert_eq!(prints(&before), prints(&after));
     assert_eq!(prints(&before).len(), check(&before, "m.json", today()).findings.len(), "each has its own");
 }

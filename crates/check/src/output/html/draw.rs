@@ -1,6 +1,7 @@
 //! A drawing of a pipe to scale: the pipe with its structures on top, below it a line for each run, and on the lines a
 //! mark for each finding at its distance, which leads to the finding's text. The same in words stands beside it.
 
+use std::collections::BTreeSet;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -15,6 +16,8 @@ use crate::output::count;
 const ROOM: f64 = 22.0;
 /// How many marks stand one above the other before the rest becomes one mark with a number.
 const LEVELS: usize = 6;
+/// How many findings the name of a mark tells one by one; the drawing in words tells all.
+const SAID: usize = 20;
 /// Height of a level.
 const LEVEL: f64 = 22.0;
 
@@ -207,14 +210,18 @@ fn lane(
 
 fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &str) {
     let Some(first) = mark.findings.first() else { return };
-    let says: Vec<String> = mark
+    let mut says: Vec<String> = mark
         .findings
         .iter()
+        .take(SAID)
         .map(|numbered| {
             let at = numbered.finding.distance.map(|at| format!(", at {at} {unit}")).unwrap_or_default();
             format!("finding {}, {}{at}", numbered.number, meaning(numbered.finding.severity).to_lowercase())
         })
         .collect();
+    if mark.findings.len() > SAID {
+        says.push(format!("and {} more", mark.findings.len() - SAID));
+    }
     let beyond = if mark.beyond { ", beyond the drawing" } else { "" };
     let says = format!("{}{beyond}", says.join("; "));
     let worst = mark.findings.iter().map(|numbered| numbered.finding.severity).max().unwrap_or(Severity::Note);
@@ -274,9 +281,13 @@ fn words(
         let list = if list.is_empty() { "nothing marked".to_owned() } else { list.join(", ") };
         writeln!(sink, "<li><bdi>{}</bdi>: {list}.</li>", Text(&lane_label(run, unit)))?;
     }
-    let on_lines = |number: usize| placed.iter().any(|(.., numbered)| numbered.number == number);
-    let rest: Vec<String> =
-        section.findings().map(|numbered| numbered.number).filter(|number| !on_lines(*number)).map(link).collect();
+    let on_lines: BTreeSet<usize> = placed.iter().map(|(.., numbered)| numbered.number).collect();
+    let rest: Vec<String> = section
+        .findings()
+        .map(|numbered| numbered.number)
+        .filter(|number| !on_lines.contains(number))
+        .map(link)
+        .collect();
     if !rest.is_empty() {
         writeln!(sink, "<li>At no distance: {}.</li>", rest.join(", "))?;
     }

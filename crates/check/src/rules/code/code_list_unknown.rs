@@ -7,7 +7,8 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's code list is at hand: built in, or given to the checker as a file.
+    /// The document's code list is at hand: built in, or given to the checker as a file. Another version of a list that is
+    /// at hand is left to `code-list-version`.
     ///
     /// # Why it matters
     /// Without the list nothing is known about any code. The rules about codes, clock references, amounts and grades are
@@ -17,10 +18,6 @@ rule! {
     /// At `/coding/list`:
     /// ```json
     /// [{"op": "replace", "path": "/coding/list", "value": "obvert-term"}]
-    /// ```
-    /// The list is known, the version is not. At `/coding/version`:
-    /// ```json
-    /// [{"op": "replace", "path": "/coding/version", "value": "7"}]
     /// ```
     ///
     /// # Passes
@@ -37,24 +34,17 @@ rule! {
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    if survey.list.is_some() {
+    if survey.list.is_some() || !survey.list_versions.is_empty() {
         return;
     }
     let (id, version) = (survey.head.coding.list.as_str(), survey.head.coding.version.as_str());
-    let built_in = CodeList::built_ins();
-    let (field, help) = match built_in.iter().find(|known| *known.id == *id) {
-        Some(known) => ("/coding/version", Some(format!("version {} of {id} is built in", known.version))),
-        None => {
-            let near = out.near(id, built_in.iter().map(|known| known.id.as_str()));
-            ("/coding/list", near.map(|near| format!("did you mean {near:?}?")))
-        }
-    };
+    let near = out.near(id, CodeList::built_ins().iter().map(|known| known.id.as_str()));
     let finding = out.report(
-        Spot::at(field),
+        Spot::at("/coding/list"),
         format!("the code list {id} {version} is not at hand, so nothing that depends on codes is checked"),
     );
     finding.fact("list", id).fact("version", version);
-    if let Some(help) = help {
-        finding.help(help);
+    if let Some(near) = near {
+        finding.help(format!("did you mean {near:?}?"));
     }
 }

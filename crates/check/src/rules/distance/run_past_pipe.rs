@@ -63,6 +63,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut trap = None;
     for summary in ending.runs {
         let Some(reach) = reach::past(survey, &summary.run, summary.marks, allowance) else { continue };
+        if ending.drifting(&summary.run) {
+            continue;
+        }
         if *trap.get_or_insert_with(|| reach::unit_trap(ending).is_some()) {
             return;
         }

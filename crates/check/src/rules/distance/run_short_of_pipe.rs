@@ -59,7 +59,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
         let Some((_, length)) = pipe_of(survey, &summary.run) else { continue };
         let Some(far) = far(survey, &summary.run, summary.marks) else { continue };
-        if !exceeds(length, far + tolerance(length) + allowance) {
+        if !exceeds(length, far + tolerance(length) + allowance) || ending.drifting(&summary.run) {
             continue;
         }
         if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {

@@ -10,7 +10,8 @@ rule! {
     /// The document's grade scheme is at hand, built in or given to the checker as a file, and grades the codes of the
     /// document's code list.
     ///
-    /// The rule stands back where the scheme is at hand and only the code list is not.
+    /// The rule stands back where the scheme is at hand and only the code list, or its version, is not. Another version of a
+    /// scheme that is at hand is left to `grade-scheme-version`.
     ///
     /// # Why it matters
     /// Without the scheme no grade and no rating can be recomputed. The rules about grades are then not run, and a clean
@@ -20,10 +21,6 @@ rule! {
     /// At `/grading/scheme`:
     /// ```json
     /// [{"op": "replace", "path": "/grading/scheme", "value": "obvert-grade"}]
-    /// ```
-    /// At `/grading/version`:
-    /// ```json
-    /// [{"op": "replace", "path": "/grading/version", "value": "7"}]
     /// ```
     ///
     /// # Passes
@@ -41,7 +38,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
     if let Some(scheme) = survey.scheme {
         let (of, coding) = (&scheme.code_list, &survey.head.coding);
-        if of.list != coding.list || of.version != coding.version {
+        if (of.list != coding.list || of.version != coding.version) && survey.list_versions.is_empty() {
             out.report(
                 Spot::at("/grading/scheme"),
                 format!(
@@ -53,17 +50,16 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         }
         return;
     }
-    let known = GradeScheme::obvert_grades();
-    let (field, help) = if *known.id == *id {
-        ("/grading/version", Some(format!("version {} of {id} is built in", known.version)))
-    } else {
-        let near = out.near(id, std::iter::once(known.id.as_str()));
-        ("/grading/scheme", near.map(|near| format!("did you mean {near:?}?")))
-    };
-    let finding =
-        out.report(Spot::at(field), format!("the grade scheme {id} {version} is not at hand, so no grade is checked"));
+    if !survey.scheme_versions.is_empty() {
+        return;
+    }
+    let near = out.near(id, std::iter::once(GradeScheme::obvert_grades().id.as_str()));
+    let finding = out.report(
+        Spot::at("/grading/scheme"),
+        format!("the grade scheme {id} {version} is not at hand, so no grade is checked"),
+    );
     finding.fact("scheme", id).fact("version", version);
-    if let Some(help) = help {
-        finding.help(help);
+    if let Some(near) = near {
+        finding.help(format!("did you mean {near:?}?"));
     }
 }

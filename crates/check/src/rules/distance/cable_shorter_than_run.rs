@@ -1,0 +1,59 @@
+//! See the rule's documentation below.
+
+use obvert_model::number::Length;
+
+use crate::reach::exceeds;
+use crate::sink::Sink;
+use crate::time::is_camera;
+use crate::views::{RunView, tolerance};
+
+rule! {
+    /// # What it checks
+    /// A run is no longer than the cable or rod that it was made with: all the cable of the equipment that it names
+    /// together, where each camera states its own.
+    ///
+    /// # Why it matters
+    /// The run was made with another reel, or its distance has a digit too many.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems.
+    ///
+    /// # Fails
+    /// At `/runs/0/equipment`:
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/cable_length", "value": 150}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/cable_length", "value": 200}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the equipment that was used, or correct the length of its cable or the distance.
+    name: "cable-shorter-than-run", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let survey = run.survey;
+    let Some(travelled) = run.travelled() else { return };
+    let (mut cable, mut cameras) = (0.0, 0);
+    for equipment in run.run.equipment.iter().filter_map(|id| survey.equipment(id)) {
+        if is_camera(equipment.kind) {
+            cameras += 1;
+            if equipment.cable_length.is_none() {
+                return;
+            }
+        }
+        cable += equipment.cable_length.map_or(0.0, Length::get);
+    }
+    let cable = cable * survey.head.units.length.metres();
+    if cameras == 0 || cable <= 0.0 || !exceeds(travelled, cable + tolerance(cable)) {
+        return;
+    }
+    let (far, has) = (survey.say_metres(travelled), survey.say_metres(cable));
+    out.report(run.spot("/equipment"), format!("the run is {far} long, but its equipment has {has} of cable"))
+        .fact("travelled", survey.in_units(travelled))
+        .fact("cable", survey.in_units(cable));
+}

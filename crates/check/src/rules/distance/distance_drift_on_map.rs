@@ -1,0 +1,66 @@
+//! See the rule's documentation below.
+
+use crate::drift::drifts;
+use crate::sink::Sink;
+use crate::views::{Ending, RunSummary, Spot};
+
+rule! {
+    /// # What it checks
+    /// Where the owner states no lengths: the runs of a camera are not all longer than the paths of their pipes on the
+    /// map, or all shorter, by one and the same share. Only pipes with a path of their own are compared. Otherwise as
+    /// `distance-drift`, which goes by the stated lengths.
+    ///
+    /// # Why it matters
+    /// Without as-built lengths nothing else shows that a counter is wrong, and the survey may become the owner's
+    /// record of how long the pipes are.
+    ///
+    /// # Source
+    /// How many runs must agree, and by how much: common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/equipment/0`:
+    /// ```json
+    /// [{"op": "remove", "path": "/pipes/0/length"}, {"op": "remove", "path": "/pipes/1/length"},
+    ///  {"op": "replace", "path": "/pipes/0/path/0", "value": [19623808, 322100]},
+    ///  {"op": "add", "path": "/pipes/1/path", "value": [[19624000, 322007], [19624000, 321920]]},
+    ///  {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"}]
+    /// ```
+    ///
+    /// # Passes
+    /// The owner's lengths are stated.
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/path/0", "value": [19623808, 322100]},
+    ///  {"op": "add", "path": "/pipes/1/path", "value": [[19624000, 322007], [19624000, 321920]]},
+    ///  {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}},
+    ///  {"op": "copy", "from": "/runs/0", "path": "/runs/-"}, {"op": "replace", "path": "/runs/3/id", "value": "R-103"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Check the counter against a tape, and the map against the ground.
+    name: "distance-drift-on-map", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
+    needs: [Crs],
+    limits: {
+        "least" = 2.0 "%" "how far the runs must be off together: common practice, no published source",
+    },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let course = |summary: &RunSummary| {
+        let row = survey.pipe_index(&summary.run.pipe)?;
+        let pipe = &survey.head.pipes[row];
+        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.measure().fitted(row) }
+    };
+    for drift in drifts(ending, out.limit("least") / 100.0, course) {
+        let percent = (drift.share.abs() * 1000.0).round() / 10.0;
+        let how = if drift.share > 0.0 { "longer" } else { "shorter" };
+        let (agree, of) = (drift.agree, drift.of);
+        let spot = drift.camera.map_or_else(|| Spot::at("/runs"), |row| Spot::at(format!("/equipment/{row}")));
+        let message =
+            format!("{agree} of {of} runs are about {percent} % {how} than the paths of their pipes on the map");
+        out.report(spot, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
+    }
+}

@@ -1,0 +1,38 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::StructureKind;
+
+use crate::sink::Sink;
+use crate::views::PipeView;
+
+rule! {
+    /// # What it checks
+    /// No pipe begins at an outfall.
+    ///
+    /// # Why it matters
+    /// Water leaves the network at an outfall. The ends of the pipe are exchanged, and with them every direction and every
+    /// clock reference of its runs; or what is called an outfall is an inlet.
+    ///
+    /// # Fails
+    /// At `/pipes/0/upstream`:
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/0/kind", "value": "outfall"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/structures/2/kind", "value": "outfall"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Exchange `upstream` and `downstream`, or correct the kind of the structure.
+    name: "outfall-upstream", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
+}
+
+fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
+    if view.upstream().is_some_and(|structure| structure.kind == StructureKind::Outfall) {
+        let id = view.pipe.upstream.as_str();
+        out.report(view.spot("/upstream"), format!("the pipe begins at {id:?}, which is an outfall"))
+            .fact("upstream", id);
+    }
+}

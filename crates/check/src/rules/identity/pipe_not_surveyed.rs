@@ -1,0 +1,68 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashSet;
+
+use crate::sink::Sink;
+use crate::views::{Ending, PipeView, Spot};
+
+rule! {
+    /// # What it checks
+    /// Every pipe has a run. Where more than a few have none, that is one finding. A pipe whose structures a run names
+    /// under another pipe, and pipes of a document that names a run or a pipe that is missing, are left to other rules.
+    ///
+    /// # Why it matters
+    /// Pipes of the assignment that were not surveyed are forgotten most easily: nothing in the record is wrong about them.
+    ///
+    /// # Fails
+    /// At `/pipes/2`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-016"}}]
+    /// ```
+    ///
+    /// # Passes
+    /// A document without any run is one finding of `runs-missing`.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs"}, {"op": "remove", "path": "/media"}, {"op": "remove", "path": "/locates"},
+    ///  {"op": "remove", "path": "/ratings"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Survey the pipe, or say in the delivery why it was not; take it out of the table if it is not part of the work.
+    name: "pipe-not-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
+}
+
+/// So many pipes are told one by one.
+const FEW: usize = 5;
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let elsewhere = ending.runs.iter().any(|summary| !survey.knows_pipe(&summary.run.pipe));
+    if ending.runs.is_empty() || elsewhere || ending.misses_a_run() {
+        return;
+    }
+    let unseen: Vec<PipeView<'_>> =
+        survey.pipes().filter(|view| ending.runs_of(&view.pipe.id).next().is_none()).collect();
+    if unseen.is_empty() {
+        return;
+    }
+    let named: FxHashSet<(&str, &str)> = ending
+        .runs
+        .iter()
+        .filter_map(|summary| Some((summary.run.from.as_ref()?.as_str(), summary.run.to.as_ref()?.as_str())))
+        .flat_map(|(from, to)| [(from, to), (to, from)])
+        .collect();
+    let seen = |view: &PipeView<'_>| {
+        let lower = view.pipe.downstream.as_ref();
+        lower.is_some_and(|lower| named.contains(&(view.pipe.upstream.as_str(), lower.as_str())))
+    };
+    let unseen: Vec<PipeView<'_>> = unseen.into_iter().filter(|view| !seen(view)).collect();
+    if unseen.len() > FEW {
+        let (first, some, of) = (&unseen[0].pipe.id, unseen.len(), survey.head.pipes.len());
+        let message = format!("{some} of {of} pipes have no run, for instance {:?}", first.as_str());
+        out.report(Spot::at("/pipes"), message).fact("pipes", some).fact("of", of);
+        return;
+    }
+    for view in unseen {
+        out.report(view.spot(""), "the pipe has no run");
+    }
+}

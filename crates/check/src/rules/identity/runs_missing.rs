@@ -1,0 +1,36 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Ending, Spot};
+
+rule! {
+    /// # What it checks
+    /// The document has a run.
+    ///
+    /// # Why it matters
+    /// A survey without a run is a list of pipes. Most often an export left the runs out, or a filter kept none of them.
+    ///
+    /// # Fails
+    /// At ``:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs"}, {"op": "remove", "path": "/media"}, {"op": "remove", "path": "/locates"},
+    ///  {"op": "remove", "path": "/ratings"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/2"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add the runs, or look at what was exported.
+    name: "runs-missing", severity: Warning, scope: Ending, since: "0.1", clause: "runs#identity",
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    if ending.runs.is_empty() {
+        let pipes = ending.survey.head.pipes.len();
+        let what = if pipes == 0 { "no pipe and no run" } else { "no run" };
+        out.report(Spot::at(""), format!("the survey has {what}")).fact("pipes", pipes);
+    }
+}

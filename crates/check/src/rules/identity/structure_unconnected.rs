@@ -1,0 +1,60 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashSet;
+
+use crate::sink::Sink;
+use crate::views::{Ending, Spot, StructureView};
+
+rule! {
+    /// # What it checks
+    /// Every structure is the end of a pipe, or of a run. Where more than a few are not, that is one finding. A document that
+    /// names a structure that is missing is left to `unknown-structure`.
+    ///
+    /// # Why it matters
+    /// The pipe that belongs to it is missing, or was connected to its neighbour by mistake.
+    ///
+    /// # Fails
+    /// At `/structures/3`:
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "LM-020", "kind": "manhole"}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "LM-020", "kind": "manhole"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-016", "downstream": "LM-020"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Add the pipe, or take the structure out of the table.
+    name: "structure-unconnected", severity: Note, scope: Ending, since: "0.1", clause: "structures#references",
+}
+
+/// So many structures are told one by one.
+const FEW: usize = 5;
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let pipes = survey.head.pipes.iter().flat_map(|pipe| [Some(&pipe.upstream), pipe.downstream.as_ref()]);
+    let runs = ending.runs.iter().flat_map(|summary| [summary.run.from.as_ref(), summary.run.to.as_ref()]);
+    let mut named: FxHashSet<&str> = FxHashSet::default();
+    for id in pipes.chain(runs).flatten() {
+        if !survey.knows_structure(id) {
+            return;
+        }
+        named.insert(id);
+    }
+    let alone = || survey.structures().filter(|view| !named.contains(view.structure.id.as_str()));
+    let some = alone().count();
+    if some > FEW {
+        let of = survey.head.structures.len();
+        let first = alone().next().map_or("", |view| view.structure.id.as_str());
+        let message = format!("{some} of {of} structures are no end of a pipe, for instance {first:?}");
+        out.report(Spot::at("/structures"), message).fact("structures", some).fact("of", of);
+        return;
+    }
+    let tell = |view: StructureView<'_>| {
+        out.report(view.spot(""), "no pipe begins or ends at the structure");
+    };
+    alone().for_each(tell);
+}

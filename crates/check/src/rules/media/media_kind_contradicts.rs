@@ -1,0 +1,51 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::MediaKind;
+
+use crate::sink::Sink;
+use crate::views::MediaView;
+
+rule! {
+    /// # What it checks
+    /// A file has only what its kind can have: a still, a scan or a document has no duration and no pictures a second,
+    /// a sound has no pictures and no rotation.
+    ///
+    /// # Why it matters
+    /// The kind is wrong, or the row was copied from another file. A program that goes by the kind shows nothing.
+    ///
+    /// # Fails
+    /// At `/media/0/duration`:
+    /// ```json
+    /// [{"op": "add", "path": "/media/0/duration", "value": 42}]
+    /// ```
+    /// At `/media/1/frame_rate`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/1/kind", "value": "audio"}, {"op": "remove", "path": "/media/1/type"}, {"op": "add", "path": "/media/1/frame_rate", "value": 25}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/media/1/frame_rate", "value": 25}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the kind, or take the number out.
+    name: "media-kind-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
+}
+
+fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
+    let media = view.media;
+    let still = matches!(media.kind, MediaKind::Photo | MediaKind::Scan | MediaKind::Document);
+    let sound = media.kind == MediaKind::Audio;
+    let (field, what) = if still && media.duration.is_some() {
+        ("/duration", "a duration")
+    } else if (still || sound) && media.frame_rate.is_some() {
+        ("/frame_rate", "a number of pictures a second")
+    } else if sound && media.rotation.is_some() {
+        ("/rotation", "a rotation")
+    } else {
+        return;
+    };
+    let kind = media.kind.as_str();
+    out.report(view.spot(field), format!("the file is a {kind} and has {what}")).fact("kind", kind);
+}

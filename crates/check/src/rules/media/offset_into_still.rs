@@ -1,0 +1,40 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::MediaKind;
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// A time into a file is given for recordings only.
+    ///
+    /// # Why it matters
+    /// A still has no time. The time was meant for the video, and the reference names the wrong one of the two.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/2/media/0/offset`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2/media/0/offset", "value": 50}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/media/1/offset", "value": 51}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the recording that the time is of, or take the time out.
+    name: "offset-into-still", severity: Warning, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    for (index, (reference, media)) in row.media().enumerate() {
+        let kind = media.map(|media| media.kind);
+        if let (Some(offset), Some(kind @ (MediaKind::Photo | MediaKind::Document))) = (reference.offset, kind) {
+            let (id, kind) = (reference.id.as_str(), kind.as_str());
+            let message = format!("shown at {offset} s of {id:?}, which is a {kind}");
+            out.report(row.spot(&format!("/media/{index}/offset")), message).fact("media", id);
+        }
+    }
+}

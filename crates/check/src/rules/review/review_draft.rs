@@ -1,0 +1,35 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::ReviewStatus;
+
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// The document is not a draft.
+    ///
+    /// # Why it matters
+    /// A draft is as the camera truck left it. Sent by mistake, it is taken for what the office had looked through.
+    ///
+    /// # Fails
+    /// At `/review/status`:
+    /// ```json
+    /// [{"op": "add", "path": "/review", "value": {"status": "draft"}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/review", "value": {"status": "checked", "by": "P-2", "at": "2026-05-07T08:00:00-05:00"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Look the record through and set the status to `checked` or `released` before it is sent.
+    name: "review-draft", severity: Note, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    if survey.head.review.as_ref().is_some_and(|review| review.status == ReviewStatus::Draft) {
+        out.report(Spot::at("/review/status"), "the document is a draft, as recorded");
+    }
+}

@@ -1,0 +1,33 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::{Spot, Survey};
+
+rule! {
+    /// # What it checks
+    /// A document does not replace itself: the id that it `revises` is another document's.
+    ///
+    /// # Why it matters
+    /// A resubmission under the old id cannot be told from what it replaces, and one of the two is lost on receipt.
+    ///
+    /// # Fails
+    /// At `/revises/id`:
+    /// ```json
+    /// [{"op": "add", "path": "/revises", "value": {"id": "urn:uuid:3f0e7a52-9d27-4a8e-8a63-5a1c2f1f7b10"}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/revises", "value": {"id": "urn:uuid:0b5e6d1c-2f43-4b1a-9d0e-7c8a6f5e4d3c"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Give the new document an id of its own.
+    name: "revises-itself", severity: Error, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    if survey.head.revises.as_ref().is_some_and(|revises| *revises.id == *survey.head.id) {
+        out.report(Spot::at("/revises/id"), "the document is said to replace itself");
+    }
+}

@@ -1,0 +1,56 @@
+//! See the rule's documentation below.
+
+use crate::dates::made;
+use crate::sink::Sink;
+use crate::time::day;
+use crate::views::{Ending, Spot};
+
+rule! {
+    /// # What it checks
+    /// The distance counter of equipment was calibrated before the first run that was made with it, by the day. One
+    /// finding for the equipment.
+    ///
+    /// # Why it matters
+    /// What a calibration found out afterwards, the distances of the runs do not have yet. If the counter was off, they
+    /// are.
+    ///
+    /// # Fails
+    /// At `/equipment/0/calibrated`:
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2026-05-20"}]
+    /// ```
+    ///
+    /// # Passes
+    /// On the day of the run.
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2026-05-06"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Say in a remark of the runs what the calibration found, or correct the date.
+    name: "calibration-after-run", severity: Note, scope: Ending, since: "0.1", clause: "equipment#references",
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    for (row, equipment) in survey.head.equipment.iter().enumerate() {
+        let Some(calibrated) = &equipment.calibrated else { continue };
+        let Some(on) = day(calibrated) else { continue };
+        let future = survey.today.is_some_and(|today| calibrated.as_str() > today.as_str());
+        let runs = ending.runs.iter().filter(|summary| summary.run.equipment.contains(&equipment.id));
+        // A day is fourteen hours longer in the east and twelve in the west.
+        let before = runs.filter(|summary| {
+            let time = made(ending, summary.index).filter(|_| !ending.dated_astray(summary));
+            time.is_some_and(|time| on.duration_since(time).as_secs_f64() > 14.0 * 3600.0)
+        });
+        let before: Vec<_> = before.collect();
+        if let Some(first) = before.first().filter(|_| !future) {
+            let (id, runs) = (first.run.id.as_str(), before.len());
+            let message = match runs {
+                1 => format!("calibrated on {calibrated}, after run {id:?} was made with it"),
+                _ => format!("calibrated on {calibrated}, after {runs} runs were made with it, such as {id:?}"),
+            };
+            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("runs", runs);
+        }
+    }
+}

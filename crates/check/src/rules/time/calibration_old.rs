@@ -1,0 +1,67 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashMap;
+
+use crate::dates::made;
+use crate::sink::Sink;
+use crate::time::day;
+use crate::views::{Ending, Spot};
+
+rule! {
+    /// # What it checks
+    /// The distance counter of equipment was calibrated no longer than the limit before the last run that was made with
+    /// it. One finding for the equipment.
+    ///
+    /// # Why it matters
+    /// Wheels wear and cables stretch. Without a calibration that is still good, nobody can say how far the distances
+    /// are off.
+    ///
+    /// # Source
+    /// Common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/equipment/0/calibrated`:
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2024-04-21"}]
+    /// ```
+    ///
+    /// # Passes
+    /// A year is the limit.
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2025-05-06"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Have the counter calibrated, or add the date if it was.
+    name: "calibration-old", severity: Note, scope: Ending, since: "0.1", clause: "equipment#references",
+    limits: {
+        "oldest" = 366.0 "days" "how old a calibration may be: a year, common practice, no published source",
+    },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    if survey.head.equipment.iter().all(|row| row.calibrated.is_none()) {
+        return;
+    }
+    let mut last: FxHashMap<usize, usize> = FxHashMap::default();
+    for summary in ending.runs {
+        let Some(time) = made(ending, summary.index).filter(|_| !ending.dated_astray(summary)) else { continue };
+        for row in summary.run.equipment.iter().filter_map(|id| survey.equipment_index(id)) {
+            let latest = last.entry(row).or_insert(summary.index);
+            if made(ending, *latest).is_none_or(|other| other < time) {
+                *latest = summary.index;
+            }
+        }
+    }
+    for (row, equipment) in survey.head.equipment.iter().enumerate() {
+        let (Some(calibrated), Some(index)) = (&equipment.calibrated, last.get(&row)) else { continue };
+        let (Some(on), Some(used)) = (day(calibrated), made(ending, *index)) else { continue };
+        let days = used.duration_since(on).as_secs_f64() / 86_400.0;
+        if days > out.limit("oldest") {
+            let run = ending.runs[*index].run.id.as_str();
+            let message = format!("calibrated on {calibrated}, {days:.0} days before run {run:?} was made with it");
+            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("days", days.floor());
+        }
+    }
+}

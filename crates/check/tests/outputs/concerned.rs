@@ -1,0 +1,97 @@
+//! What a report keeps of the document, so that findings can be grouped and drawn without it.
+
+use obvert_check::Settings;
+use serde_json::{Value, json};
+
+use crate::fixtures::{check, minimal, mistaken, today};
+
+#[test]
+fn only_the_pipes_of_listed_findings_are_kept_with_every_run_through_them() {
+    assert_eq!(check(&minimal(), "m.json", today()).documents[0].concerned, []);
+    let mut document = minimal();
+    document["runs"][2]["observations"][1]["remark"] = json!("met ");
+    let report = check(&document, "m.json", today());
+    let kept: Value = serde_json::to_value(&report.documents[0].concerned).expect("json");
+    let expected = json!([{
+        "pipe": "L-102", "upstream": "LM-015", "downstream": "LM-016", "length": 180.0,
+        "runs": [
+            { "run": "R-102", "upstream": false, "from": "LM-015", "to": "LM-016", "surveyed": 90.0 },
+            { "run": "R-102R", "upstream": true, "from": "LM-016", "to": "LM-015", "surveyed": 90.0 }
+        ]
+    }]);
+    assert_eq!(kept, expected);
+}
+
+#[test]
+fn a_finding_names_the_row_that_has_no_other_id() {
+    let report = check(&mistaken(), "m.json", today());
+    let record = |rule: &str| {
+        let finding = report.findings.iter().find(|finding| finding.rule == rule).expect(rule);
+        (finding.record.clone(), finding.pipe.clone())
+    };
+    assert_eq!(record("invert-above-ground"), (Some("LM-014".into()), None));
+    assert_eq!(record("media-unused"), (Some("M-9".into()), None));
+    assert_eq!(record("size-implausible"), (None, Some("L-101".into())));
+    assert_eq!(record("clock-range"), (None, Some("L-101".into())));
+}
+
+/// A finding about a media file has a run and no pipe; it belongs to the pipe of its run.
+#[test]
+fn a_finding_that_names_a_run_concerns_its_pipe() {
+    let mut document = minimal();
+    document["media"][2]["file"] = json!("photos\\lm015_001.jpg");
+    let report = check(&document, "m.json", today());
+    assert!(report.findings.iter().all(|finding| finding.pipe.is_none()), "{:?}", report.findings);
+    assert_eq!(report.documents[0].concerned[0].pipe, "L-102");
+}
+
+/// A run names a pipe that the document has not: there is a lane for it, and nothing of the pipe.
+#[test]
+fn a_pipe_that_is_missing_has_its_runs() {
+    let mut document = minimal();
+    document["runs"][0]["pipe"] = json!("L-999");
+    let report = check(&document, "m.json", today());
+    let last = report.documents[0].concerned.last().expect("a pipe");
+    assert_eq!((last.pipe.as_str(), last.length, last.runs.len()), ("L-999", None, 1));
+}
+
+/// Eight thousand runs, each with a mistake: what is kept is of the listed findings alone, and small.
+#[test]
+fn many_runs_are_no_trouble() {
+    let mut document = minimal();
+    let (pipe, run) = (document["pipes"][0].clone(), document["runs"][0].clone());
+    for table in ["pipes", "runs", "ratings", "locates", "media"] {
+        document[table] = json!([]);
+    }
+    for number in 0..8000 {
+        let mut pipe = pipe.clone();
+        pipe["id"] = json!(format!("L-{number}"));
+        document["pipes"].as_array_mut().expect("pipes").push(pipe);
+        let mut run = run.clone();
+        (run["id"], run["pipe"]) = (json!(format!("R-{number}")), json!(format!("L-{number}")));
+        let rows = run["observations"].as_array_mut().expect("rows");
+        rows.retain(|row| row["code"] == "run.start" || row["code"] == "run.finish");
+        for row in rows {
+            row["media"] = json!([]);
+            row["remark"] = json!("so ");
+        }
+        document["runs"].as_array_mut().expect("runs").push(run);
+    }
+    let size = |settings: Settings| {
+        let report = check(&document, "m.json", settings);
+        assert!(report.rules.iter().any(|rule| rule.rule == "text-untrimmed" && rule.total == 16000));
+        let kept = &report.documents[0].concerned;
+        (kept.len(), serde_json::to_vec(kept).expect("json").len())
+    };
+    let quiet = |keep| {
+        let mut settings = Settings { keep, ..today() };
+        for rule in obvert_check::catalogue().iter().filter(|rule| rule.name != "text-untrimmed") {
+            settings.severities.insert(rule.name.to_owned(), None);
+        }
+        settings
+    };
+    assert_eq!(size(quiet(10)).0, 5);
+    let (pipes, bytes) = size(quiet(usize::MAX));
+    assert_eq!(pipes, 8000);
+    assert!(bytes < 8000 * 256, "{bytes} bytes");
+}
