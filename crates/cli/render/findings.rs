@@ -19,20 +19,26 @@ const WINDOW: usize = 96;
 /// Prints the findings of one document.
 pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
     let mut lines = SourceLines { source, document: report.documents.first(), starts: BTreeMap::new() };
-    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut alike: BTreeMap<_, usize> = BTreeMap::new();
+    report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
+    let mut seen: BTreeMap<_, usize> = BTreeMap::new();
+    let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in &report.findings {
-        let count = seen.entry(&finding.rule).or_default();
+        let total = report.rules.iter().find(|rule| rule.rule == finding.rule);
+        let hidden = total.map_or(0, |rule| rule.total - rule.listed);
+        let count = seen.entry(fold(finding)).or_default();
         *count += 1;
-        let total = report.rules.iter().find(|rule| rule.rule == finding.rule).map_or(0, |rule| rule.total);
         // A fold of one would take as much room as what it hides.
-        if !all && *count > SHOWN && total > SHOWN + 1 {
+        if !all && *count > SHOWN && alike[&fold(finding)] + hidden > SHOWN + 1 {
             continue;
         }
-        one(out, &mut lines, finding, *count == 1)?;
+        let of_rule = shown.entry(&finding.rule).or_default();
+        *of_rule += 1;
+        one(out, &mut lines, finding, *of_rule == 1)?;
         writeln!(out)?;
     }
     for rule in &report.rules {
-        let shown = if all || rule.total <= SHOWN + 1 { rule.listed } else { rule.listed.min(SHOWN) };
+        let shown = shown.get(rule.rule.as_str()).copied().unwrap_or_default();
         if shown < rule.total {
             let more = rule.total - shown;
             let listed = if all { " (not listed)" } else { "; --all prints them" };
@@ -54,6 +60,12 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
         wrapped(out, "", &said)?;
     }
     Ok(())
+}
+
+/// What folds together: the findings of a rule, and of those that say which field a profile speaks of, the ones of a field. A
+/// field that is missing in every row must not hide another one.
+fn fold(finding: &Finding) -> (&str, Option<&str>) {
+    (&finding.rule, finding.params.get("field").and_then(|field| field.as_str()))
 }
 
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
