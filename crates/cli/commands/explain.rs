@@ -146,6 +146,14 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             }
             writeln!(out)?;
         }
+        let profile = rule.section(Section::Profile);
+        if !profile.is_empty() {
+            writeln!(out, "{} that the examples are held against", strong(Section::Profile.heading()))?;
+            for line in profile.lines().filter(|line| !line.starts_with("```")) {
+                writeln!(out, "  {line}")?;
+            }
+            writeln!(out)?;
+        }
         for section in [Section::Fails, Section::Passes] {
             writeln!(out, "{}", strong(section.heading()))?;
             for example in rule.examples(section) {

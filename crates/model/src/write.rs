@@ -127,6 +127,14 @@ pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
     Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
 }
 
+/// Anything that is written as a JSON object, in the layout for files: a line for each key and for each row of a list.
+pub(crate) fn in_lines<T: Serialize>(value: &T) -> io::Result<String> {
+    let mut bytes = Vec::new();
+    value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, Lines::default()))?;
+    bytes.push(b'\n');
+    String::from_utf8(bytes).map_err(io::Error::other)
+}
+
 /// A line for each key of the document, each row of a table and each observation; everything below on its row's line.
 #[derive(Default)]
 struct Lines {

@@ -75,6 +75,7 @@ fn equal_content_has_one_digest() {
     let other = Profile::read(spaced).expect("a profile");
     assert_eq!(one.digest().unwrap(), other.digest().unwrap());
     assert_eq!(Profile::read(one.write().unwrap().as_bytes()).unwrap(), one);
+    assert!(one.write().unwrap().contains("\n    {\"path\": \"runs.operator\", \"demand\": \"required\"}\n"));
     // `printf '%s' '{"fields":[{"demand":"required","path":"runs.operator"}],"id":"p","profile":"0.1","title":"t","version":"1"}' | sha256sum`
     assert_eq!(
         one.digest().unwrap().as_str(),

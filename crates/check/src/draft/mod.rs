@@ -252,8 +252,8 @@ impl Draft {
         }
         let surveys = count(self.surveys, "survey");
         let description = format!(
-            "Drafted from {surveys} that were accepted. Read every demand before you use it: what was so in these need not be \
-             what you ask for. Each says in its basis what it rests on."
+            "Drafted from {surveys} taken for accepted. Read every demand before you use it: what was so there need not be what \
+             you ask for. Each says in its basis what it rests on."
         );
         let many = self.runs >= self.settings.least_rows && self.shown == self.runs;
         let media = many.then(|| MediaDemand {

@@ -280,13 +280,11 @@ impl Profile {
         crate::write::digest_of(self)
     }
 
-    /// The profile as text, in the layout of files.
+    /// The profile as text, in the layout for files: a line for each demand.
     ///
     /// # Errors
     /// As [`Profile::digest`].
     pub fn write(&self) -> std::io::Result<String> {
-        let mut text = serde_json::to_string_pretty(self)?;
-        text.push('\n');
-        Ok(text)
+        crate::write::in_lines(self)
     }
 }
