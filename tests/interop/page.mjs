@@ -104,10 +104,11 @@ for (const [name, html] of Object.entries(pages)) {
   for (const message of report.results.flatMap((result) => result.messages).slice(0, 8)) {
     complain(name, `html-validate ${message.ruleId}: ${message.message} (line ${message.line})`);
   }
-  const { violations, document } = await inJsdom(html);
+  if (!html.includes("which local codes and licensed practice decide")) complain(name, "no caution");
+  // jsdom takes most of a minute for a long page, and a browser judges it better.
+  if (browser() !== undefined && html.length > 60_000) continue;
+  const { violations } = await inJsdom(html);
   for (const violation of violations) complain(name, `axe ${say(violation)}`);
-  const text = document.body.textContent;
-  if (!text.includes("which local codes and licensed practice decide")) complain(name, "no caution");
 }
 
 function browser() {
