@@ -141,6 +141,9 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         ("/runs/3/observations/7/clock/at", "one hour"),
         ("pipes", "upstream"),
         ("Observation", "characterisation"),
+        ("profile", "suppressions"),
+        ("profile.fields.where", "Conditions that are all true"),
+        ("demanded-field-missing", "Profile that the examples are held against"),
     ] {
         let output = obvert(&["explain", name]);
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
@@ -172,7 +175,7 @@ fn schemas_completions_and_the_manual_come_from_the_same_definitions() {
     assert_eq!(status(&obvert(&["schema", "documents"])), 2);
     for shell in ["bash", "zsh", "fish", "powershell", "elvish"] {
         let script = stdout(&obvert(&["completions", shell]));
-        for command in ["check", "convert", "explain", "rules", "schema"] {
+        for command in ["check", "convert", "profile", "explain", "rules", "schema"] {
             assert!(script.contains(command), "{shell} {command}");
         }
     }

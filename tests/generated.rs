@@ -11,6 +11,7 @@ use std::fmt::Write;
 use obvert::check::grading::GradeTable;
 use obvert::check::{Report, Section, catalogue};
 use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
+use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Shape};
 use obvert::model::text::Text;
@@ -27,6 +28,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/document.schema.json".to_owned(), pretty(&obvert::model::schema::document())),
         ("schema/code-list.schema.json".to_owned(), pretty(&CodeList::schema())),
         ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
+        ("schema/profile.schema.json".to_owned(), pretty(&Profile::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
@@ -144,7 +146,7 @@ fn chapter(text: &str) -> String {
     let mut out = String::new();
     let mut skipping = false;
     for line in text.lines() {
-        if line == "<!-- /fields -->" || line == "<!-- /problems -->" {
+        if line.starts_with("<!-- /") {
             skipping = false;
         }
         if skipping {
@@ -159,6 +161,13 @@ fn chapter(text: &str) -> String {
             out.push_str("| Name | Meaning |\n|---|---|\n");
             for kind in ProblemKind::ALL {
                 let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
+            }
+            skipping = true;
+        } else if line == "<!-- profile problems -->" {
+            out.push_str("| Problem | Meaning |\n|---|---|\n");
+            for kind in ProfileProblemKind::ALL {
+                let mark = if kind.stops() { "" } else { " *" };
+                let _ = writeln!(out, "| `{kind}`{mark} | {} |", kind.meaning().trim());
             }
             skipping = true;
         }
@@ -201,6 +210,7 @@ fn value(shape: &Shape) -> String {
         Shape::Number => "number".into(),
         Shape::Whole => "whole number".into(),
         Shape::Bool => "true or false".into(),
+        Shape::Single => "text, number, or true or false".into(),
         Shape::Position => "[x, y]".into(),
         Shape::Extensions => "extensions".into(),
         _ => "any".into(),

@@ -59,7 +59,9 @@ fn copy(from: &std::path::Path, to: &std::path::Path) {
 #[test]
 fn console_blocks_say_what_happens() {
     let folder = tempfile::tempdir().expect("folder");
-    copy(&root().join("examples/data"), &folder.path().join("examples/data"));
+    for examples in ["examples/data", "examples/profiles"] {
+        copy(&root().join(examples), &folder.path().join(examples));
+    }
     let steps = steps(&read("README.md"));
     assert!(steps.len() >= 8, "{} commands", steps.len());
     let mut wrong = Vec::new();

@@ -40,6 +40,9 @@ pub(crate) enum Command {
     Convert(Convert),
     /// Grade the pipes of surveys by a grade scheme.
     Grade(Grade),
+    /// Judge or draft a submission profile.
+    #[command(subcommand)]
+    Profile(Profile),
     /// Explain a rule, a code or a field.
     Explain(Explain),
     /// List the rules.
@@ -133,6 +136,9 @@ pub(crate) struct Check {
     /// Show and count only what this earlier report (--format json) did not know already.
     #[arg(long, value_name = "REPORT")]
     pub(crate) baseline: Option<PathBuf>,
+    /// What the receiving office demands: its submission profile (JSON).
+    #[arg(long, value_name = "FILE")]
+    pub(crate) profile: Option<PathBuf>,
     /// The lightest severity that makes the exit status 1.
     #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
     pub(crate) deny: Threshold,
@@ -142,10 +148,10 @@ pub(crate) struct Check {
     /// List every finding: fold none that are alike, and keep more than 1000 of a rule.
     #[arg(long)]
     pub(crate) all: bool,
-    /// A rule's severity in this check: error, warning, note, or off.
+    /// A rule's severity in this check, whatever the profile says: error, warning, note, or off.
     #[arg(long = "weigh", value_name = "RULE=SEVERITY")]
     pub(crate) weigh: Vec<String>,
-    /// A rule's limit in this check, in the unit that `explain RULE` states.
+    /// A rule's limit in this check, whatever the profile says, in the unit that `explain RULE` states.
     #[arg(long = "limit", value_name = "RULE.LIMIT=NUMBER")]
     pub(crate) limits: Vec<String>,
     /// A code list of your own (JSON).
@@ -239,9 +245,70 @@ pub(crate) struct Grade {
     pub(crate) worst_first: Option<AspectWord>,
 }
 
+/// What to do with a submission profile.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Profile {
+    /// Say what does not make sense in a profile: unknown rules and fields, bad patterns, demands that exclude each other.
+    Check(ProfileCheck),
+    /// Draft a profile from surveys that an office has accepted.
+    Draft(ProfileDraft),
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read.")]
+pub(crate) struct ProfileCheck {
+    /// The profile (JSON).
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Take this date for today, as YYYY-MM-DD: suppressions end.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) today: Option<String>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
+    /// A grade scheme of your own (JSON).
+    #[arg(long = "grade-scheme", value_name = "FILE")]
+    pub(crate) grade_schemes: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "A draft demands what was so in all of these surveys. Strike out what is chance before you use it.\n\n\
+Exit status: 0 done, 2 it could not be done."
+)]
+pub(crate) struct ProfileDraft {
+    /// Accepted surveys: files, folders of CSV tables, or folders of surveys.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Where to write the profile; standard output when not given.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace OUT if it is there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+    /// The profile's id.
+    #[arg(long, default_value = "drafted", value_name = "ID")]
+    pub(crate) id: String,
+    /// How many rows of a table must have been seen before anything is demanded of them.
+    #[arg(long, default_value_t = 10, value_name = "ROWS")]
+    pub(crate) least: usize,
+    /// How many surveys must have been seen before anything is demanded that stands in each once.
+    #[arg(long, default_value_t = 3, value_name = "SURVEYS")]
+    pub(crate) least_surveys: usize,
+    /// Take this date for today, as YYYY-MM-DD.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) today: Option<String>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
+    /// A grade scheme of your own (JSON).
+    #[arg(long = "grade-scheme", value_name = "FILE")]
+    pub(crate) grade_schemes: Vec<PathBuf>,
+}
+
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-falls), a code (crack.longitudinal), or a field (runs.observations.at).
+    /// A rule (distance-falls), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
     #[arg(value_name = "NAME")]
     pub(crate) name: String,
 }

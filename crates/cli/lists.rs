@@ -1,12 +1,13 @@
-//! Code lists and grade schemes of the user's own. A survey is judged by them, so they are judged first, and what is wrong
-//! is shown as a survey's mistakes are: file, line and column, the line itself, the pointer, what to do.
+//! Code lists, grade schemes and profiles of the user's own. A survey is judged by them, so they are judged first, and what
+//! is wrong is shown as a survey's mistakes are: file, line and column, the line itself, the pointer, what to do.
 
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 
-use obvert::check::{Severity, SourcePlace};
+use obvert::check::{Settings, Severity, SourcePlace, profile_problems};
 use obvert::model::lists::{CodeList, GradeScheme, ListError, ListProblem, ListProblemKind};
+use obvert::model::profile::{Profile, ProfileProblem};
 use obvert::model::read::{Problem, locate};
 
 use crate::Failure;
@@ -52,13 +53,25 @@ pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec
     Ok(schemes)
 }
 
-struct File {
-    source: Source,
+/// Reads the profile that surveys are to be held against. What it merely leaves undone is said and no reason to refuse it.
+pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failure> {
+    let file = File::open(path, "profile")?;
+    let profile = file.structure(Profile::read(file.source.bytes()))?;
+    let problems = profile_problems(&profile, settings);
+    file.problems(&problems, &mut anstream::stderr().lock())?;
+    match problems.iter().filter(|problem| problem.kind.stops()).count() {
+        0 => Ok(profile),
+        errors => Err(file.refusal(errors)),
+    }
+}
+
+pub(crate) struct File {
+    pub(crate) source: Source,
     what: &'static str,
 }
 
 impl File {
-    fn open(path: &Path, what: &'static str) -> Result<Self, Failure> {
+    pub(crate) fn open(path: &Path, what: &'static str) -> Result<Self, Failure> {
         let name = path.display().to_string();
         let bytes = fs::read(path).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound => format!("{name}: there is no such file"),
@@ -73,14 +86,28 @@ impl File {
             if error.problems.is_empty() {
                 return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
             }
-            let place = |problem: &Problem| (problem.line, problem.column);
-            let shown = error.problems.iter().map(|problem| {
-                let placeless = Problem { line: 0, ..problem.clone() };
-                (place(problem), Severity::Error, placeless.to_string())
-            });
-            self.show(shown)?;
+            self.structure_problems(&error.problems, &mut anstream::stderr().lock())?;
             Err(self.refusal(error.problems.len()))
         })
+    }
+
+    /// Shows problems of structure.
+    pub(crate) fn structure_problems(&self, problems: &[Problem], out: &mut dyn Write) -> io::Result<()> {
+        let shown = problems.iter().map(|problem| {
+            let placeless = Problem { line: 0, ..problem.clone() };
+            ((problem.line, problem.column), Severity::Error, placeless.to_string())
+        });
+        self.show(shown, out)
+    }
+
+    /// Shows what does not make sense in a profile.
+    pub(crate) fn problems(&self, problems: &[ProfileProblem], out: &mut dyn Write) -> io::Result<()> {
+        let shown = problems.iter().map(|problem| {
+            let place = locate(self.source.bytes(), &problem.pointer);
+            let weight = if problem.kind.stops() { Severity::Error } else { Severity::Warning };
+            ((place.line, place.column), weight, problem.to_string())
+        });
+        self.show(shown, out)
     }
 
     /// Shows what does not make sense. What a scheme merely leaves without a grade is no reason to refuse it.
@@ -93,7 +120,7 @@ impl File {
             let place = locate(self.source.bytes(), &problem.pointer);
             ((place.line, place.column), weight(problem), problem.to_string())
         });
-        self.show(shown)?;
+        self.show(shown, &mut anstream::stderr().lock())?;
         match problems.iter().filter(|problem| weight(problem) == Severity::Error).count() {
             0 => Ok(()),
             errors => Err(self.refusal(errors)),
@@ -109,15 +136,18 @@ impl File {
         .into()
     }
 
-    fn show(&self, problems: impl ExactSizeIterator<Item = ((usize, usize), Severity, String)>) -> io::Result<()> {
+    fn show(
+        &self,
+        problems: impl ExactSizeIterator<Item = ((usize, usize), Severity, String)>,
+        out: &mut dyn Write,
+    ) -> io::Result<()> {
         let total = problems.len();
-        let mut out = anstream::stderr().lock();
         let mut lines = SourceLines::new(&self.source);
         for ((line, column), weight, message) in problems.take(SHOWN) {
             let name = &self.source.name;
             writeln!(out, "{} {name}:{line}:{column}: {}", severity(weight, &format!("{weight}:")), strong(&message))?;
             let at = SourcePlace { file: name.clone(), line, column: Some(column), heading: None };
-            lines.show(&mut out, &at, weight)?;
+            lines.show(out, &at, weight)?;
         }
         if total > SHOWN {
             writeln!(out, "and {} more", total - SHOWN)?;

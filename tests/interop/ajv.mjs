@@ -81,11 +81,15 @@ const given = [...process.argv.slice(2), ...demo];
 for (const path of given) {
   if (!document(read(path))) complaints.push(`${path}: ${ajv.errorsText(document.errors)}`);
 }
-for (const [name, schema] of [["obvert-terms.json", "code-list"], ["en-13508-2.json", "code-list"], ["obvert-grades.json", "grade-scheme"]]) {
+const builtIn = [["obvert-terms.json", "code-list"], ["en-13508-2.json", "code-list"], ["obvert-grades.json", "grade-scheme"]];
+const files = builtIn.map(([name, schema]) => [join(root, "schema", name), schema]);
+const profiles = join(root, "examples", "profiles");
+files.push(...readdirSync(profiles).map((name) => [join(profiles, name), "profile"]));
+for (const [path, schema] of files) {
   const judge = compiled[`${schema}.schema.json`];
-  const list = read(join(root, "schema", name));
-  if (!judge(list)) complaints.push(`${name}: ${ajv.errorsText(judge.errors)}`);
-  if (judge({ ...list, titel: list.title })) complaints.push(`${name} with a misspelt key is taken by ${schema}.schema.json`);
+  const list = read(path);
+  if (!judge(list)) complaints.push(`${path}: ${ajv.errorsText(judge.errors)}`);
+  if (judge({ ...list, titel: list.title })) complaints.push(`${path} with a misspelt key is taken by ${schema}.schema.json`);
 }
 
 for (const complaint of complaints) console.log(complaint);

@@ -63,7 +63,7 @@ def schemas():
     """Complaints about the schemas themselves."""
     found = sorted((ROOT / "schema").glob("*.schema.json"))
     names = {path.name for path in found}
-    for name in ("document.schema.json", "code-list.schema.json", "grade-scheme.schema.json"):
+    for name in ("document.schema.json", "code-list.schema.json", "grade-scheme.schema.json", "profile.schema.json"):
         if name not in names:
             yield f"schema/{name} is missing"
     for path in found:
@@ -84,15 +84,20 @@ def schemas():
 
 
 def lists():
-    """Complaints about the built-in lists by their own schemas."""
-    for name, schema in (("obvert-terms.json", "code-list"), ("en-13508-2.json", "code-list"), ("obvert-grades.json", "grade-scheme")):
+    """Complaints about the built-in lists, and about the profiles of the examples, by their own schemas."""
+    built_in = (("obvert-terms.json", "code-list"), ("en-13508-2.json", "code-list"), ("obvert-grades.json", "grade-scheme"))
+    files = [(ROOT / "schema" / name, schema) for name, schema in built_in]
+    files += [(path, "profile") for path in sorted((ROOT / "examples" / "profiles").glob("*.profile.json"))]
+    if len(files) < 6:
+        yield "the profiles of the examples are missing"
+    for path, schema in files:
         judge = Draft202012Validator(read(ROOT / "schema" / f"{schema}.schema.json"))
-        for error in judge.iter_errors(read(ROOT / "schema" / name)):
-            yield f"{name}: {pointer(error.absolute_path)}: {error.message}"
-        broken = read(ROOT / "schema" / name)
+        for error in judge.iter_errors(read(path)):
+            yield f"{path.name}: {pointer(error.absolute_path)}: {error.message}"
+        broken = read(path)
         broken["titel"] = broken.pop("title")
         if judge.is_valid(broken):
-            yield f"{name} with a misspelt key is taken by {schema}.schema.json"
+            yield f"{path.name} with a misspelt key is taken by {schema}.schema.json"
 
 
 def corpus():

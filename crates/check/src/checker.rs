@@ -9,6 +9,7 @@ use obvert_model::tables::{Aspect, Document, Head, Run};
 use crate::catalogue::{catalogue, find};
 use crate::finding::Severity;
 use crate::grading::Tally;
+use crate::profile::{Demands, Held, suppressed};
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 use crate::settings::{Settings, SettingsError};
@@ -19,6 +20,7 @@ use crate::views::{Ending, Facts, NO_RUN, Part, RatingView, RowView, RunSummary,
 #[derive(Debug)]
 pub struct Checker {
     settings: Settings,
+    demands: Option<Demands>,
     active: Vec<Active>,
 }
 
@@ -28,14 +30,15 @@ struct Active {
     rule: &'static Rule,
     severity: Severity,
     limits: Vec<f64>,
+    held: Vec<Held>,
 }
 
 impl Checker {
     /// Prepares a check.
     ///
     /// # Errors
-    /// When the settings name a rule or a limit that does not exist.
-    pub fn new(settings: Settings) -> Result<Self, SettingsError> {
+    /// When the settings name a rule or a limit that does not exist, or the profile does not make sense.
+    pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
         let known = |name: &str| {
             find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
                 true => SettingsError::Structural { name: name.to_owned() },
@@ -58,13 +61,15 @@ impl Checker {
                 return Err(SettingsError::Limit { rule: name.clone(), name: limit.clone(), has });
             }
         }
+        let demands = settings.profile.take().map(|profile| Demands::new(profile, &mut settings)).transpose()?;
         let active = catalogue().iter().filter_map(|rule| {
             let severity = settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
             let set = |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
             let limits = rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
-            Some(Active { rule, severity, limits })
+            let held = demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
+            Some(Active { rule, severity, limits, held })
         });
-        Ok(Self { active: active.collect(), settings })
+        Ok(Self { active: active.collect(), settings, demands })
     }
 
     /// Checks a document as it stands in a file, run by run: no more than the head and one run is held at a time.
@@ -111,7 +116,21 @@ impl Checker {
     }
 
     fn empty(&self) -> Report {
-        Report::new(report::Document::default(), &self.settings)
+        self.report_of(report::Document::default())
+    }
+
+    fn report_of(&self, document: report::Document) -> Report {
+        Report::new(document, &self.settings, self.demands.as_ref().map(|demands| demands.stamp.clone()))
+    }
+
+    /// A report that says only that a file could not be read.
+    #[must_use]
+    pub fn unread(&self, file: &str, error: &str) -> Report {
+        self.report_of(report::Document {
+            file: Some(file.to_owned()),
+            error: Some(error.to_owned()),
+            ..report::Document::default()
+        })
     }
 
     fn without_rules(&self) -> Report {
@@ -167,7 +186,8 @@ impl Checker {
 
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
         let list = self.list_for(head);
-        let mut survey = Survey::new(head, self.settings.today.as_ref(), list, self.scheme_for(head));
+        let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
+        let mut survey = Survey::new(head, today, list, self.scheme_for(head), demands);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
         let mut walk = Walk::new(self, &survey);
 
@@ -310,7 +330,7 @@ macro_rules! scoped {
 }
 
 fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
-    Sink { rule: active.rule, severity: active.severity, limits: &active.limits, keep, found }
+    Sink { rule: active.rule, severity: active.severity, limits: &active.limits, keep, held: &active.held, found }
 }
 
 impl<'c> Walk<'c> {
@@ -375,10 +395,11 @@ impl<'c> Walk<'c> {
     }
 
     fn finish(self, document: report::Document) -> Report {
-        let mut report = Report::new(document, &self.checker.settings);
+        let mut report = self.checker.report_of(document);
         for (active, mut found) in self.checker.active.iter().zip(self.found) {
             sink(active, self.checker.settings.keep, &mut found).settle();
             report.add(active.rule.name, active.severity, found.total, found.kept);
+            report.suppressed.extend(suppressed(&active.held, &found.held));
         }
         report.not_run =
             self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules, documents: vec![0] }).collect();
@@ -409,6 +430,7 @@ fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
             }
         }),
         Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
+        Need::Profile => survey.demands.is_none().then(String::new),
         Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),
     }
 }

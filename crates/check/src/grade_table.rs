@@ -195,7 +195,7 @@ impl Checker {
                 GradeError::UnknownScheme { id: grading.scheme.to_string(), version: grading.version.to_string() }
             }
         })?;
-        let survey = Survey::new(head, None, self.list_for(head), Some(scheme));
+        let survey = Survey::new(head, None, self.list_for(head), Some(scheme), None);
         let Some(grader) = &survey.grader else {
             return Err(GradeError::OtherCodes {
                 scheme: scheme.id.to_string(),

@@ -12,7 +12,7 @@ use crate::finding::{Finding, Severity, SourcePlace};
 use crate::settings::Settings;
 
 /// The version of the report's form.
-const VERSION: &str = "0.1";
+const VERSION: &str = "0.2";
 
 /// The program that made a report.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
@@ -162,6 +162,39 @@ impl Changed {
     }
 }
 
+/// The profile that documents were held against.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Stamp {
+    /// Its id.
+    pub id: String,
+    /// Its version.
+    pub version: String,
+    /// Its title.
+    pub title: String,
+    /// SHA-256 over its canonical form (RFC 8785), so that nobody need wonder which file it was.
+    pub digest: String,
+}
+
+/// Findings that the profile suppresses.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Suppressed {
+    /// The rule.
+    pub rule: String,
+    /// Why.
+    pub reason: String,
+    /// How many there are.
+    pub count: usize,
+    /// The last day of the suppression, where it has one.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub until: Option<String>,
+    /// Whether that day is over: the findings are then counted and listed as any others.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub expired: bool,
+    /// The document, by its place in `documents`, from 0.
+    #[serde(default)]
+    pub document: usize,
+}
+
 /// The report of one check, of one document or of several.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Report {
@@ -174,7 +207,10 @@ pub struct Report {
     /// The date that was taken for today, where one was given.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub today: Option<String>,
-    /// What the settings changed in the catalogue.
+    /// The profile that the documents were held against.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub profile: Option<Stamp>,
+    /// What the settings and the profile changed in the catalogue.
     #[serde(skip_serializing_if = "Changed::is_empty", default)]
     pub settings: Changed,
     /// What an earlier report knew already, where the check was held against one. The totals and the findings are then
@@ -188,22 +224,27 @@ pub struct Report {
     /// Rules that could not be run, and why.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub not_run: Vec<NotRun>,
+    /// Findings that the profile suppresses: counted here and nowhere else, unless the suppression has ended.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub suppressed: Vec<Suppressed>,
     /// The findings, in the order of the document.
     pub findings: Vec<Finding>,
 }
 
 impl Report {
-    pub(crate) fn new(document: Document, settings: &Settings) -> Self {
+    pub(crate) fn new(document: Document, settings: &Settings, profile: Option<Stamp>) -> Self {
         Self {
             report: VERSION.into(),
             tool: Tool { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() },
             documents: vec![document],
             today: settings.today.as_ref().map(ToString::to_string),
+            profile,
             settings: Changed::by(settings),
             baseline: None,
             totals: Totals::default(),
             rules: Vec::new(),
             not_run: Vec::new(),
+            suppressed: Vec::new(),
             findings: Vec::new(),
         }
     }
@@ -257,6 +298,7 @@ impl Report {
         let before = self.documents.len();
         self.documents.extend(other.documents);
         self.today = self.today.take().or(other.today);
+        self.profile = self.profile.take().or(other.profile);
         if self.settings.is_empty() {
             self.settings = other.settings;
         }
@@ -280,6 +322,10 @@ impl Report {
                 None => self.not_run.push(theirs),
             }
         }
+        self.suppressed.extend(other.suppressed.into_iter().map(|mut suppressed| {
+            suppressed.document += before;
+            suppressed
+        }));
         self.findings.extend(other.findings.into_iter().map(|mut finding| {
             finding.document += before;
             finding
@@ -295,14 +341,17 @@ impl Report {
             totals: own.map(|own| own.totals).unwrap_or_default(),
             rules: own.map(|own| own.rules.clone()).unwrap_or_default(),
             not_run: self.not_run.iter().filter(|not_run| not_run.documents.contains(&document)).cloned().collect(),
+            suppressed: self.suppressed.iter().filter(|held| held.document == document).cloned().collect(),
             findings: self.findings.iter().filter(|finding| finding.document == document).cloned().collect(),
             report: self.report.clone(),
             tool: self.tool.clone(),
             today: self.today.clone(),
+            profile: self.profile.clone(),
             settings: self.settings.clone(),
             baseline: self.baseline.clone(),
         };
         part.not_run.iter_mut().for_each(|not_run| not_run.documents = vec![0]);
+        part.suppressed.iter_mut().for_each(|suppressed| suppressed.document = 0);
         part.findings.iter_mut().for_each(|finding| finding.document = 0);
         part
     }
@@ -345,7 +394,7 @@ impl Report {
     #[must_use]
     pub fn unread(file: &str, error: &str) -> Self {
         let document = Document { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Document::default() };
-        Self::new(document, &Settings::default())
+        Self::new(document, &Settings::default(), None)
     }
 
     /// The schema of a report.

@@ -73,6 +73,8 @@ pub enum Need {
     Crs,
     /// The date of today.
     Today,
+    /// A profile that the survey is held against. Without one nobody has demanded anything, and nothing is said.
+    Profile,
 }
 
 /// A limit of a rule, which a receiving office may set otherwise.
@@ -121,6 +123,8 @@ pub enum Section {
     Matters,
     /// Where a limit comes from.
     Source,
+    /// The profile that the examples are held against, without its id, version and title.
+    Profile,
     /// Patches on a minimal valid document that the rule must find.
     Fails,
     /// Patches that it must let pass.
@@ -130,8 +134,9 @@ pub enum Section {
 }
 
 impl Section {
-    /// Every section, in order; only `Source` may be missing.
-    pub const ALL: [Self; 6] = [Self::Checks, Self::Matters, Self::Source, Self::Fails, Self::Passes, Self::Fix];
+    /// Every section, in order; `Source` and `Profile` may be missing.
+    pub const ALL: [Self; 7] =
+        [Self::Checks, Self::Matters, Self::Source, Self::Profile, Self::Fails, Self::Passes, Self::Fix];
 
     /// Its heading.
     #[must_use]
@@ -140,6 +145,7 @@ impl Section {
             Self::Checks => "What it checks",
             Self::Matters => "Why it matters",
             Self::Source => "Source",
+            Self::Profile => "Profile",
             Self::Fails => "Fails",
             Self::Passes => "Passes",
             Self::Fix => "Fix",
@@ -206,6 +212,15 @@ impl Rule {
             rest = after;
         }
         examples
+    }
+
+    /// The profile that the examples are held against, as JSON; `None` for a rule that needs none.
+    #[must_use]
+    pub fn profile(&self) -> Option<String> {
+        let text = self.section(Section::Profile);
+        let block = text.split_once("```json\n")?.1.split_once("```")?.0.trim();
+        let head = r#""profile": "0.1", "id": "example", "version": "1", "title": "Example", "#;
+        Some(format!("{{{head}{}", block.strip_prefix('{')?))
     }
 
     /// The advice that goes with a finding that has none of its own.

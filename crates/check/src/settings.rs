@@ -1,8 +1,9 @@
-//! How a check is made: severities, limits, lists at hand, today.
+//! How a check is made: the office's profile, severities, limits, lists at hand, today.
 
 use std::collections::BTreeMap;
 
 use obvert_model::lists::{CodeList, GradeScheme};
+use obvert_model::profile::Profile;
 use obvert_model::text::Date;
 
 use crate::finding::Severity;
@@ -10,9 +11,11 @@ use crate::finding::Severity;
 /// How a check is made. The default is the catalogue as it stands, the built-in lists, and no date of today.
 #[derive(Clone, Debug)]
 pub struct Settings {
-    /// Rules whose findings weigh differently; `None` for rules that are not run.
+    /// What the receiving office demands.
+    pub profile: Option<Profile>,
+    /// Rules whose findings weigh differently, whatever the profile says of them; `None` for rules that are not run.
     pub severities: BTreeMap<String, Option<Severity>>,
-    /// Limits that are set otherwise, by rule and limit, in the limit's unit.
+    /// Limits that are set otherwise, whatever the profile says of them; by rule and limit, in the limit's unit.
     pub limits: BTreeMap<(String, String), f64>,
     /// Code lists at hand besides the built-in ones.
     pub code_lists: Vec<CodeList>,
@@ -28,6 +31,7 @@ pub struct Settings {
 impl Default for Settings {
     fn default() -> Self {
         Self {
+            profile: None,
             severities: BTreeMap::new(),
             limits: BTreeMap::new(),
             code_lists: Vec::new(),
@@ -42,6 +46,22 @@ impl Default for Settings {
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 #[non_exhaustive]
 pub enum SettingsError {
+    /// The profile does not make sense.
+    #[error("the profile {id} cannot be used: {first}{}", if *.more > 0 { format!("; and {more} more") } else { String::new() })]
+    Profile {
+        /// The profile's id.
+        id: String,
+        /// The first of its problems.
+        first: String,
+        /// How many more there are.
+        more: usize,
+    },
+    /// Whether a suppression has ended cannot be judged.
+    #[error("the profile {id} has suppressions that end; give the date of today")]
+    ProfileNeedsToday {
+        /// The profile's id.
+        id: String,
+    },
     /// There is no such rule.
     #[error("no rule is called {name:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
     Rule {

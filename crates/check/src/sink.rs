@@ -7,6 +7,7 @@ use rustc_hash::FxHashMap;
 
 use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
+use crate::profile::Held;
 use crate::rule::Rule;
 use crate::views::Spot;
 
@@ -17,6 +18,8 @@ pub struct Sink<'s> {
     pub(crate) severity: Severity,
     pub(crate) limits: &'s [f64],
     pub(crate) keep: usize,
+    /// What the profile suppresses of the rule.
+    pub(crate) held: &'s [Held],
     pub(crate) found: &'s mut Found,
 }
 
@@ -26,6 +29,8 @@ pub(crate) struct Found {
     pub(crate) total: usize,
     pub(crate) kept: Vec<Finding>,
     spare: Option<Finding>,
+    /// How many findings each suppression of the rule has met.
+    pub(crate) held: Vec<usize>,
     compared: usize,
     /// What was missing, by its id: how many rows miss it is known only at the end.
     missing: FxHashMap<Box<str>, Missing>,
@@ -145,7 +150,8 @@ impl Sink<'_> {
 
     /// Reports a finding. The message is lower case without a full stop, numbers with their units.
     pub fn report(&mut self, spot: Spot, message: impl Into<String>) -> &mut Finding {
-        self.found.total += 1;
+        let suppressed = self.suppressed(&spot);
+        self.found.total += usize::from(!suppressed);
         let finding = Finding {
             rule: Cow::Borrowed(self.rule.name),
             severity: self.severity,
@@ -162,12 +168,25 @@ impl Sink<'_> {
             help: None,
         };
         let found = &mut *self.found;
-        if found.kept.len() < self.keep {
+        if !suppressed && found.kept.len() < self.keep {
             found.kept.push(finding);
             let last = found.kept.len() - 1;
             &mut found.kept[last]
         } else {
             found.spare.insert(finding)
         }
+    }
+
+    /// Whether the profile suppresses findings at a place. Each is counted for the first suppression that covers it and has
+    /// not ended; for one that has where there is no other, so that the report can say what stands again.
+    fn suppressed(&mut self, spot: &Spot) -> bool {
+        if self.held.is_empty() {
+            return false;
+        }
+        let covering = |ended: bool| self.held.iter().position(|held| held.expired == ended && held.covers(spot));
+        let Some(first) = covering(false).or_else(|| covering(true)) else { return false };
+        self.found.held.resize(self.held.len(), 0);
+        self.found.held[first] += 1;
+        !self.held[first].expired
     }
 }

@@ -5,14 +5,18 @@
 
 use std::collections::BTreeSet;
 
-use obvert_check::{Checker, MINIMAL, Report, Section, Settings, catalogue};
+use obvert_check::{Checker, MINIMAL, Report, Rule, Section, Settings, catalogue};
+use obvert_model::profile::Profile;
 use serde_json::Value;
 
 /// The day on which the examples are checked.
 const TODAY: &str = "2026-06-01";
 
-fn check(document: &Value) -> Report {
-    let settings = Settings { today: TODAY.parse().ok(), ..Settings::default() };
+fn check(document: &Value, rule: Option<&Rule>) -> Report {
+    let profile = rule
+        .and_then(Rule::profile)
+        .map(|text| Profile::read(text.as_bytes()).unwrap_or_else(|error| panic!("{rule:?}: {error} in {text}")));
+    let settings = Settings { profile, today: TODAY.parse().ok(), ..Settings::default() };
     let checker = Checker::new(settings).expect("settings");
     let text = serde_json::to_vec(document).expect("json");
     checker.check(&text).expect("json that was just written")
@@ -28,7 +32,7 @@ fn patched(rule: &str, patch: &str) -> Value {
 
 #[test]
 fn the_minimal_document_is_clean() {
-    let report = check(&serde_json::from_str(MINIMAL).expect("json"));
+    let report = check(&serde_json::from_str(MINIMAL).expect("json"), None);
     let found: Vec<String> = report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
@@ -39,7 +43,7 @@ fn documented_examples_hold() {
     let mut wrong = Vec::new();
     for rule in catalogue() {
         for example in rule.examples(Section::Fails) {
-            let report = check(&patched(rule.name, &example.patch));
+            let report = check(&patched(rule.name, &example.patch), Some(rule));
             let at: Vec<&str> =
                 report.findings.iter().filter(|f| f.rule == rule.name).map(|f| f.path.as_str()).collect();
             if !at.contains(&example.path.as_str()) {
@@ -51,7 +55,7 @@ fn documented_examples_hold() {
             }
         }
         for example in rule.examples(Section::Passes) {
-            let report = check(&patched(rule.name, &example.patch));
+            let report = check(&patched(rule.name, &example.patch), Some(rule));
             if let Some(finding) = report.findings.iter().find(|f| f.rule == rule.name) {
                 wrong.push(format!("{}: must pass, but: {} {}", rule.name, finding.path, finding.message));
             }
@@ -83,7 +87,8 @@ fn declarations_keep_their_form() {
             Err(_) => say(format!("no file {file}")),
         }
         for section in Section::ALL {
-            if rule.section(section).is_empty() && section != Section::Source {
+            let may_miss = matches!(section, Section::Source | Section::Profile);
+            if rule.section(section).is_empty() && !may_miss {
                 say(format!("no section {:?}", section.heading()));
             }
         }
@@ -98,6 +103,9 @@ fn declarations_keep_their_form() {
             .any(|example| !example.path.starts_with('/') && !example.path.is_empty())
         {
             say("a failing example does not name its place".into());
+        }
+        if (rule.family() == "profile") != rule.profile().is_some() {
+            say("a rule of the family profile has a profile for its examples, and no other has".into());
         }
         if !rule.clause.contains('#') {
             say("the clause names no anchor".into());
@@ -115,7 +123,7 @@ fn declarations_keep_their_form() {
 fn messages_keep_their_form() {
     for rule in catalogue() {
         for example in rule.examples(Section::Fails) {
-            for finding in check(&patched(rule.name, &example.patch)).findings {
+            for finding in check(&patched(rule.name, &example.patch), Some(rule)).findings {
                 let first = finding.message.chars().next().expect("a message");
                 assert!(!first.is_uppercase(), "{}: {:?}", rule.name, finding.message);
                 assert!(!finding.message.ends_with('.'), "{}: {:?}", rule.name, finding.message);
@@ -131,7 +139,7 @@ fn paths_resolve() {
     for rule in catalogue() {
         for example in rule.examples(Section::Fails) {
             let document = patched(rule.name, &example.patch);
-            for finding in check(&document).findings {
+            for finding in check(&document, Some(rule)).findings {
                 if document.pointer(&finding.path).is_none() {
                     wrong.insert(format!("{} {}", finding.rule, finding.path));
                 }

@@ -6,6 +6,7 @@ use std::path::Path;
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
 use obvert::convert::{ConvertError, Place};
 use obvert::model::read::{ProblemKind, locate};
+use obvert::model::text::Date;
 
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Threshold};
@@ -38,7 +39,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         let report = checked.unwrap_or_else(|error| {
             failed = true;
             render::failure(&*error);
-            Report::unread(&name, &error.to_string())
+            checker.unread(&name, &error.to_string())
         });
         match &mut whole {
             None => whole = Some(report),
@@ -92,16 +93,7 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
     if arguments.all || arguments.baseline.is_some() {
         settings.keep = usize::MAX;
     }
-    let today = match &arguments.today {
-        Some(today) => today.clone(),
-        // The libraries have no clock; a person who checks a survey means today.
-        None => jiff::ZonedDateTime::now().date().to_string(),
-    };
-    let bad_date = || format!("--today {today:?}: expected a date, such as 2026-05-06");
-    if today.parse::<jiff::civil::Date>().is_err() {
-        return Err(bad_date().into());
-    }
-    settings.today = Some(today.parse().map_err(|_| bad_date())?);
+    settings.today = Some(today(arguments.today.as_deref())?);
     for text in &arguments.weigh {
         let form = || format!("--weigh {text:?}: expected RULE=SEVERITY, such as camera-speed=error");
         let (rule, weight) = text.split_once('=').ok_or_else(form)?;
@@ -120,7 +112,22 @@ fn settings(arguments: &Check) -> Result<Settings, Failure> {
     }
     settings.code_lists = lists::code_lists(&arguments.code_lists)?;
     settings.grade_schemes = lists::grade_schemes(&arguments.grade_schemes, &settings.code_lists)?;
+    settings.profile = arguments.profile.as_deref().map(|path| lists::profile(path, &settings)).transpose()?;
     Ok(settings)
+}
+
+/// The date that is taken for today.
+pub(super) fn today(given: Option<&str>) -> Result<Date, Failure> {
+    let today = match given {
+        Some(today) => today.to_owned(),
+        // The libraries have no clock; a person who checks a survey means today.
+        None => jiff::ZonedDateTime::now().date().to_string(),
+    };
+    let bad_date = || format!("--today {today:?}: expected a date, such as 2026-05-06");
+    if today.parse::<jiff::civil::Date>().is_err() {
+        return Err(bad_date().into());
+    }
+    Ok(today.parse().map_err(|_| bad_date())?)
 }
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {

@@ -89,7 +89,7 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
 }
 
 /// The document of a source; `None` when it is not valid, which has been said.
-fn document(source: &Source) -> Result<Option<Document>, Failure> {
+pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
     let name = &source.name;
     let Some(read) = source.survey() else {
         return match obvert::read(source.bytes()) {

@@ -32,6 +32,13 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     if let Some(field) = shape::field(&keys) {
         return explain_field(&keys.join("."), field);
     }
+    if let ["profile", below @ ..] = keys.as_slice() {
+        match shape::field_in(shape::profile(), below) {
+            Some(field) => return explain_field(&keys.join("."), field),
+            None if below.is_empty() => return explain_object(shape::profile()),
+            None => {}
+        }
+    }
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
     }
@@ -74,6 +81,7 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     }
     let mut fields = Vec::new();
     paths(shape::document(), "", &mut fields);
+    paths(shape::profile(), "profile", &mut fields);
     for (path, about) in fields {
         if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count() == keys.len() {
             found.push((path, first(&about)));
@@ -138,6 +146,14 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             }
             writeln!(out)?;
         }
+        let profile = rule.section(Section::Profile);
+        if !profile.is_empty() {
+            writeln!(out, "{} that the examples are held against", strong(Section::Profile.heading()))?;
+            for line in profile.lines().filter(|line| !line.starts_with("```")) {
+                writeln!(out, "  {line}")?;
+            }
+            writeln!(out)?;
+        }
         for section in [Section::Fails, Section::Passes] {
             writeln!(out, "{}", strong(section.heading()))?;
             for example in rule.examples(section) {
@@ -177,6 +193,7 @@ fn kind(shape: &Shape) -> String {
         Shape::Number => "a number".into(),
         Shape::Whole => "a whole number".into(),
         Shape::Bool => "true or false".into(),
+        Shape::Single => "a text, a number, or true or false".into(),
         Shape::Position => "two numbers, easting or longitude first".into(),
         _ => "any JSON by reverse domain name".into(),
     }

@@ -5,6 +5,7 @@ mod convert;
 mod explain;
 mod grade;
 mod outputs;
+mod profile;
 mod rules;
 mod schema;
 
@@ -22,6 +23,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
         Command::Check(check) => check::run(check),
         Command::Convert(convert) => convert::run(convert),
         Command::Grade(grade) => grade::run(grade),
+        Command::Profile(profile) => profile::run(profile),
         Command::Explain(explain) => explain::run(&explain.name),
         Command::Rules(rules) => rules::run(rules.format),
         Command::Schema(schema) => schema::run(schema.name.as_deref()),

@@ -68,5 +68,8 @@ fn object(rule: &Rule) -> Value {
     if !source.is_empty() {
         object["source"] = source.into();
     }
+    if let Some(profile) = rule.profile() {
+        object["profile"] = serde_json::from_str(&profile).unwrap_or_default();
+    }
     object
 }

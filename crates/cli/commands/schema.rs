@@ -2,6 +2,7 @@
 
 use obvert::check::grading::GradeTable;
 use obvert::model::lists::{CodeList, GradeScheme};
+use obvert::model::profile::Profile;
 
 use super::print;
 use crate::{Failure, Status, render};
@@ -16,6 +17,7 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("document", "a survey document (JSON Schema 2020-12)", || pretty(&obvert::model::schema::document())),
     ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
     ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
+    ("profile", "a submission profile (JSON Schema 2020-12)", || pretty(&Profile::schema())),
     ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
     ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())

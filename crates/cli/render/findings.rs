@@ -19,20 +19,26 @@ const WINDOW: usize = 96;
 /// Prints the findings of one document.
 pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
     let mut lines = SourceLines { source, document: report.documents.first(), starts: BTreeMap::new() };
-    let mut seen: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut alike: BTreeMap<_, usize> = BTreeMap::new();
+    report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
+    let mut seen: BTreeMap<_, usize> = BTreeMap::new();
+    let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
     for finding in &report.findings {
-        let count = seen.entry(&finding.rule).or_default();
+        let total = report.rules.iter().find(|rule| rule.rule == finding.rule);
+        let hidden = total.map_or(0, |rule| rule.total - rule.listed);
+        let count = seen.entry(fold(finding)).or_default();
         *count += 1;
-        let total = report.rules.iter().find(|rule| rule.rule == finding.rule).map_or(0, |rule| rule.total);
         // A fold of one would take as much room as what it hides.
-        if !all && *count > SHOWN && total > SHOWN + 1 {
+        if !all && *count > SHOWN && alike[&fold(finding)] + hidden > SHOWN + 1 {
             continue;
         }
-        one(out, &mut lines, finding, *count == 1)?;
+        let of_rule = shown.entry(&finding.rule).or_default();
+        *of_rule += 1;
+        one(out, &mut lines, finding, *of_rule == 1)?;
         writeln!(out)?;
     }
     for rule in &report.rules {
-        let shown = if all || rule.total <= SHOWN + 1 { rule.listed } else { rule.listed.min(SHOWN) };
+        let shown = shown.get(rule.rule.as_str()).copied().unwrap_or_default();
         if shown < rule.total {
             let more = rule.total - shown;
             let listed = if all { " (not listed)" } else { "; --all prints them" };
@@ -44,7 +50,22 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
             if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
+    for held in &report.suppressed {
+        let until = held.until.as_ref().map(|until| format!(", until {until}")).unwrap_or_default();
+        let said = if held.expired {
+            format!("not suppressed any more: {} of {}{until}: {}", held.count, held.rule, held.reason)
+        } else {
+            format!("suppressed by the profile: {} of {}{until}: {}", held.count, held.rule, held.reason)
+        };
+        wrapped(out, "", &said)?;
+    }
     Ok(())
+}
+
+/// What folds together: the findings of a rule, and of those that say which field a profile speaks of, the ones of a field. A
+/// field that is missing in every row must not hide another one.
+fn fold(finding: &Finding) -> (&str, Option<&str>) {
+    (&finding.rule, finding.params.get("field").and_then(|field| field.as_str()))
 }
 
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
@@ -66,6 +87,15 @@ fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, firs
 
 /// Prints what a check came to.
 pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
+    counts(out, report, rules)?;
+    if let Some(profile) = &report.profile {
+        let said = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        writeln!(out, "{}", faint(&said))?;
+    }
+    Ok(())
+}
+
+fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
     let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
     for document in &report.documents {
         if document.error.is_some() {

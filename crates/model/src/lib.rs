@@ -23,6 +23,8 @@ mod macros;
 pub mod extension;
 pub mod lists;
 pub mod number;
+pub mod probe;
+pub mod profile;
 pub mod read;
 pub mod schema;
 pub mod shape;

@@ -25,6 +25,8 @@ pub enum Shape {
     Whole,
     /// True or false.
     Bool,
+    /// A text, a number, or true or false.
+    Single,
     /// Two numbers, easting or longitude first.
     Position,
     /// Extensions: any JSON by reverse domain name.
@@ -73,17 +75,28 @@ pub fn document() -> &'static ObjectShape {
     object("Document")
 }
 
+/// The shape of a submission profile. Its objects are found by [`object`] but are none of [`objects`]: no survey has them.
+#[must_use]
+pub fn profile() -> &'static ObjectShape {
+    object("Profile")
+}
+
 /// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
 #[must_use]
 pub fn object(name: &str) -> &'static ObjectShape {
     static NONE: ObjectShape = ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
-    shapes().get(name).unwrap_or(&NONE)
+    shapes().get(name).or_else(|| profile_shapes().get(name)).unwrap_or(&NONE)
 }
 
 /// The field that a path of keys leads to, lists being stepped through without a key: `["runs", "observations", "at"]`.
 #[must_use]
 pub fn field(path: &[&str]) -> Option<&'static Field> {
-    let mut holder = document();
+    field_in(document(), path)
+}
+
+/// The field that a path of keys leads to from an object on.
+#[must_use]
+pub fn field_in(mut holder: &'static ObjectShape, path: &[&str]) -> Option<&'static Field> {
     let mut found = None;
     for key in path {
         let field = holder.field(key)?;
@@ -111,6 +124,16 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
         let schema = crate::schema::document();
         let mut shapes = BTreeMap::new();
         build(&schema, "Document", &schema, &mut shapes);
+        shapes
+    })
+}
+
+fn profile_shapes() -> &'static BTreeMap<String, ObjectShape> {
+    static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
+    SHAPES.get_or_init(|| {
+        let schema = crate::profile::Profile::schema();
+        let mut shapes = BTreeMap::new();
+        build(&schema, "Profile", &schema, &mut shapes);
         shapes
     })
 }
@@ -173,6 +196,7 @@ fn shape(root: &Value, field: &Value, shapes: &mut BTreeMap<String, ObjectShape>
         Some("number") => Shape::Number,
         Some("integer") => Shape::Whole,
         Some("boolean") => Shape::Bool,
+        None if field["type"].is_array() => Shape::Single,
         _ => Shape::Text,
     }
 }
@@ -199,6 +223,10 @@ mod tests {
         assert_eq!(shape(&["pipes", "extensions"]), Some(Shape::Extensions));
         assert_eq!(shape(&["units", "length"]), Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()])));
         assert_eq!(shape(&["runs", "nothing"]), None);
+        let of_profile = field_in(profile(), &["fields", "where", "field"]);
+        assert_eq!(of_profile.map(|field| &field.shape), Some(&Shape::Text));
+        // A name means one thing: what a survey has is not hidden by what a profile has.
+        assert!(profile_shapes().keys().all(|name| !shapes().contains_key(name)));
         assert!(objects().all(|object| !object.description.is_empty() && !object.fields.is_empty()));
     }
 }

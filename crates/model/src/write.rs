@@ -117,9 +117,22 @@ pub fn canonical(document: &Document) -> io::Result<Vec<u8>> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(document: &Document) -> io::Result<Digest> {
-    let hash = Sha256::digest(canonical(document)?);
+    digest_of(document)
+}
+
+/// The digest of anything that is written as JSON: SHA-256 over its canonical form (RFC 8785).
+pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
+    let hash = Sha256::digest(serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?);
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
+}
+
+/// Anything that is written as a JSON object, in the layout for files: a line for each key and for each row of a list.
+pub(crate) fn in_lines<T: Serialize>(value: &T) -> io::Result<String> {
+    let mut bytes = Vec::new();
+    value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, Lines::default()))?;
+    bytes.push(b'\n');
+    String::from_utf8(bytes).map_err(io::Error::other)
 }
 
 /// A line for each key of the document, each row of a table and each observation; everything below on its row's line.

@@ -13,6 +13,7 @@ mod generate;
 use std::hint::black_box;
 use std::time::{Duration, Instant};
 
+use obvert::model::profile::Profile;
 use obvert::prelude::*;
 
 const TURNS: usize = 5;
@@ -40,7 +41,11 @@ fn main() {
     println!("{size:.1} MB, {runs} runs, {} observations", report.documents[0].observations);
     assert!(report.findings.is_empty(), "the document is clean: {:?}", report.findings.first());
 
-    let mut times = [Duration::MAX; 6];
+    let under = Checker::new(Settings { profile: Some(profile()), ..settings() }).expect("settings");
+    let report = under.check(source).expect("json");
+    assert!(report.findings.is_empty(), "it meets the profile: {:?}", report.findings.first());
+
+    let mut times = [Duration::MAX; 7];
     for _ in 0..if quick { 1 } else { TURNS } {
         let mut turn = |slot: usize, work: &mut dyn FnMut()| {
             let start = Instant::now();
@@ -55,6 +60,9 @@ fn main() {
         });
         turn(2, &mut || {
             black_box(checker.check(source).expect("check"));
+        });
+        turn(6, &mut || {
+            black_box(under.check(source).expect("check"));
         });
         turn(3, &mut || {
             let document = obvert::read(source).expect("strict");
@@ -81,6 +89,7 @@ fn main() {
         "read and write XML",
         "read and write CSV tables",
         "read and write GeoJSON",
+        "streaming check, and a profile",
     ]
     .iter()
     .zip(times)
@@ -93,6 +102,30 @@ fn main() {
 
 fn settings() -> Settings {
     Settings { today: "2027-01-01".parse().ok(), ..Settings::default() }
+}
+
+/// What an office might demand, on every table and every row.
+fn profile() -> Profile {
+    let source = br#"{ "profile": "0.1", "id": "large", "version": "1", "title": "For measuring",
+      "allow": { "code_lists": [{ "list": "obvert-terms" }], "length_units": ["m"], "section_units": ["mm"] },
+      "fields": [
+        { "path": "structures.id", "pattern": "N[0-9]{6}" }, { "path": "pipes.id", "pattern": "P[0-9]{6}" },
+        { "path": "pipes.material", "demand": "required" }, { "path": "pipes.height", "values": [200, 250, 300] },
+        { "path": "runs.operator", "demand": "required" }, { "path": "runs.counter.zero", "demand": "required" },
+        { "path": "runs.method", "values": ["crawler", "push-rod"] }, { "path": "runs.started", "demand": "required" },
+        { "path": "runs.observations.id", "pattern": "[0-9]{1,3}" },
+        { "path": "runs.observations.remark", "demand": "required", "where": [{ "field": "code", "pattern": "note\\..*" }] },
+        { "path": "runs.observations.clock", "demand": "required",
+          "where": [{ "field": "code", "values": ["crack.longitudinal", "roots.fine", "connection.preformed"] }] },
+        { "path": "runs.observations.joins", "demand": "forbidden" },
+        { "path": "runs.observations.quantities.unit", "values": ["mm", "percent"] },
+        { "path": "runs.observations.media.offset", "demand": "required" }
+      ],
+      "media": [
+        { "of": "run", "kinds": ["video"] }, { "of": "observation", "kinds": ["video", "photo"], "from_grade": 2 },
+        { "of": "observation", "kinds": ["video"], "roles": ["connection"] }
+      ] }"#;
+    Profile::read(source).expect("a profile")
 }
 
 fn memory(source: &[u8]) {

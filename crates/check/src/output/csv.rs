@@ -49,6 +49,19 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             row(cells)?;
         }
     }
+    if let Some(profile) = &report.profile {
+        let message = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let mut cells = [""; 18];
+        (cells[0], cells[3]) = ("profile", &message);
+        row(cells)?;
+    }
+    for held in &report.suppressed {
+        let document = report.documents.get(held.document).map(name_of).unwrap_or_default();
+        let (count, entry) = (held.count.to_string(), if held.expired { "suppression-ended" } else { "suppressed" });
+        let mut cells = [""; 18];
+        (cells[0], cells[2], cells[3], cells[5], cells[17]) = (entry, &held.rule, &held.reason, document, &count);
+        row(cells)?;
+    }
     for not_run in &report.not_run {
         for document in not_run.documents.iter().filter_map(|index| report.documents.get(*index)) {
             for rule in &not_run.rules {

@@ -32,7 +32,15 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             thousands(baseline.gone)
         );
     }
+    if let Some(profile) = &report.profile {
+        let _ = write!(said, "; held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+    }
     command(sink, "notice", &[("title", "obvert check")], &said)?;
+    for held in &report.suppressed {
+        let title = if held.expired { "not suppressed any more" } else { "suppressed by the profile" };
+        let message = format!("{} of {}: {}", thousands(held.count), held.rule, held.reason);
+        command(sink, "notice", &[("title", title)], &message)?;
+    }
     for not_run in &report.not_run {
         let files: Vec<&str> =
             not_run.documents.iter().filter_map(|index| report.documents.get(*index)).map(name_of).collect();

@@ -43,6 +43,7 @@ pub fn write(report: &Report, deny: Severity, sink: &mut dyn Write) -> io::Resul
 
 struct Suite<'r> {
     report: &'r Report,
+    index: usize,
     document: &'r Document,
     cases: Vec<Case>,
 }
@@ -81,7 +82,7 @@ fn suite<'r>(
     if let Some(error) = &document.error {
         let outcome = Outcome::Broken { message: error.clone() };
         let case = Case { family: "document".into(), name: "readable".into(), outcome, said: String::new() };
-        return Suite { report, document, cases: vec![case] };
+        return Suite { report, index, document, cases: vec![case] };
     }
     let totals: BTreeMap<&str, &RuleTotal> = document.rules.iter().map(|total| (total.rule.as_str(), total)).collect();
     let skipped: BTreeMap<&str, &str> = report
@@ -114,7 +115,7 @@ fn suite<'r>(
         }
         Case { family, name: name.to_owned(), outcome, said }
     });
-    Suite { report, document, cases: cases.collect() }
+    Suite { report, index, document, cases: cases.collect() }
 }
 
 fn listing(findings: &[&Finding], total: &RuleTotal, document: &Document) -> String {
@@ -162,11 +163,22 @@ impl Suite<'_> {
         }
         suite.write_inner_content(|xml| {
             let baseline = self.report.baseline.as_ref();
+            let profile = self.report.profile.as_ref();
+            let held = self.report.suppressed.iter().filter(|held| held.document == self.index);
+            let held: Vec<String> = held
+                .map(|held| {
+                    let ended = if held.expired { " (ended, counted again)" } else { "" };
+                    format!("{} of {}{ended}: {}", held.count, held.rule, held.reason)
+                })
+                .collect();
             let facts = [
                 ("document", self.document.id.clone()),
                 ("pipes", Some(self.document.pipes.to_string())),
                 ("runs", Some(self.document.runs.to_string())),
                 ("observations", Some(self.document.observations.to_string())),
+                ("profile", profile.map(|profile| format!("{} {}", profile.id, profile.version))),
+                ("profile-digest", profile.map(|profile| profile.digest.clone())),
+                ("suppressed", (!held.is_empty()).then(|| held.join("; "))),
                 ("known", baseline.map(|baseline| baseline.known.to_string())),
                 ("gone", baseline.map(|baseline| baseline.gone.to_string())),
             ];

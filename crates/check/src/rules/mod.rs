@@ -107,4 +107,9 @@ families! {
         other_without_text, text_untrimmed,
         text_damaged,
     }
+    profile {
+        demanded_field_missing, forbidden_field_present, value_not_allowed, pattern_not_met,
+        run_media_missing, observation_media_missing, graded_media_missing,
+        code_list_not_allowed, grade_scheme_not_allowed, unit_not_allowed, crs_not_allowed, vertical_not_allowed,
+    }
 }

@@ -9,6 +9,7 @@ use super::{Marks, RunView, Spot, Survey};
 use crate::dates;
 use crate::drift::{Drift, LEAST, camera_of, drifts, stated};
 use crate::grading::Tally;
+use crate::profile::Breaches;
 use crate::reach::unit_trap;
 use crate::rows::Rows;
 
@@ -217,6 +218,25 @@ pub enum Part<'r> {
     Run(&'r RunView<'r>),
 }
 
+impl<'r> Part<'r> {
+    /// The survey that it is a part of.
+    #[must_use]
+    pub fn survey(&self) -> &'r Survey<'r> {
+        match self {
+            Self::Head(survey) => survey,
+            Self::Run(view) => view.survey,
+        }
+    }
+
+    /// What is not as the profile demands of fields.
+    pub(crate) fn breaches(&self) -> &'r Breaches {
+        match self {
+            Self::Head(survey) => survey.breaches(),
+            Self::Run(view) => view.breaches(),
+        }
+    }
+}
+
 /// A locate, after all runs have been read.
 #[derive(Clone, Copy, Debug)]
 pub struct LocateView<'d> {
@@ -229,6 +249,16 @@ pub struct LocateView<'d> {
 }
 
 impl LocateView<'_> {
+    /// A locate of which no view is at hand, as before the runs have been read.
+    pub(crate) fn place(index: usize, locate: &Locate) -> Spot {
+        Spot {
+            path: format!("/locates/{index}"),
+            run: Some(locate.run.to_string()),
+            distance: Some(locate.at.get()),
+            ..Spot::default()
+        }
+    }
+
     /// A place in it; `field` is empty or a pointer such as `/depth`.
     #[must_use]
     pub fn spot(&self, field: &str) -> Spot {

@@ -72,6 +72,7 @@ impl<'s> Facts<'s> {
             media: &self.media,
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
+            breaches: OnceCell::new(),
         }
     }
 }

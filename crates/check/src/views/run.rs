@@ -11,6 +11,7 @@ use super::{PipeView, Spot, Survey};
 use crate::bore::Bore;
 use crate::grading::{Counted, Judgement};
 use crate::order;
+use crate::profile::{Breaches, MediaKinds};
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -43,6 +44,7 @@ pub struct RunView<'r> {
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
     pub(crate) disorder: OnceCell<bool>,
+    pub(crate) breaches: OnceCell<Breaches>,
 }
 
 impl<'r> RunView<'r> {
@@ -85,6 +87,20 @@ impl<'r> RunView<'r> {
     #[must_use]
     pub fn disordered(&self) -> bool {
         *self.disorder.get_or_init(|| order::backwards(self) || order::shuffled(self).is_some())
+    }
+
+    /// What is not as the profile demands of fields, looked at when a rule first asks.
+    pub(crate) fn breaches(&self) -> &Breaches {
+        self.breaches.get_or_init(|| {
+            self.survey.demands.map(|demands| demands.fields.of_run(self.run, self.index)).unwrap_or_default()
+        })
+    }
+
+    /// The kinds of its media: of those that the table of media says are of it, and of those that its observations name.
+    pub(crate) fn media_kinds(&self) -> MediaKinds {
+        let mut kinds = self.survey.media_of_run(&self.run.id);
+        self.media.iter().flatten().for_each(|row| kinds.add(&self.survey.head.media[*row]));
+        kinds
     }
 
     /// Where its rows say that it starts and ends; nowhere, if they are not in order.

@@ -5,6 +5,7 @@ use std::sync::OnceLock;
 use obvert_geo::Crs;
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::{Length, Section};
+use obvert_model::profile::Profile;
 use obvert_model::tables::{Equipment, Head, Media, Party, Pipe, Structure};
 use obvert_model::text::Date;
 use rustc_hash::FxHashMap;
@@ -12,6 +13,7 @@ use rustc_hash::FxHashMap;
 use super::{MediaView, PipeView, StructureView};
 use crate::grading::{Entries, Grader};
 use crate::measure::{Blame, Measure};
+use crate::profile::{Breaches, Demands, MediaKinds};
 use crate::rows::Rows;
 use crate::sizes::Sizes;
 
@@ -36,6 +38,8 @@ pub struct Survey<'d> {
     pub crs: Option<Crs>,
     /// Why the reference system cannot be computed with, where it is stated but cannot.
     pub crs_error: Option<String>,
+    /// What the receiving office demands, where the check is held against its profile.
+    pub(crate) demands: Option<&'d Demands>,
     /// The codes of the list, each with what the grade scheme has to say about it.
     codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
     parties: Rows,
@@ -45,6 +49,9 @@ pub struct Survey<'d> {
     media: Rows,
     measure: OnceLock<Measure>,
     sizes: OnceLock<Sizes>,
+    breaches: OnceLock<Breaches>,
+    // Its keys are copies: borrowed ones would bind every view to the life of the document.
+    of_runs: OnceLock<FxHashMap<Box<str>, MediaKinds>>,
 }
 
 impl<'d> Survey<'d> {
@@ -53,6 +60,7 @@ impl<'d> Survey<'d> {
         today: Option<&'d Date>,
         list: Option<&'d CodeList>,
         scheme: Option<&'d GradeScheme>,
+        demands: Option<&'d Demands>,
     ) -> Self {
         let (crs, crs_error) = match head.crs.as_ref().map(|crs| Crs::parse(crs.as_str())) {
             None => (None, None),
@@ -76,6 +84,7 @@ impl<'d> Survey<'d> {
             scheme_versions: Vec::new(),
             crs,
             crs_error,
+            demands,
             parties: Rows::new(&head.parties),
             equipment: Rows::new(&head.equipment),
             structures: Rows::new(&head.structures),
@@ -83,6 +92,8 @@ impl<'d> Survey<'d> {
             media: Rows::new(&head.media),
             measure: OnceLock::new(),
             sizes: OnceLock::new(),
+            breaches: OnceLock::new(),
+            of_runs: OnceLock::new(),
         }
     }
 
@@ -190,6 +201,31 @@ impl<'d> Survey<'d> {
     /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
     pub(crate) fn sizes(&self) -> Sizes {
         *self.sizes.get_or_init(|| Sizes::new(self))
+    }
+
+    /// The profile that the survey is held against.
+    #[must_use]
+    pub fn profile(&self) -> Option<&'d Profile> {
+        self.demands.map(|demands| &demands.profile)
+    }
+
+    /// What in the head and its tables is not as the profile demands of fields, looked at when a rule first asks.
+    pub(crate) fn breaches(&self) -> &Breaches {
+        self.breaches.get_or_init(|| self.demands.map(|demands| demands.fields.of_head(self.head)).unwrap_or_default())
+    }
+
+    /// The kinds of media that the table of media says are of a run.
+    pub(crate) fn media_of_run(&self, run: &str) -> MediaKinds {
+        let kinds = self.of_runs.get_or_init(|| {
+            let mut kinds: FxHashMap<Box<str>, MediaKinds> = FxHashMap::default();
+            for media in &self.head.media {
+                if let Some(run) = &media.run {
+                    kinds.entry(run.as_str().into()).or_default().add(media);
+                }
+            }
+            kinds
+        });
+        kinds.get(run).copied().unwrap_or_default()
     }
 
     /// A length in metres.

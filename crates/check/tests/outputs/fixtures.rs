@@ -1,6 +1,7 @@
 //! The reports that the forms are tried on.
 
-use obvert_check::{Checker, MINIMAL, Report, Settings, SourcePlace};
+use obvert_check::{Checker, MINIMAL, Report, Settings, SourcePlace, Stamp, Suppressed};
+use obvert_model::profile::Profile;
 use serde_json::{Value, json};
 
 /// A report by name.
@@ -138,9 +139,32 @@ fn hostile() -> Report {
         finding.distance = Some(20.0);
     }
     report.not_run.push(obvert_check::NotRun { why: next(), rules: vec![next()], documents: vec![0] });
+    report.profile = Some(Stamp { id: next(), version: next(), title: next(), digest: next() });
+    report.suppressed.push(Suppressed {
+        rule: next(),
+        reason: next(),
+        count: 3,
+        until: Some(next()),
+        expired: false,
+        document: 0,
+    });
     report.settings.limits.insert(next(), -1.5);
     report.settings.severities.insert(next(), next());
     report
+}
+
+/// A check against a profile, with a finding that it suppresses and one that it does not suppress any more.
+fn against_profile() -> Report {
+    let profile = json!({
+        "profile": "0.1", "id": "larkmoor-water", "version": "3", "title": "Sewer surveys for the town of Larkmoor",
+        "fields": [{ "path": "pipes.laid", "demand": "required" }],
+        "suppressions": [
+            { "rule": "demanded-field-missing", "pipes": ["L-101"], "reason": "the books were lost" },
+            { "rule": "demanded-field-missing", "pipes": ["L-102"], "reason": "digging", "until": "2026-04-30" }
+        ]
+    });
+    let profile = Profile::read(profile.to_string().as_bytes()).expect("a profile");
+    check(&minimal(), "clean.obvert.json", Settings { profile: Some(profile), ..today() })
 }
 
 /// Every report, by name.
@@ -162,6 +186,7 @@ pub(crate) fn all() -> Vec<Fixture> {
         fixture("unread", unread),
         fixture("folder", tables("survey tables", "csv")),
         fixture("zip", tables("survey.zip", "csv-zip")),
+        fixture("profile", against_profile()),
         fixture("hostile", hostile()),
     ]
 }

@@ -100,3 +100,25 @@ fn every_form_says_what_was_not_done() {
         }
     }
 }
+
+/// Which profile it was stands in every form, and so does what the profile suppresses, with the reason and the number.
+#[test]
+fn every_form_states_the_profile_and_what_it_suppresses() {
+    let report = all().into_iter().find(|fixture| fixture.name == "profile").expect("the fixture").report;
+    let stamp = report.profile.clone().expect("a profile");
+    assert_eq!((report.totals.error, report.suppressed.len()), (1, 2));
+    for (form, write) in FORMS {
+        let text = text(write, &report).replace("%25", "%");
+        for said in [&stamp.id, &stamp.digest, "the books were lost", "digging"] {
+            assert!(text.contains(said), "{form} does not say: {said}");
+        }
+        let ended = match form {
+            "jsonl" | "sarif" => "\"expired\":true",
+            "junit" => "(ended, counted again)",
+            "github" => "not suppressed any more",
+            "csv" => "suppression-ended",
+            _ => "counted and shown again",
+        };
+        assert!(text.replace("\": ", "\":").contains(ended), "{form} does not say: {ended}");
+    }
+}

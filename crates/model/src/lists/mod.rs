@@ -42,7 +42,7 @@ use serde::de::{DeserializeOwned, Deserializer, Error, MapAccess, Visitor};
 use crate::read::{Problem, ReadError, Subject, explain_as};
 use crate::text::{Language, Text};
 
-/// Why a code list or a grade scheme could not be read.
+/// Why a code list, a grade scheme or a profile could not be read.
 #[derive(Clone, Debug, thiserror::Error)]
 #[error("line {line}, column {column}: {message}")]
 pub struct ListError {
@@ -75,8 +75,8 @@ impl From<ReadError> for ListError {
     }
 }
 
-/// Reads a list in one pass, or says everything that is wrong with it.
-fn read<T: DeserializeOwned>(source: &[u8], subject: Subject) -> Result<T, ListError> {
+/// Reads a list or a profile in one pass, or says everything that is wrong with it.
+pub(crate) fn read<T: DeserializeOwned>(source: &[u8], subject: Subject) -> Result<T, ListError> {
     let text = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     serde_json::from_slice(text).map_err(|first| explain_as(text, &first, subject).into())
 }

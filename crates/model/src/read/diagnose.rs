@@ -12,6 +12,7 @@ pub(crate) enum Subject {
     Document,
     CodeList,
     GradeScheme,
+    Profile,
 }
 
 /// Explains why a document could not be read. `first` is what the fast road stumbled over.
@@ -221,6 +222,7 @@ mod whole {
                 Self::Document => "/obvert",
                 Self::CodeList => "/code_list",
                 Self::GradeScheme => "/grade_scheme",
+                Self::Profile => "/profile",
             }
         }
 
@@ -229,17 +231,19 @@ mod whole {
                 Self::Document => "document",
                 Self::CodeList => "code list",
                 Self::GradeScheme => "grade scheme",
+                Self::Profile => "profile",
             }
         }
     }
 
     fn schema(subject: Subject) -> &'static Schema {
-        static SCHEMAS: [OnceLock<Schema>; 3] = [const { OnceLock::new() }; 3];
+        static SCHEMAS: [OnceLock<Schema>; 4] = [const { OnceLock::new() }; 4];
         SCHEMAS[subject as usize].get_or_init(|| {
             let value = match subject {
                 Subject::Document => crate::schema::document(),
                 Subject::CodeList => crate::lists::CodeList::schema(),
                 Subject::GradeScheme => crate::lists::GradeScheme::schema(),
+                Subject::Profile => crate::profile::Profile::schema(),
             };
             // The schema is our own and covered by a test: it compiles.
             #[allow(clippy::expect_used)]

@@ -153,6 +153,16 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let made =
         Named::all().filter(|named| (0..report.documents.len()).any(|document| report.ran(named.name(), document)));
     writeln!(sink, "<p>{} were made.</p>", count(made.count(), "check"))?;
+    if let Some(profile) = &report.profile {
+        writeln!(
+            sink,
+            "<p>The survey was held against the demands of a profile: {}, <bdi>{} {}</bdi>, digest <code>{}</code>.</p>",
+            Text(&profile.title),
+            Text(&profile.id),
+            Text(&profile.version),
+            Text(&profile.digest),
+        )?;
+    }
     if !report.settings.is_empty() {
         writeln!(sink, "<p>This check departs from the catalogue of rules:</p>\n<ul>")?;
         for (rule, severity) in &report.settings.severities {
@@ -215,6 +225,7 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         }
         writeln!(sink, "</ul>\n</section>")?;
     }
+    suppressed(report, sink)?;
     if let Some(unsure) = report.baseline.as_ref().map(|baseline| &baseline.unsure).filter(|unsure| !unsure.is_empty())
     {
         let names: Vec<String> = unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
@@ -226,4 +237,34 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         )?;
     }
     Ok(())
+}
+
+/// What the profile suppresses, and what it does not suppress any more.
+fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
+    if report.suppressed.is_empty() {
+        return Ok(());
+    }
+    writeln!(
+        sink,
+        "<section aria-labelledby=\"suppressed\">\n<h2 id=\"suppressed\">What the profile lives with</h2>\n\
+         <p>These are not counted above, unless the profile's date for them is over.</p>\n<ul>"
+    )?;
+    for held in &report.suppressed {
+        let until = match (&held.until, held.expired) {
+            (Some(until), true) => format!(", but only until {}: counted and shown again", Text(until)),
+            (Some(until), false) => format!(", until {}", Text(until)),
+            (None, _) => String::new(),
+        };
+        let document = report.documents.get(held.document).filter(|_| report.documents.len() > 1);
+        let on = document.map(|document| format!(" in <bdi>{}</bdi>", Text(name_of(document)))).unwrap_or_default();
+        writeln!(
+            sink,
+            "<li>{} <code>{}</code>: {}{on}{until}. {}</li>",
+            Text(&heading(&held.rule)),
+            Text(&held.rule),
+            thousands(held.count),
+            Text(&held.reason)
+        )?;
+    }
+    writeln!(sink, "</ul>\n</section>")
 }

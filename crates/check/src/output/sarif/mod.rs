@@ -146,6 +146,12 @@ impl<'r> Frame<'r> {
         if let Some(today) = &report.today {
             properties.insert("today".into(), json!(today));
         }
+        if let Some(profile) = &report.profile {
+            properties.insert("profile".into(), json!(profile));
+        }
+        if !report.suppressed.is_empty() {
+            properties.insert("suppressed".into(), json!(report.suppressed));
+        }
         if !report.settings.is_empty() {
             properties.insert("settings".into(), json!(report.settings));
         }

@@ -2,6 +2,7 @@
 
 use obvert_model::tables::{Aspect, MediaKind};
 
+use crate::profile::graded;
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -9,7 +10,8 @@ rule! {
     /// # What it checks
     /// An observation with the worst grade of the scale is shown by a photo.
     ///
-    /// The rule stands back where the observation names a file that is not in the table of media.
+    /// The rule stands back where the observation names a file that is not in the table of media, and where the office's
+    /// profile demands a photo of it anyway.
     ///
     /// # Why it matters
     /// The worst grade is a call to act at once. Whoever decides will want to see it, and the video may be hours of
@@ -53,6 +55,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         ((f64::from(grade.get()) - worst).abs() < steps).then_some((*aspect, grade))
     };
     let Some((aspect, grade)) = Aspect::ALL.iter().find_map(bad) else { return };
+    let demanded = |profile| graded(profile, row).any(|(demand, ..)| demand.kinds.contains(&MediaKind::Photo));
+    if row.survey().profile().is_some_and(demanded) {
+        return;
+    }
     for (_, media) in row.media() {
         match media {
             None => return,

@@ -1,0 +1,379 @@
+//! A profile drafted from surveys that an office has accepted: what was so in all of them is what it seems to demand. Every
+//! demand says what it rests on, so that somebody can strike out what is chance.
+//!
+//! A drafted profile accepts the surveys that it was drafted from. It sets no limits: what was measured in a few surveys says
+//! what happened, and not what is asked for.
+
+mod ids;
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::profile::{
+    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Pattern, Profile,
+    ProfileVersion, RuleSetting, Weight,
+};
+use obvert_model::read::ProblemKind;
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+use obvert_model::tables::{Document, LengthUnit, MediaKind, Run, SectionUnit};
+use obvert_model::text::{CrsId, Text};
+use rustc_hash::{FxHashMap, FxHashSet};
+
+use crate::checker::Checker;
+use crate::finding::Severity;
+use crate::profile::MediaKinds;
+use crate::settings::{Settings, SettingsError};
+use ids::Ids;
+
+/// Texts whose form an office may have settled.
+const IDS: [&str; 7] =
+    ["structures.id", "structures.asset", "pipes.id", "pipes.asset", "runs.id", "media.id", "assignment.contract"];
+
+/// A video, in either way of recording it.
+const VIDEOS: [MediaKind; 2] = [MediaKind::Video, MediaKind::IntervalVideo];
+
+/// How a profile is drafted.
+#[derive(Clone, Debug)]
+pub struct DraftSettings {
+    /// The profile's id.
+    pub id: Text,
+    /// How many rows of a table must have been seen before anything is demanded of them.
+    pub least_rows: usize,
+    /// How many surveys must have been seen before anything is demanded that stands in each once.
+    pub least_surveys: usize,
+    /// How surveys are checked: the lists at hand, and the date of today.
+    pub check: Settings,
+}
+
+/// Why a profile cannot be drafted.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[non_exhaustive]
+pub enum DraftError {
+    /// The settings for the check cannot be used.
+    #[error(transparent)]
+    Settings(#[from] SettingsError),
+    /// The survey is none that anybody accepts.
+    #[error(
+        "the document has problems of structure, the first at {pointer}: {message}; draft from surveys that were accepted"
+    )]
+    Structure {
+        /// Where.
+        pointer: String,
+        /// What.
+        message: String,
+    },
+    /// Nothing to draft from.
+    #[error("there is no survey to draft from")]
+    Nothing,
+}
+
+/// A profile in the making.
+#[derive(Debug)]
+pub struct Draft {
+    settings: DraftSettings,
+    checker: Checker,
+    plan: Plan,
+    seen: Seen,
+    lists: BTreeSet<(Text, Text)>,
+    schemes: BTreeSet<(Text, Text)>,
+    lengths: Vec<LengthUnit>,
+    sections: Vec<SectionUnit>,
+    crs: BTreeSet<CrsId>,
+    vertical: BTreeSet<Text>,
+    /// For every rule how often it fired, and in how many surveys.
+    fired: BTreeMap<String, (usize, usize)>,
+    surveys: usize,
+    runs: usize,
+    /// Runs that a video shows.
+    shown: usize,
+}
+
+/// What has been seen in the rows.
+#[derive(Debug, Default)]
+struct Seen {
+    /// For every table, how many rows.
+    rows: Vec<usize>,
+    /// For every field, in how many rows it was.
+    there: Vec<Vec<usize>>,
+    now: Vec<FxHashSet<usize>>,
+    ids: FxHashMap<Slot, Ids>,
+}
+
+impl See for Seen {
+    fn field(&mut self, slot: Slot, value: Value<'_>) {
+        self.now[slot.table].insert(slot.field);
+        if let (Value::Text(text), Some(ids)) = (value, self.ids.get_mut(&slot)) {
+            ids.add(text);
+        }
+    }
+
+    fn row(&mut self, table: usize, _: &[usize]) {
+        self.rows[table] += 1;
+        for field in self.now[table].drain() {
+            self.there[table][field] += 1;
+        }
+    }
+}
+
+/// A field of the format, with the way to it.
+struct Place {
+    table: Vec<String>,
+    keys: Vec<String>,
+    field: &'static Field,
+}
+
+/// Every field of the format that something could be demanded of.
+fn places(object: &'static ObjectShape, table: &[String], keys: &[String], found: &mut Vec<Place>) {
+    for field in &object.fields {
+        let skipped = field.name.starts_with('$') || field.shape == Shape::Extensions;
+        if skipped {
+            continue;
+        }
+        let keys = [keys, std::slice::from_ref(&field.name)].concat();
+        // Runs are looked at one by one.
+        if !(table.is_empty() && keys == ["runs"]) {
+            found.push(Place { table: table.to_vec(), keys: keys.clone(), field });
+        }
+        match &field.shape {
+            Shape::Object(name) => places(shape::object(name), table, &keys, found),
+            Shape::List(item) => {
+                if let Shape::Object(name) = &**item {
+                    places(shape::object(name), &[table, &keys].concat(), &[], found);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+fn path(table: &[String], keys: &[String]) -> String {
+    [table, keys].concat().join(".")
+}
+
+impl Draft {
+    /// Begins a draft.
+    ///
+    /// # Errors
+    /// When the settings for the check cannot be used.
+    pub fn new(settings: DraftSettings) -> Result<Self, DraftError> {
+        let mut check = settings.check.clone();
+        // The catalogue is what a draft departs from.
+        (check.profile, check.keep) = (None, 1);
+        let checker = Checker::new(check)?;
+        let mut plan = Plan::default();
+        let mut all = Vec::new();
+        places(shape::document(), &[], &[], &mut all);
+        let mut seen = Seen::default();
+        for place in &all {
+            let slot = plan.want(&place.table, &place.keys);
+            if IDS.contains(&path(&place.table, &place.keys).as_str()) {
+                seen.ids.insert(slot, Ids::default());
+            }
+        }
+        let tables = plan.tables();
+        seen.rows = vec![0; tables];
+        seen.there = (0..tables).map(|table| vec![0; plan.fields(table)]).collect();
+        seen.now = vec![FxHashSet::default(); tables];
+        Ok(Self {
+            settings,
+            checker,
+            plan,
+            seen,
+            lists: BTreeSet::new(),
+            schemes: BTreeSet::new(),
+            lengths: Vec::new(),
+            sections: Vec::new(),
+            crs: BTreeSet::new(),
+            vertical: BTreeSet::new(),
+            fired: BTreeMap::new(),
+            surveys: 0,
+            runs: 0,
+            shown: 0,
+        })
+    }
+
+    /// Takes an accepted survey in.
+    ///
+    /// # Errors
+    /// When it has problems of structure, which no profile can live with.
+    pub fn add(&mut self, document: &Document) -> Result<(), DraftError> {
+        let report = self.checker.check_document(document);
+        let structural = |rule: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
+        if let Some(finding) = report.findings.iter().find(|finding| structural(&finding.rule)) {
+            return Err(DraftError::Structure { pointer: finding.path.clone(), message: finding.message.clone() });
+        }
+        for rule in report.rules.iter().filter(|rule| rule.severity > Severity::Note) {
+            let (times, surveys) = self.fired.entry(rule.rule.clone()).or_default();
+            *times += rule.total;
+            *surveys += 1;
+        }
+        self.surveys += 1;
+        let head = &document.head;
+        self.lists.insert((head.coding.list.clone(), head.coding.version.clone()));
+        self.schemes.extend(head.grading.iter().map(|grading| (grading.scheme.clone(), grading.version.clone())));
+        once(&mut self.lengths, head.units.length);
+        once(&mut self.sections, head.units.section);
+        self.crs.extend(head.crs.clone());
+        self.vertical.extend(head.vertical.clone());
+        self.plan.head(head, &mut self.seen);
+        for (index, run) in document.runs.iter().enumerate() {
+            self.plan.run(run, index, &mut self.seen);
+        }
+        self.videos(document);
+        Ok(())
+    }
+
+    fn videos(&mut self, document: &Document) {
+        let mut of_run: FxHashMap<&str, MediaKinds> = FxHashMap::default();
+        let mut by_id = FxHashMap::default();
+        for media in &document.head.media {
+            by_id.insert(media.id.as_str(), media);
+            if let Some(run) = &media.run {
+                of_run.entry(run).or_default().add(media);
+            }
+        }
+        let shown = |run: &&Run| {
+            let mut kinds = of_run.get(run.id.as_str()).copied().unwrap_or_default();
+            let named = run.observations.iter().flat_map(|row| &row.media);
+            named.filter_map(|named| by_id.get(named.id.as_str())).for_each(|media| kinds.add(media));
+            kinds.has_one(&VIDEOS)
+        };
+        self.runs += document.runs.len();
+        self.shown += document.runs.iter().filter(shown).count();
+    }
+
+    /// The profile.
+    ///
+    /// # Errors
+    /// When no survey was taken in.
+    pub fn finish(self) -> Result<Profile, DraftError> {
+        if self.surveys == 0 {
+            return Err(DraftError::Nothing);
+        }
+        let surveys = count(self.surveys, "survey");
+        let description = format!(
+            "Drafted from {surveys} taken for accepted. Read every demand before you use it: what was so there need not be what \
+             you ask for. Each says in its basis what it rests on."
+        );
+        let many = self.runs >= self.settings.least_rows && self.shown == self.runs;
+        let media = many.then(|| MediaDemand {
+            of: MediaOf::Run,
+            kinds: VIDEOS.to_vec(),
+            from_grade: None,
+            aspect: None,
+            codes: Vec::new(),
+            roles: Vec::new(),
+            help: None,
+            basis: text(&format!("all {} have one", count(self.runs, "run"))),
+        });
+        let (Some(version), Some(title)) = (text("draft"), text(&format!("Drafted from {surveys}"))) else {
+            return Err(DraftError::Nothing);
+        };
+        Ok(Profile {
+            schema: None,
+            profile: ProfileVersion::V0_1,
+            id: self.settings.id.clone(),
+            version,
+            title,
+            description: text(&description),
+            publisher: None,
+            language: None,
+            allow: Some(self.allowed(&surveys)),
+            rules: self.rules(),
+            fields: self.fields(),
+            media: media.into_iter().collect(),
+            suppressions: Vec::new(),
+            deliver: Vec::new(),
+        })
+    }
+
+    fn allowed(&self, surveys: &str) -> Allowed {
+        let lists = self.lists.iter().cloned();
+        let schemes = self.schemes.iter().cloned();
+        Allowed {
+            code_lists: lists.map(|(list, version)| AllowedList { list, version: Some(version) }).collect(),
+            grade_schemes: schemes.map(|(scheme, version)| AllowedScheme { scheme, version: Some(version) }).collect(),
+            length_units: self.lengths.clone(),
+            section_units: self.sections.clone(),
+            crs: self.crs.iter().cloned().collect(),
+            vertical: self.vertical.iter().cloned().collect(),
+            basis: text(&format!("what {surveys} declared")),
+        }
+    }
+
+    fn rules(&self) -> Vec<RuleSetting> {
+        let setting = |(rule, (times, surveys)): (&String, &(usize, usize))| {
+            Some(RuleSetting {
+                rule: text(rule)?,
+                severity: Some(Weight::Note),
+                limits: Vec::new(),
+                basis: text(&format!(
+                    "fired {} in {} of {}, which were accepted all the same",
+                    count(*times, "time"),
+                    surveys,
+                    count(self.surveys, "survey")
+                )),
+            })
+        };
+        self.fired.iter().filter_map(setting).collect()
+    }
+
+    fn fields(&self) -> Vec<FieldDemand> {
+        let mut all = Vec::new();
+        places(shape::document(), &[], &[], &mut all);
+        let mut plan = self.plan.clone();
+        let mut demands = Vec::new();
+        let mut required: FxHashSet<String> = FxHashSet::default();
+        for place in &all {
+            let slot = plan.want(&place.table, &place.keys);
+            let rows = self.seen.rows[slot.table];
+            let least = if place.table.is_empty() { self.settings.least_surveys } else { self.settings.least_rows };
+            let name = path(&place.table, &place.keys);
+            let (last, above) = place.keys.split_last().map_or(("", &[][..]), |(last, above)| (last.as_str(), above));
+            // What an object always has is demanded with it.
+            let implied = place.field.required && (above.is_empty() || required.contains(&path(&place.table, above)));
+            let everywhere = rows >= least && self.seen.there[slot.table][slot.field] == rows;
+            let demanded = everywhere && !implied && !last.ends_with("_text");
+            if everywhere {
+                required.insert(name.clone());
+            }
+            let ids = self.seen.ids.get(&slot).filter(|ids| ids.count() >= least);
+            let pattern = ids.and_then(|ids| Some((ids, Pattern::new(&ids.pattern()?).ok()?)));
+            if !demanded && pattern.is_none() {
+                continue;
+            }
+            let there = demanded.then(|| match place.table.is_empty() {
+                true => format!("in all {}", count(rows, "survey")),
+                false => format!("in all {} of {}", count(rows, "row"), place.table.join(".")),
+            });
+            let formed =
+                pattern.as_ref().map(|(ids, _)| format!("all {} have the pattern", count(ids.count(), "text")));
+            let basis: Vec<String> = there.into_iter().chain(formed).collect();
+            let Ok(path) = FieldPath::new(&name) else { continue };
+            demands.push(FieldDemand {
+                path,
+                demand: demanded.then_some(Demand::Required),
+                values: Vec::new(),
+                pattern: pattern.map(|(_, pattern)| pattern),
+                conditions: Vec::new(),
+                help: None,
+                basis: text(&basis.join("; ")),
+            });
+        }
+        demands
+    }
+}
+
+fn once<T: PartialEq>(all: &mut Vec<T>, one: T) {
+    if !all.contains(&one) {
+        all.push(one);
+    }
+}
+
+fn count(number: usize, word: &str) -> String {
+    format!("{number} {word}{}", if number == 1 { "" } else { "s" })
+}
+
+fn text(text: &str) -> Option<Text> {
+    Text::new(text).ok()
+}

@@ -1,0 +1,70 @@
+//! Suppressions: findings that an office has decided to live with.
+
+use obvert_model::profile::Suppression;
+use obvert_model::text::Date;
+
+use crate::views::Spot;
+
+/// A suppression, ready to be compared with findings.
+#[derive(Clone, Debug)]
+pub(crate) struct Held {
+    pub(crate) rule: String,
+    path: Option<String>,
+    pipes: Vec<String>,
+    runs: Vec<String>,
+    observations: Vec<String>,
+    pub(crate) reason: String,
+    pub(crate) until: Option<String>,
+    /// Its last day is over: findings that it would suppress are counted and stand.
+    pub(crate) expired: bool,
+}
+
+impl Held {
+    pub(crate) fn new(suppression: &Suppression, today: Option<&Date>) -> Self {
+        fn texts<T: ToString>(items: &[T]) -> Vec<String> {
+            items.iter().map(ToString::to_string).collect()
+        }
+        Self {
+            rule: suppression.rule.to_string(),
+            path: suppression.path.as_ref().map(ToString::to_string),
+            pipes: texts(&suppression.pipes),
+            runs: texts(&suppression.runs),
+            observations: texts(&suppression.observations),
+            reason: suppression.reason.to_string(),
+            until: suppression.until.as_ref().map(ToString::to_string),
+            expired: suppression.until.as_ref().zip(today).is_some_and(|(until, today)| until < today),
+        }
+    }
+
+    /// Whether a finding at a place is one of those.
+    pub(crate) fn covers(&self, spot: &Spot) -> bool {
+        let among = |ids: &[String], id: Option<&str>| {
+            ids.is_empty() || id.is_some_and(|id| ids.iter().any(|known| known == id))
+        };
+        self.path.as_ref().is_none_or(|path| below(&spot.path, path))
+            && among(&self.pipes, spot.pipe.as_deref())
+            && among(&self.runs, spot.run.as_deref())
+            && among(&self.observations, spot.observation.as_deref())
+    }
+}
+
+/// Whether a pointer leads to a field or table, or into it: a pointer has the numbers of rows between its keys.
+fn below(pointer: &str, path: &str) -> bool {
+    let mut keys = pointer.split('/').skip(1).filter(|token| token.parse::<usize>().is_err());
+    path.split('.').all(|key| keys.next() == Some(key))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_path_covers_what_stands_at_it_and_below() {
+        assert!(below("/pipes/3/joint_spacing", "pipes.joint_spacing"));
+        assert!(below("/pipes/3", "pipes"));
+        assert!(below("/runs/0/observations/12/clock/at", "runs.observations"));
+        assert!(!below("/pipes/3", "pipes.joint_spacing"));
+        assert!(!below("/pipes/3/joint", "pipes.joint_spacing"));
+        assert!(!below("", "pipes"));
+    }
+}

@@ -1,0 +1,128 @@
+//! A submission profile made ready for the walk: its paths looked up, its patterns compiled, its severities and limits put
+//! among the settings. What it demands becomes findings of the rules of the family `profile`.
+
+mod fields;
+mod held;
+mod media;
+
+use obvert_model::lists::{CodeList, GradeScheme};
+use obvert_model::profile::{AtHand, Profile, ProfileProblem, RuleAtHand, Weight};
+
+use crate::catalogue::catalogue;
+use crate::finding::Severity;
+use crate::report::{Stamp, Suppressed};
+use crate::settings::{Settings, SettingsError};
+
+pub(crate) use fields::{Breach, Breaches, FieldDemands, report, when};
+pub(crate) use held::Held;
+pub(crate) use media::{MediaKinds, concerns, graded, kinds_in_words, of_observations, of_runs, say_media, shown};
+
+/// What a profile demands, ready for the walk.
+#[derive(Debug)]
+pub(crate) struct Demands {
+    pub(crate) profile: Profile,
+    pub(crate) fields: FieldDemands,
+    pub(crate) stamp: Stamp,
+    held: Vec<Held>,
+}
+
+/// What does not make sense in a profile, held against the catalogue, the lists at hand and the date of the settings; in the
+/// profile's order, empty for a sound one.
+///
+/// ```
+/// use obvert_check::{Settings, profile_problems};
+/// use obvert_model::profile::Profile;
+/// let profile = Profile::read(br#"{ "profile": "0.1", "id": "p", "version": "1", "title": "t",
+///   "rules": [ { "rule": "camera-sped", "severity": "error" } ] }"#)?;
+/// let problems = profile_problems(&profile, &Settings::default());
+/// let expected = r#"/rules/0/rule: no rule is called "camera-sped"; did you mean "camera-speed"?"#;
+/// assert_eq!(problems[0].to_string(), expected);
+/// # Ok::<(), obvert_model::lists::ListError>(())
+/// ```
+#[must_use]
+pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfileProblem> {
+    let rules = catalogue().iter().map(|rule| RuleAtHand {
+        name: rule.name,
+        limits: rule.limits.iter().map(|limit| (limit.name, limit.unit)).collect(),
+    });
+    profile.problems(&AtHand {
+        rules: rules.collect(),
+        code_lists: settings.code_lists.iter().chain(CodeList::built_ins()).collect(),
+        grade_schemes: settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]).collect(),
+        today: settings.today.as_ref(),
+    })
+}
+
+impl Demands {
+    /// Makes a profile ready. What the settings say of a rule goes before what the profile says of it.
+    pub(crate) fn new(profile: Profile, settings: &mut Settings) -> Result<Self, SettingsError> {
+        let mut problems = profile_problems(&profile, settings).into_iter().filter(|problem| problem.kind.stops());
+        if let Some(first) = problems.next() {
+            let (first, more) = (first.to_string(), problems.count());
+            return Err(SettingsError::Profile { id: profile.id.to_string(), first, more });
+        }
+        if settings.today.is_none() && profile.suppressions.iter().any(|suppression| suppression.until.is_some()) {
+            return Err(SettingsError::ProfileNeedsToday { id: profile.id.to_string() });
+        }
+        for setting in &profile.rules {
+            let rule = setting.rule.to_string();
+            if let Some(weight) = setting.severity {
+                settings.severities.entry(rule.clone()).or_insert(severity(weight));
+            }
+            let of_rule = catalogue().iter().find(|known| *known.name == *rule);
+            for limit in &setting.limits {
+                let known = of_rule.and_then(|of| of.limits.iter().find(|known| *known.name == *limit.name));
+                if let Some(value) = known.and_then(|known| limit.in_unit(known.unit)) {
+                    settings.limits.entry((rule.clone(), limit.name.to_string())).or_insert(value);
+                }
+            }
+        }
+        let digest = profile.digest().map_err(|error| SettingsError::Profile {
+            id: profile.id.to_string(),
+            first: error.to_string(),
+            more: 0,
+        })?;
+        let stamp = Stamp {
+            id: profile.id.to_string(),
+            version: profile.version.to_string(),
+            title: profile.title.to_string(),
+            digest: digest.to_string(),
+        };
+        let held = profile.suppressions.iter().map(|suppression| Held::new(suppression, settings.today.as_ref()));
+        Ok(Self { fields: FieldDemands::new(&profile), stamp, held: held.collect(), profile })
+    }
+
+    /// What is suppressed of a rule.
+    pub(crate) fn held_of(&self, rule: &str) -> Vec<Held> {
+        self.held.iter().filter(|held| held.rule == rule).cloned().collect()
+    }
+}
+
+fn severity(weight: Weight) -> Option<Severity> {
+    match weight {
+        Weight::Error => Some(Severity::Error),
+        Weight::Warning => Some(Severity::Warning),
+        Weight::Note => Some(Severity::Note),
+        Weight::Off => None,
+    }
+}
+
+/// What is allowed, in words: `obvert-terms 1, en-13508-2`.
+pub(crate) fn list_of<'a>(allowed: impl Iterator<Item = (&'a str, Option<&'a str>)>) -> String {
+    let names: Vec<String> = allowed
+        .map(|(name, version)| version.map_or_else(|| name.to_owned(), |version| format!("{name} {version}")))
+        .collect();
+    names.join(", ")
+}
+
+/// What was suppressed of a rule, in the order of the profile.
+pub(crate) fn suppressed(held: &[Held], counts: &[usize]) -> impl Iterator<Item = Suppressed> {
+    held.iter().zip(counts).filter(|(_, count)| **count > 0).map(|(held, count)| Suppressed {
+        rule: held.rule.clone(),
+        reason: held.reason.clone(),
+        count: *count,
+        until: held.until.clone(),
+        expired: held.expired,
+        document: 0,
+    })
+}

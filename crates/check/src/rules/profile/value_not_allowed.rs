@@ -1,0 +1,66 @@
+//! See the rule's documentation below.
+
+use obvert_model::profile::FieldDemand;
+
+use crate::profile::{Breach, report, when};
+use crate::sink::Sink;
+use crate::views::Part;
+
+rule! {
+    /// # What it checks
+    /// A field has one of the values that the office's profile allows. Of a list, every item has.
+    ///
+    /// # Why it matters
+    /// The office's own records have no place for anything else: a contract number that is not open, a method that it does not
+    /// accept, a size that it never laid.
+    ///
+    /// # Profile
+    /// ```json
+    /// {"fields": [
+    ///   {"path": "runs.method", "values": ["crawler", "push-rod"]},
+    ///   {"path": "pipes.height", "values": [6, 8, 10, 12]}
+    /// ]}
+    /// ```
+    ///
+    /// # Fails
+    /// At `/runs/0/method`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/method", "value": "pole"}]
+    /// ```
+    /// At `/pipes/1/height`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/1/height", "value": 9}]
+    /// ```
+    ///
+    /// # Passes
+    /// What is not there has no value:
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/method"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the value, or ask the office to allow it.
+    name: "value-not-allowed", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
+    needs: [Profile],
+}
+
+fn check(part: &Part<'_>, out: &mut Sink<'_>) {
+    report(part, Breach::Value, out, |demand, value| {
+        format!(
+            "{} is {value}, which the profile does not allow{}; it allows {}",
+            demand.path,
+            when(demand),
+            allowed(demand)
+        )
+    });
+}
+
+/// The values that are allowed, as many as a reader takes in.
+fn allowed(demand: &FieldDemand) -> String {
+    const SHOWN: usize = 8;
+    let shown: Vec<String> = demand.values.iter().take(SHOWN).map(ToString::to_string).collect();
+    match demand.values.len() {
+        all if all > SHOWN => format!("{} and {} more", shown.join(", "), all - SHOWN),
+        _ => shown.join(", "),
+    }
+}

@@ -1,0 +1,76 @@
+//! `obvert profile draft`: a profile from surveys that an office has accepted.
+
+use std::fs;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+use obvert::check::{Draft, DraftSettings};
+use obvert::model::text::Text;
+
+use crate::args::ProfileDraft;
+use crate::{Failure, Status, files};
+
+/// Drafts.
+pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
+    let check = super::settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
+    if let Some(output) = &arguments.output {
+        files::free(output, arguments.replace)?;
+    }
+    let mut draft = Draft::new(DraftSettings {
+        id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
+        least_rows: arguments.least.max(1),
+        least_surveys: arguments.least_surveys.max(1),
+        check,
+    })?;
+    let mut surveys = Vec::new();
+    for path in &arguments.files {
+        surveys.extend(inside(path)?);
+    }
+    for path in &surveys {
+        let source = files::read(path, None)?;
+        let name = &source.name;
+        let Some(document) = crate::commands::convert::document(&source)? else {
+            return Err(format!("{name}: not a valid survey; draft from surveys that were accepted").into());
+        };
+        draft.add(&document).map_err(|error| format!("{name}: {error}"))?;
+    }
+    let profile = draft.finish()?;
+    let text = profile.write()?;
+    match &arguments.output {
+        Some(output) => files::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        None => {
+            crate::commands::print(text.as_bytes())?;
+        }
+    }
+    let mut say = anstream::stderr().lock();
+    let many = if surveys.len() == 1 { "" } else { "s" };
+    writeln!(say, "drafted from {} survey{many}: {}", surveys.len(), super::said(&profile))?;
+    writeln!(say, "each demand says in its basis how many rows decided it; strike out what is chance")?;
+    Ok(Status::Good)
+}
+
+/// The surveys that a path names: itself, or those in a folder.
+fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
+    if !path.is_dir() || is_tables(path) {
+        return Ok(vec![path.to_owned()]);
+    }
+    let name = path.display();
+    let mut found = Vec::new();
+    for entry in fs::read_dir(path).map_err(|error| format!("{name}: {error}"))? {
+        let entry = entry.map_err(|error| format!("{name}: {error}"))?.path();
+        if if entry.is_dir() { is_tables(&entry) } else { files::by_name(&entry).is_some() } {
+            found.push(entry);
+        }
+    }
+    if found.is_empty() {
+        return Err(format!("{name}: there is no survey in this folder").into());
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// Whether a folder is one of CSV tables.
+fn is_tables(folder: &Path) -> bool {
+    let csv = |path: &Path| path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("csv"));
+    fs::read_dir(folder).is_ok_and(|entries| entries.flatten().any(|entry| csv(&entry.path())))
+}

@@ -1,0 +1,70 @@
+//! `obvert profile`: submission profiles, judged and drafted.
+
+mod draft;
+
+use std::path::PathBuf;
+
+use obvert::check::{Settings, profile_problems};
+use obvert::model::profile::Profile;
+
+use crate::args::{Profile as Arguments, ProfileCheck};
+use crate::lists::{self, File};
+use crate::{Failure, Status, render};
+
+/// Does what is asked with a profile.
+pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
+    match arguments {
+        Arguments::Check(check) => judge(check),
+        Arguments::Draft(draft) => draft::run(draft),
+    }
+}
+
+fn settings(today: Option<&str>, code_lists: &[PathBuf], grade_schemes: &[PathBuf]) -> Result<Settings, Failure> {
+    let code_lists = lists::code_lists(code_lists)?;
+    let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
+    let today = Some(super::check::today(today)?);
+    Ok(Settings { today, code_lists, grade_schemes, ..Settings::default() })
+}
+
+/// Says what does not make sense in a profile.
+fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
+    let settings = settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
+    let file = File::open(&arguments.file, "profile")?;
+    let name = &file.source.name;
+    let profile = match Profile::read(file.source.bytes()) {
+        Ok(profile) => profile,
+        Err(error) if error.problems.is_empty() => {
+            return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
+        }
+        Err(error) => {
+            render::out(|out| file.structure_problems(&error.problems, out))?;
+            return Ok(Status::Findings);
+        }
+    };
+    let problems = profile_problems(&profile, &settings);
+    if !problems.is_empty() {
+        render::out(|out| file.problems(&problems, out))?;
+        return Ok(Status::Findings);
+    }
+    let digest = profile.digest()?;
+    render::out(|out| {
+        writeln!(out, "{name}: nothing wrong; {} {}, {}", profile.id, profile.version, said(&profile))?;
+        writeln!(out, "{digest}")
+    })
+}
+
+/// What a profile has, in numbers.
+pub(super) fn said(profile: &Profile) -> String {
+    let parts = [
+        (profile.fields.len(), "demand on fields", "demands on fields"),
+        (profile.media.len(), "on media", "on media"),
+        (profile.rules.len(), "rule set", "rules set"),
+        (profile.suppressions.len(), "suppression", "suppressions"),
+    ];
+    let said: Vec<String> = parts
+        .into_iter()
+        .filter(|(count, ..)| *count > 0)
+        .map(|(count, one, many)| format!("{count} {}", if count == 1 { one } else { many }))
+        .collect();
+    if said.is_empty() { "no demands".to_owned() } else { said.join(", ") }
+}

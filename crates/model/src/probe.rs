@@ -1,0 +1,446 @@
+//! Looking at fields by name in typed rows, without making a JSON value of them: what a profile demands is known only when
+//! the profile is read. The rows' own serialisation is watched and everything that nobody asked for is passed over, so that
+//! a new field of the format can be looked at without a line here, and a run of a thousand rows costs no memory.
+
+use std::fmt;
+
+use serde::Serialize;
+use serde::ser::{Error, Impossible, SerializeMap, SerializeSeq, SerializeStruct, SerializeTuple, Serializer};
+
+use crate::shape::{self, Shape};
+use crate::tables::{Head, Run};
+
+/// One field of one table of a [`Plan`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Slot {
+    /// The table, by its number in the plan.
+    pub table: usize,
+    /// The field, by its number in the table.
+    pub field: usize,
+}
+
+/// What stands in a field.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum Value<'v> {
+    /// A text or a word.
+    Text(&'v str),
+    /// A number.
+    Number(f64),
+    /// True or false.
+    Bool(bool),
+    /// A list with something in it. Items that are single values follow one by one.
+    List,
+    /// An object.
+    Object,
+}
+
+/// Who is told what stands in the rows.
+pub trait See {
+    /// A field of the row that is being looked at has a value. Of a list that is told once for the list and once an item.
+    fn field(&mut self, slot: Slot, value: Value<'_>);
+    /// All fields of a row have been told. `rows` are the numbers of the row and of those that it stands in: of the
+    /// fifth observation of the third run `[2, 4]`. The rows of tables inside it have come before.
+    fn row(&mut self, table: usize, rows: &[usize]);
+}
+
+/// The fields that are looked at.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    tables: Vec<Table>,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Table {
+    name: Vec<String>,
+    wanted: Vec<Wanted>,
+    fields: Vec<Vec<String>>,
+}
+
+#[derive(Clone, Debug, Default)]
+struct Wanted {
+    key: String,
+    field: Option<usize>,
+    inside: Vec<Wanted>,
+    rows: Option<usize>,
+}
+
+impl Default for Plan {
+    fn default() -> Self {
+        // The document's own row is always there: the way to every other leads through it.
+        Self { tables: vec![Table::default()] }
+    }
+}
+
+impl Plan {
+    /// Asks for a field: the keys of its table (none for the document itself), and its own from the row on. A field that is
+    /// asked for twice has one slot.
+    pub fn want(&mut self, table: &[String], keys: &[String]) -> Slot {
+        let table = self.table(table);
+        let fields = &self.tables[table].fields;
+        if let Some(field) = fields.iter().position(|known| known == keys) {
+            return Slot { table, field };
+        }
+        let field = fields.len();
+        self.tables[table].fields.push(keys.to_vec());
+        if let Some(wanted) = entry(&mut self.tables[table].wanted, keys) {
+            wanted.field = Some(field);
+        }
+        Slot { table, field }
+    }
+
+    /// How many tables there are.
+    #[must_use]
+    pub fn tables(&self) -> usize {
+        self.tables.len()
+    }
+
+    /// How many fields of a table are looked at.
+    #[must_use]
+    pub fn fields(&self, table: usize) -> usize {
+        self.tables[table].fields.len()
+    }
+
+    /// The keys of a table.
+    #[must_use]
+    pub fn name(&self, table: usize) -> &[String] {
+        &self.tables[table].name
+    }
+
+    /// Whether a run need be looked at at all.
+    #[must_use]
+    pub fn looks_at_runs(&self) -> bool {
+        self.runs().is_some()
+    }
+
+    /// The JSON Pointer of a row, by the numbers that [`See::row`] is given.
+    #[must_use]
+    pub fn pointer(&self, table: usize, rows: &[usize]) -> String {
+        let name = &self.tables[table].name;
+        let mut rows = rows.iter();
+        let mut pointer = String::new();
+        for (index, key) in name.iter().enumerate() {
+            pointer.push('/');
+            pointer.push_str(key);
+            if is_table(&name[..=index]) {
+                if let Some(row) = rows.next() {
+                    pointer.push_str(&format!("/{row}"));
+                }
+            }
+        }
+        pointer
+    }
+
+    /// Looks at the head of a document and its tables.
+    pub fn head(&self, head: &Head, see: &mut dyn See) {
+        self.walk(head, 0, Vec::new(), see);
+    }
+
+    /// Looks at a run and its observations; `index` is its number in the document.
+    pub fn run(&self, run: &Run, index: usize, see: &mut dyn See) {
+        if let Some(table) = self.runs() {
+            self.walk(run, table, vec![index], see);
+        }
+    }
+
+    fn runs(&self) -> Option<usize> {
+        self.tables.iter().position(|table| table.name == ["runs"])
+    }
+
+    fn walk<T: Serialize>(&self, row: &T, table: usize, rows: Vec<usize>, see: &mut dyn See) {
+        let mut walk = Walk { plan: self, see, rows };
+        // Only a number that no document can have stops it, and then what was seen before stands.
+        let _ = row.serialize(At { table, spot: Spot::Row(&self.tables[table].wanted), walk: &mut walk });
+        walk.see.row(table, &walk.rows);
+    }
+
+    /// The number of a table, which is made with those that it stands in when nobody has asked for it yet.
+    fn table(&mut self, name: &[String]) -> usize {
+        if let Some(known) = self.tables.iter().position(|table| table.name == name) {
+            return known;
+        }
+        let above = (0..name.len()).rev().find(|end| *end == 0 || is_table(&name[..*end])).unwrap_or(0);
+        let parent = self.table(&name[..above]);
+        let table = self.tables.len();
+        self.tables.push(Table { name: name.to_vec(), ..Table::default() });
+        // Runs come one at a time and not with the head.
+        if name != ["runs"] {
+            if let Some(wanted) = entry(&mut self.tables[parent].wanted, &name[above..]) {
+                wanted.rows = Some(table);
+            }
+        }
+        table
+    }
+}
+
+/// The entry of keys below a row, made where it is not there.
+fn entry<'w>(wanted: &'w mut Vec<Wanted>, keys: &[String]) -> Option<&'w mut Wanted> {
+    let (first, rest) = keys.split_first()?;
+    let place = wanted.iter().position(|known| known.key == *first).unwrap_or_else(|| {
+        wanted.push(Wanted { key: first.clone(), ..Wanted::default() });
+        wanted.len() - 1
+    });
+    let found = &mut wanted[place];
+    if rest.is_empty() { Some(found) } else { entry(&mut found.inside, rest) }
+}
+
+fn is_table(keys: &[String]) -> bool {
+    let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
+    shape::field(&keys)
+        .is_some_and(|field| matches!(&field.shape, Shape::List(item) if matches!(**item, Shape::Object(_))))
+}
+
+struct Walk<'p, 's> {
+    plan: &'p Plan,
+    see: &'s mut dyn See,
+    rows: Vec<usize>,
+}
+
+/// Where the serialisation stands.
+#[derive(Clone, Copy)]
+enum Spot<'p> {
+    /// At an object whose fields are looked for.
+    Row(&'p [Wanted]),
+    /// At the value of a field.
+    Cell(&'p Wanted),
+    /// At an item of a field that is a list; its number.
+    Items(&'p Wanted, usize),
+    /// At a single item.
+    Item(&'p Wanted),
+    /// At something that nobody asked for.
+    Nothing,
+}
+
+struct At<'w, 'p, 's> {
+    walk: &'w mut Walk<'p, 's>,
+    spot: Spot<'p>,
+    table: usize,
+}
+
+impl<'w, 'p, 's> At<'w, 'p, 's> {
+    fn tell(&mut self, value: Value<'_>) {
+        if let Spot::Cell(Wanted { field: Some(field), .. }) | Spot::Item(Wanted { field: Some(field), .. }) = self.spot
+        {
+            self.walk.see.field(Slot { table: self.table, field: *field }, value);
+        }
+    }
+
+    fn value(mut self, value: Value<'_>) -> Result<(), Stop> {
+        self.tell(value);
+        Ok(())
+    }
+
+    fn into(self, spot: Spot<'p>) -> Self {
+        Self { spot, ..self }
+    }
+
+    fn inner(&mut self, spot: Spot<'p>, table: usize) -> At<'_, 'p, 's> {
+        At { walk: &mut *self.walk, spot, table }
+    }
+
+    fn object(mut self) -> Self {
+        match self.spot {
+            Spot::Row(_) => self,
+            Spot::Cell(wanted) => {
+                self.tell(Value::Object);
+                self.into(Spot::Row(&wanted.inside))
+            }
+            _ => self.into(Spot::Nothing),
+        }
+    }
+}
+
+/// A value that cannot be written.
+#[derive(Debug)]
+struct Stop;
+
+impl fmt::Display for Stop {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str("a value that cannot be written")
+    }
+}
+
+impl std::error::Error for Stop {}
+
+impl Error for Stop {
+    fn custom<T: fmt::Display>(_: T) -> Self {
+        Self
+    }
+}
+
+macro_rules! numbers_seen {
+    ($($method:ident: $type:ty),+) => { $(
+        #[allow(clippy::cast_precision_loss, clippy::cast_lossless)]
+        fn $method(self, value: $type) -> Result<(), Stop> {
+            self.value(Value::Number(value as f64))
+        }
+    )+ };
+}
+
+impl<'w, 'p, 's> Serializer for At<'w, 'p, 's> {
+    type Ok = ();
+    type Error = Stop;
+    type SerializeSeq = Self;
+    type SerializeTuple = Self;
+    type SerializeMap = Self;
+    type SerializeStruct = Self;
+    type SerializeTupleStruct = Impossible<(), Stop>;
+    type SerializeTupleVariant = Impossible<(), Stop>;
+    type SerializeStructVariant = Impossible<(), Stop>;
+
+    numbers_seen!(
+        serialize_i8: i8, serialize_i16: i16, serialize_i32: i32, serialize_i64: i64,
+        serialize_u8: u8, serialize_u16: u16, serialize_u32: u32, serialize_u64: u64,
+        serialize_f32: f32, serialize_f64: f64
+    );
+
+    fn serialize_bool(self, value: bool) -> Result<(), Stop> {
+        self.value(Value::Bool(value))
+    }
+    fn serialize_char(self, value: char) -> Result<(), Stop> {
+        self.value(Value::Text(value.encode_utf8(&mut [0; 4])))
+    }
+    fn serialize_str(self, value: &str) -> Result<(), Stop> {
+        self.value(Value::Text(value))
+    }
+    fn serialize_bytes(self, _: &[u8]) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn serialize_none(self) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn serialize_some<T: ?Sized + Serialize>(self, value: &T) -> Result<(), Stop> {
+        value.serialize(self)
+    }
+    fn serialize_unit(self) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn serialize_unit_struct(self, _: &'static str) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn serialize_unit_variant(self, _: &'static str, _: u32, word: &'static str) -> Result<(), Stop> {
+        self.value(Value::Text(word))
+    }
+    fn serialize_newtype_struct<T: ?Sized + Serialize>(self, _: &'static str, value: &T) -> Result<(), Stop> {
+        value.serialize(self)
+    }
+    fn serialize_newtype_variant<T: ?Sized + Serialize>(
+        self,
+        _: &'static str,
+        _: u32,
+        _: &'static str,
+        _: &T,
+    ) -> Result<(), Stop> {
+        Err(Stop)
+    }
+    fn serialize_seq(mut self, _: Option<usize>) -> Result<Self, Stop> {
+        match self.spot {
+            // A list without anything in it is never written.
+            Spot::Cell(wanted) => {
+                self.tell(Value::List);
+                Ok(self.into(Spot::Items(wanted, 0)))
+            }
+            _ => Ok(self.into(Spot::Nothing)),
+        }
+    }
+    fn serialize_tuple(mut self, _: usize) -> Result<Self, Stop> {
+        // A position: one value, and no list of two.
+        self.tell(Value::List);
+        Ok(self.into(Spot::Nothing))
+    }
+    fn serialize_tuple_struct(self, _: &'static str, _: usize) -> Result<Self::SerializeTupleStruct, Stop> {
+        Err(Stop)
+    }
+    fn serialize_tuple_variant(
+        self,
+        _: &'static str,
+        _: u32,
+        _: &'static str,
+        _: usize,
+    ) -> Result<Self::SerializeTupleVariant, Stop> {
+        Err(Stop)
+    }
+    fn serialize_map(mut self, _: Option<usize>) -> Result<Self, Stop> {
+        // Extensions, which have no fields of the format.
+        self.tell(Value::Object);
+        Ok(self.into(Spot::Nothing))
+    }
+    fn serialize_struct(self, _: &'static str, _: usize) -> Result<Self, Stop> {
+        Ok(self.object())
+    }
+    fn serialize_struct_variant(
+        self,
+        _: &'static str,
+        _: u32,
+        _: &'static str,
+        _: usize,
+    ) -> Result<Self::SerializeStructVariant, Stop> {
+        Err(Stop)
+    }
+}
+
+impl SerializeStruct for At<'_, '_, '_> {
+    type Ok = ();
+    type Error = Stop;
+    fn serialize_field<T: ?Sized + Serialize>(&mut self, key: &'static str, value: &T) -> Result<(), Stop> {
+        let Spot::Row(fields) = self.spot else { return Ok(()) };
+        match fields.iter().find(|wanted| wanted.key == key) {
+            Some(wanted) => {
+                let table = self.table;
+                value.serialize(self.inner(Spot::Cell(wanted), table))
+            }
+            None => Ok(()),
+        }
+    }
+    fn end(self) -> Result<(), Stop> {
+        Ok(())
+    }
+}
+
+impl SerializeSeq for At<'_, '_, '_> {
+    type Ok = ();
+    type Error = Stop;
+    fn serialize_element<T: ?Sized + Serialize>(&mut self, item: &T) -> Result<(), Stop> {
+        let Spot::Items(wanted, index) = self.spot else { return Ok(()) };
+        self.spot = Spot::Items(wanted, index + 1);
+        if let Some(table) = wanted.rows {
+            let row = Spot::Row(&self.walk.plan.tables[table].wanted);
+            self.walk.rows.push(index);
+            item.serialize(self.inner(row, table))?;
+            self.walk.see.row(table, &self.walk.rows);
+            self.walk.rows.pop();
+        } else if wanted.field.is_some() {
+            let table = self.table;
+            item.serialize(self.inner(Spot::Item(wanted), table))?;
+        }
+        Ok(())
+    }
+    fn end(self) -> Result<(), Stop> {
+        Ok(())
+    }
+}
+
+impl SerializeTuple for At<'_, '_, '_> {
+    type Ok = ();
+    type Error = Stop;
+    fn serialize_element<T: ?Sized + Serialize>(&mut self, _: &T) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn end(self) -> Result<(), Stop> {
+        Ok(())
+    }
+}
+
+impl SerializeMap for At<'_, '_, '_> {
+    type Ok = ();
+    type Error = Stop;
+    fn serialize_key<T: ?Sized + Serialize>(&mut self, _: &T) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn serialize_value<T: ?Sized + Serialize>(&mut self, _: &T) -> Result<(), Stop> {
+        Ok(())
+    }
+    fn end(self) -> Result<(), Stop> {
+        Ok(())
+    }
+}

@@ -1,0 +1,512 @@
+//! Whether a profile makes sense. An office is told before the first survey is held against it: a demand on a field that
+//! does not exist is met by every survey, and nobody would notice.
+
+use rustc_hash::FxHashMap;
+
+use super::{Condition, Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Pattern, Profile, Resolved, Scalar};
+use crate::lists::{CodeList, GradeScheme};
+use crate::read::nearest;
+use crate::shape::{self, Shape};
+use crate::text::Date;
+
+words! {
+    /// What kind of problem a profile has in itself.
+    pub ProfileProblemKind {
+        /// A rule that the checker does not have.
+        UnknownRule = "unknown-rule",
+        /// A limit that the rule does not have.
+        UnknownLimit = "unknown-limit",
+        /// A limit that is no number for its rule, or in a unit that measures something else.
+        LimitValue = "limit-value",
+        /// A path that leads to no field of the format.
+        UnknownField = "unknown-field",
+        /// A pattern that is none, or that stands where no text is.
+        Pattern = "pattern",
+        /// A value that the field can never have.
+        Value = "value",
+        /// A code that none of the allowed lists has, or a grade that is on no scale.
+        UnknownCode = "unknown-code",
+        /// Two demands that no survey can meet together, or one that contradicts the format.
+        Contradiction = "contradiction",
+        /// Something that is said twice.
+        Twice = "twice",
+        /// A demand that demands nothing, or a suppression without bounds.
+        Empty = "empty",
+        /// A list or scheme that is named but not at hand.
+        NotAtHand = "not-at-hand",
+        /// A suppression that has ended.
+        Expired = "expired",
+    }
+}
+
+impl ProfileProblemKind {
+    /// Whether surveys cannot be held against a profile that has such a problem.
+    #[must_use]
+    pub const fn stops(self) -> bool {
+        !matches!(self, Self::NotAtHand | Self::Expired)
+    }
+}
+
+/// One problem of a profile.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ProfileProblem {
+    /// What kind it is.
+    pub kind: ProfileProblemKind,
+    /// Where, as a JSON Pointer (RFC 6901) into the profile.
+    pub pointer: String,
+    /// What is wrong and what to do: lower case, no full stop.
+    pub message: String,
+    /// The nearest valid spelling, where there is one.
+    pub suggestion: Option<String>,
+}
+
+impl std::fmt::Display for ProfileProblem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.pointer, self.message)?;
+        match &self.suggestion {
+            Some(near) => write!(f, "; did you mean {near:?}?"),
+            None => Ok(()),
+        }
+    }
+}
+
+/// A rule that a checker has.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RuleAtHand<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// Its limits: name and unit.
+    pub limits: Vec<(&'a str, &'a str)>,
+}
+
+/// What a profile is held against besides the format. What is left empty is not judged.
+#[derive(Clone, Debug, Default)]
+pub struct AtHand<'a> {
+    /// The checker's rules.
+    pub rules: Vec<RuleAtHand<'a>>,
+    /// Code lists.
+    pub code_lists: Vec<&'a CodeList>,
+    /// Grade schemes.
+    pub grade_schemes: Vec<&'a GradeScheme>,
+    /// The date of today.
+    pub today: Option<&'a Date>,
+}
+
+#[derive(Default)]
+struct Problems(Vec<ProfileProblem>);
+
+impl Problems {
+    fn add(&mut self, kind: ProfileProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
+        self.near(kind, pointer, message, None);
+    }
+
+    fn near(
+        &mut self,
+        kind: ProfileProblemKind,
+        pointer: impl Into<String>,
+        message: impl Into<String>,
+        suggestion: Option<String>,
+    ) {
+        self.0.push(ProfileProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
+    }
+
+    fn twice<T: PartialEq>(&mut self, pointer: &str, what: &str, items: &[T], name: impl Fn(&T) -> String) {
+        for (index, item) in items.iter().enumerate() {
+            if let Some(earlier) = items[..index].iter().position(|other| other == item) {
+                let message =
+                    format!("the {what} {:?} stands twice, at {pointer}/{earlier} already; keep one", name(item));
+                self.add(ProfileProblemKind::Twice, format!("{pointer}/{index}"), message);
+            }
+        }
+    }
+}
+
+impl Profile {
+    /// What does not make sense in the profile, in its order; empty for a sound one.
+    ///
+    /// ```
+    /// use obvert_model::profile::{Profile, ProfileProblemKind};
+    /// let source = br#"{ "profile": "0.1", "id": "p", "version": "1", "title": "t",
+    ///   "fields": [ { "path": "runs.opperator", "demand": "required" } ] }"#;
+    /// let problems = Profile::read(source)?.problems(&Default::default());
+    /// assert_eq!(problems[0].kind, ProfileProblemKind::UnknownField);
+    /// let expected = r#"/fields/0/path: runs has no field "opperator"; did you mean "runs.operator"?"#;
+    /// assert_eq!(problems[0].to_string(), expected);
+    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// ```
+    #[must_use]
+    pub fn problems(&self, hand: &AtHand<'_>) -> Vec<ProfileProblem> {
+        let mut problems = Problems::default();
+        self.allowed_problems(hand, &mut problems);
+        self.rule_problems(hand, &mut problems);
+        self.field_problems(&mut problems);
+        for (index, demand) in self.media.iter().enumerate() {
+            self.media_problems(demand, &format!("/media/{index}"), hand, &mut problems);
+        }
+        self.suppression_problems(hand, &mut problems);
+        problems.twice("/deliver", "form", &self.deliver, ToString::to_string);
+        problems.0
+    }
+
+    fn allowed_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+        let Some(allow) = &self.allow else { return };
+        let versioned = |id: &str, version: &Option<crate::text::Text>| match version {
+            Some(version) => format!("{id} {version}"),
+            None => id.to_owned(),
+        };
+        for (index, wanted) in allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty()) {
+            if self.lists(hand, index).next().is_none() {
+                let name = versioned(&wanted.list, &wanted.version);
+                let near = nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()));
+                let message = format!(
+                    "the code list {name} is not at hand; nothing that depends on codes can be checked without it"
+                );
+                problems.near(
+                    ProfileProblemKind::NotAtHand,
+                    format!("/allow/code_lists/{index}"),
+                    message,
+                    near.filter(|near| *near != *wanted.list),
+                );
+            }
+        }
+        for (index, wanted) in allow.grade_schemes.iter().enumerate().filter(|_| !hand.grade_schemes.is_empty()) {
+            let fits = |scheme: &&&GradeScheme| {
+                scheme.id == wanted.scheme && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
+            };
+            if !hand.grade_schemes.iter().any(|scheme| fits(&scheme)) {
+                let name = versioned(&wanted.scheme, &wanted.version);
+                let near = nearest(&wanted.scheme, hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()));
+                let message = format!("the grade scheme {name} is not at hand; no grade can be checked without it");
+                problems.near(
+                    ProfileProblemKind::NotAtHand,
+                    format!("/allow/grade_schemes/{index}"),
+                    message,
+                    near.filter(|near| *near != *wanted.scheme),
+                );
+            }
+        }
+        problems
+            .twice("/allow/code_lists", "code list", &allow.code_lists, |item| versioned(&item.list, &item.version));
+        problems.twice("/allow/grade_schemes", "grade scheme", &allow.grade_schemes, |item| {
+            versioned(&item.scheme, &item.version)
+        });
+        problems.twice("/allow/length_units", "unit", &allow.length_units, ToString::to_string);
+        problems.twice("/allow/section_units", "unit", &allow.section_units, ToString::to_string);
+        problems.twice("/allow/crs", "reference system", &allow.crs, ToString::to_string);
+        problems.twice("/allow/vertical", "datum", &allow.vertical, ToString::to_string);
+    }
+
+    /// The lists at hand that an allowed one names.
+    fn lists<'a>(&'a self, hand: &'a AtHand<'_>, index: usize) -> impl Iterator<Item = &'a CodeList> {
+        let wanted = self.allow.as_ref().and_then(|allow| allow.code_lists.get(index));
+        hand.code_lists.iter().copied().filter(move |list| {
+            wanted.is_some_and(|wanted| {
+                list.id == wanted.list && wanted.version.as_ref().is_none_or(|version| list.version == *version)
+            })
+        })
+    }
+
+    fn rule_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+        let names: Vec<&str> = self.rules.iter().map(|setting| setting.rule.as_str()).collect();
+        problems.twice("/rules", "rule", &names, ToString::to_string);
+        for (index, setting) in self.rules.iter().enumerate() {
+            let at = format!("/rules/{index}");
+            if setting.severity.is_none() && setting.limits.is_empty() {
+                problems.add(
+                    ProfileProblemKind::Empty,
+                    &at,
+                    "neither a severity nor a limit is set; leave the rule out",
+                );
+            }
+            let limits: Vec<&str> = setting.limits.iter().map(|limit| limit.name.as_str()).collect();
+            problems.twice(&format!("{at}/limits"), "limit", &limits, ToString::to_string);
+            let Some(rule) = known_rule(&setting.rule, &format!("{at}/rule"), hand, problems) else { continue };
+            for (index, limit) in setting.limits.iter().enumerate() {
+                let at = format!("{at}/limits/{index}");
+                let Some((_, unit)) = rule.limits.iter().find(|(name, _)| *name == &*limit.name) else {
+                    let has: Vec<&str> = rule.limits.iter().map(|(name, _)| *name).collect();
+                    let has = if has.is_empty() { "none".to_owned() } else { has.join(", ") };
+                    let message = format!("the rule {} has no limit {:?}; it has: {has}", rule.name, &*limit.name);
+                    problems.add(ProfileProblemKind::UnknownLimit, format!("{at}/name"), message);
+                    continue;
+                };
+                match (limit.in_unit(unit), limit.unit) {
+                    (None, Some(own)) => problems.add(
+                        ProfileProblemKind::LimitValue,
+                        format!("{at}/unit"),
+                        format!("{own} measures something else: the limit is stated in {unit}"),
+                    ),
+                    (Some(value), _) if value < 0.0 => problems.add(
+                        ProfileProblemKind::LimitValue,
+                        format!("{at}/value"),
+                        format!("{} is no limit; one is 0 or more", limit.value),
+                    ),
+                    _ => {}
+                }
+            }
+        }
+    }
+
+    fn field_problems(&self, problems: &mut Problems) {
+        let mut resolved: Vec<Option<Resolved>> = Vec::new();
+        for (index, demand) in self.fields.iter().enumerate() {
+            let at = format!("/fields/{index}");
+            if demand.demand.is_none() && demand.values.is_empty() && demand.pattern.is_none() {
+                problems.add(ProfileProblemKind::Empty, &at, "nothing is demanded: give demand, values or pattern");
+            }
+            match demand.path.resolve() {
+                Err(error) => {
+                    let at = format!("{at}/path");
+                    problems.near(ProfileProblemKind::UnknownField, at, error.message, error.near);
+                    resolved.push(None);
+                }
+                Ok(there) => {
+                    demand_problems(demand, &there, &at, problems);
+                    resolved.push(Some(there));
+                }
+            }
+            self.pair_problems(index, problems);
+        }
+    }
+
+    /// What a demand has against those before it.
+    fn pair_problems(&self, index: usize, problems: &mut Problems) {
+        let demand = &self.fields[index];
+        let below = |inner: &FieldPath, outer: &FieldPath| {
+            inner == outer || inner.strip_prefix(&**outer).is_some_and(|rest| rest.starts_with('.'))
+        };
+        let clash = |forbidden: &FieldDemand, required: &FieldDemand| {
+            forbidden.demand == Some(Demand::Forbidden)
+                && required.demand == Some(Demand::Required)
+                && below(&required.path, &forbidden.path)
+        };
+        for (earlier, other) in self.fields[..index].iter().enumerate() {
+            let alike = other.conditions == demand.conditions;
+            let meet = alike || other.conditions.is_empty() || demand.conditions.is_empty();
+            let same = alike && other.path == demand.path;
+            let at = format!("/fields/{index}");
+            if meet && (clash(other, demand) || clash(demand, other)) {
+                let (is, was) = match demand.demand {
+                    Some(Demand::Required) => ("demanded", "forbidden"),
+                    _ => ("forbidden", "demanded"),
+                };
+                let message = format!(
+                    "{} is {is} here, and {} {was} at /fields/{earlier}; give the two conditions that exclude each other",
+                    demand.path, other.path
+                );
+                problems.add(ProfileProblemKind::Contradiction, at, message);
+            } else if same
+                && (other.demand.is_some() && demand.demand.is_some()
+                    || !other.values.is_empty() && !demand.values.is_empty()
+                    || other.pattern.is_some() && demand.pattern.is_some())
+            {
+                let message =
+                    format!("the same is demanded of {} at /fields/{earlier}; put the two together", demand.path);
+                problems.add(ProfileProblemKind::Twice, at, message);
+            }
+        }
+    }
+
+    fn media_problems(&self, demand: &MediaDemand, at: &str, hand: &AtHand<'_>, problems: &mut Problems) {
+        if demand.kinds.is_empty() {
+            problems.add(ProfileProblemKind::Empty, at, "no kind of media is named; give at least one in kinds");
+        }
+        problems.twice(&format!("{at}/kinds"), "kind", &demand.kinds, ToString::to_string);
+        let conditions = demand.from_grade.is_some()
+            || demand.aspect.is_some()
+            || !demand.codes.is_empty()
+            || !demand.roles.is_empty();
+        if demand.of == MediaOf::Run && conditions {
+            let message = "grades, codes and roles are of observations; demand it of observation, or leave them out";
+            problems.add(ProfileProblemKind::Contradiction, at, message);
+        }
+        if demand.aspect.is_some() && demand.from_grade.is_none() {
+            let message = "an aspect without a grade bounds nothing; give from_grade, or leave the aspect out";
+            problems.add(ProfileProblemKind::Empty, format!("{at}/aspect"), message);
+        }
+        problems.twice(&format!("{at}/codes"), "code", &demand.codes, ToString::to_string);
+        let allowed = self.allow.as_ref().map_or(0, |allow| allow.code_lists.len());
+        let lists: Vec<&CodeList> = (0..allowed).flat_map(|index| self.lists(hand, index)).collect();
+        // A code may be one of a list that is not at hand.
+        let all_at_hand = allowed > 0 && (0..allowed).all(|index| self.lists(hand, index).next().is_some());
+        for (index, code) in demand.codes.iter().enumerate().filter(|_| all_at_hand) {
+            let mut known = lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
+            if !known.any(|known| known == &**code) {
+                let known = lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
+                let message = format!("no code list that the profile allows has the code {:?}", &**code);
+                let at = format!("{at}/codes/{index}");
+                problems.near(ProfileProblemKind::UnknownCode, at, message, nearest(code, known));
+            }
+        }
+        self.grade_problems(demand, at, hand, problems);
+    }
+
+    fn grade_problems(&self, demand: &MediaDemand, at: &str, hand: &AtHand<'_>, problems: &mut Problems) {
+        let (Some(grade), Some(allow)) = (demand.from_grade, &self.allow) else { return };
+        let mut schemes = hand.grade_schemes.iter().filter(|scheme| {
+            allow.grade_schemes.iter().any(|wanted| {
+                scheme.id == wanted.scheme && wanted.version.as_ref().is_none_or(|version| scheme.version == *version)
+            })
+        });
+        let Some(first) = schemes.next() else { return };
+        let off = |scheme: &GradeScheme| {
+            let (best, worst) = (scheme.scale.best, scheme.scale.worst);
+            grade < best.min(worst) || grade > best.max(worst)
+        };
+        if off(first) && schemes.all(|scheme| off(scheme)) {
+            let (best, worst) = (first.scale.best, first.scale.worst);
+            let message =
+                format!("grade {grade} is not on the scale of {}, {best} (best) to {worst} (worst)", first.id);
+            problems.add(ProfileProblemKind::UnknownCode, format!("{at}/from_grade"), message);
+        }
+    }
+
+    fn suppression_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+        let mut seen: FxHashMap<String, usize> = FxHashMap::default();
+        for (index, suppression) in self.suppressions.iter().enumerate() {
+            let at = format!("/suppressions/{index}");
+            known_rule(&suppression.rule, &format!("{at}/rule"), hand, problems);
+            let bounds = (&suppression.path, &suppression.pipes, &suppression.runs, &suppression.observations);
+            if let (None, [], [], []) = (bounds.0, bounds.1.as_slice(), bounds.2.as_slice(), bounds.3.as_slice()) {
+                let message = "every finding of the rule would be suppressed; name a path, pipes, runs or observations, or \
+                               turn the rule off in rules";
+                problems.add(ProfileProblemKind::Empty, &at, message);
+            }
+            if let Some(path) = &suppression.path {
+                let keys: Vec<&str> = path.split('.').collect();
+                if shape::field(&keys).is_none() {
+                    let error = path.resolve().err();
+                    let (message, near) = error.map_or_else(Default::default, |error| (error.message, error.near));
+                    problems.near(ProfileProblemKind::UnknownField, format!("{at}/path"), message, near);
+                }
+            }
+            let whole = format!("{:?}{bounds:?}", &*suppression.rule);
+            let earlier = *seen.entry(whole).or_insert(index);
+            if earlier != index {
+                let message = format!("the same is suppressed at /suppressions/{earlier}; keep one");
+                problems.add(ProfileProblemKind::Twice, &at, message);
+            }
+            if let (Some(until), Some(today)) = (&suppression.until, hand.today) {
+                if until < today {
+                    let message =
+                        format!("it ended on {until} and suppresses nothing any more; take it out, or renew it");
+                    problems.add(ProfileProblemKind::Expired, format!("{at}/until"), message);
+                }
+            }
+        }
+    }
+}
+
+/// The rule of a name; `None`, and a problem, when there is none.
+fn known_rule<'h, 'a>(
+    name: &str,
+    at: &str,
+    hand: &'h AtHand<'a>,
+    problems: &mut Problems,
+) -> Option<&'h RuleAtHand<'a>> {
+    let found = hand.rules.iter().find(|rule| rule.name == name);
+    if found.is_none() && !hand.rules.is_empty() {
+        let near = nearest(name, hand.rules.iter().map(|rule| rule.name));
+        problems.near(ProfileProblemKind::UnknownRule, at, format!("no rule is called {name:?}"), near);
+    }
+    found
+}
+
+fn demand_problems(demand: &FieldDemand, there: &Resolved, at: &str, problems: &mut Problems) {
+    value_problems(&demand.values, demand.pattern.as_ref(), there, at, problems);
+    if demand.demand == Some(Demand::Forbidden) {
+        if there.always {
+            let message = format!("the format itself requires {}, so it cannot be forbidden", demand.path);
+            problems.add(ProfileProblemKind::Contradiction, format!("{at}/demand"), message);
+        }
+        if !demand.values.is_empty() || demand.pattern.is_some() {
+            let message = "a field that must not be there has no values and no pattern; leave them out";
+            problems.add(ProfileProblemKind::Contradiction, at, message);
+        }
+    }
+    for (index, condition) in demand.conditions.iter().enumerate() {
+        let at = format!("{at}/where/{index}");
+        match condition.field.resolve_in(&there.table) {
+            Err(error) => {
+                problems.near(ProfileProblemKind::UnknownField, format!("{at}/field"), error.message, error.near);
+            }
+            Ok(field) => {
+                value_problems(&condition.values, condition.pattern.as_ref(), &field, &at, problems);
+                own_condition(demand, condition, there, &field, &at, problems);
+            }
+        }
+    }
+}
+
+/// A condition on the field that the demand is about says nothing, or the opposite.
+fn own_condition(
+    demand: &FieldDemand,
+    condition: &Condition,
+    there: &Resolved,
+    field: &Resolved,
+    at: &str,
+    problems: &mut Problems,
+) {
+    if field.keys == there.keys && demand.demand == Some(Demand::Required) {
+        let message =
+            format!("{} is there whenever this condition is true; condition it on another field", condition.field);
+        problems.add(ProfileProblemKind::Contradiction, format!("{at}/field"), message);
+    }
+}
+
+fn item(shape: &Shape) -> &Shape {
+    match shape {
+        Shape::List(inner) => item(inner),
+        other => other,
+    }
+}
+
+fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved, at: &str, problems: &mut Problems) {
+    let shape = item(&there.field.shape);
+    let name = there.keys.join(".");
+    for (index, value) in values.iter().enumerate() {
+        let at = format!("{at}/values/{index}");
+        let kind = match (shape, value) {
+            (Shape::Word(words), Scalar::Text(text)) => {
+                if !words.iter().any(|word| **word == **text) {
+                    let near = nearest(text, words.iter().map(String::as_str));
+                    let message = format!("{value} is none of the words of {name}: {}", words.join(", "));
+                    problems.near(ProfileProblemKind::Value, at, message, near);
+                }
+                continue;
+            }
+            (Shape::Text, Scalar::Text(_))
+            | (Shape::Number | Shape::Whole, Scalar::Number(_))
+            | (Shape::Bool, Scalar::Bool(_)) => continue,
+            (Shape::Word(_) | Shape::Text, _) => "a text",
+            (Shape::Number | Shape::Whole, _) => "a number",
+            (Shape::Bool, _) => "true or false",
+            _ => {
+                let message = format!("{name} has no single value; only whether it is there can be demanded");
+                problems.add(ProfileProblemKind::Value, at, message);
+                continue;
+            }
+        };
+        problems.add(ProfileProblemKind::Value, at, format!("{value} can never stand there: {name} is {kind}"));
+    }
+    problems.twice(&format!("{at}/values"), "value", values, |value| value.to_string().trim_matches('"').to_owned());
+    let Some(pattern) = pattern else { return };
+    let at = format!("{at}/pattern");
+    if !matches!(shape, Shape::Text | Shape::Word(_)) {
+        let message = format!("{name} is no text, and only a text has a pattern; give values instead");
+        problems.add(ProfileProblemKind::Pattern, &at, message);
+    }
+    match pattern.compile() {
+        Err(error) => problems.add(ProfileProblemKind::Pattern, at, error.to_string()),
+        Ok(matcher) => {
+            let texts = values.iter().filter_map(|value| match value {
+                Scalar::Text(text) => Some(text),
+                _ => None,
+            });
+            for text in texts.filter(|text| !matcher.matches(text)) {
+                let message = format!("{text:?} is among the values but has not this pattern; correct one of the two");
+                problems.add(ProfileProblemKind::Contradiction, &at, message);
+            }
+        }
+    }
+}
