@@ -81,7 +81,7 @@ impl Checker {
     /// When the source is not JSON.
     pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
         let mut last = None;
-        let outcome = stream(source, |head, runs| last = Some(self.walk(head, runs)));
+        let outcome = stream(source, |head, runs| last = Some(self.walk_ahead(head, runs)));
         match outcome {
             Ok(()) => Ok(last.unwrap_or_else(|| self.empty())),
             Err(ReadError::Structure(problems)) => {
@@ -184,6 +184,14 @@ impl Checker {
         (lists.map(|list| list.version.as_str()).collect(), schemes.map(|scheme| scheme.version.as_str()).collect())
     }
 
+    /// The walk, on a thread of its own where the settings allow it.
+    fn walk_ahead(&self, head: &Head, runs: &mut dyn Runs) -> Report {
+        if !self.settings.read_ahead {
+            return self.walk(head, runs);
+        }
+        crate::ahead::read_ahead(runs, |runs| self.walk(head, runs))
+    }
+
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
@@ -238,7 +246,9 @@ impl Checker {
             observations += run.observations.len();
             let (travelled, marks) = (view.travelled(), view.marks());
             let [structural, operational] = tallies;
-            let count = std::mem::take(&mut run.observations).len();
+            let rows = std::mem::take(&mut run.observations);
+            let count = rows.len();
+            runs.give_back(rows);
             run.equipment.shrink_to_fit();
             summaries.push(RunSummary {
                 index,

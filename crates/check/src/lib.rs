@@ -26,6 +26,7 @@
 #[macro_use]
 mod rule;
 
+mod ahead;
 mod baseline;
 mod bore;
 mod catalogue;

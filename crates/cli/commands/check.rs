@@ -89,7 +89,7 @@ fn unreadable_number(source: &Source, report: &Report) -> bool {
 }
 
 fn settings(arguments: &Check) -> Result<Settings, Failure> {
-    let mut settings = Settings::default();
+    let mut settings = Settings { read_ahead: true, ..Settings::default() };
     if arguments.all || arguments.baseline.is_some() {
         settings.keep = usize::MAX;
     }

@@ -1,10 +1,11 @@
-//! Ratios on a large document, measured in one run: the strict typed read and the streaming check with every rule against
-//! bare `serde_json` into the same owned types, and the check's peak memory against the size of its input.
+//! Ratios on a large document, measured in one run: the strict typed read and the streaming check with every rule, on one thread
+//! and on two, against bare `serde_json` into the same owned types, and the check's peak memory against the size of its input.
 //!
 //! `cargo bench -p obvert --bench large` (100 MB), or `… -- 25` for another number of megabytes.
 //!
 //! Ratios are of the fastest of several turns taken in alternation, since machines are shared and noisy. Peak memory is
-//! that of a process of its own, which does nothing but read the file and check it (Linux only).
+//! that of a process of its own, which does nothing but read the file and check it on two threads, its program
+//! and its code lists included (Linux only).
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -45,7 +46,9 @@ fn main() {
     let report = under.check(source).expect("json");
     assert!(report.findings.is_empty(), "it meets the profile: {:?}", report.findings.first());
 
-    let mut times = [Duration::MAX; 7];
+    let ahead = Checker::new(Settings { read_ahead: true, ..settings() }).expect("settings");
+
+    let mut times = [Duration::MAX; 9];
     for _ in 0..if quick { 1 } else { TURNS } {
         let mut turn = |slot: usize, work: &mut dyn FnMut()| {
             let start = Instant::now();
@@ -60,6 +63,12 @@ fn main() {
         });
         turn(2, &mut || {
             black_box(checker.check(source).expect("check"));
+        });
+        turn(7, &mut || {
+            black_box(ahead.check(source).expect("check"));
+        });
+        turn(8, &mut || {
+            obvert::model::read::stream(source, |_, runs| while black_box(runs.next_run()).is_some() {}).expect("read");
         });
         turn(6, &mut || {
             black_box(under.check(source).expect("check"));
@@ -90,6 +99,8 @@ fn main() {
         "read and write CSV tables",
         "read and write GeoJSON",
         "streaming check, and a profile",
+        "streaming check, on two threads",
+        "streaming read, without rules",
     ]
     .iter()
     .zip(times)
@@ -146,7 +157,7 @@ fn memory(source: &[u8]) {
 /// Checks a file and prints the greatest resident memory of this process, in bytes.
 fn peak(file: &str) {
     let source = std::fs::read(file).expect("read");
-    let checker = Checker::new(settings()).expect("settings");
+    let checker = Checker::new(Settings { read_ahead: true, ..settings() }).expect("settings");
     black_box(checker.check(&source).expect("check"));
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();

@@ -14,12 +14,17 @@ use serde_json::value::RawValue;
 use super::error::ReadError;
 use super::ids::IdWatch;
 use super::{ObjectOnly, diagnose};
-use crate::tables::{Document, Head, Run};
+use crate::tables::{Document, Head, Observation, Run};
 
 /// The runs of a document, one after the other.
 pub trait Runs {
     /// The next run; `None` after the last, and also when reading failed, which [`stream`] then returns as its error.
     fn next_run(&mut self) -> Option<Run>;
+
+    /// Takes back the observations of a run that nobody needs any more. What was allocated on one thread is freed there fastest.
+    fn give_back(&mut self, observations: Vec<Observation>) {
+        drop(observations);
+    }
 }
 
 /// Reads a document as a stream: calls `work` once with the head and the runs to be taken from it.

@@ -1,0 +1,116 @@
+//! Reading ahead: the next runs are read while the rules look at the last ones. Reading takes about as long as all rules
+//! together, so two processors halve the wait.
+
+use std::sync::mpsc::{IntoIter, Sender, channel, sync_channel};
+use std::thread::{Builder, scope};
+
+use obvert_model::read::Runs;
+use obvert_model::tables::{Observation, Run};
+
+/// How many observations are handed over at once: a thread that is woken for every run costs more than the run does.
+const BATCH: usize = 250;
+
+/// How many batches may wait. What waits is held in memory, beside the batch that is read and the one that is checked.
+const WAITING: usize = 1;
+
+/// Calls `work` on a thread of its own, with the runs that are read on this one; on this one as well where the system has no
+/// threads to give.
+pub(crate) fn read_ahead<T: Send>(runs: &mut dyn Runs, work: impl Fn(&mut dyn Runs) -> T + Sync) -> T {
+    let work = &work;
+    scope(|scope| {
+        let (sender, receiver) = sync_channel::<Vec<Run>>(WAITING);
+        let (back, returned) = channel();
+        let mut received = Received { batches: receiver.into_iter(), batch: Vec::new().into_iter(), back };
+        let Ok(worker) = Builder::new().spawn_scoped(scope, move || work(&mut received)) else {
+            return work(runs);
+        };
+        loop {
+            let (mut batch, mut observations) = (Vec::new(), 0);
+            while observations < BATCH {
+                let Some(run) = runs.next_run() else { break };
+                observations += run.observations.len().max(1);
+                batch.push(run);
+            }
+            returned.try_iter().for_each(drop);
+            // The receiver is gone only when `work` is done, or has panicked.
+            if batch.is_empty() || sender.send(batch).is_err() {
+                break;
+            }
+        }
+        drop(sender);
+        worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    })
+}
+
+struct Received {
+    batches: IntoIter<Vec<Run>>,
+    batch: std::vec::IntoIter<Run>,
+    back: Sender<Vec<Observation>>,
+}
+
+impl Runs for Received {
+    fn next_run(&mut self) -> Option<Run> {
+        loop {
+            match self.batch.next() {
+                Some(run) => return Some(run),
+                None => self.batch = self.batches.next()?.into_iter(),
+            }
+        }
+    }
+
+    fn give_back(&mut self, observations: Vec<Observation>) {
+        // Where the reader has gone they are dropped here.
+        let _ = self.back.send(observations);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct Counted(Vec<Run>, usize);
+
+    impl Runs for Counted {
+        fn next_run(&mut self) -> Option<Run> {
+            self.1 += 1;
+            self.0.pop()
+        }
+    }
+
+    fn runs(count: usize) -> Counted {
+        let run = |id: usize| {
+            let run = format!(r#"{{ "id": "{id}", "pipe": "P", "direction": "downstream" }}"#);
+            serde_json::from_str(&run).expect("a run")
+        };
+        Counted((0..count).rev().map(run).collect(), 0)
+    }
+
+    fn ids(runs: &mut dyn Runs) -> Vec<usize> {
+        std::iter::from_fn(|| runs.next_run()).map(|run| run.id.as_str().parse().expect("number")).collect()
+    }
+
+    #[test]
+    fn every_run_arrives_once_and_in_order() {
+        for count in [0, 1, BATCH - 1, BATCH, 10 * BATCH + 7] {
+            assert_eq!(read_ahead(&mut runs(count), |runs| ids(runs)), (0..count).collect::<Vec<_>>());
+        }
+    }
+
+    #[test]
+    fn what_nobody_asks_for_is_not_read_to_the_end() {
+        let mut source = runs(100 * BATCH);
+        assert_eq!(read_ahead(&mut source, |runs| runs.next_run().map(|run| run.id.to_string())).as_deref(), Some("0"));
+        assert!(source.1 < 10 * BATCH, "{}", source.1);
+    }
+
+    #[test]
+    fn a_panic_among_the_rules_is_passed_on() {
+        let checked = std::panic::catch_unwind(|| {
+            read_ahead(&mut runs(10 * BATCH), |runs| {
+                let first = runs.next_run();
+                assert!(first.is_none(), "there is a run");
+            });
+        });
+        assert!(checked.is_err());
+    }
+}
