@@ -20,6 +20,7 @@
 #[macro_use]
 mod macros;
 
+pub mod edit;
 pub mod extension;
 pub mod lists;
 pub mod number;
