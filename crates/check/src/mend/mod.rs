@@ -229,8 +229,10 @@ impl Work<'_> {
                     ids::complete(&mut report, &text);
                     let reorders = batch.iter().all(|candidate| candidate.fix.reorders());
                     let confirmed = batch.iter().all(|candidate| !candidate.fix.safe);
+                    // A sum follows from what was confirmed, and a word shows once its key is right: the next round has them.
                     let mended_next = |finding: &Finding| {
-                        confirmed && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
+                        (confirmed || verdict::is_problem(&finding.rule))
+                            && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
                     };
                     match verdict::worse(&self.report, &report, mended_next).filter(|_| !reorders) {
                         None => {

@@ -44,7 +44,7 @@ fn name(finding: &Finding) -> String {
     format!("{} {} {ids:?}", finding.rule, without_rows(&finding.path))
 }
 
-fn is_problem(rule: &str) -> bool {
+pub(super) fn is_problem(rule: &str) -> bool {
     ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
 }
 
