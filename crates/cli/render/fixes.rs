@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::output::concerns;
-use obvert::check::{Applied, Change, Edit, Mended, Severity};
+use obvert::check::{Applied, Change, Edit, Finding, Mended, Severity};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
@@ -47,9 +47,11 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, mended: &Mended, sh
         difference(out, source, &mended.text, shown.all)?;
     }
     for left in &log.left {
-        let place = left.record.as_ref().map(|record| format!(" of {record}")).unwrap_or_default();
-        writeln!(out, "{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), left.path)?;
-        wrapped(out, "  ", &format!("{}{place}: {}", left.does, left.why))?;
+        let about = finding_at(&left.rule, &left.path, [&left.record, &left.pipe, &left.run, &left.observation], None);
+        let about = concerns(&about, mended.report.documents.first()).unwrap_or_default();
+        let head = format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.path));
+        writeln!(out, "{head}  {about}")?;
+        wrapped(out, "  ", &format!("{}: {}", left.does, left.why))?;
     }
     if !log.media_missing.is_empty() {
         let missing = log.media_missing.len();
@@ -87,23 +89,29 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
 
 /// What a fix concerns, in the words of a finding.
 fn about(applied: &Applied, mended: &Mended) -> Option<String> {
-    let finding = obvert::check::Finding {
-        rule: applied.rule.clone().into(),
+    let ids = [&applied.record, &applied.pipe, &applied.run, &applied.observation];
+    concerns(&finding_at(&applied.rule, &applied.path, ids, applied.distance), mended.report.documents.first())
+}
+
+/// A finding that says no more than where it is.
+fn finding_at(rule: &str, path: &str, ids: [&Option<String>; 4], distance: Option<f64>) -> Finding {
+    let [record, pipe, run, observation] = ids.map(Clone::clone);
+    Finding {
+        rule: rule.to_owned().into(),
         severity: Severity::Note,
         message: String::new(),
-        path: applied.path.clone(),
+        path: path.to_owned(),
         document: 0,
         at: None,
-        record: applied.record.clone(),
-        pipe: applied.pipe.clone(),
-        run: applied.run.clone(),
-        observation: applied.observation.clone(),
-        distance: applied.distance,
+        record,
+        pipe,
+        run,
+        observation,
+        distance,
         params: BTreeMap::new(),
         help: None,
         fix: None,
-    };
-    concerns(&finding, mended.report.documents.first())
+    }
 }
 
 /// What stood in a place and what stands there now.
@@ -195,7 +203,7 @@ fn summary(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown)
     let name = &source.name;
     // What can be confirmed is listed, so that nobody confirms what he has not read.
     if !shown.confirmed && log.reach.to_confirm > 0 {
-        let mut of_rule: BTreeMap<&str, Vec<&obvert::check::Finding>> = BTreeMap::new();
+        let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
         for finding in mended.report.findings.iter().filter(|finding| finding.fix.as_ref().is_some_and(|fix| !fix.safe))
         {
             of_rule.entry(&finding.rule).or_default().push(finding);

@@ -65,7 +65,7 @@ pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
             Ok(edits) => learned.candidates.push(candidate("", Fix::safe(says(&edits), edits))),
             Err(Doubt::Missing) => learned.missing.push(media.file.to_string()),
             Err(Doubt::Look { field, why }) => {
-                let fix = Fix::safe("states what the file is", Vec::new());
+                let fix = Fix::safe("nothing is stated of the file", Vec::new());
                 learned.left.push((candidate(field, fix), why));
             }
         }
