@@ -75,10 +75,20 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
     let about = about(applied, mended).map(|about| format!("  {about}")).unwrap_or_default();
     let word = if applied.safe { "mended" } else { "mended as you state" };
     writeln!(out, "{} {} {}{about}", strong(word), faint(&format!("[{}]", applied.rule)), faint(&place))?;
-    let changes: Vec<String> = applied.changes.iter().filter_map(values).take(3).collect();
+    // Some words of what is done name the values already.
+    let says_all = |change: &&Change| match (&change.edit, &change.before) {
+        (Edit::Replace { value, .. }, Some(before)) => {
+            applied.does.contains(&spelled(before)) && applied.does.contains(&spelled(value))
+        }
+        _ => false,
+    };
+    let changes = applied.changes.iter().filter(|change| !says_all(change));
+    let changes: Vec<String> = changes.filter_map(values).take(3).collect();
     let more = match applied.changes.len() {
         0..=3 => String::new(),
-        count if changes.is_empty() => format!(" ({count} rows change their place)"),
+        count if applied.changes.iter().any(|change| matches!(change.edit, Edit::Move { .. })) => {
+            format!(" ({count} change their place)")
+        }
         count => format!(", … ({count} places)"),
     };
     let does = &applied.does;
