@@ -141,8 +141,16 @@ fn mending_takes_mistakes_back_and_makes_none() {
     let documents: Vec<Value> =
         DOCUMENTS.iter().map(|path| serde_json::from_str(&read(path)).expect("a document")).collect();
     let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
-    // 9 and 9.0 are one number of JSON.
-    let plain = |value: &Value| -> Value { serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json") };
+    // 9 and 9.0 are one number of JSON, and rows at one distance have no order.
+    let plain = |value: &Value| -> Value {
+        let mut plain: Value = serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
+        let runs = plain["runs"].as_array_mut().expect("runs");
+        for rows in runs.iter_mut().filter_map(|run| run["observations"].as_array_mut()) {
+            let at = |row: &Value| row["at"].as_f64().unwrap_or(f64::NAN);
+            rows.sort_by(|a, b| at(a).total_cmp(&at(b)).then_with(|| a["id"].as_str().cmp(&b["id"].as_str())));
+        }
+        plain
+    };
     let (mut table, mut wrong) = (String::new(), String::new());
     let (mut safe_kinds, mut confirmed_kinds) = (0, 0);
     let mistakes = [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten();
@@ -169,7 +177,9 @@ fn mending_takes_mistakes_back_and_makes_none() {
                 }
                 *(if confirm { &mut confirmed } else { &mut safe }) += usize::from(!log.applied.is_empty());
                 let now: Value = serde_json::from_str(&mended.text).expect("json");
-                if !confirm && !log.applied.is_empty() && plain(&now) != plain(clean) {
+                // The name that Windows cannot have is another one, not the right one spelled wrongly.
+                let other_name = mistake.rules.contains(&"media-path-unportable");
+                if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean) {
                     let _ = writeln!(wrong, "{}: not as it was: {:?}", mistake.about, log.applied);
                 }
             }
