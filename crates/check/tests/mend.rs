@@ -76,6 +76,8 @@ fn what_is_not_sure_is_left() {
         &[("\"id\": \"LM-015\"", "\"id\": \"LM-014 \""), ("\"downstream\": \"LM-015\"", "\"downstream\": \"LM-014 \"")],
         // Both spellings of a key are there.
         &[("\"at\": 12.4", "\"at\": 12.4, \"At\": 12.5")],
+        // One of two values would be lost with its key, and it may be the right one.
+        &[("\"kind\": \"manhole\"", "\"kind\": \"outfall\", \"kind\": \"Manhole\"")],
         // A required key has no value: to leave it out says no more.
         &[("\"kind\": \"manhole\"", "\"kind\": null")],
         &[("\"id\": \"3\", \"at\": 12.4", "\"id\": \"3\", \"at\": null")],

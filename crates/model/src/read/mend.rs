@@ -10,7 +10,19 @@ use crate::shape::{self, Field, Shape};
 
 /// Gives every problem of a document its mend, where it has one.
 pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
-    for problem in problems {
+    // Of a key that stands twice a mend would take one away, and nobody knows which of the two is right.
+    let twice: Vec<String> = problems
+        .iter()
+        .filter(|problem| problem.kind == ProblemKind::DuplicateKey)
+        .map(|problem| problem.pointer.clone())
+        .collect();
+    let clear = |pointer: &str| {
+        let inside = |twice: &String| {
+            pointer.strip_prefix(twice.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        };
+        !twice.iter().any(inside)
+    };
+    for problem in problems.iter_mut().filter(|problem| clear(&problem.pointer)) {
         problem.fix = fix(document, problem);
     }
 }
