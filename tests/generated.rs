@@ -9,7 +9,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Report, Section, catalogue};
+use obvert::check::{Mending, Report, Section, catalogue};
 use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
@@ -31,6 +31,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/profile.schema.json".to_owned(), pretty(&Profile::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
+        ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),

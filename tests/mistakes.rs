@@ -23,7 +23,7 @@ mod surveys;
 use std::fmt::Write;
 
 use edit::{Edit, Mistake};
-use obvert::check::{Checker, Report, Settings, Severity};
+use obvert::check::{Checker, MendSettings, Report, Settings, Severity};
 use serde_json::Value;
 use support::read;
 
@@ -130,4 +130,65 @@ fn every_mistake_is_found_and_little_else() {
     }
     println!("{table}");
     assert!(wrong.is_empty(), "{wrong}");
+}
+
+/// What is mended without asking is what was right before the mistake; and whatever is mended, no error is more than before
+/// and mending again changes nothing.
+#[test]
+fn mending_takes_mistakes_back_and_makes_none() {
+    let settings = Settings { today: TODAY.parse().ok(), keep: usize::MAX, ..Settings::default() };
+    let checker = Checker::new(settings).expect("settings");
+    let documents: Vec<Value> =
+        DOCUMENTS.iter().map(|path| serde_json::from_str(&read(path)).expect("a document")).collect();
+    let mut random = fastrand::Rng::with_seed(number("MISTAKES_SEED", 1) as u64);
+    // 9 and 9.0 are one number of JSON, and rows at one distance have no order.
+    let plain = |value: &Value| -> Value {
+        let mut plain: Value = serde_json::from_str(&obvert::model::edit::spelled(value)).expect("json");
+        let runs = plain["runs"].as_array_mut().expect("runs");
+        for rows in runs.iter_mut().filter_map(|run| run["observations"].as_array_mut()) {
+            let at = |row: &Value| row["at"].as_f64().unwrap_or(f64::NAN);
+            rows.sort_by(|a, b| at(a).total_cmp(&at(b)).then_with(|| a["id"].as_str().cmp(&b["id"].as_str())));
+        }
+        plain
+    };
+    let (mut table, mut wrong) = (String::new(), String::new());
+    let (mut safe_kinds, mut confirmed_kinds) = (0, 0);
+    let mistakes = [distances::ALL, codes::ALL, records::ALL, surveys::ALL].into_iter().flatten();
+    for (number, mistake) in mistakes.enumerate() {
+        let (mut made, mut safe, mut confirmed) = (0, 0, 0);
+        for attempt in 0..8 {
+            let clean = &documents[(number + attempt) % documents.len()];
+            let mut document = clean.clone();
+            if made == 1 || (mistake.make)(&mut Edit { document: &mut document, random: &mut random }).is_none() {
+                continue;
+            }
+            made += 1;
+            let text = serde_json::to_string_pretty(&document).expect("json");
+            for confirm in [false, true] {
+                let what = MendSettings { confirmed: confirm, ..MendSettings::default() };
+                let mended = checker.mend(text.as_bytes(), &what, None).expect("json");
+                let log = &mended.document;
+                let again = checker.mend(mended.text.as_bytes(), &what, None).expect("json");
+                if !again.document.applied.is_empty() || again.text != mended.text {
+                    let _ = writeln!(wrong, "{}: mended again: {:?}", mistake.about, again.document.applied);
+                }
+                if log.after.error > log.before.error {
+                    let _ = writeln!(wrong, "{}: {:?} after {:?}", mistake.about, log.after, log.applied);
+                }
+                *(if confirm { &mut confirmed } else { &mut safe }) += usize::from(!log.applied.is_empty());
+                let now: Value = serde_json::from_str(&mended.text).expect("json");
+                // The name that Windows cannot have is another one, not the right one spelled wrongly.
+                let other_name = mistake.rules.contains(&"media-path-unportable");
+                if !confirm && !other_name && !log.applied.is_empty() && plain(&now) != plain(clean) {
+                    let _ = writeln!(wrong, "{}: not as it was: {:?}", mistake.about, log.applied);
+                }
+            }
+        }
+        let _ = writeln!(table, "{:<58} {made:>2} made, {safe:>2} mended, {confirmed:>2} if confirmed", mistake.about);
+        safe_kinds += usize::from(safe > 0);
+        confirmed_kinds += usize::from(confirmed > safe);
+    }
+    println!("{table}{safe_kinds} kinds are mended, {confirmed_kinds} more if somebody confirms");
+    assert!(wrong.is_empty(), "{wrong}");
+    assert!(safe_kinds >= 2 && confirmed_kinds >= 15, "{safe_kinds} {confirmed_kinds}");
 }

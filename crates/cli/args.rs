@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 
-/// Check, explain and convert pipe inspection surveys in the open obvert format.
+/// Check, mend, explain and convert pipe inspection surveys in the open obvert format.
 ///
 /// A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor that
 /// a located position is a safe place to dig: local codes and licensed practice decide.
@@ -36,6 +36,8 @@ pub(crate) enum Colour {
 pub(crate) enum Command {
     /// Check surveys against the rules of the format. Media files themselves are not looked at.
     Check(Check),
+    /// Mend what can be mended in surveys: shows what would change, and writes only when asked.
+    Fix(Fix),
     /// Turn a survey into another form.
     Convert(Convert),
     /// Grade the pipes of surveys by a grade scheme.
@@ -136,18 +138,25 @@ pub(crate) struct Check {
     /// Show and count only what this earlier report (--format json) did not know already.
     #[arg(long, value_name = "REPORT")]
     pub(crate) baseline: Option<PathBuf>,
-    /// What the receiving office demands: its submission profile (JSON).
-    #[arg(long, value_name = "FILE")]
-    pub(crate) profile: Option<PathBuf>,
     /// The lightest severity that makes the exit status 1.
     #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
     pub(crate) deny: Threshold,
-    /// Take this date for today, as YYYY-MM-DD.
-    #[arg(long, value_name = "DATE")]
-    pub(crate) today: Option<String>,
     /// List every finding: fold none that are alike, and keep more than 1000 of a rule.
     #[arg(long)]
     pub(crate) all: bool,
+    #[command(flatten)]
+    pub(crate) judged: Judged,
+}
+
+/// What surveys are judged by: the same for every command that judges.
+#[derive(Debug, Args)]
+pub(crate) struct Judged {
+    /// What the receiving office demands: its submission profile (JSON).
+    #[arg(long, value_name = "FILE")]
+    pub(crate) profile: Option<PathBuf>,
+    /// Take this date for today, as YYYY-MM-DD.
+    #[arg(long, value_name = "DATE")]
+    pub(crate) today: Option<String>,
     /// A rule's severity in this check, whatever the profile says: error, warning, note, or off.
     #[arg(long = "weigh", value_name = "RULE=SEVERITY")]
     pub(crate) weigh: Vec<String>,
@@ -160,6 +169,60 @@ pub(crate) struct Check {
     /// A grade scheme of your own (JSON).
     #[arg(long = "grade-scheme", value_name = "FILE")]
     pub(crate) grade_schemes: Vec<PathBuf>,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Without --write or --output nothing is written. Surveys are mended as JSON documents; others are converted \
+first. A digest or size that a media file contradicts is reported and never written over.\n\n\
+Exit status, of the surveys as they are or would be afterwards: 0 nothing at or above --deny is left, 1 something is, 2 it could \
+not be done."
+)]
+pub(crate) struct Fix {
+    /// Surveys: JSON documents, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Write the mended surveys in the place of their files.
+    #[arg(long, conflicts_with = "output")]
+    pub(crate) write: bool,
+    /// Write the mended survey to this file instead, or - for standard output.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace OUT if it is there already.
+    #[arg(long, requires = "output")]
+    pub(crate) replace: bool,
+    /// Apply the fixes that somebody must confirm as well: you state what each of them states.
+    #[arg(long)]
+    pub(crate) confirm: bool,
+    /// Apply the fixes of this rule or structural problem only, or media-file for what media files say of themselves; may be
+    /// given more than once.
+    #[arg(long, value_name = "RULE")]
+    pub(crate) only: Vec<String>,
+    /// Do not look at the media files beside the survey.
+    #[arg(long)]
+    pub(crate) leave_media: bool,
+    /// How to print what was done or would be.
+    #[arg(long, value_enum, default_value_t = FixFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: FixFormat,
+    /// List every fix and every changed line.
+    #[arg(long)]
+    pub(crate) all: bool,
+    /// The lightest severity left that makes the exit status 1.
+    #[arg(long, value_enum, default_value_t = Threshold::Error, value_name = "SEVERITY")]
+    pub(crate) deny: Threshold,
+    #[command(flatten)]
+    pub(crate) judged: Judged,
+}
+
+/// How the log of `fix` is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(crate) enum FixFormat {
+    /// For reading: each fix, and in a preview the lines that would change.
+    Text,
+    /// One JSON object (obvert schema mending).
+    Json,
+    /// The changed lines alone, as a unified difference that patch(1) takes.
+    Diff,
 }
 
 #[derive(Debug, Args)]

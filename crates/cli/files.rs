@@ -182,6 +182,32 @@ pub(crate) fn write_file(
     Ok(())
 }
 
+/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link stays one: what it leads to
+/// is written. `known` is what was read; a file that somebody has changed since is left alone.
+pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
+    let name = path.display();
+    let fail = |error: io::Error| format!("{name}: {error}");
+    let place = path.canonicalize().map_err(fail)?;
+    let about = fs::metadata(&place).map_err(fail)?;
+    if about.permissions().readonly() {
+        return Err(format!("{name}: is write-protected; take that away, or give -o OUT to write another file").into());
+    }
+    let folder = place.parent().unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".obvert-")
+        .suffix(".tmp")
+        .tempfile_in(folder)
+        .map_err(|error| format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere"))?;
+    file.write_all(content).map_err(fail)?;
+    fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
+    file.as_file().sync_all().map_err(fail)?;
+    if fs::read(&place).map_err(fail)? != known {
+        return Err(format!("{name}: was changed while it was being mended; nothing is written").into());
+    }
+    file.persist(&place).map_err(|error| fail(error.error))?;
+    Ok(())
+}
+
 /// Refuses a file that is there already and may not be replaced.
 pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
     if path.is_dir() {

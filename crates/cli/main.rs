@@ -1,6 +1,7 @@
 //! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is decided there, not here.
 
 mod args;
+mod beside;
 mod commands;
 mod files;
 mod lists;

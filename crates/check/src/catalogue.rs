@@ -38,3 +38,11 @@ pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) ->
         .max_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, candidate)| candidate.to_owned())
 }
+
+/// The one candidate that a word is, but for its case and the white space around it.
+pub(crate) fn same_but_case<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<&'w str> {
+    let meant = word.trim().to_lowercase();
+    let mut same = candidates.filter(|candidate| candidate.to_lowercase() == meant);
+    let only = same.next()?;
+    same.next().is_none().then_some(only)
+}

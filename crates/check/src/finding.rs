@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
 
+use obvert_model::edit::{Edit, Fix};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
@@ -115,6 +116,9 @@ pub struct Finding {
     /// What to do.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub help: Option<String>,
+    /// How to mend it, where that can be told from the document: edits of the document as it was checked.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub fix: Option<Box<Fix>>,
 }
 
 impl Finding {
@@ -128,6 +132,18 @@ impl Finding {
     #[must_use]
     pub fn place(&self) -> String {
         self.at.as_ref().map_or_else(|| self.path.clone(), ToString::to_string)
+    }
+
+    /// Says how to mend it, where the mend changes nothing that anybody meant.
+    pub fn fix_safely(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
+        self.fix = Some(Box::new(Fix::safe(does, edits)));
+        self
+    }
+
+    /// Says how to mend it, where somebody must confirm what `does` states.
+    pub fn fix_if_confirmed(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
+        self.fix = Some(Box::new(Fix::to_confirm(does, edits)));
+        self
     }
 
     /// Says what to do in this case, where the rule's general advice is not enough.

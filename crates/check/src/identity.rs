@@ -39,7 +39,7 @@ pub(crate) fn identity(finding: &Finding) -> String {
 }
 
 /// A pointer with `*` for every row: where in a table something stands means nothing.
-fn without_rows(pointer: &str) -> String {
+pub(crate) fn without_rows(pointer: &str) -> String {
     pointer
         .split('/')
         .map(|token| if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() { "*" } else { token })

@@ -42,6 +42,8 @@ pub mod grading;
 mod identity;
 mod levels;
 mod measure;
+mod media_types;
+mod mend;
 mod order;
 pub mod output;
 mod profile;
@@ -53,6 +55,7 @@ mod rules;
 mod settings;
 mod sink;
 mod sizes;
+mod sorting;
 mod tally;
 mod texts;
 mod time;
@@ -65,6 +68,12 @@ pub use checker::Checker;
 pub use concerned::{Concerned, ConcernedRun};
 pub use draft::{Draft, DraftError, DraftSettings};
 pub use finding::{Finding, Severity, SourcePlace};
+
+pub use mend::{
+    Applied, Change, Left, MEDIA_FILE, MediaError, MediaFile, MediaSource, MendError, MendSettings, Mended,
+    MendedDocument, Mending, Reach,
+};
+pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
 pub use report::{Changed, Document as ReportDocument, NotRun, Report, RuleTotal, Stamp, Suppressed, Tool, Totals};
 pub use rule::{Check, Example, Limit, Need, Rule, Section};

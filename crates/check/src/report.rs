@@ -463,5 +463,6 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
             Some(near) => format!("did you mean {near:?}?"),
             None => ProblemKind::meaning(problem.kind).to_owned(),
         }),
+        fix: problem.fix.clone().map(Box::new),
     }
 }

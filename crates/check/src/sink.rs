@@ -166,6 +166,7 @@ impl Sink<'_> {
             distance: spot.distance,
             params: BTreeMap::new(),
             help: None,
+            fix: None,
         };
         let found = &mut *self.found;
         if !suppressed && found.kept.len() < self.keep {

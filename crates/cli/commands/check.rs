@@ -9,13 +9,13 @@ use obvert::model::read::{ProblemKind, locate};
 use obvert::model::text::Date;
 
 use super::outputs::Outputs;
-use crate::args::{Check, Form, Threshold};
+use crate::args::{Check, Form, Judged, Threshold};
 use crate::files::{self, Source};
 use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and gives one report in every form that is asked for.
 pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
-    let checker = Checker::new(settings(arguments)?)?;
+    let checker = Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
     let mut whole: Option<Report> = None;
@@ -88,9 +88,9 @@ fn unreadable_number(source: &Source, report: &Report) -> bool {
         })
 }
 
-fn settings(arguments: &Check) -> Result<Settings, Failure> {
+pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failure> {
     let mut settings = Settings { read_ahead: true, ..Settings::default() };
-    if arguments.all || arguments.baseline.is_some() {
+    if all {
         settings.keep = usize::MAX;
     }
     settings.today = Some(today(arguments.today.as_deref())?);

@@ -3,6 +3,7 @@
 mod check;
 mod convert;
 mod explain;
+mod fix;
 mod grade;
 mod outputs;
 mod profile;
@@ -21,6 +22,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     render::set_colour(arguments.colour);
     match &arguments.command {
         Command::Check(check) => check::run(check),
+        Command::Fix(fix) => fix::run(fix),
         Command::Convert(convert) => convert::run(convert),
         Command::Grade(grade) => grade::run(grade),
         Command::Profile(profile) => profile::run(profile),

@@ -144,6 +144,9 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
     if said.is_empty() {
         return Ok(());
     }
+    if let Some(said) = mendable(report) {
+        writeln!(out, "{said}")?;
+    }
     if let Some(rule) = report.rules.first() {
         let named = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule.rule) || find(&rule.rule).is_some();
         if named {
@@ -151,6 +154,24 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
         }
     }
     Ok(())
+}
+
+/// How many of the findings `obvert fix` can mend, which takes JSON documents only.
+fn mendable(report: &Report) -> Option<String> {
+    let json = |finding: &&Finding| {
+        let document = report.documents.get(finding.document);
+        document.is_some_and(|document| document.form.as_deref() == Some("json"))
+    };
+    let fixes = report.findings.iter().filter(json).filter_map(|finding| finding.fix.as_ref());
+    let (safe, to_confirm): (Vec<_>, Vec<_>) = fixes.partition(|fix| fix.safe);
+    match (safe.len(), to_confirm.len()) {
+        (0, 0) => None,
+        (safe, 0) => Some(format!("{safe} of these can be mended: `obvert fix` shows how")),
+        (0, more) => Some(format!("{more} of these can be mended if you confirm it: `obvert fix` shows how")),
+        (safe, more) => {
+            Some(format!("{safe} of these can be mended, {more} more if you confirm it: `obvert fix` shows how"))
+        }
+    }
 }
 
 /// The lines of a source, by number, without a copy of it.

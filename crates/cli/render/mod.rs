@@ -1,6 +1,7 @@
 //! How things look on a terminal. Colour goes through `anstream`, which leaves it out where nobody can see it.
 
 pub(crate) mod findings;
+pub(crate) mod fixes;
 pub(crate) mod grades;
 
 use std::io::{self, Write};

@@ -2,7 +2,8 @@
 //!
 //! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or as a stream;
 //! [`mod@write`] writes them so that equal content gives equal bytes; [`lists`] has code lists and grade schemes, which
-//! are data; [`schema`] makes the JSON Schemas from the types.
+//! are data; [`edit`] changes a document in its text and leaves the rest of that as it is; [`schema`] makes the JSON
+//! Schemas from the types.
 //!
 //! ```
 //! let source = br#"{
@@ -20,6 +21,7 @@
 #[macro_use]
 mod macros;
 
+pub mod edit;
 pub mod extension;
 pub mod lists;
 pub mod number;

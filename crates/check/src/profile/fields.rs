@@ -1,6 +1,7 @@
 //! What a profile demands of fields. The plan of what to look at is made once; a row is looked at once, whatever number of
 //! demands there is on it, and the rules share what was found.
 
+use obvert_model::edit::Edit;
 use obvert_model::probe::{Plan, See, Slot, Value};
 use obvert_model::profile::{Condition, Demand, FieldDemand, Matcher, Pattern, Profile, Scalar};
 use obvert_model::tables::{Head, Run};
@@ -290,7 +291,12 @@ pub(crate) fn report(
         let below = demand.path.split('.').skip(plan.name(found.table).len()).take(found.depth);
         below.for_each(|key| spot.path.extend(["/", key]));
         let value = found.value.as_ref().map(say).unwrap_or_default();
-        facts(out.report(spot, message(demand, &value)), demand, found.value.as_ref());
+        let path = (breach == Breach::Forbidden).then(|| spot.path.clone());
+        let finding = out.report(spot, message(demand, &value));
+        facts(finding, demand, found.value.as_ref());
+        if let Some(path) = path {
+            finding.fix_if_confirmed("what goes to this office leaves it out", vec![Edit::remove(path)]);
+        }
     }
 }
 

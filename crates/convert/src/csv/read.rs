@@ -229,7 +229,7 @@ impl Reader {
                 let (column, heading) = (Some(column).filter(|column| *column > 0), Some(heading));
                 let line = loaded.rows[row].line;
                 let place = Some(Place { file: self.plan.tables[index].file(), line, column, heading });
-                let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None };
+                let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
                 problems.push(PlacedProblem { place, problem });
             }
         }

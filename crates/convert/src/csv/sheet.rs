@@ -72,7 +72,7 @@ impl Sheet {
             };
             let pointer = table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}"));
             let suggestion = near.map(str::to_owned);
-            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion };
+            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion, fix: None };
             problems.push(PlacedProblem { place: Some(place), problem });
         };
         for (number, heading) in records.headings().enumerate() {

@@ -50,6 +50,7 @@ pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subj
             column: first.column(),
             message: first.to_string(),
             suggestion: None,
+            fix: None,
         }])
     }
 }
@@ -165,6 +166,9 @@ mod whole {
             problems.push(problem(ProblemKind::WrongType, String::new(), first.to_string()));
         }
         once(&mut problems);
+        if subject == Subject::Document {
+            super::super::mend::mend(&value, &mut problems);
+        }
         let places = locate_all(source, problems.iter().map(|p| p.pointer.as_str()));
         for problem in &mut problems {
             let value = places.get(&problem.pointer);
@@ -206,7 +210,7 @@ mod whole {
     }
 
     fn problem(kind: ProblemKind, pointer: String, message: String) -> Problem {
-        Problem { kind, pointer, line: 0, column: 0, message, suggestion: None }
+        Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None }
     }
 
     struct Schema {
@@ -278,7 +282,7 @@ mod whole {
         let at = error.instance_path().to_string();
         let instance = error.instance();
         let mut add = |kind, pointer, message, suggestion| {
-            problems.push(Problem { kind, pointer, line: 0, column: 0, message, suggestion });
+            problems.push(Problem { kind, pointer, line: 0, column: 0, message, suggestion, fix: None });
         };
         if instance.is_null() {
             let message = "null is never written; leave the key out when the value is not known".to_owned();

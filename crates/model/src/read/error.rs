@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use crate::edit::Fix;
+
 /// What kind of structural problem it is. The names are stable and stand in reports.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[non_exhaustive]
@@ -108,7 +110,7 @@ impl fmt::Display for ProblemKind {
 }
 
 /// One structural problem.
-#[derive(Clone, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Problem {
     /// What kind it is.
     pub kind: ProblemKind,
@@ -122,6 +124,8 @@ pub struct Problem {
     pub message: String,
     /// The nearest valid spelling, where there is one.
     pub suggestion: Option<String>,
+    /// How to mend it, where that can be told; only of a document that was read from JSON.
+    pub fix: Option<Fix>,
 }
 
 impl fmt::Display for Problem {

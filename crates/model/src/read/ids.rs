@@ -41,6 +41,7 @@ impl Twice {
             column: place.column,
             message: format!("the id {id:?} stands twice in this table{first}"),
             suggestion: None,
+            fix: None,
             pointer: self.pointer,
         }
     }

@@ -13,6 +13,8 @@ mod error;
 #[cfg(feature = "diagnose")]
 mod huge;
 mod ids;
+#[cfg(feature = "diagnose")]
+mod mend;
 mod place;
 mod serde_parts;
 mod slip;

@@ -314,6 +314,10 @@ impl<'r> Frame<'r> {
         if let Some(help) = &finding.help {
             properties.insert("help".into(), json!(help));
         }
+        // SARIF's own `fixes` replace regions of a text, which a report does not hold.
+        if let Some(fix) = &finding.fix {
+            properties.insert("fix".into(), json!(fix));
+        }
         let mut result = Map::new();
         result.insert("ruleId".into(), json!(finding.rule));
         if let Some(index) = self.rule_index.get(&*finding.rule) {

@@ -1,7 +1,9 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::{Characterisation, Code};
 
+use crate::catalogue::same_but_case;
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -18,6 +20,10 @@ rule! {
     /// At `/runs/1/observations/2/characterisation/0`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "colapse"}]
+    /// ```
+    /// At `/runs/1/observations/2/characterisation/0`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/1/observations/2/characterisation/0", "value": "Collapse"}]
     /// ```
     ///
     /// # Passes
@@ -44,7 +50,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let help = advice(code, place, value, out);
         let message = format!("{value:?} is no {} of {}", place.name, code.code);
-        out.report(row.spot(&format!("/characterisation/{index}")), message).fact("value", value.as_str()).help(help);
+        let spot = row.spot(&format!("/characterisation/{index}"));
+        let meant = same_but_case(value, place.values.iter().map(|known| known.value.as_str()));
+        let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
+        let finding = out.report(spot, message).fact("value", value.as_str()).help(help);
+        if let (Some(meant), Some(edits)) = (meant, edits) {
+            finding.fix_safely(format!("writes {:?} as {meant:?}", value.as_str()), edits);
+        }
     }
 }
 

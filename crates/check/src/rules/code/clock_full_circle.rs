@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::{ClockExtent, ClockUse};
 use obvert_model::tables::ClockReading;
 
@@ -22,6 +23,10 @@ rule! {
     /// At `/runs/0/observations/5/clock`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/clock", "value": {"from": 12, "to": 12}}]
+    /// ```
+    /// A connection is at one hour. At `/runs/0/observations/3/clock`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/3/clock", "value": {"from": 2, "to": 2}}]
     /// ```
     ///
     /// # Passes
@@ -46,6 +51,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let point = row.code.is_some_and(|code| code.clock.extent == Some(ClockExtent::Point));
     let question = if point { "one hour was probably meant" } else { "is one hour meant, or all the way round?" };
-    out.report(row.spot("/clock"), format!("the arc begins and ends at {from} o'clock; {question}"))
+    let finding = out
+        .report(row.spot("/clock"), format!("the arc begins and ends at {from} o'clock; {question}"))
         .fact("hour", from.get());
+    if point {
+        let edits = vec![
+            Edit::relocate(row.spot("/clock/from").path, row.spot("/clock/at").path),
+            Edit::remove(row.spot("/clock/to").path),
+        ];
+        finding.fix_if_confirmed(format!("one hour was meant, {from} o'clock"), edits);
+    }
 }

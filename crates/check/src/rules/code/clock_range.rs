@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::ClockUse;
 use obvert_model::number::ClockHour;
 
@@ -84,5 +85,12 @@ fn judge(hour: Option<ClockHour>, spot: impl FnOnce() -> Spot, out: &mut Sink<'_
     } else {
         "hours go from 1 to 12"
     };
-    out.report(spot(), format!("{hour} is no clock reference: {why}")).fact("hour", value);
+    let spot = spot();
+    // Counted as a day counts its hours, the hour that begins at 0 is the clock's 12.
+    let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
+    let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
+    let finding = out.report(spot, format!("{hour} is no clock reference: {why}")).fact("hour", value);
+    if let (Some(meant), Some(edits)) = (meant, edits) {
+        finding.fix_if_confirmed(format!("{value} is how the recorder counts {meant} o'clock"), edits);
+    }
 }

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
+
 use crate::sink::Sink;
 use crate::views::{Spot, Survey};
 
@@ -36,7 +38,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let message = format!(
         "there is no version {version} of {id} at hand, so nothing that depends on codes is checked; at hand: {has}"
     );
-    out.report(Spot::at("/coding/version"), message).fact("list", id).fact("version", version).help(format!(
-        "write {newest:?} if that is the version in use, or give the checker version {version} as a file"
-    ));
+    let finding = out.report(Spot::at("/coding/version"), message).fact("list", id).fact("version", version).help(
+        format!("write {newest:?} if that is the version in use, or give the checker version {version} as a file"),
+    );
+    if let [only] = survey.list_versions.as_slice() {
+        let edits = vec![Edit::replace("/coding/version", *only)];
+        finding.fix_if_confirmed(format!("the survey is coded in version {only} of {id}"), edits);
+    }
 }

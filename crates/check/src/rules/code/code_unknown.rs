@@ -1,8 +1,10 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::{Code, CodeList, Fit};
 use obvert_model::text::Text;
 
+use crate::catalogue::same_but_case;
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -18,6 +20,10 @@ rule! {
     /// At `/runs/0/observations/2/code`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "crack.longitudnal"}]
+    /// ```
+    /// Written with capitals. At `/runs/0/observations/2/code`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "Crack.Longitudinal"}]
     /// ```
     /// The name of a code is not the code. At `/runs/0/observations/2/code`:
     /// ```json
@@ -44,6 +50,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
         finding.help(help);
+    }
+    if let Some(meant) = same_but_case(code, list.codes.iter().map(|known| known.code.as_str())) {
+        let edits = vec![Edit::replace(row.spot("/code").path, meant)];
+        finding.fix_safely(format!("writes the code {code:?} as {meant:?}"), edits);
     }
 }
 

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::JointUse;
 
 use crate::sink::Sink;
@@ -37,7 +38,10 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.joint == Some(true) {
         if let Some(code) = row.code.filter(|code| code.joint == JointUse::Never) {
-            out.report(row.spot("/joint"), format!("{} cannot be at a joint, but is recorded at one", code.code));
+            let spot = row.spot("/joint");
+            let edits = vec![Edit::remove(spot.path.as_str())];
+            out.report(spot, format!("{} cannot be at a joint, but is recorded at one", code.code))
+                .fix_if_confirmed("the code is right, and the joint was marked by mistake", edits);
         }
     }
 }

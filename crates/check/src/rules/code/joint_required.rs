@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::JointUse;
 
 use crate::sink::Sink;
@@ -45,5 +46,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     out.report(
         row.spot(if row.row.joint.is_some() { "/joint" } else { "" }),
         format!("{} is seen at a joint only, but the row {said} at one", code.code),
-    );
+    )
+    .fix_if_confirmed("the code is right, and it was at a joint", vec![Edit::add(row.spot("/joint").path, true)]);
 }

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::number::Length;
 
 use crate::order;
@@ -68,8 +69,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let Some(row) = run.rows().nth(index) else { continue };
         let fits = Length::new(moved).map_or_else(String::new, |moved| run.survey.say(moved));
         let said = run.survey.say(at);
-        out.report(row.spot("/at"), format!("{said} breaks the order of the rows, and {fits} would not"))
+        let spot = row.spot("/at");
+        let edits = vec![Edit::replace(spot.path.as_str(), moved)];
+        out.report(spot, format!("{said} breaks the order of the rows, and {fits} would not"))
             .fact("at", at.get())
-            .fact("fits", moved);
+            .fact("fits", moved)
+            .fix_if_confirmed(format!("the decimal point slipped: the distance is {fits}"), edits);
     }
 }

@@ -1,7 +1,11 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::Role;
+use obvert_model::number::Length;
+
 use crate::order;
 use crate::sink::Sink;
+use crate::sorting;
 use crate::views::RunView;
 
 rule! {
@@ -76,17 +80,36 @@ fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let (true, Some(first), Some(last)) = (order::backwards(run), rows.first(), rows.last()) {
         let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
-        out.report(run.spot("/observations"), message).fact("first", first.get()).fact("last", last.get()).help(
+        let edits = out.lists().then(|| sorting::turned_round(run)).flatten();
+        let finding = out.report(run.spot("/observations"), message);
+        finding.fact("first", first.get()).fact("last", last.get()).help(
             "turn the order of the rows round; if the distances were measured from the far structure, make it `from`",
         );
+        match edits {
+            // A start row at the least distance says from where the distances count.
+            Some(edits) if starts_at(run, last) => finding.fix_safely("turns the order of the rows round", edits),
+            Some(edits) => finding.fix_if_confirmed(
+                "the distances count from where the run began, and only its rows were entered from the far end",
+                edits,
+            ),
+            None => finding,
+        };
         return;
     }
     let (astray, of) = (order::shuffled(run).unwrap_or_default(), rows.len());
     let message = format!("the rows are not in order of distance: {astray} of {of} stand elsewhere");
-    out.report(run.spot("/observations"), message)
-        .fact("rows", of)
-        .fact("astray", astray)
-        .help("sort the rows by distance; then what is still wrong can be told");
+    let edits = out.lists().then(|| sorting::by_distance(run)).flatten();
+    let finding = out.report(run.spot("/observations"), message);
+    finding.fact("rows", of).fact("astray", astray);
+    finding.help("sort the rows by distance; then what is still wrong can be told");
+    if let Some(edits) = edits {
+        finding.fix_safely("sorts the rows by distance", edits);
+    }
+}
+
+/// Whether a start row stands at a distance.
+fn starts_at(run: &RunView<'_>, at: Length) -> bool {
+    run.rows().any(|row| row.row.at == at && row.role() == Some(Role::Start))
 }
 
 fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
@@ -102,9 +125,12 @@ fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     if early && order::beyond(run, before.get()) {
         return;
     }
-    let Some(row) = run.rows().nth(if early { index - 1 } else { index }) else { return };
+    let astray = if early { index - 1 } else { index };
+    let Some(row) = run.rows().nth(astray) else { return };
     let (said, was) = (run.survey.say(at), run.survey.say(before));
-    out.report(row.spot("/at"), format!("the distance falls back from {was} to {said}"))
-        .fact("at", at.get())
-        .fact("before", before.get());
+    let finding = out.report(row.spot("/at"), format!("the distance falls back from {was} to {said}"));
+    finding.fact("at", at.get()).fact("before", before.get());
+    let distance = run.survey.say(row.row.at);
+    let does = format!("the row was entered late: its distance of {distance} is right, and only its place is wrong");
+    finding.fix_if_confirmed(does, sorting::into_step(run, astray));
 }

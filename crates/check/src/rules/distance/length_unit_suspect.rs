@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::tables::LengthUnit;
 
 use crate::measure::Blame;
@@ -76,5 +77,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
              {times} times what the map says, and the positions are right as they stand"
         )
     };
-    out.report(Spot::at("/units/length"), message).fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
+    let finding = out.report(Spot::at("/units/length"), message);
+    finding.fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
+    if declares != meant {
+        let unit = if meant == "feet" { LengthUnit::Foot } else { LengthUnit::Metre };
+        let edits = vec![Edit::replace("/units/length", unit.as_str())];
+        finding.fix_if_confirmed(format!("every distance, depth and elevation is in {meant} ({unit})"), edits);
+    }
 }

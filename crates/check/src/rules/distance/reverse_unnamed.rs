@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
@@ -41,6 +42,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(other) = others().find(|other| other.run.direction != run.direction) else { continue };
         let id = other.run.id.as_str();
         let message = format!("the run met another and does not say which; {id:?} came from the other end");
-        out.report(summary.spot(""), message).fact("other", id);
+        let edits = vec![Edit::add(summary.spot("/reverse_of").path, id)];
+        out.report(summary.spot(""), message)
+            .fact("other", id)
+            .fix_if_confirmed(format!("the run completes {id:?}"), edits);
     }
 }

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
+
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -35,6 +37,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let finding = out.report(run.spot(""), "nothing says how far the run came");
     if let Some(closing) = run.closing_row() {
         finding.fact("finish", closing.row.at.get());
-        finding.help(format!("add `surveyed`; the closing row stands at {}", run.survey.say(closing.row.at)));
+        let said = run.survey.say(closing.row.at);
+        finding.help(format!("add `surveyed`; the closing row stands at {said}"));
+        let edits = vec![Edit::add(run.spot("/surveyed").path, closing.row.at.get())];
+        finding.fix_if_confirmed(format!("the run came as far as its closing row, {said}"), edits);
     }
 }

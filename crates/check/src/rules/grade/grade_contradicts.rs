@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
 
 use crate::sink::Sink;
@@ -70,7 +71,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         );
         finding.fact("recorded", recorded.get()).fact("reason", reason);
         if let Some(grade) = judgement.grade {
-            finding.fact("computed", grade.get());
+            finding.fact("computed", grade.get()).fix_if_confirmed(
+                format!("the code and its amounts are right, and the grade is {grade}"),
+                vec![Edit::replace(row.spot(&format!("/grades/{aspect}")).path, grade.get())],
+            );
         }
     }
 }

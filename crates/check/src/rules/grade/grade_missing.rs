@@ -1,6 +1,8 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::tables::Aspect;
+use serde_json::json;
 
 use crate::sink::Sink;
 use crate::views::RowView;
@@ -56,7 +58,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             )
             .help(format!("{} gives it {grade}: {reason}", grader.scheme.id))
             .fact("aspect", aspect.as_str())
-            .fact("computed", grade.get());
+            .fact("computed", grade.get())
+            .fix_if_confirmed(
+                format!("the {aspect} grade is the one that {} gives, {grade}", grader.scheme.id),
+                vec![match row.row.grades {
+                    Some(_) => Edit::add(row.spot(&format!("/grades/{aspect}")).path, grade.get()),
+                    None => Edit::add(row.spot("/grades").path, json!({ aspect.as_str(): grade.get() })),
+                }],
+            );
         }
     }
 }

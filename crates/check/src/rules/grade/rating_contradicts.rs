@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::number::Amount;
 
 use crate::grading::tidy;
@@ -87,7 +88,11 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let mut wrong = |field: &str, stated: String, computed: Option<f64>, how: String| {
         let finding = out.report(view.spot(&format!("/{field}")), format!("{field} {stated} stated, but {how}"));
         if let Some(computed) = computed {
-            finding.fact("computed", tidy(computed));
+            let computed = tidy(computed);
+            finding.fact("computed", computed).fix_if_confirmed(
+                format!("the grades are right, and {field} is {computed}"),
+                vec![Edit::replace(view.spot(&format!("/{field}")).path, computed)],
+            );
         }
     };
     let tally = &rolled.tally;

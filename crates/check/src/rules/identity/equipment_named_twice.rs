@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
+
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -31,7 +33,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, id) in named.iter().enumerate() {
         if named[..index].contains(id) {
             let message = format!("the run names {:?} twice", id.as_str());
-            out.report(run.spot(&format!("/equipment/{index}")), message).fact("equipment", id.as_str());
+            let spot = run.spot(&format!("/equipment/{index}"));
+            let edits = vec![Edit::remove(spot.path.as_str())];
+            out.report(spot, message)
+                .fact("equipment", id.as_str())
+                .fix_if_confirmed("it was named twice by mistake, and no other piece was meant", edits);
         }
     }
 }

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
+
 use crate::sink::Sink;
 use crate::views::MediaView;
 
@@ -20,6 +22,10 @@ rule! {
     /// At `/media/0/file`:
     /// ```json
     /// [{"op": "replace", "path": "/media/0/file", "value": "C:\\survey\\lm014_001.jpg"}]
+    /// ```
+    /// At `/media/0/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/0/file", "value": "photos\\lm014_001.jpg"}]
     /// ```
     /// At `/media/0/file`:
     /// ```json
@@ -47,7 +53,12 @@ rule! {
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let file = view.media.file.as_str();
     if let Some(why) = unportable(file) {
-        out.report(view.spot("/file"), format!("{file:?} {why}"));
+        let finding = out.report(view.spot("/file"), format!("{file:?} {why}"));
+        let slashed = file.replace('\\', "/");
+        if slashed != file && unportable(&slashed).is_none() {
+            let edits = vec![Edit::replace(view.spot("/file").path, slashed)];
+            finding.fix_safely("writes / between folders", edits);
+        }
     }
 }
 

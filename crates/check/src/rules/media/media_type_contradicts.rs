@@ -1,7 +1,6 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::MediaKind;
-
+use crate::media_types::fits;
 use crate::sink::Sink;
 use crate::views::MediaView;
 
@@ -96,16 +95,5 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
                 );
             }
         }
-    }
-}
-
-/// Whether a kind of media can be of a type. A scan or a document can be of many.
-fn fits(kind: MediaKind, media_type: &str) -> bool {
-    match kind {
-        MediaKind::Photo => media_type.starts_with("image/"),
-        MediaKind::Video | MediaKind::IntervalVideo => media_type.starts_with("video/"),
-        MediaKind::Audio => media_type.starts_with("audio/"),
-        MediaKind::Document => !media_type.starts_with("video/") && !media_type.starts_with("audio/"),
-        MediaKind::Scan => !media_type.starts_with("audio/"),
     }
 }

@@ -1,6 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_geo::{Fit, LonLatIssue, Slip, lonlat_issue};
+use obvert_model::edit::Edit;
 
 use crate::measure::positions;
 use crate::sink::Sink;
@@ -59,5 +60,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         Spot::at("/crs"),
         format!("{order} stand the other way round, for instance [{}, {}] under {stated}", position.x, position.y),
     )
-    .fact("first", place.pointer());
+    .fact("first", place.pointer())
+    .fix_if_confirmed(
+        "the two numbers of every position stand the other way round",
+        positions(survey.head)
+            .map(|(place, _)| Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer())))
+            .collect(),
+    );
 }

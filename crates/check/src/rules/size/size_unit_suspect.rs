@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::tables::SectionUnit;
 
 use crate::sink::Sink;
@@ -60,7 +61,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             .fact("fits", meant.as_str())
             .help(format!(
                 "declare {meant} as the section unit if all sizes are in it; otherwise convert them to {unit}"
-            ));
+            ))
+            .fix_if_confirmed(
+                format!("every height and width of a pipe is in {meant}"),
+                vec![Edit::replace("/units/section", meant.as_str())],
+            );
         return;
     }
     for view in survey.pipes().filter(|view| only_other(unit, view.pipe)) {

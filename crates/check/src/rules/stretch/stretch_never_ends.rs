@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::StretchUse;
 
 use crate::sink::Sink;
@@ -40,5 +41,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("{:?} begins at {} and never ends", row.row.code.as_str(), row.survey().say(row.row.at));
-    out.report(row.spot("/continuous"), message).fact("code", row.row.code.as_str());
+    let finding = out.report(row.spot("/continuous"), message).fact("code", row.row.code.as_str());
+    // Where the rows say that the run ends, and else where its length does.
+    let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
+    if let Some(end) = end.filter(|_| !row.run.disordered()) {
+        let does = format!("it went on to the end of the run, {}", row.survey().say(end));
+        finding.fix_if_confirmed(does, vec![Edit::add(row.spot("/to").path, end.get())]);
+    }
 }

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::StretchUse;
 
 use crate::sink::Sink;
@@ -40,5 +41,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("the row ends at {} but is not declared a stretch", row.survey().say(to));
-    out.report(row.spot("/to"), message).fact("to", to.get());
+    let finding = out.report(row.spot("/to"), message).fact("to", to.get());
+    let edits = vec![Edit::add(row.spot("/continuous").path, true)];
+    match row.row.continuous {
+        // An end that lies farther on is said for nothing else, and readers of this format go by it already.
+        None if to > row.row.at => finding.fix_safely("declares the stretch that its end makes it", edits),
+        Some(false) if to > row.row.at => {
+            finding.fix_if_confirmed("it is a stretch; that it is none was said by mistake", edits)
+        }
+        _ => finding,
+    };
 }

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
 use obvert_model::lists::StretchUse;
 
 use crate::sink::Sink;
@@ -34,5 +35,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("the stretch ends at {}, where it begins", row.survey().say(row.row.at));
-    out.report(row.spot("/to"), message).fact("at", row.row.at.get());
+    let mut edits = vec![Edit::remove(row.spot("/to").path)];
+    edits.extend(row.row.continuous.map(|_| Edit::remove(row.spot("/continuous").path)));
+    out.report(row.spot("/to"), message)
+        .fact("at", row.row.at.get())
+        .fix_if_confirmed("it was at one place only", edits);
 }

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::edit::Edit;
+
 use crate::sink::Sink;
 use crate::texts::every;
 use crate::views::Part;
@@ -35,7 +37,14 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     every(part, &mut |text, spot| {
         if text.len() != text.trim().len() {
             let end = if text.starts_with(char::is_whitespace) { "begins" } else { "ends" };
-            out.report(spot(), format!("{text:?} {end} with white space")).fact("text", text);
+            let spot = spot();
+            // What an id becomes must be so wherever it is named, which is known only with the whole document at hand.
+            let alone = !spot.path.ends_with("/id") && !text.trim().is_empty();
+            let edits = alone.then(|| vec![Edit::replace(spot.path.as_str(), text.trim())]);
+            let finding = out.report(spot, format!("{text:?} {end} with white space")).fact("text", text);
+            if let Some(edits) = edits {
+                finding.fix_safely("takes the white space away", edits);
+            }
         }
     });
 }

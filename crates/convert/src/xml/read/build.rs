@@ -106,7 +106,7 @@ impl<'t> Build<'t> {
         suggestion: Option<String>,
     ) {
         let place = self.tokens.place(offset);
-        let problem = Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion };
+        let problem = Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion, fix: None };
         self.problems.push(PlacedProblem { place: Some(place), problem });
     }
 

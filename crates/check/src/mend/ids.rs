@@ -1,0 +1,135 @@
+//! Mends of ids, which need the whole document: what an id becomes, it becomes wherever it is named.
+
+use std::collections::BTreeMap;
+
+use obvert_model::edit::{Edit, Fix};
+use serde_json::Value;
+
+use crate::finding::Finding;
+use crate::report::Report;
+
+/// Where ids of a table are named; `*` is any row.
+const NAMED: &[(&str, &[&str])] = &[
+    ("parties", &["/review/by", "/assignment/owner", "/parties/*/member_of", "/runs/*/operator"]),
+    ("equipment", &["/runs/*/equipment/*"]),
+    ("structures", &["/pipes/*/upstream", "/pipes/*/downstream", "/runs/*/from", "/runs/*/to"]),
+    (
+        "pipes",
+        &[
+            "/pipes/*/joins/pipe",
+            "/ratings/*/pipe",
+            "/runs/*/pipe",
+            "/runs/*/launched/pipe",
+            "/runs/*/observations/*/joins",
+        ],
+    ),
+    ("runs", &["/media/*/run", "/locates/*/run", "/ratings/*/runs/*", "/runs/*/reverse_of"]),
+    ("media", &["/runs/*/observations/*/media/*/id"]),
+];
+
+/// The table that a rule about missing rows looks in.
+fn table_of(rule: &str) -> Option<&'static str> {
+    Some(match rule {
+        "unknown-party" => "parties",
+        "unknown-equipment" => "equipment",
+        "unknown-structure" => "structures",
+        "unknown-pipe" => "pipes",
+        "unknown-run" => "runs",
+        "unknown-media" => "media",
+        _ => return None,
+    })
+}
+
+fn wants(finding: &Finding) -> bool {
+    finding.rule == "text-untrimmed" && finding.path.ends_with("/id") || table_of(&finding.rule).is_some()
+}
+
+/// Adds the mends of ids to the findings of a report on a document.
+pub(super) fn complete(report: &mut Report, text: &str) {
+    if !report.findings.iter().any(wants) {
+        return;
+    }
+    let Ok(document) = serde_json::from_str::<Value>(text.trim_start_matches('\u{FEFF}')) else { return };
+    let mut names: BTreeMap<&str, Vec<(String, String)>> = BTreeMap::new();
+    for finding in report.findings.iter_mut().filter(|finding| wants(finding)) {
+        let fix = match table_of(&finding.rule) {
+            Some(table) => {
+                let Some(id) = finding.params.get("id").and_then(Value::as_str) else { continue };
+                let named = names.entry(table).or_insert_with(|| naming(&document, table));
+                renamed_reference(&document, table, id, named)
+            }
+            None => trimmed(&document, &finding.path, &mut names),
+        };
+        finding.fix = finding.fix.take().or(fix.map(Box::new));
+    }
+}
+
+/// Every place that names a row of a table, with the id that stands there.
+fn naming(document: &Value, table: &str) -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    for pattern in NAMED.iter().filter(|(of, _)| *of == table).flat_map(|(_, patterns)| *patterns) {
+        let tokens: Vec<&str> = pattern.split('/').skip(1).collect();
+        walk(document, &tokens, String::new(), &mut found);
+    }
+    found
+}
+
+fn walk(value: &Value, tokens: &[&str], at: String, found: &mut Vec<(String, String)>) {
+    match (tokens.split_first(), value) {
+        (None, Value::String(id)) => found.push((at, id.clone())),
+        (Some((&"*", rest)), Value::Array(items)) => {
+            items.iter().enumerate().for_each(|(row, item)| walk(item, rest, format!("{at}/{row}"), found));
+        }
+        (Some((key, rest)), Value::Object(members)) => {
+            if let Some(member) = members.get(*key) {
+                walk(member, rest, format!("{at}/{key}"), found);
+            }
+        }
+        _ => {}
+    }
+}
+
+fn ids(rows: Option<&Value>) -> impl Iterator<Item = &str> + Clone {
+    rows.and_then(Value::as_array).into_iter().flatten().filter_map(|row| row["id"].as_str())
+}
+
+/// An id without the white space around it, wherever it is named; nothing where that would make one row of two.
+fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String, String)>>) -> Option<Fix> {
+    let id = document.pointer(path)?.as_str()?;
+    let meant = id.trim();
+    if path == "/id" {
+        return (!meant.is_empty()).then(|| Fix::safe("takes the white space away", vec![Edit::replace(path, meant)]));
+    }
+    let (rows, _) = path.strip_suffix("/id")?.rsplit_once('/')?;
+    if meant.is_empty() || ids(document.pointer(rows)).filter(|other| other.trim() == meant).count() != 1 {
+        return None;
+    }
+    let mut edits = vec![Edit::replace(path, meant)];
+    let table = NAMED.iter().map(|(table, _)| *table).find(|table| rows.strip_prefix('/') == Some(table));
+    if let Some(table) = table {
+        let named = names.entry(table).or_insert_with(|| naming(document, table));
+        let astray = named.iter().filter(|(_, other)| other.trim() == meant && other != meant);
+        edits.extend(astray.map(|(place, _)| Edit::replace(place.as_str(), meant)));
+    }
+    Some(Fix::safe("takes the white space away, wherever the id is named", edits))
+}
+
+/// A reference to a row that there is but for white space or case.
+fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, String)]) -> Option<Fix> {
+    let rows = document.get(table);
+    let only = |same: &dyn Fn(&str) -> bool| {
+        let mut like = ids(rows).filter(|other| same(other));
+        let first = like.next()?;
+        like.next().is_none().then_some(first)
+    };
+    let edits = |meant: &str| -> Vec<Edit> {
+        named.iter().filter(|(_, other)| other == id).map(|(place, _)| Edit::replace(place.as_str(), meant)).collect()
+    };
+    // An id that has white space around it is mended first.
+    let folded = id.trim().to_lowercase();
+    let meant = only(&|other| other.trim().to_lowercase() == folded).filter(|meant| *meant == meant.trim())?;
+    if meant == id.trim() {
+        return Some(Fix::safe(format!("writes {id:?} as {meant:?}"), edits(meant)));
+    }
+    Some(Fix::to_confirm(format!("{id:?} means {meant:?}"), edits(meant)))
+}

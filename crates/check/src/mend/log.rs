@@ -1,0 +1,258 @@
+//! What was done to a document and what was not, as data: for the person who has to answer for it, and for software.
+
+use obvert_model::edit::Edit;
+use obvert_model::read::locate_all;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use super::Candidate;
+use crate::finding::{Severity, SourcePlace};
+use crate::report::{Report, Tool, Totals};
+
+/// The version of the log's form.
+const VERSION: &str = "0.1";
+
+/// What was done to documents.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Mending {
+    /// The version of the log's form.
+    pub mending: String,
+    /// The program that made it.
+    pub tool: Tool,
+    /// The date that was taken for today, where one was given.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub today: Option<String>,
+    /// The documents, in the order given.
+    pub documents: Vec<MendedDocument>,
+}
+
+impl Mending {
+    /// A log of documents.
+    #[must_use]
+    pub fn new(today: Option<String>, documents: Vec<MendedDocument>) -> Self {
+        let tool = Tool { name: "obvert".into(), version: env!("CARGO_PKG_VERSION").into() };
+        Self { mending: VERSION.into(), tool, today, documents }
+    }
+
+    /// The schema of a log.
+    #[must_use]
+    pub fn schema() -> Value {
+        obvert_model::schema::of::<Self>("mending", "Log of what was mended in obvert survey documents")
+    }
+}
+
+/// What was done to one document.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct MendedDocument {
+    /// The file, as it was named; absent when none was.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub file: Option<String>,
+    /// The file that the mended document was written to; absent when it was not written.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub written: Option<String>,
+    /// The document's id.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub id: Option<String>,
+    /// The unit of every distance in the log.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub length_unit: Option<String>,
+    /// Why nothing could be done, where that is so.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub error: Option<String>,
+    /// Its findings before, by severity.
+    pub before: Totals,
+    /// Its findings after, by severity.
+    pub after: Totals,
+    /// What of those after could be mended further.
+    pub reach: Reach,
+    /// The fixes that were applied, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub applied: Vec<Applied>,
+    /// What was not done, and why.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub left: Vec<Left>,
+    /// Media files that are not beside the document, so that nothing could be learned from them.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub media_missing: Vec<String>,
+}
+
+/// How many of the findings have a fix.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Reach {
+    /// One that is safe.
+    pub safe: usize,
+    /// One that somebody must confirm.
+    pub to_confirm: usize,
+}
+
+impl Reach {
+    /// How many of the findings of a report have a fix.
+    #[must_use]
+    pub fn of(report: &Report) -> Self {
+        let mut reach = Self::default();
+        for fix in report.findings.iter().filter_map(|finding| finding.fix.as_ref()) {
+            *(if fix.safe { &mut reach.safe } else { &mut reach.to_confirm }) += 1;
+        }
+        reach
+    }
+}
+
+/// A fix that was applied.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Applied {
+    /// The rule or the kind of structural problem that it mends; `media-file` for what a media file says of itself.
+    pub rule: String,
+    /// How much the finding weighed; absent for a media file.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub severity: Option<Severity>,
+    /// Whether it changes nothing that anybody meant; otherwise `does` was stated by whoever had it applied.
+    pub safe: bool,
+    /// What it does, or what was stated by having it applied.
+    pub does: String,
+    /// What was found.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub message: Option<String>,
+    /// Where, as a JSON Pointer into the document as it was then.
+    pub path: String,
+    /// The place in the file as it was given; absent for what came to light only after other fixes.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub at: Option<SourcePlace>,
+    /// The id of the row, in a table other than those of pipes and runs.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub record: Option<String>,
+    /// The pipe concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pipe: Option<String>,
+    /// The run concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub run: Option<String>,
+    /// The observation concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub observation: Option<String>,
+    /// The distance along the run, in the document's length unit.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub distance: Option<f64>,
+    /// What was changed.
+    pub changes: Vec<Change>,
+}
+
+/// An edit, and what stood there.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Change {
+    /// The edit.
+    pub edit: Edit,
+    /// The value that was replaced or removed.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub before: Option<Value>,
+}
+
+/// Something that was not done.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Left {
+    /// The rule, the kind of structural problem, or `media-file`.
+    pub rule: String,
+    /// What the fix would do.
+    pub does: String,
+    /// Why it was not done.
+    pub why: String,
+    /// Where, as a JSON Pointer.
+    pub path: String,
+    /// The id of the row, in a table other than those of pipes and runs.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub record: Option<String>,
+    /// The pipe concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pipe: Option<String>,
+    /// The run concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub run: Option<String>,
+    /// The observation concerned.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub observation: Option<String>,
+}
+
+impl Left {
+    pub(super) fn new(candidate: &Candidate, why: String) -> Self {
+        Self {
+            rule: candidate.rule.clone(),
+            does: candidate.fix.does.clone(),
+            why,
+            path: candidate.path.clone(),
+            record: candidate.record.clone(),
+            pipe: candidate.pipe.clone(),
+            run: candidate.run.clone(),
+            observation: candidate.observation.clone(),
+        }
+    }
+}
+
+impl MendedDocument {
+    pub(super) fn before(report: &Report) -> Self {
+        Self { before: report.totals, ..Self::default() }
+    }
+
+    /// Says that nothing could be done to a file.
+    #[must_use]
+    pub fn failed(file: &str, error: &str) -> Self {
+        Self { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Self::default() }
+    }
+
+    /// Names the file.
+    pub fn name_file(&mut self, file: &str) {
+        self.file = Some(file.to_owned());
+        for at in self.applied.iter_mut().filter_map(|applied| applied.at.as_mut()) {
+            file.clone_into(&mut at.file);
+        }
+    }
+
+    pub(super) fn after(&mut self, report: &Report) {
+        self.after = report.totals;
+        self.reach = Reach::of(report);
+        if let Some(document) = report.documents.first() {
+            (self.id, self.length_unit) = (document.id.clone(), document.length_unit.clone());
+        }
+    }
+
+    /// Logs fixes that were applied together to a text.
+    pub(super) fn log(&mut self, batch: &[Candidate], text: &str) {
+        let original = self.applied.is_empty();
+        let sources = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().filter_map(replaced));
+        let places = locate_all(text.as_bytes(), sources.chain(batch.iter().map(|candidate| candidate.path.as_str())));
+        for candidate in batch {
+            let changes = candidate.fix.edits.iter().map(|edit| {
+                let place = replaced(edit).map(|pointer| places.get(pointer));
+                let stood = place.and_then(|place| text.get(place.offset..place.end));
+                Change { edit: edit.clone(), before: stood.and_then(|stood| serde_json::from_str(stood).ok()) }
+            });
+            let place = Some(places.get(&candidate.path)).filter(|place| original && place.line > 0);
+            self.applied.push(Applied {
+                rule: candidate.rule.clone(),
+                severity: candidate.severity,
+                safe: candidate.fix.safe,
+                does: candidate.fix.does.clone(),
+                message: candidate.message.clone(),
+                path: candidate.path.clone(),
+                at: place.map(|place| SourcePlace {
+                    line: place.line,
+                    column: Some(place.column),
+                    ..SourcePlace::default()
+                }),
+                record: candidate.record.clone(),
+                pipe: candidate.pipe.clone(),
+                run: candidate.run.clone(),
+                observation: candidate.observation.clone(),
+                distance: candidate.distance,
+                changes: changes.collect(),
+            });
+        }
+    }
+}
+
+/// The place whose value an edit replaces or removes.
+fn replaced(edit: &Edit) -> Option<&str> {
+    match edit {
+        Edit::Replace { path, .. } | Edit::Remove { path } => Some(path),
+        _ => None,
+    }
+}

@@ -1,0 +1,123 @@
+//! `obvert fix`: surveys mended, or shown as they would be.
+
+use std::io::Write;
+use std::path::Path;
+
+use obvert::check::{Checker, MediaSource, MendSettings, Mended, MendedDocument, Mending};
+
+use super::check::{settings, severity};
+use super::print;
+use crate::args::{Fix, FixFormat, Form};
+use crate::beside::Beside;
+use crate::files::{self, Source};
+use crate::render::fixes::{self, Shown};
+use crate::{Failure, Status, render};
+
+/// Mends every file, and says what was done and what was not.
+pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
+    if arguments.output.is_some() && arguments.files.len() > 1 {
+        return Err("--output takes one survey; give --write to mend several in their places".into());
+    }
+    if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
+        return Err("--write: standard input has no place to write to; give -o OUT".into());
+    }
+    if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
+        files::free(out, arguments.replace)?;
+    }
+    let checker = Checker::new(settings(&arguments.judged, true)?)?;
+    let what = MendSettings { confirmed: arguments.confirm, only: arguments.only.iter().cloned().collect() };
+    let mut documents = Vec::new();
+    let mut status = Status::Good;
+    for path in &arguments.files {
+        match one(arguments, &checker, &what, path) {
+            Ok((document, left)) => {
+                documents.push(document);
+                if left && status == Status::Good {
+                    status = Status::Findings;
+                }
+            }
+            Err(error) => {
+                render::failure(&*error);
+                documents.push(MendedDocument::failed(&path.display().to_string(), &error.to_string()));
+                status = Status::Failed;
+            }
+        }
+    }
+    if arguments.format == FixFormat::Json {
+        let mut log = serde_json::to_vec_pretty(&Mending::new(arguments.judged.today.clone(), documents))?;
+        log.push(b'\n');
+        say(arguments, &log)?;
+    }
+    Ok(status)
+}
+
+/// Mends one survey; says with its log whether something at or above the threshold is left.
+fn one(
+    arguments: &Fix,
+    checker: &Checker,
+    what: &MendSettings,
+    path: &Path,
+) -> Result<(MendedDocument, bool), Failure> {
+    let source = files::read(path, None)?;
+    let name = &source.name;
+    if source.form != Form::Json {
+        let form = files::word(source.form);
+        return Err(format!(
+            "{name}: is {form}, and only JSON documents are mended; convert it first: obvert convert {} -o survey.obvert.json",
+            path.display()
+        )
+        .into());
+    }
+    let beside = if arguments.leave_media { None } else { Beside::of(path) };
+    let media = beside.as_ref().map(|beside| beside as &dyn MediaSource);
+    let mut mended = checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
+    mended.document.name_file(name);
+    mended.document.written = write(arguments, path, &source, &mended)?;
+    let shown = Shown {
+        all: arguments.all,
+        preview: !arguments.write && arguments.output.is_none(),
+        confirmed: arguments.confirm,
+    };
+    let mut text = Vec::new();
+    match arguments.format {
+        FixFormat::Json => {}
+        FixFormat::Text => fixes::document(&mut text, &source, &mended, &shown)?,
+        FixFormat::Diff => fixes::difference(&mut text, &source, &mended.text, true)?,
+    }
+    say(arguments, &text)?;
+    let left = mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
+    Ok((mended.document, left))
+}
+
+/// Writes a mended survey where it is to go, and says where that is. What has not changed is written only to another place.
+fn write(arguments: &Fix, path: &Path, source: &Source, mended: &Mended) -> Result<Option<String>, Failure> {
+    match arguments.output.as_deref() {
+        Some(out) if out == Path::new("-") => {
+            print(mended.text.as_bytes())?;
+            Ok(Some("standard output".into()))
+        }
+        Some(out) => {
+            files::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
+            Ok(Some(out.display().to_string()))
+        }
+        None if arguments.write && mended.text.as_bytes() != source.bytes() => {
+            files::rewrite(path, source.bytes(), mended.text.as_bytes())?;
+            Ok(Some(source.name.clone()))
+        }
+        None => Ok(None),
+    }
+}
+
+/// Prints the log: to standard output, unless that takes the mended survey.
+fn say(arguments: &Fix, text: &[u8]) -> Result<(), Failure> {
+    let result = if arguments.output.as_deref() == Some(Path::new("-")) {
+        anstream::stderr().lock().write_all(text)
+    } else {
+        let mut out = anstream::stdout().lock();
+        out.write_all(text).and_then(|()| out.flush())
+    };
+    match result {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => Err(error.into()),
+        _ => Ok(()),
+    }
+}

@@ -1,0 +1,156 @@
+//! What of the structure can be mended without asking: a word in another case, a number between quotation marks, a null where
+//! nothing belongs. Nothing is made up: whatever could be meant in two ways gets no mend, or one that somebody must confirm.
+
+use regex::Regex;
+use serde_json::Value;
+
+use super::error::{Problem, ProblemKind};
+use crate::edit::{Edit, Fix};
+use crate::shape::{self, Field, Shape};
+
+/// Gives every problem of a document its mend, where it has one.
+pub(super) fn mend(document: &Value, problems: &mut [Problem]) {
+    // Of a key that stands twice a mend would take one away, and nobody knows which of the two is right.
+    let twice: Vec<String> = problems
+        .iter()
+        .filter(|problem| problem.kind == ProblemKind::DuplicateKey)
+        .map(|problem| problem.pointer.clone())
+        .collect();
+    let clear = |pointer: &str| {
+        let inside = |twice: &String| {
+            pointer.strip_prefix(twice.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        };
+        !twice.iter().any(inside)
+    };
+    for problem in problems.iter_mut().filter(|problem| clear(&problem.pointer)) {
+        problem.fix = fix(document, problem);
+    }
+}
+
+fn fix(document: &Value, problem: &Problem) -> Option<Fix> {
+    let pointer = problem.pointer.as_str();
+    let value = document.pointer(pointer)?;
+    let (holder, last) = pointer.rsplit_once('/')?;
+    let holder_value = document.pointer(holder)?;
+    match problem.kind {
+        ProblemKind::UnknownWord => respelled(pointer, value.as_str()?, problem.suggestion.as_deref()?),
+        ProblemKind::UnknownKey => {
+            let key = last.replace("~1", "/").replace("~0", "~");
+            let meant = problem.suggestion.as_deref()?;
+            // Of two spellings of one key nobody knows which is right.
+            let twins = holder_value.as_object()?.keys().filter(|other| plain(other) == plain(&key)).count();
+            if twins != 1 {
+                return None;
+            }
+            let safe = same_but_case(&key, meant).then_some(true);
+            let safe = safe.or_else(|| (plain(&key) == plain(meant)).then_some(false))?;
+            let does = format!("writes the key {key:?} as {meant:?}");
+            let edits = vec![Edit::relocate(pointer, format!("{holder}/{}", crate::edit::token(meant)))];
+            Some(Fix { safe, does, edits })
+        }
+        ProblemKind::NullValue | ProblemKind::EmptyText => {
+            let optional = holder_value.is_object() && field(pointer).is_some_and(|field| !field.required);
+            optional
+                .then(|| Fix::safe(format!("leaves {last} out: nothing is known of it"), vec![Edit::remove(pointer)]))
+        }
+        ProblemKind::MissingKey => {
+            let empty = last == "extensions" && value.as_object().is_some_and(serde_json::Map::is_empty);
+            empty.then(|| Fix::safe("leaves the empty extensions out", vec![Edit::remove(pointer)]))
+        }
+        ProblemKind::WrongType => retyped(pointer, value),
+        ProblemKind::TextForm => reformed(pointer, value.as_str()?),
+        _ => None,
+    }
+}
+
+/// The field that a pointer into a document leads to.
+fn field(pointer: &str) -> Option<&'static Field> {
+    let keys: Vec<&str> = pointer.split('/').skip(1).filter(|token| !is_index(token)).collect();
+    shape::field(&keys)
+}
+
+/// What belongs where a pointer leads: of a list, one of its items.
+fn shape_at(pointer: &str) -> Option<&'static Shape> {
+    let mut found = &field(pointer)?.shape;
+    if pointer.rsplit('/').next().is_some_and(is_index) {
+        let Shape::List(item) = found else { return None };
+        found = item;
+    }
+    Some(found)
+}
+
+fn is_index(token: &str) -> bool {
+    !token.is_empty() && token.bytes().all(|byte| byte.is_ascii_digit())
+}
+
+fn plain(text: &str) -> String {
+    text.to_lowercase().replace(['-', '_', ' '], "")
+}
+
+fn same_but_case(text: &str, meant: &str) -> bool {
+    text.trim().to_lowercase() == meant.to_lowercase()
+}
+
+fn respelled(pointer: &str, word: &str, meant: &str) -> Option<Fix> {
+    let edits = vec![Edit::replace(pointer, meant)];
+    if same_but_case(word, meant) {
+        return Some(Fix::safe(format!("writes {word:?} as {meant:?}"), edits));
+    }
+    (plain(word) == plain(meant)).then(|| Fix::to_confirm(format!("{word:?} means {meant:?}"), edits))
+}
+
+/// A number or a truth that stands as text, and a text that stands as a whole number.
+fn retyped(pointer: &str, value: &Value) -> Option<Fix> {
+    /// Above this a number may not be what the source spelled.
+    const LARGEST: u64 = 1_000_000_000_000_000;
+    let shape = shape_at(pointer)?;
+    let new = match (shape, value) {
+        (Shape::Number | Shape::Whole, Value::String(text)) => {
+            let number: Value = serde_json::from_str(text.trim()).ok()?;
+            let small = number.as_f64().is_some_and(|number| number.abs() < 1e15);
+            let whole = *shape != Shape::Whole || number.is_u64() || number.is_i64();
+            Some(number).filter(|_| small && whole)?
+        }
+        (Shape::Bool, Value::String(text)) => match text.trim().to_lowercase().as_str() {
+            "true" => Value::Bool(true),
+            "false" => Value::Bool(false),
+            _ => return None,
+        },
+        (Shape::Text, Value::Number(number)) => {
+            // 1.10 would come back as 1.1, and a number of a drawing is none.
+            let number = number.as_u64().filter(|number| *number < LARGEST)?;
+            Value::String(number.to_string())
+        }
+        _ => return None,
+    };
+    Some(Fix::safe(format!("writes {value} as {new}"), vec![Edit::replace(pointer, new)]))
+}
+
+/// A text that has its form in another case, without the white space around it, or with the T between date and time that
+/// RFC 3339 (5.6) lets people leave out for the eye.
+fn reformed(pointer: &str, text: &str) -> Option<Fix> {
+    let pattern = field(pointer)?.pattern.as_deref()?;
+    // The schema closes a gap between dialects with what this one neither has nor needs.
+    let pattern = Regex::new(pattern.trim_end_matches("(?!\\n)")).ok()?;
+    let trimmed = text.trim();
+    let mut fits: Vec<String> = [trimmed.to_owned(), trimmed.to_lowercase(), trimmed.to_uppercase()]
+        .into_iter()
+        .flat_map(|one| [with_t(&one), Some(one)])
+        .flatten()
+        .filter(|one| pattern.is_match(one))
+        .collect();
+    fits.sort_unstable();
+    fits.dedup();
+    // What is right but for white space has its case as it was meant.
+    let meant = match (fits.iter().find(|one| *one == trimmed), fits.as_slice()) {
+        (Some(_), _) => trimmed,
+        (None, [only]) => only,
+        _ => return None,
+    };
+    Some(Fix::safe(format!("writes {text:?} as {meant:?}"), vec![Edit::replace(pointer, meant)]))
+}
+
+fn with_t(text: &str) -> Option<String> {
+    let (date, time) = (text.get(..10)?, text.get(11..)?);
+    (text.as_bytes()[10] == b' ').then(|| format!("{date}T{time}"))
+}
