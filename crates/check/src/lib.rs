@@ -27,6 +27,7 @@
 mod rule;
 
 mod baseline;
+mod bearings;
 mod bore;
 mod catalogue;
 mod checker;
@@ -41,8 +42,10 @@ pub mod grading;
 mod identity;
 mod levels;
 mod measure;
+mod mended;
 mod order;
 pub mod output;
+mod partial;
 mod profile;
 mod reach;
 mod report;
@@ -55,6 +58,7 @@ mod sizes;
 mod tally;
 mod texts;
 mod time;
+mod twice;
 mod views;
 
 pub use baseline::Compared;

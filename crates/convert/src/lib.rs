@@ -20,7 +20,7 @@ pub mod geojson;
 #[cfg(feature = "xml")]
 pub mod xml;
 
-pub use error::{ConvertError, PlacedProblem};
+pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use source_map::{Place, SourceMap};
 
@@ -54,5 +54,6 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
         },
     };
     let placed = problems.into_iter().map(|problem| PlacedProblem { place: places.place(&problem.pointer), problem });
-    Err(ConvertError::Structure(placed.collect()))
+    let placed = placed.collect();
+    Err(ConvertError::Structure(Problems::new(placed, Some(Unsound { value, places }))))
 }

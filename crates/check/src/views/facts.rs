@@ -73,6 +73,8 @@ impl<'s> Facts<'s> {
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
             breaches: OnceCell::new(),
+            twins: OnceCell::new(),
+            overlaps: OnceCell::new(),
         }
     }
 }
