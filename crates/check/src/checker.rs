@@ -191,6 +191,13 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
+    /// The code list that a scheme grades, where it is at hand.
+    pub(crate) fn list_graded(&self, scheme: &GradeScheme) -> Option<&CodeList> {
+        let (id, version) = (&scheme.code_list.list, &scheme.code_list.version);
+        let own = self.settings.code_lists.iter().find(|list| list.id == *id && list.version == *version);
+        own.or_else(|| CodeList::built_in(id, version))
+    }
+
     pub(crate) fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
         let grading = head.grading.as_ref()?;
         self.settings
@@ -218,7 +225,9 @@ impl Checker {
     pub(crate) fn walk_beside(&self, head: &Head, runs: &mut dyn Runs, beside: &BTreeSet<String>) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
-        let mut survey = Survey::new(head, today, list, self.scheme_for(head), demands);
+        let scheme = self.scheme_for(head);
+        let graded = scheme.and_then(|scheme| self.list_graded(scheme));
+        let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
         let mut walk = Walk::new(self, &survey);
 

@@ -44,7 +44,7 @@ fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
 /// does not grade the code in.
 fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grade> {
     let Some(recorded) = row.recorded(aspect) else { return row.graded(aspect) };
-    if !on_scale(scheme, recorded) || row.code.is_none() {
+    if !on_scale(scheme, recorded) || row.code.is_none() || row.unlinked() {
         return Some(recorded);
     }
     if !row.gradable(aspect) {

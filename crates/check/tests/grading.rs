@@ -6,7 +6,7 @@
 
 #![allow(clippy::expect_used)]
 
-use obvert_check::grading::{Counted, GradeBy, Grader, Tally};
+use obvert_check::grading::{Counted, GradeBy, Grader, Tally, Why};
 use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::Grade;
@@ -113,7 +113,7 @@ fn a_material_decides_before_the_general_entry() {
     assert_eq!(graded(MaterialClass::Masonry), Some(2));
     assert_eq!(graded(MaterialClass::Clayware), Some(3));
     // Without an amount the plain grade holds.
-    assert_eq!(structural("crack.longitudinal", json!([]), &bore(MaterialClass::Clayware, 300.0)), Some(2));
+    assert_eq!(structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 300.0)), Some(2));
 }
 
 #[test]
@@ -554,4 +554,75 @@ fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
     assert_eq!(found, [("L-101", 1, true), ("L-102", 0, true), ("L-999", 2, false)]);
     let worst: Vec<&str> = table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
     assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
+}
+
+/// A document in `en-13508-2`, graded by a scheme for `obvert-terms`: by exact links and no others.
+#[test]
+fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["coding"] = json!({ "list": "en-13508-2", "version": CodeList::en_13508_2().version });
+    document["ratings"] = json!([]);
+    let rows = json!([
+        // The list calls it exactly `crack.longitudinal`, which the scheme grades by its width.
+        { "id": "1", "at": 10, "code": "BAB", "characterisation": ["B", "A"], "quantities": [{ "value": 1, "unit": "mm" }], "clock": { "at": 3 } },
+        // What was translated with a loss keeps what it was, and is not graded as what it is now.
+        { "id": "2", "at": 20, "code": "BAC", "characterisation": ["B"],
+          "extensions": { "example.obvert.original": { "list": "obvert-terms", "version": "1", "code": "hole" } } },
+        // No code of the list.
+        { "id": "3", "at": 30, "code": "BZZ" },
+    ]);
+    document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "observations": rows }]);
+    let source = document.to_string();
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let table = checker.grades(source.as_bytes(), GradeBy::default()).expect("grades");
+    let rows = &table.pipes[0].aspects[0].observations;
+    let expected =
+        structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 200.0)).expect("a grade");
+    assert_eq!(rows.len(), 1);
+    assert_eq!((rows[0].grade, rows[0].via.as_deref()), (expected, Some("crack.longitudinal")));
+    let told = "BAB B A is crack.longitudinal of obvert-terms; ";
+    assert!(rows[0].because.starts_with(told), "{}", rows[0].because);
+    let without: Vec<_> = table.ungraded.iter().map(|row| (row.why, row.count, row.codes.join(" "))).collect();
+    assert_eq!(without, [(Why::CodeUnknown, 1, "BZZ".to_owned()), (Why::NoExactLink, 1, "BAC".to_owned())]);
+    // What the link gives can be contradicted; what no link reaches, cannot.
+    document["runs"][0]["observations"][0]["grades"] = json!({ "structural": if expected == 5 { 4 } else { 5 } });
+    document["runs"][0]["observations"][1]["grades"] = json!({ "structural": 3 });
+    let found = |rule: &str| -> Vec<String> {
+        findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.path).collect()
+    };
+    assert_eq!(found("grade-contradicts"), ["/runs/0/observations/0/grades/structural"]);
+    assert_eq!(found("grade-aspect"), [] as [&str; 0]);
+    assert_eq!(found("grade-scheme-unknown"), [] as [&str; 0]);
+}
+
+/// A link that is wider than the code, or one of several that fit, gives no grade.
+#[test]
+fn a_wider_link_gives_no_grade() {
+    let own = json!({
+        "code_list": "0.1", "id": "larkmoor-codes", "version": "1", "title": "Larkmoor codes",
+        "codes": [
+            { "code": "CRACKED", "family": "structural", "label": { "en": "cracked" }, "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed",
+              "same_as": [{ "list": "obvert-terms", "code": "crack.longitudinal", "fit": "wider" }] },
+            { "code": "LONG", "family": "structural", "label": { "en": "long crack" }, "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed",
+              "same_as": [{ "list": "obvert-terms", "code": "crack.longitudinal" }] },
+        ]
+    });
+    let list = CodeList::read(own.to_string().as_bytes()).expect("a code list");
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["coding"] = json!({ "list": "larkmoor-codes", "version": "1" });
+    document["ratings"] = json!([]);
+    let rows = json!([{ "id": "1", "at": 10, "code": "CRACKED" }, { "id": "2", "at": 20, "code": "LONG" }]);
+    document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "observations": rows }]);
+    let settings = Settings { code_lists: vec![list], ..Settings::default() };
+    let table = Checker::new(settings)
+        .expect("settings")
+        .grades(document.to_string().as_bytes(), GradeBy::default())
+        .expect("grades");
+    let graded: Vec<&str> = table.pipes[0].aspects[0].observations.iter().map(|row| row.code.as_str()).collect();
+    assert_eq!(graded, ["LONG"]);
+    assert_eq!(table.ungraded.len(), 1);
+    assert_eq!(
+        (table.ungraded[0].why, table.ungraded[0].codes.as_slice()),
+        (Why::NoExactLink, &["CRACKED".to_owned()][..])
+    );
 }

@@ -222,6 +222,22 @@ impl<'r> RowView<'r> {
         self.facts.entries.is_some_and(|entries| !entries.of(aspect).is_empty())
     }
 
+    /// Whether the scheme grades another code list, and no exact link leads from the code to it: nothing is known then.
+    pub(crate) fn unlinked(&self) -> bool {
+        self.facts.via.is_none() && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
+    }
+
+    /// What a grade rests on, in words; by which link it was found, where the scheme grades another code list.
+    #[must_use]
+    pub fn reason(&self, judgement: &Judgement<'_>) -> String {
+        let reason = judgement.reason(&self.bore());
+        let Some(via) = self.facts.via else { return reason };
+        let list = self.survey().scheme.map_or("", |scheme| scheme.code_list.list.as_str());
+        let own: Vec<&str> =
+            std::iter::once(&*self.row.code).chain(self.row.characterisation.iter().map(|word| &**word)).collect();
+        format!("{} is {} of {list}; {reason}", own.join(" "), via.code)
+    }
+
     /// The media that it names: the reference and, where the document has it, the file.
     pub fn media(&self) -> impl Iterator<Item = (&'r MediaRef, Option<&'r Media>)> + use<'r> {
         let head = self.survey().head;
