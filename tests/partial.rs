@@ -203,6 +203,39 @@ fn rows_behind_one_that_is_left_out_keep_their_numbers() {
     assert_eq!(left_out, [("/runs/0", true), ("/runs/2/observations/1", true)]);
 }
 
+/// A misspelt key that must be there is one mistake, and not a key too many and one too few.
+#[test]
+fn a_misspelt_key_is_one_finding() {
+    let mut spoiled = document(CLEAN);
+    let run = spoiled["runs"][4].as_object_mut().expect("a run");
+    let direction = run.remove("direction").expect("a direction");
+    run.insert("Direction".to_owned(), direction);
+    let report = check(&spoiled);
+    assert_eq!(structural(&report), [("unknown-key", "/runs/4/Direction")]);
+    let help = report.findings[0].help.as_deref().expect("help");
+    assert_eq!(help, "did you mean \"direction\"? the key \"direction\" is missing");
+}
+
+/// `null` says that there is no value, and so the rules take it: what is required is missing, and nothing is withheld.
+#[test]
+fn null_is_no_value() {
+    let mut spoiled = document(CLEAN);
+    for run in spoiled["runs"].as_array_mut().expect("runs") {
+        for row in run["observations"].as_array_mut().expect("rows") {
+            row["joint"] = row.get("joint").cloned().unwrap_or(Value::Null);
+        }
+        run["surveyed"] = Value::Null;
+    }
+    let report = check(&spoiled);
+    assert_eq!(report.documents[0].withheld, 0);
+    assert!(report.not_run.is_empty(), "{:?}", report.not_run);
+    let mut without = document(CLEAN);
+    without["runs"].as_array_mut().expect("runs").iter_mut().for_each(|run| {
+        run.as_object_mut().expect("a run").remove("surveyed");
+    });
+    assert_eq!(by_rules(&report), by_rules(&check(&without)));
+}
+
 #[test]
 fn the_report_says_which_rules_could_not_be_run() {
     let why = |document: &Value, rule: &str| {

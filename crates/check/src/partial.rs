@@ -85,7 +85,17 @@ impl Checker {
     /// document as the problems were found in it; what a finding points to is a place in it.
     #[must_use]
     pub fn check_value(&self, value: Value, problems: &[Problem]) -> Report {
-        let mut structural: Vec<Finding> = problems.iter().map(report::structural).collect();
+        let misspelt = misspelt(problems);
+        let told = problems.iter().filter(|problem| !misspelt.iter().any(|(_, missing)| *missing == *problem));
+        let mut structural: Vec<Finding> = told.map(report::structural).collect();
+        for finding in &mut structural {
+            if let Some((_, missing)) =
+                misspelt.iter().find(|(key, _)| key.pointer == finding.path && finding.rule == key.kind.as_str())
+            {
+                let help = finding.help.take().unwrap_or_default();
+                finding.help = Some(format!("{help} {}", missing.message));
+            }
+        }
         structural.iter_mut().for_each(|finding| bearings::take(finding, &value));
         let pipes: BTreeSet<String> = structural.iter().filter_map(|finding| finding.pipe.clone()).collect();
         let mut report = match remains_of(value, problems) {
@@ -173,6 +183,10 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
+        // Whoever writes null or nothing means that there is no value, and there is none.
+        if out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "" {
+            return;
+        }
         let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
         match tokens.as_slice() {
             // Nobody knows which row it belongs to.
@@ -352,6 +366,20 @@ impl Damage {
         let pipe_unsure = finding.pipe.as_ref().is_some_and(|pipe| self.pipes.contains(pipe));
         !(of_a_pipe && pipe_unsure)
     }
+}
+
+/// Keys that the format does not have, each with the problem of the missing one that it seems to be: that is one mistake.
+fn misspelt(problems: &[Problem]) -> Vec<(&Problem, &Problem)> {
+    let mut pairs = Vec::new();
+    for key in problems.iter().filter(|problem| problem.kind == ProblemKind::UnknownKey) {
+        let (Some(meant), Some((object, _))) = (&key.suggestion, key.pointer.rsplit_once('/')) else { continue };
+        let missing = format!("the key {meant:?} is missing");
+        let is_it = |other: &&Problem| {
+            other.kind == ProblemKind::MissingKey && other.pointer == object && other.message == missing
+        };
+        pairs.extend(problems.iter().find(is_it).map(|missing| (key, missing)));
+    }
+    pairs
 }
 
 /// Why nothing is left of a document: what no rule can do without could not be read.

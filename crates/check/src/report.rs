@@ -115,18 +115,20 @@ impl Document {
     /// What was left out of the check, in a sentence without its full stop; `None` where nothing was.
     #[must_use]
     pub fn incomplete(&self) -> Option<String> {
-        let rows = self.left_out.iter().filter(|out| out.row).count();
+        let tables = self.left_out.iter().filter(|out| out.row && out.path.matches('/').count() == 1).count();
+        let rows = self.left_out.iter().filter(|out| out.row).count() - tables;
         let some = |number: usize, word: &str| (number > 0).then(|| count(number, word));
-        let parts = [some(rows, "row"), some(self.left_out.len() - rows, "value")];
+        let values = self.left_out.len() - rows - tables;
+        let parts = [some(tables, "table"), some(rows, "row"), some(values, "value")];
         let parts: Vec<String> = parts.into_iter().flatten().collect();
         if parts.is_empty() {
             return None;
         }
         let (parts, were) = (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
-        let withheld = match self.withheld {
-            0 => String::new(),
-            number => format!("; withheld, since that may be all they follow from: {}", count(number, "finding")),
-        };
+        let are = if self.withheld == 1 { "is" } else { "are" };
+        let withheld = some(self.withheld, "finding");
+        let withheld = withheld.map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
+        let withheld = withheld.unwrap_or_default();
         Some(format!("{parts} that could not be read {were} left out, and the rules ran over the rest{withheld}"))
     }
 
@@ -155,8 +157,10 @@ pub struct LeftOut {
 impl LeftOut {
     pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
         let astray = out.kind == ProblemKind::RowAstray;
+        const TABLES: [&str; 8] =
+            ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"];
         let last = out.pointer.rsplit('/').next().unwrap_or_default();
-        let table = out.pointer.matches('/').count() == 1 && out.value.is_array();
+        let table = TABLES.iter().any(|table| out.pointer.strip_prefix('/') == Some(table));
         Self {
             path: out.pointer.clone(),
             row: astray || last.parse::<usize>().is_ok() || last == "observations" || table,
@@ -535,6 +539,12 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
         params: BTreeMap::new(),
         help: Some(match &problem.suggestion {
             Some(near) => format!("did you mean {near:?}?"),
+            None if problem.message.starts_with("expected a list") => {
+                "A list stands between square brackets, its items separated by commas.".to_owned()
+            }
+            None if problem.message.starts_with("expected an object") => {
+                "An object stands between braces: a key between quotation marks, a colon, its value.".to_owned()
+            }
             None => ProblemKind::meaning(problem.kind).to_owned(),
         }),
     }

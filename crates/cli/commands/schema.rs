@@ -22,6 +22,7 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())
     }),
+    ("account", "the account of a conversion (JSON Schema 2020-12)", || pretty(&obvert::convert::Account::schema())),
     ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || pretty(&GradeTable::schema())),
     ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),
 ];

@@ -7,6 +7,7 @@
 //!
 //! Nothing here touches a file system: readers take bytes and writers give them back.
 
+mod account;
 mod error;
 mod loss;
 mod source_map;
@@ -20,6 +21,7 @@ pub mod geojson;
 #[cfg(feature = "xml")]
 pub mod xml;
 
+pub use account::{Account, At, End, Entry, Remark, Totals};
 pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use source_map::{Place, SourceMap};
