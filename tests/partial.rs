@@ -11,7 +11,7 @@ mod support;
 
 use std::collections::BTreeSet;
 
-use obvert::check::{Checker, Report, Settings};
+use obvert::check::{Checker, Finding, Report, Settings};
 use obvert::model::read::ProblemKind;
 use serde_json::{Value, json};
 use support::read;
@@ -85,6 +85,8 @@ fn spoil(document: &mut Value, pointer: &str, kind: usize) -> Option<()> {
 struct Spoiled {
     place: String,
     report: Report,
+    /// What is found in the document without the value, where the damage says that there is none.
+    without: BTreeSet<(String, String)>,
 }
 
 /// As many spoiled documents as are asked for that have a structural problem.
@@ -101,13 +103,23 @@ fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
         let from = if all.len() % 2 == 0 { &places } else { &head };
         let place = random.choice(from).expect("a place").clone();
         let mut document = whole.clone();
-        if spoil(&mut document, &place, random.usize(0..5)).is_none() {
+        let kind = random.usize(0..5);
+        if spoil(&mut document, &place, kind).is_none() {
             continue;
         }
         let report = check(&document);
-        if !structural(&report).is_empty() {
-            all.push(Spoiled { place, report });
+        if structural(&report).is_empty() {
+            continue;
         }
+        let mut without = BTreeSet::new();
+        if matches!(kind, 1 | 2) {
+            let (parent, key) = place.rsplit_once('/').expect("a place below the document");
+            if let Some(object) = document.pointer_mut(parent).and_then(Value::as_object_mut) {
+                object.remove(key);
+                without = by_rules(&check(&document));
+            }
+        }
+        all.push(Spoiled { place, report, without });
     }
     all
 }
@@ -117,9 +129,9 @@ fn nothing_is_found_in_the_rest_of_a_clean_survey() {
     let whole = document(CLEAN);
     assert_eq!(check(&whole).totals.all(), 0);
     let mut wrong = Vec::new();
-    for Spoiled { place, report } in spoiled(&whole, number("DAMAGE", 60)) {
-        for finding in report.findings.iter().filter(|finding| !is_structural(&finding.rule)) {
-            wrong.push(format!("{place} spoiled: {} at {}: {}", finding.rule, finding.path, finding.message));
+    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
+        for (rule, path) in by_rules(&report).difference(&without) {
+            wrong.push(format!("{place} spoiled: {rule} at {path}"));
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
@@ -131,9 +143,9 @@ fn what_is_found_in_the_rest_is_found_in_the_whole_and_most_of_it() {
     let expected = by_rules(&check(&whole));
     assert!(expected.len() > 100, "{}", expected.len());
     let (mut wrong, mut kept, mut cases) = (Vec::new(), 0, 0);
-    for Spoiled { place, report } in spoiled(&whole, number("DAMAGE", 60)) {
+    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
         let found = by_rules(&report);
-        for (rule, path) in found.difference(&expected) {
+        for (rule, path) in found.difference(&expected).filter(|found| !without.contains(found)) {
             wrong.push(format!("{place} spoiled: {rule} at {path}"));
         }
         kept += found.len();
@@ -266,11 +278,22 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     let folder = tempfile::tempdir().expect("folder");
     let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"]);
     assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let checked = || {
+        let output =
+            support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
+        Report::read(&output.stdout).expect("a report")
+    };
+    // By line, since the rows of a run move up where one before them was left out.
+    let by_lines = |report: &Report| -> BTreeSet<(String, String, usize)> {
+        let place = |finding: &Finding| finding.at.as_ref().map_or((String::new(), 0), |at| (at.file.clone(), at.line));
+        let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+        findings.map(|finding| (finding.rule.to_string(), place(finding).0, place(finding).1)).collect()
+    };
+    let whole = by_lines(&checked());
     let file = folder.path().join("tables/observations.csv");
     let text = std::fs::read_to_string(&file).expect("table");
     std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1)).expect("write");
-    let output = support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
-    let report: Report = Report::read(&output.stdout).expect("a report");
+    let report = checked();
     let astray: Vec<_> = report
         .findings
         .iter()
@@ -287,7 +310,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     place("R-o2", line("R-02,2,"));
     place("R-99", line("R-05,3,"));
     assert!(by_rules(&report).len() > 50, "{}", by_rules(&report).len());
-    assert!(by_rules(&report).is_subset(&by_rules(&check(&document(REJECTED)))));
+    assert_eq!(by_lines(&report).difference(&whole).collect::<Vec<_>>(), [] as [&(String, String, usize); 0]);
 }
 
 fn root(path: &str) -> String {

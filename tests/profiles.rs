@@ -360,7 +360,7 @@ fn a_draft_allows_the_words_that_it_saw_often() {
     // Both words that the format has say nothing.
     assert!(values("runs.direction").is_none_or(Value::is_null));
     let mut survey: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
-    survey["runs"][3]["preparation"] = json!("flushed");
+    survey["runs"][3]["preparation"] = json!("mechanical");
     let file = folder.path().join("survey.json");
     std::fs::write(&file, survey.to_string()).unwrap();
     let draft = folder.path().join("draft.json");

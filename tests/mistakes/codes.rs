@@ -121,7 +121,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "no clock where one is needed",
         rules: &["clock-required"],
-        by_catch: 0,
+        by_catch: 1,
         make: |edit| {
             let place = edit.coded(|code, row| code.clock.usage == ClockUse::Required && row.get("clock").is_some())?;
             edit.remove(&to(place, "/clock"));

@@ -70,6 +70,12 @@ const OF_A_TABLE: &[(&str, &[&str])] = &[
     ("observations", &["media-unused"]),
 ];
 
+/// Rules that miss something in an observation, by the list that it stands in.
+const OF_A_ROW: &[(&str, &[&str])] = &[
+    ("quantities", &["grade-contradicts", "grade-missing", "quantity-missing"]),
+    ("media", &["graded-media-missing", "observation-media-missing", "run-media-missing", "worst-grade-without-photo"]),
+];
+
 /// Rules that look for the row that a reference names, by its table.
 const REFERENCES: &[(&str, &str)] = &[
     ("parties", "unknown-party"),
@@ -183,14 +189,23 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
-        // Whoever writes null or nothing means that there is no value, and there is none.
-        if out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "" {
+        let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
+        // Whoever writes null or nothing means that there is no value, and there is none; a table is another matter.
+        let nothing = out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "";
+        if nothing
+            && !matches!(tokens.as_slice(), ["runs", _, "observations"])
+            && !(tokens.len() == 1 && is_table(tokens[0]))
+        {
             return;
         }
-        let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
         match tokens.as_slice() {
             // Nobody knows which row it belongs to.
-            [table, "-", ..] => self.doubt(table, tokens.get(2) == Some(&"observations"), remains),
+            [table, "-", ..] => {
+                self.doubt(table, tokens.get(2) == Some(&"observations"), remains);
+                if let Some((_, rules)) = OF_A_ROW.iter().find(|(list, _)| tokens.get(4) == Some(list)) {
+                    self.skip(&format!("a row of {} that belongs to no observation was left out", tokens[4]), rules);
+                }
+            }
             [table] if is_table(table) => self.lose(table, &out.value, &out.pointer, remains),
             [table, row] if is_table(table) && row.parse::<usize>().is_ok() => {
                 self.lose(table, &out.value, &out.pointer, remains);
