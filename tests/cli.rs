@@ -330,9 +330,9 @@ fn settings_that_mean_nothing_are_refused() {
     }
 }
 
-/// A form other than JSON whose structure is wrong says as well that nothing else was looked at.
+/// A form other than JSON whose structure is wrong says as well what was left out, and where no rule could be run.
 #[test]
-fn tables_that_cannot_be_read_say_that_no_rule_was_run() {
+fn tables_that_cannot_be_read_say_what_was_left_out() {
     let folder = tempfile::tempdir().expect("a folder");
     let tables = folder.path().join("tables");
     let to = tables.to_str().expect("a path");
@@ -341,7 +341,11 @@ fn tables_that_cannot_be_read_say_that_no_rule_was_run() {
     let document = std::fs::read(tables.join("document.csv")).expect("document");
     std::fs::write(tables.join("structures.csv"), rows).expect("written");
     let text = stdout(&check(&[to]));
-    assert!(text.contains("not run: ") && text.contains("does not have the structure of the format"), "{text}");
+    assert!(text.contains("1 value that could not be read was left out, and the rules ran over the rest"), "{text}");
+    let units = std::fs::read_to_string(tables.join("document.csv")).expect("document").replace(",ft,", ",feet,");
+    std::fs::write(tables.join("document.csv"), units).expect("written");
+    let text = stdout(&check(&[to]));
+    assert!(text.contains("not run: 179 rules, because /units/length could not be read"), "{text}");
     // Every command names the folder once in front of the table.
     std::fs::write(tables.join("document.csv"), &document[..document.len() / 2]).expect("written");
     for command in [&["check", to][..], &["grade", to], &["convert", to, "-o", "-", "--to", "json"]] {

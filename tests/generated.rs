@@ -33,6 +33,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
+        ("schema/account.schema.json".to_owned(), pretty(&obvert::convert::Account::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
         ("schema/en-13508-2.json".to_owned(), read("crates/model/data/code-lists/en-13508-2.json")),

@@ -306,6 +306,69 @@ fn a_draft_says_what_it_rests_on() {
     assert_eq!(status(&output), 0, "{}", stdout(&output));
 }
 
+/// Every survey that a draft was made from is accepted by it: nothing from warnings on.
+#[test]
+fn a_draft_accepts_every_survey_that_it_was_drafted_from() {
+    let folder = tempfile::tempdir().expect("folder");
+    let surveys = ["larkmoor", "morvelde", "osier-9", "larkmoor-rejected"];
+    let paths: Vec<String> = surveys.iter().map(|name| format!("examples/data/{name}.obvert.json")).collect();
+    let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
+    let groups: Vec<&[&str]> = paths.chunks(1).chain([&paths[..2], &paths[..3], &paths[..]]).collect();
+    for group in groups {
+        for least in ["1", "10"] {
+            draft(folder.path(), &[group, &["--least", least, "--least-surveys", "1"]].concat());
+            let profile = folder.path().join("draft.json");
+            let profile = ["--profile", profile.to_str().unwrap(), "--today", TODAY, "--deny", "warning"];
+            let output = obvert(&[&["check"], group, &profile].concat());
+            assert_eq!(status(&output), 0, "{group:?} {least}: {}", stdout(&output));
+        }
+    }
+}
+
+/// A limit is moved to where the accepted surveys were, and a tenth beyond: 10.2 m/min were accepted, 9.144 is the default.
+#[test]
+fn a_draft_moves_a_limit_that_accepted_surveys_went_beyond() {
+    let folder = tempfile::tempdir().expect("folder");
+    let rejected = "examples/data/larkmoor-rejected.obvert.json";
+    let (mut profile, _) = draft(folder.path(), &[rejected]);
+    let speed = |profile: &Value| {
+        let rules = profile["rules"].as_array().unwrap();
+        rules.iter().position(|rule| rule["rule"] == "camera-speed").expect("camera-speed")
+    };
+    let place = speed(&profile);
+    let rule = profile["rules"][place].clone();
+    assert_eq!(rule["limits"], json!([{ "name": "limit", "value": 12 }]));
+    assert_eq!(rule["severity"], Value::Null);
+    assert!(rule["basis"].as_str().unwrap().contains("up to about 10.2"), "{rule}");
+    let file = folder.path().join("draft.json");
+    let mut fires = |value: f64| {
+        profile["rules"][place]["limits"][0]["value"] = json!(value);
+        std::fs::write(&file, profile.to_string()).unwrap();
+        let arguments = ["check", rejected, "--profile", file.to_str().unwrap(), "--today", TODAY, "--format", "json"];
+        fired(&serde_json::from_str(&stdout(&obvert(&arguments))).unwrap()).contains_key("camera-speed")
+    };
+    assert!(!fires(12.0) && fires(10.0));
+}
+
+#[test]
+fn a_draft_allows_the_words_that_it_saw_often() {
+    let folder = tempfile::tempdir().expect("folder");
+    let (profile, _) = draft(folder.path(), &["examples/data/larkmoor.obvert.json"]);
+    let fields = profile["fields"].as_array().unwrap();
+    let values = |path: &str| fields.iter().find(|demand| demand["path"] == path).map(|demand| &demand["values"]);
+    assert_eq!(values("runs.method"), Some(&json!(["crawler", "push-rod"])));
+    // Both words that the format has say nothing.
+    assert!(values("runs.direction").is_none_or(Value::is_null));
+    let mut survey: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
+    survey["runs"][3]["preparation"] = json!("mechanical");
+    let file = folder.path().join("survey.json");
+    std::fs::write(&file, survey.to_string()).unwrap();
+    let draft = folder.path().join("draft.json");
+    let (file, draft) = (file.to_str().unwrap(), draft.to_str().unwrap());
+    let output = obvert(&["check", file, "--profile", draft, "--today", TODAY, "--format", "json"]);
+    assert!(fired(&serde_json::from_str(&stdout(&output)).unwrap()).contains_key("value-not-allowed"));
+}
+
 /// Surveys may be in any form, and a folder may hold them.
 #[test]
 fn a_draft_reads_folders_and_every_form() {

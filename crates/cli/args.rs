@@ -252,6 +252,10 @@ pub(crate) struct Convert {
     /// Refuse to write when something would be lost or changed.
     #[arg(long)]
     pub(crate) lossless: bool,
+    /// Write an account of the conversion as JSON (obvert schema account): every value that was not carried over as it was,
+    /// with its place in IN.
+    #[arg(long, value_name = "FILE")]
+    pub(crate) account: Option<PathBuf>,
     /// Replace OUT if it is there already.
     #[arg(long)]
     pub(crate) replace: bool,

@@ -28,7 +28,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a slip in a code",
         rules: &["code-unknown"],
-        by_catch: 5,
+        by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, _| code.role.is_none())?;
             let code = edit.at(&to(place, "/code")).as_str()?.to_owned();
@@ -40,7 +40,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a code of brick in a pipe of clay or plastic",
         rules: &["material-excludes-code"],
-        by_catch: 6,
+        by_catch: 1,
         make: |edit| {
             let smooth: Vec<Value> = edit.document["pipes"].as_array()?.clone();
             let fits = |run: &Value| {
@@ -85,7 +85,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the characterisation was left out",
         rules: &["characterisation-missing"],
-        by_catch: 5,
+        by_catch: 1,
         make: |edit| {
             let place = edit.coded(|code, row| {
                 code.characterisation.first().is_some_and(|first| first.required)
@@ -98,7 +98,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a characterisation that the code does not have",
         rules: &["characterisation-unknown"],
-        by_catch: 5,
+        by_catch: 1,
         make: |edit| {
             let place = edit.coded(|code, row| {
                 code.characterisation.first().is_some_and(|first| !first.values.is_empty())
@@ -173,7 +173,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "an arc for what is at one hour",
         rules: &["clock-extent"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let place = edit
                 .coded(|code, row| code.clock.extent == Some(ClockExtent::Point) && row["clock"]["at"].is_number())?;
@@ -184,7 +184,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the amount was left out",
         rules: &["quantity-missing"],
-        by_catch: 5,
+        by_catch: 1,
         make: |edit| {
             let place = edit.coded(|code, row| {
                 code.quantities.first().is_some_and(|first| first.required == Some(true))
@@ -197,7 +197,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "percent where a length is measured",
         rules: &["quantity-unit"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| measured(row, "mm") || measured(row, "in"))?;
             edit.set(&to(place, "/quantities/0/unit"), "percent");
@@ -207,7 +207,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "more than the whole",
         rules: &["quantity-range"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| measured(row, "percent"))?;
             let amount = edit.between(101.0, 900.0);
@@ -228,7 +228,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the water level jumps",
         rules: &["water-level-jump"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let (run, row) = edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
             let at = edit.number_at(&to((run, row), "/at"));
@@ -257,7 +257,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a grade off the scale",
         rules: &["grade-scale"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "structural"))?;
             let grade = edit.choice(&[0, 6, 9, 44])?;
@@ -268,7 +268,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a grade that does not follow from what was coded",
         rules: &["grade-contradicts"],
-        by_catch: 6,
+        by_catch: 1,
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "structural"))?;
             let grade = edit.number_at(&to(place, "/grades/structural"));
@@ -281,7 +281,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a structural grade for what hinders the flow",
         rules: &["grade-aspect"],
-        by_catch: 8,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "operational") && !graded(row, "structural"))?;
             let grade = edit.remove(&to(place, "/grades/operational"))?;
@@ -336,7 +336,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a code that is never continuous, opened and never closed",
         rules: &["stretch-not-allowed"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, row| {
                 code.continuous == StretchUse::Never && code.role.is_none() && row.get("to").is_none()

@@ -61,7 +61,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the counter was set to zero again on the way",
         rules: &["counter-zeroed-again", "distance-falls", "decimal-slip", "distance-negative"],
-        by_catch: 5,
+        by_catch: 4,
         make: |edit| {
             let (run, row) =
                 edit.observation(|run, row| reached(run) && inner(run, row) && length(row, "at") > 20.0)?;
@@ -80,19 +80,19 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one run in metres among runs in feet",
         rules: &["run-short-of-pipe"],
-        by_catch: 12,
+        by_catch: 5,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 0.3048)?)),
     },
     Mistake {
         about: "one run 3.28 times too long",
         rules: &["run-past-pipe"],
-        by_catch: 10,
+        by_catch: 4,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 1.0 / 0.3048)?)),
     },
     Mistake {
         about: "the run is longer than its pipe",
         rules: &["run-past-pipe"],
-        by_catch: 10,
+        by_catch: 4,
         make: |edit| {
             let factor = edit.between(1.2, 1.9);
             Some(format!("/runs/{}/surveyed", scaled(edit, factor)?))
@@ -101,7 +101,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "said to have reached the far end, but short of it",
         rules: &["run-short-of-pipe"],
-        by_catch: 10,
+        by_catch: 5,
         make: |edit| {
             let factor = edit.between(0.5, 0.8);
             Some(format!("/runs/{}/surveyed", scaled(edit, factor)?))
@@ -110,7 +110,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a distance falls back",
         rules: &["distance-falls", "decimal-slip"],
-        by_catch: 3,
+        by_catch: 1,
         make: |edit| {
             let (run, row) =
                 edit.observation(|run, row| inner(run, row) && length(row, "at") > 30.0 && !stretch(row))?;
@@ -123,7 +123,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a decimal point too far right",
         rules: &["decimal-slip", "past-run-end", "distance-falls"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let (run, row) =
                 edit.observation(|run, row| inner(run, row) && length(row, "at") > 10.0 && !stretch(row))?;
@@ -135,7 +135,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a decimal point too far left",
         rules: &["decimal-slip", "distance-falls"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let fits = |run: &Value, row: &Value| {
                 let rows = run["observations"].as_array().expect("rows");
@@ -166,7 +166,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a distance below zero",
         rules: &["distance-negative"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |_| true)?;
             let at = -edit.between(0.5, 9.0);
@@ -177,7 +177,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the first row is not the start",
         rules: &["start-missing"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |_| true)?;
             edit.rows(run).remove(0);
@@ -187,7 +187,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the last row is not the finish",
         rules: &["finish-missing"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 3))?;
             edit.rows(run).pop();
@@ -203,7 +203,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the surveyed distance was left out",
         rules: &["surveyed-missing"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |_| true)?;
             edit.remove(&format!("/runs/{run}/surveyed"));
@@ -213,7 +213,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the surveyed distance was mistyped",
         rules: &["surveyed-contradicts-finish"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", reached)?;
             let factor = edit.between(1.1, 1.6);
@@ -225,7 +225,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the outcome says another thing than the last row",
         rules: &["outcome-contradicts-rows"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["outcome"]["kind"] == "reached")?;
             edit.set(&format!("/runs/{run}/outcome"), json!({ "kind": "stopped", "reason": "roots" }));
@@ -235,7 +235,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "given up, and nothing says why",
         rules: &["stopped-without-reason"],
-        by_catch: 2,
+        by_catch: 1,
         make: |edit| {
             let run = edit.row("runs", |run| run["outcome"]["kind"] == "stopped")?;
             edit.remove(&format!("/runs/{run}/outcome/reason"));
@@ -250,7 +250,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "nothing says where the counter was set",
         rules: &["counter-missing"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run.get("launched").is_none() && run["method"] != "pole")?;
             edit.remove(&format!("/runs/{run}/counter"));
@@ -271,7 +271,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the two halves of a pipe leave a gap",
         rules: &["reverse-gap"],
-        by_catch: 10,
+        by_catch: 4,
         make: |edit| {
             let run =
                 edit.row("runs", |run| run.get("reverse_of").is_some() && run["surveyed"].as_f64() > Some(30.0))?;
@@ -283,7 +283,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a run completes one of another pipe",
         rules: &["reverse-mismatch"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run.get("reverse_of").is_some())?;
             let pipe = edit.at(&format!("/runs/{run}/pipe")).clone();
@@ -296,7 +296,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a stretch never ends",
         rules: &["stretch-never-ends"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| stretch(row))?;
             edit.remove(&to(place, "/to"));
@@ -306,7 +306,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a stretch ends before it begins",
         rules: &["stretch-ends-before-start"],
-        by_catch: 2,
+        by_catch: 1,
         make: |edit| {
             let place = edit.observation(|run, row| stretch(row) && inner(run, row) && length(row, "at") > 12.0)?;
             let end = edit.number_at(&to(place, "/at")) - edit.between(1.0, 10.0);
@@ -317,7 +317,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a stretch of no length",
         rules: &["stretch-zero-length"],
-        by_catch: 5,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| stretch(row))?;
             let at = edit.at(&to(place, "/at")).clone();
@@ -328,7 +328,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a stretch recorded twice, overlapping",
         rules: &["stretch-overlap"],
-        by_catch: 8,
+        by_catch: 1,
         make: |edit| {
             let (run, row) = edit.observation(|_, row| stretch(row))?;
             let mut copy = edit.rows(run)[row].clone();
@@ -342,7 +342,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the end of a stretch without its sign",
         rules: &["stretch-undeclared"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| stretch(row))?;
             edit.remove(&to(place, "/continuous"));
@@ -366,7 +366,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the camera went faster than anybody can look",
         rules: &["camera-speed"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| reached(run) && run["surveyed"].as_f64() > Some(100.0))?;
             let started = edit.at(&format!("/runs/{run}/started")).as_str()?.to_owned();

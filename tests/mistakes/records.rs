@@ -21,7 +21,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "every diameter in the other unit",
         rules: &["size-unit-suspect"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let inches = edit.document["units"]["section"] == "in";
             edit.set("/units/section", if inches { "mm" } else { "in" });
@@ -31,7 +31,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one diameter in millimetres among inches",
         rules: &["size-unit-suspect", "size-implausible"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| pipe["shape"] == "circular" && pipe["height"].is_number())?;
             let millimetres = edit.choice(&[150, 200, 225, 300, 375, 450])?;
@@ -42,7 +42,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the lengths of all pipes in metres, declared feet",
         rules: &["length-unit-suspect"],
-        by_catch: 6,
+        by_catch: 0,
         make: |edit| {
             for pipe in 0..edit.document["pipes"].as_array()?.len() {
                 let pointer = format!("/pipes/{pipe}/length");
@@ -56,7 +56,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "positions in the other unit of the state's map",
         rules: &["crs-unit-suspect"],
-        by_catch: 8,
+        by_catch: 0,
         make: |edit| {
             // The system, which is in feet, is kept; its numbers become metres.
             for structure in 0..edit.document["structures"].as_array()?.len() {
@@ -90,7 +90,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a shaft far too deep",
         rules: &["depth-implausible", "depth-contradicts-elevations"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let structure = edit.row("structures", |row| row["depth"].is_number())?;
             let depth = edit.between(120.0, 400.0);
@@ -101,7 +101,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the invert above the rim",
         rules: &["invert-above-ground"],
-        by_catch: 5,
+        by_catch: 0,
         make: |edit| {
             let structure = edit.row("structures", |row| row["invert"].is_number() && row["ground"].is_number())?;
             let ground = edit.number_at(&format!("/structures/{structure}/ground"));
@@ -113,7 +113,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the two inverts of a pipe exchanged",
         rules: &["invert-outside-structure", "gradient-uphill"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| {
                 let inverts = &pipe["inverts"];
@@ -158,7 +158,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the reference system of another state",
         rules: &["position-outside-area"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let code = edit.choice(&["EPSG:2263", "EPSG:4326", "EPSG:2225"])?;
             edit.set("/crs", code);
@@ -168,7 +168,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a size, a length or a distance of nothing or less",
         rules: &["number-impossible"],
-        by_catch: 3,
+        by_catch: 2,
         make: |edit| {
             let field = edit.choice(&["height", "length", "joint_spacing"])?;
             let pipe = edit.row("pipes", |pipe| pipe[field].is_number())?;
@@ -180,7 +180,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the finish before the start",
         rules: &["time-order"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["started"].is_string() && run["finished"].is_string())?;
             let hours = -edit.random.i64(2..30);
@@ -191,7 +191,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a run longer than any battery",
         rules: &["run-long"],
-        by_catch: 4,
+        by_catch: 1,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string())?;
             let hours = edit.random.i64(4..10);
@@ -202,7 +202,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "dated in the future",
         rules: &["dated-in-future"],
-        by_catch: 2,
+        by_catch: 1,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string())?;
             let hours = 24 * edit.random.i64(60..900);
@@ -226,7 +226,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one camera in two pipes at once",
         rules: &["runs-at-once"],
-        by_catch: 3,
+        by_catch: 1,
         make: |edit| {
             let camera = |run: &Value| run["equipment"][0].clone();
             let first = edit.row("runs", |run| run["started"].is_string() && run["equipment"].is_array())?;
@@ -242,7 +242,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a pipe that the survey does not have",
         rules: &["unknown-pipe"],
-        by_catch: 6,
+        by_catch: 3,
         make: |edit| {
             let run = edit.row("runs", |_| true)?;
             edit.set(&format!("/runs/{run}/pipe"), "P-9O9");
@@ -252,7 +252,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a structure that the survey does not have",
         rules: &["unknown-structure"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["from"].is_string())?;
             edit.set(&format!("/runs/{run}/from"), "MH-9O9");
@@ -262,7 +262,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the direction turned round",
         rules: &["direction-contradicts"],
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["from"].is_string() && run["to"].is_string())?;
             let down = edit.at(&format!("/runs/{run}/direction")) == "downstream";
@@ -273,7 +273,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a run that starts at a structure of another pipe",
         rules: &["run-elsewhere"],
-        by_catch: 3,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["from"].is_string() && run.get("launched").is_none())?;
             let pipe = edit.at(&format!("/runs/{run}/pipe")).clone();
@@ -288,7 +288,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "one pipe under two ids",
         rules: &["pipe-twice"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| pipe["downstream"].is_string())?;
             let again = edit.again("pipes", pipe, "P-new");
@@ -298,7 +298,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a pipe from a structure to itself",
         rules: &["pipe-loop"],
-        by_catch: 6,
+        by_catch: 4,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| pipe["downstream"].is_string())?;
             let up = edit.at(&format!("/pipes/{pipe}/upstream")).clone();
@@ -309,7 +309,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "an id given twice",
         rules: &["duplicate-id"],
-        by_catch: 14,
+        by_catch: 1,
         make: |edit| {
             let first = edit.row("structures", |_| true)?;
             let id = edit.at(&format!("/structures/{first}/id")).clone();
@@ -321,7 +321,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a photo that no table has",
         rules: &["unknown-media"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| row["media"].is_array())?;
             edit.set(&to(place, "/media/0/id"), "S-9O9");
@@ -342,7 +342,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "two rows with one file",
         rules: &["media-file-twice"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |_| true)?;
             let again = edit.again("media", media, "S-new");
@@ -352,7 +352,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "two names that are one on another file system",
         rules: &["media-case-clash"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |media| media["kind"] == "photo")?;
             let again = edit.again("media", media, "S-new");
@@ -430,7 +430,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the video runs backwards while the camera goes forward",
         rules: &["media-offset-falls"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let place = edit.observation(|run, row| {
                 super::edit::inner(run, row) && row["media"][0]["offset"].as_f64() > Some(60.0)
@@ -442,7 +442,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "two locates farther apart than the cable between them",
         rules: &["locate-chord"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let locates = edit.document["locates"].as_array()?.clone();
             // The last of a run: what is wrong is seen at the later of two.
@@ -461,7 +461,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a locate above the ground",
         rules: &["number-impossible"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let locate = edit.row("locates", |row| row["depth"].is_number())?;
             let depth = -edit.between(0.5, 8.0);
@@ -472,7 +472,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "located past the end of the run",
         rules: &["locate-past-run"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let locate = edit.row("locates", |_| true)?;
             let at = edit.between(900.0, 2000.0);
@@ -483,7 +483,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the transmitter's offset was forgotten",
         rules: &["transmitter-offset-missing"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let locate = edit.row("locates", |row| row["transmitter_offset"].is_number())?;
             edit.remove(&format!("/locates/{locate}/transmitter_offset"));
@@ -513,7 +513,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a camera that is not on the list",
         rules: &["unknown-equipment"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["equipment"].is_array())?;
             edit.set(&format!("/runs/{run}/equipment/0"), "crawler-99");

@@ -40,7 +40,7 @@ pub(crate) const ALL: &[Mistake] = &[
         about: "the counter of a camera runs fast",
         rules: &["distance-drift"],
         // Where the runs of another camera and two halves of a pipe are held against the lengths.
-        by_catch: 6,
+        by_catch: 1,
         make: |edit| {
             large(edit).then_some(())?;
             // Without a map nothing but the runs says how long the pipes are.
@@ -62,7 +62,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "rows sorted by their code",
         rules: &["distance-falls"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 8))?;
             edit.rows(run).sort_by_key(|row| row["code"].as_str().unwrap_or_default().to_owned());
@@ -72,7 +72,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "a run is lost, and what belongs to it is left",
         rules: &["unknown-run"],
-        by_catch: 2,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run.get("reverse_of").is_none())?;
             let id = edit.document["runs"][run]["id"].clone();
@@ -95,7 +95,7 @@ pub(crate) const ALL: &[Mistake] = &[
         about: "an observation entered twice",
         rules: &["observation-twice"],
         // Grades count twice as well.
-        by_catch: 4,
+        by_catch: 0,
         make: |edit| {
             let (run, row) = edit.observation(|run, row| inner(run, row) && row.get("to").is_none())?;
             let mut copy = edit.rows(run)[row].clone();
@@ -149,7 +149,7 @@ pub(crate) const ALL: &[Mistake] = &[
     Mistake {
         about: "the year of a run is mistyped",
         rules: &["run-date-astray"],
-        by_catch: 1,
+        by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string() && run.get("reverse_of").is_none())?;
             let year = edit.choice(&["2025", "2023", "1926"])?;

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use obvert_model::read::ProblemKind;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -51,7 +52,11 @@ impl Report {
         let looked_for = |before: usize, identity: &str| {
             let rule = identity.lines().next().unwrap_or_default();
             let now = partner.iter().position(|partner| *partner == Some(before));
-            now.is_some_and(|now| self.ran(rule, now)) && !unsure.iter().any(|unsure| unsure == rule)
+            // What was left out may hold what was found before.
+            let whole = |now: usize| self.documents.get(now).is_some_and(|document| document.left_out.is_empty());
+            let of_structure = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
+            now.is_some_and(|now| self.ran(rule, now) && (of_structure || whole(now)))
+                && !unsure.iter().any(|unsure| unsure == rule)
         };
         let gone =
             left.iter().filter(|((before, identity), _)| looked_for(*before, identity)).map(|(_, count)| count).sum();

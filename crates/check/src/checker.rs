@@ -1,13 +1,13 @@
 //! The walk: once over the document, each record handed to every rule of its scope.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head, Run};
 
 use crate::catalogue::{catalogue, find};
-use crate::finding::Severity;
+use crate::finding::{Finding, Severity};
 use crate::grading::Tally;
 use crate::profile::{Demands, Held, suppressed};
 use crate::report::{self, NotRun, Report};
@@ -24,8 +24,11 @@ pub struct Checker {
     active: Vec<Active>,
 }
 
+/// Why no rule was run on what is no document.
+pub(crate) const WITHOUT_STRUCTURE: &str = "the document does not have the structure of the format; correct that first";
+
 /// A rule that is run, as the settings have it.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Active {
     rule: &'static Rule,
     severity: Severity,
@@ -74,8 +77,8 @@ impl Checker {
 
     /// Checks a document as it stands in a file, run by run: no more than the head and one run is held at a time.
     ///
-    /// A document that is JSON but breaks the format's structure gives a report of those problems; the rules are then
-    /// not run, and the report says so.
+    /// A document that is JSON but breaks the format's structure gives a report of those problems, and of what the rules
+    /// have to say of the rest: see [`check_value`](Self::check_value).
     ///
     /// # Errors
     /// When the source is not JSON.
@@ -87,12 +90,14 @@ impl Checker {
             Err(ReadError::Structure(problems)) => {
                 // Ids that stand twice leave every row readable, so what the rules say still holds.
                 let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
-                let mut report = match last.filter(|_| readable) {
-                    Some(report) => report,
-                    None => self.without_rules(),
-                };
-                self.add_structural(&mut report, &problems);
-                Ok(report)
+                if let Some(mut report) = last.filter(|_| readable) {
+                    self.add_structural(&mut report, &problems);
+                    return Ok(report);
+                }
+                Ok(match obvert_model::read::document_value(source) {
+                    Some(value) => self.check_value(value, &problems),
+                    None => self.report_structure(&problems),
+                })
             }
             Err(error) => Err(error),
         }
@@ -110,7 +115,7 @@ impl Checker {
     /// run.
     #[must_use]
     pub fn report_structure(&self, problems: &[obvert_model::read::Problem]) -> Report {
-        let mut report = self.without_rules();
+        let mut report = self.without_rules(WITHOUT_STRUCTURE);
         self.add_structural(&mut report, problems);
         report
     }
@@ -119,7 +124,7 @@ impl Checker {
         self.report_of(report::Document::default())
     }
 
-    fn report_of(&self, document: report::Document) -> Report {
+    pub(crate) fn report_of(&self, document: report::Document) -> Report {
         Report::new(document, &self.settings, self.demands.as_ref().map(|demands| demands.stamp.clone()))
     }
 
@@ -133,10 +138,10 @@ impl Checker {
         })
     }
 
-    fn without_rules(&self) -> Report {
+    pub(crate) fn without_rules(&self, why: &str) -> Report {
         let mut report = self.empty();
         report.not_run.push(NotRun {
-            why: "the document does not have the structure of the format; correct that first".into(),
+            why: why.to_owned(),
             rules: self.active.iter().map(|active| active.rule.name.to_owned()).collect(),
             documents: vec![0],
         });
@@ -144,16 +149,37 @@ impl Checker {
     }
 
     fn add_structural(&self, report: &mut Report, problems: &[obvert_model::read::Problem]) {
-        let mut by_kind: BTreeMap<ProblemKind, Vec<_>> = BTreeMap::new();
-        for problem in problems {
-            by_kind.entry(problem.kind).or_default().push(report::structural(problem));
+        self.add_found(report, problems.iter().map(report::structural).collect());
+    }
+
+    /// Adds the findings of structural problems.
+    pub(crate) fn add_found(&self, report: &mut Report, structural: Vec<Finding>) {
+        let mut by_kind: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
+        for finding in structural {
+            by_kind.entry(finding.rule.to_string()).or_default().push(finding);
         }
         for (kind, mut findings) in by_kind {
             let total = findings.len();
             findings.truncate(self.settings.keep);
-            report.add(kind.as_str(), Severity::Error, total, findings);
+            report.add(&kind, Severity::Error, total, findings);
         }
         report.sort();
+    }
+
+    /// The same checker, but every finding is kept.
+    pub(crate) fn keeping_all(&self) -> Self {
+        let settings = Settings { keep: usize::MAX, ..self.settings.clone() };
+        Self { settings, demands: self.demands.clone(), active: self.active.clone() }
+    }
+
+    /// Whether a rule is not turned off.
+    pub(crate) fn is_on(&self, rule: &str) -> bool {
+        self.active.iter().any(|active| active.rule.name == rule)
+    }
+
+    /// How many findings of one rule are kept.
+    pub(crate) fn keep(&self) -> usize {
+        self.settings.keep
     }
 
     pub(crate) fn list_for(&self, head: &Head) -> Option<&CodeList> {
@@ -163,6 +189,13 @@ impl Checker {
             .iter()
             .find(|list| list.id == *id && list.version == *version)
             .or_else(|| CodeList::built_in(id, version))
+    }
+
+    /// The code list that a scheme grades, where it is at hand.
+    pub(crate) fn list_graded(&self, scheme: &GradeScheme) -> Option<&CodeList> {
+        let (id, version) = (&scheme.code_list.list, &scheme.code_list.version);
+        let own = self.settings.code_lists.iter().find(|list| list.id == *id && list.version == *version);
+        own.or_else(|| CodeList::built_in(id, version))
     }
 
     pub(crate) fn scheme_for(&self, head: &Head) -> Option<&GradeScheme> {
@@ -193,9 +226,16 @@ impl Checker {
     }
 
     fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
+        self.walk_beside(head, runs, &BTreeSet::new())
+    }
+
+    /// The walk; `beside` names pipes that findings of others will concern.
+    pub(crate) fn walk_beside(&self, head: &Head, runs: &mut dyn Runs, beside: &BTreeSet<String>) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
-        let mut survey = Survey::new(head, today, list, self.scheme_for(head), demands);
+        let scheme = self.scheme_for(head);
+        let graded = scheme.and_then(|scheme| self.list_graded(scheme));
+        let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
         let mut walk = Walk::new(self, &survey);
 
@@ -237,6 +277,7 @@ impl Checker {
             if let Some(grader) = &survey.grader {
                 tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
             }
+            let mended = survey.grader.as_ref().and_then(|grader| crate::mended::mended(&view, grader.scheme));
             for index in view.media.iter().flatten() {
                 let shown = &mut shown_by[*index];
                 if *shown == NO_RUN || head.media[*index].run.as_ref() == Some(&run.id) {
@@ -259,6 +300,7 @@ impl Checker {
                 marks,
                 structural,
                 operational,
+                mended,
             });
         }
         let ending = Ending::new(&survey, &summaries, &shown_by);
@@ -284,7 +326,7 @@ impl Checker {
             observations,
             ..report::Document::default()
         });
-        crate::concerned::describe(&mut report, &ending);
+        crate::concerned::describe(&mut report, &ending, beside);
         report
     }
 }
@@ -327,6 +369,7 @@ struct Walk<'c> {
     once: Vec<usize>,
     found: Vec<Found>,
     not_run: BTreeMap<String, Vec<String>>,
+    idle: BTreeMap<&'static str, Vec<String>>,
 }
 
 macro_rules! scoped {
@@ -360,11 +403,15 @@ impl<'c> Walk<'c> {
             once: Vec::new(),
             found: checker.active.iter().map(|_| Found::default()).collect(),
             not_run: BTreeMap::new(),
+            idle: BTreeMap::new(),
         };
         for (index, active) in checker.active.iter().enumerate() {
-            if let Some(why) = active.rule.needs.iter().find_map(|need| missing(*need, survey)) {
-                if !why.is_empty() {
-                    walk.not_run.entry(why).or_default().push(active.rule.name.to_owned());
+            if let Some((need, why)) = active.rule.needs.iter().find_map(|need| Some((*need, missing(*need, survey)?)))
+            {
+                let name = active.rule.name.to_owned();
+                match why.is_empty() {
+                    true => walk.idle.entry(need.absent()).or_default().push(name),
+                    false => walk.not_run.entry(why).or_default().push(name),
                 }
                 continue;
             }
@@ -413,6 +460,8 @@ impl<'c> Walk<'c> {
         }
         report.not_run =
             self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules, documents: vec![0] }).collect();
+        let idle = self.idle.into_iter();
+        report.idle = idle.map(|(why, rules)| NotRun { why: why.into(), rules, documents: vec![0] }).collect();
         report.sort();
         report
     }

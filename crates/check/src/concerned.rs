@@ -1,6 +1,8 @@
 //! What a report keeps of the document beside its findings: the names of the rows that they are about, and the pipes and
 //! runs that they lie in, so that a form of the report can group and draw them when the document is long gone.
 
+use std::collections::BTreeSet;
+
 use obvert_model::tables::{Head, Pipe};
 use rustc_hash::FxHashSet;
 use schemars::JsonSchema;
@@ -52,8 +54,9 @@ pub struct ConcernedRun {
     pub surveyed: Option<f64>,
 }
 
-/// Adds to a report what its listed findings need to be told of without the document.
-pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>) {
+/// Adds to a report what its listed findings need to be told of without the document. `beside` names pipes
+/// that findings concern which are added later.
+pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeSet<String>) {
     let head = ending.survey.head;
     for finding in &mut report.findings {
         finding.record = record(head, &finding.path);
@@ -66,6 +69,7 @@ pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>) {
             (None, Some(run)) => ending.run_named(run).map(|summary| summary.run.pipe.as_str()),
             (None, None) => None,
         })
+        .chain(beside.iter().map(String::as_str))
         .collect();
     let known = head.pipes.iter().filter(|pipe| concerned.contains(pipe.id.as_str()));
     let mut pipes: Vec<Concerned> = known.map(|known| pipe(known, ending)).collect();

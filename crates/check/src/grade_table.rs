@@ -1,5 +1,7 @@
 //! The grades of a survey, pipe by pipe: what an owner sorts a network by, with what each grade rests on.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use obvert_model::lists::{GradeScheme, Peak, Span};
 use obvert_model::read::{ReadError, Runs, stream};
 use obvert_model::tables::{Aspect, Document, Head};
@@ -28,6 +30,36 @@ pub struct GradeTable {
     pub computed_only: bool,
     /// The pipes, in the order of the document; after them pipes that only a run names.
     pub pipes: Vec<PipeGrades>,
+    /// How many observations have no grade in any aspect, by the reason.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub ungraded: Vec<Ungraded>,
+}
+
+/// Observations without a grade.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, JsonSchema)]
+pub struct Ungraded {
+    /// Why they have none.
+    pub why: Why,
+    /// How many there are.
+    pub count: usize,
+    /// Their codes, each once and in order.
+    pub codes: Vec<String>,
+}
+
+/// Why an observation has no grade.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+#[non_exhaustive]
+pub enum Why {
+    /// The code list does not have the code.
+    CodeUnknown,
+    /// The scheme grades another code list, and no exact link leads from the code to it.
+    NoExactLink,
+    /// The scheme does not grade the code.
+    NotGraded,
+    /// The scheme grades the code, but none of its entries fits: a material, a size or an amount is not known, or in none
+    /// of its ranges.
+    NoEntryFits,
 }
 
 /// What a scheme is and how it counts. Scales in public use run either way, so both ends are said.
@@ -111,6 +143,9 @@ pub struct GradedRow {
     /// What the scheme gives it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub computed: Option<u8>,
+    /// The code of the scheme's list that it was graded as, by an exact link, where the document is coded in another.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub via: Option<String>,
     /// What the computed grade rests on.
     pub because: String,
 }
@@ -195,7 +230,7 @@ impl Checker {
                 GradeError::UnknownScheme { id: grading.scheme.to_string(), version: grading.version.to_string() }
             }
         })?;
-        let survey = Survey::new(head, None, self.list_for(head), Some(scheme), None);
+        let survey = Survey::new(head, None, self.list_for(head), Some(scheme), None, self.list_graded(scheme));
         let Some(grader) = &survey.grader else {
             return Err(GradeError::OtherCodes {
                 scheme: scheme.id.to_string(),
@@ -205,6 +240,7 @@ impl Checker {
         };
         let mut pipes: Vec<Pile> = head.pipes.iter().map(|pipe| Pile::new(&pipe.id)).collect();
         let mut only_named: FxHashMap<String, usize> = FxHashMap::default();
+        let mut ungraded = BTreeMap::new();
         let mut facts = Facts::default();
         let mut index = 0;
         while let Some(run) = runs.next_run() {
@@ -216,7 +252,7 @@ impl Checker {
                     pipes.len() - 1
                 })
             });
-            pipes[pile].add(&view, grader, computed_only);
+            pipes[pile].add(&view, grader, computed_only, &mut ungraded);
             index += 1;
         }
         let of = |(index, pile): (usize, Pile)| pile.close(&survey, scheme, head.pipes.get(index));
@@ -227,6 +263,7 @@ impl Checker {
             scheme: Scheme::of(scheme),
             computed_only,
             pipes: pipes.into_iter().enumerate().map(of).collect(),
+            ungraded: ungraded.into_iter().map(|(why, of)| of.close(why)).collect(),
         })
     }
 }
@@ -270,15 +307,26 @@ impl Pile {
         }
     }
 
-    fn add(&mut self, view: &RunView<'_>, grader: &Grader<'_>, computed_only: bool) {
+    fn add(
+        &mut self,
+        view: &RunView<'_>,
+        grader: &Grader<'_>,
+        computed_only: bool,
+        ungraded: &mut BTreeMap<Why, Without>,
+    ) {
         self.runs.push(view.run.id.to_string());
         self.metres = self.metres.zip(view.travelled()).map(|(sum, run)| sum + run);
         for row in view.rows() {
+            let mut none = true;
             for aspect in [Aspect::Structural, Aspect::Operational] {
                 let Some(graded) = graded(&row, aspect, computed_only) else { continue };
+                none = false;
                 let place = aspect as usize;
                 self.tallies[place].add(graded.0, row.counted(), grader.scheme);
                 self.rows[place].push(graded.1);
+            }
+            if none {
+                ungraded.entry(why(&row)).or_default().add(&row);
             }
         }
         self.tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
@@ -312,6 +360,36 @@ impl Pile {
     }
 }
 
+/// Rows without a grade, as they come together.
+#[derive(Default)]
+struct Without {
+    count: usize,
+    codes: BTreeSet<String>,
+}
+
+impl Without {
+    fn add(&mut self, row: &RowView<'_>) {
+        self.count += 1;
+        if !self.codes.contains(row.row.code.as_str()) {
+            self.codes.insert(row.row.code.to_string());
+        }
+    }
+
+    fn close(self, why: Why) -> Ungraded {
+        Ungraded { why, count: self.count, codes: self.codes.into_iter().collect() }
+    }
+}
+
+/// Why a row has no grade.
+fn why(row: &RowView<'_>) -> Why {
+    match (row.code, row.facts.entries) {
+        (None, _) => Why::CodeUnknown,
+        (_, None) if row.unlinked() => Why::NoExactLink,
+        (_, None) => Why::NotGraded,
+        _ => Why::NoEntryFits,
+    }
+}
+
 /// A row's grade in an aspect, where it has one.
 fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(obvert_model::number::Grade, GradedRow)> {
     let recorded = row.recorded(aspect).filter(|_| !computed_only);
@@ -319,7 +397,8 @@ fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(obv
     let computed = judged.and_then(|judgement| judgement.grade);
     let grade = recorded.or(computed)?;
     let because = match &judged {
-        Some(judgement) => judgement.reason(&row.bore()),
+        Some(judgement) => row.reason(judgement),
+        None if row.unlinked() => format!("no exact link leads from {} to a code that the scheme grades", row.row.code),
         None => format!("{} gives it none", row.survey().scheme.map_or("the scheme", |scheme| scheme.id.as_str())),
     };
     let graded = GradedRow {
@@ -331,6 +410,7 @@ fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(obv
         grade: grade.get(),
         recorded: recorded.is_some(),
         computed: computed.map(|grade| grade.get()),
+        via: row.facts.via.map(|code| code.code.to_string()),
         because,
     };
     Some((grade, graded))

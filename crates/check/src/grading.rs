@@ -3,13 +3,17 @@
 //! For an observation, the scheme's entries for its code and aspect are tried in order; the first whose conditions hold
 //! decides, by the band of its amount, or by its plain grade where the amount was not recorded.
 
-use obvert_model::lists::{Band, Code, GradeEntry, GradeScheme, QuantityMeaning};
+use obvert_model::lists::{
+    Band, Code, CodeList, Crosswalk, Fit, GradeEntry, GradeScheme, Lost, ORIGINAL, QuantityMeaning,
+};
 use obvert_model::number::{Amount, Grade};
 use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
 use crate::bore::Bore;
-pub use crate::grade_table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme};
+pub use crate::grade_table::{
+    AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why,
+};
 pub use crate::tally::{Counted, Tally};
 
 /// A grade scheme, indexed by code.
@@ -18,6 +22,19 @@ pub struct Grader<'s> {
     /// The scheme.
     pub scheme: &'s GradeScheme,
     entries: FxHashMap<&'s str, Entries<'s>>,
+    /// The way from the document's code list to the one that the scheme grades, where they are two.
+    pub(crate) links: Option<Crosswalk<'s>>,
+}
+
+/// A row as the scheme's code list has it, by an exact link.
+#[derive(Debug)]
+pub(crate) struct Linked<'s> {
+    /// The code there.
+    pub(crate) code: &'s Code,
+    /// The row with that code, its characterisation and amounts.
+    pub(crate) row: Observation,
+    /// Whether nothing that was recorded stays behind.
+    pub(crate) whole: bool,
 }
 
 /// What a scheme has to say about one code, looked up once for a row however many rules ask.
@@ -41,7 +58,37 @@ impl<'s> Grader<'s> {
         for entry in &scheme.entries {
             entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize].push(entry);
         }
-        Self { scheme, entries }
+        Self { scheme, entries, links: None }
+    }
+
+    /// Indexes a scheme for another list than the one that a document is coded in; `None` where no code of that list is
+    /// exactly one of the scheme's.
+    #[must_use]
+    pub fn across(scheme: &'s GradeScheme, coded: &'s CodeList, graded: &'s CodeList) -> Option<Self> {
+        let links = Crosswalk::new(coded, graded);
+        let exact = |code: &Code| links.links(&code.code).iter().any(|link| link.fit == Fit::Exact);
+        coded.codes.iter().any(exact).then_some(())?;
+        Some(Self { links: Some(links), ..Self::new(scheme) })
+    }
+
+    /// A row as the scheme's list has it; `None` where it is coded in that list anyhow, or no exact link leads there.
+    pub(crate) fn linked(&self, row: &Observation) -> Option<Linked<'s>> {
+        // A row that keeps another coding was translated with a loss: what it is now is not all that it was.
+        if row
+            .extensions
+            .as_ref()
+            .is_some_and(|extensions| extensions.entries().keys().any(|key| key.as_str() == ORIGINAL))
+        {
+            return None;
+        }
+        let carried = self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
+        if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
+            return None;
+        }
+        let whole = carried.lost.is_empty();
+        let (code, characterisation, quantities) = (carried.code, carried.characterisation, carried.quantities);
+        let row = Observation { code: code.code.clone(), characterisation, quantities, ..row.clone() };
+        Some(Linked { code, row, whole })
     }
 
     /// What the scheme has to say about a code.

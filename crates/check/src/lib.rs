@@ -28,6 +28,7 @@ mod rule;
 
 mod ahead;
 mod baseline;
+mod bearings;
 mod bore;
 mod catalogue;
 mod checker;
@@ -44,8 +45,10 @@ mod levels;
 mod measure;
 mod media_types;
 mod mend;
+mod mended;
 mod order;
 pub mod output;
+mod partial;
 mod profile;
 mod reach;
 mod report;
@@ -59,6 +62,7 @@ mod sorting;
 mod tally;
 mod texts;
 mod time;
+mod twice;
 mod views;
 
 pub use baseline::Compared;

@@ -86,6 +86,13 @@ pub(crate) fn past(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64)
     exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(Reach { far, length })
 }
 
+/// Whether the run is shorter than its pipe by more than the tolerance of the counter and `allowance` metres for the two
+/// structures.
+pub(crate) fn short(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> bool {
+    let reach = pipe_of(survey, run).zip(far(survey, run, marks));
+    reach.is_some_and(|((_, length), far)| exceeds(length, far + tolerance(length) + allowance))
+}
+
 /// The runs of a survey, where most that reached the far structure are 3.28 times as long as their pipes, or as short.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct UnitTrap {

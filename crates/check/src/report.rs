@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::baseline::Compared;
 use crate::concerned::Concerned;
 use crate::finding::{Finding, Severity, SourcePlace};
+use crate::output::count;
 use crate::settings::Settings;
 
 /// The version of the report's form.
@@ -47,6 +48,12 @@ pub struct Document {
     pub runs: usize,
     /// How many observations it has.
     pub observations: usize,
+    /// What could not be read and was left out, so that the rules ran over the rest.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub left_out: Vec<LeftOut>,
+    /// How many findings on the rest were withheld, since they may only follow from what was left out.
+    #[serde(skip_serializing_if = "is_none", default)]
+    pub withheld: usize,
     /// Its findings by severity, exact whether listed or not.
     #[serde(default)]
     pub totals: Totals,
@@ -105,8 +112,59 @@ impl Totals {
 }
 
 impl Document {
+    /// What was left out of the check, in a sentence without its full stop; `None` where nothing was.
+    #[must_use]
+    pub fn incomplete(&self) -> Option<String> {
+        let tables = self.left_out.iter().filter(|out| out.row && out.path.matches('/').count() == 1).count();
+        let rows = self.left_out.iter().filter(|out| out.row).count() - tables;
+        let some = |number: usize, word: &str| (number > 0).then(|| count(number, word));
+        let values = self.left_out.len() - rows - tables;
+        let parts = [some(tables, "table"), some(rows, "row"), some(values, "value")];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        if parts.is_empty() {
+            return None;
+        }
+        let (parts, were) = (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
+        let are = if self.withheld == 1 { "is" } else { "are" };
+        let withheld = some(self.withheld, "finding");
+        let withheld = withheld.map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
+        let withheld = withheld.unwrap_or_default();
+        Some(format!("{parts} that could not be read {were} left out, and the rules ran over the rest{withheld}"))
+    }
+
     pub(crate) fn count_again(&mut self) {
         self.totals = Totals::over(&self.rules);
+    }
+}
+
+/// The signature is serde's.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+fn is_none(count: &usize) -> bool {
+    *count == 0
+}
+
+/// Something that could not be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftOut {
+    /// Where it stands, as a JSON Pointer (RFC 6901) into the document.
+    pub path: String,
+    /// Whether it is a whole row of a table, or a table; otherwise it is a value that may be absent, or a key that the
+    /// format does not have.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub row: bool,
+}
+
+impl LeftOut {
+    pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
+        let astray = out.kind == ProblemKind::RowAstray;
+        const TABLES: [&str; 8] =
+            ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"];
+        let last = out.pointer.rsplit('/').next().unwrap_or_default();
+        let table = TABLES.iter().any(|table| out.pointer.strip_prefix('/') == Some(table));
+        Self {
+            path: out.pointer.clone(),
+            row: astray || last.parse::<usize>().is_ok() || last == "observations" || table,
+        }
     }
 }
 
@@ -224,6 +282,10 @@ pub struct Report {
     /// Rules that could not be run, and why.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub not_run: Vec<NotRun>,
+    /// Rules that had nothing to do, since what they hold a document against is neither named nor demanded. Nothing is
+    /// wrong with that.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub idle: Vec<NotRun>,
     /// Findings that the profile suppresses: counted here and nowhere else, unless the suppression has ended.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub suppressed: Vec<Suppressed>,
@@ -244,6 +306,7 @@ impl Report {
             totals: Totals::default(),
             rules: Vec::new(),
             not_run: Vec::new(),
+            idle: Vec::new(),
             suppressed: Vec::new(),
             findings: Vec::new(),
         }
@@ -290,6 +353,7 @@ impl Report {
             && !self
                 .not_run
                 .iter()
+                .chain(&self.idle)
                 .any(|not_run| not_run.documents.contains(&document) && not_run.rules.iter().any(|name| name == rule))
     }
 
@@ -315,13 +379,8 @@ impl Report {
             }
         }
         sort_rules(&mut self.rules);
-        for mut theirs in other.not_run {
-            theirs.documents.iter_mut().for_each(|document| *document += before);
-            match self.not_run.iter_mut().find(|ours| ours.why == theirs.why && ours.rules == theirs.rules) {
-                Some(ours) => ours.documents.extend(theirs.documents),
-                None => self.not_run.push(theirs),
-            }
-        }
+        join_not_run(&mut self.not_run, other.not_run, before);
+        join_not_run(&mut self.idle, other.idle, before);
         self.suppressed.extend(other.suppressed.into_iter().map(|mut suppressed| {
             suppressed.document += before;
             suppressed
@@ -341,6 +400,7 @@ impl Report {
             totals: own.map(|own| own.totals).unwrap_or_default(),
             rules: own.map(|own| own.rules.clone()).unwrap_or_default(),
             not_run: self.not_run.iter().filter(|not_run| not_run.documents.contains(&document)).cloned().collect(),
+            idle: self.idle.iter().filter(|idle| idle.documents.contains(&document)).cloned().collect(),
             suppressed: self.suppressed.iter().filter(|held| held.document == document).cloned().collect(),
             findings: self.findings.iter().filter(|finding| finding.document == document).cloned().collect(),
             report: self.report.clone(),
@@ -350,7 +410,7 @@ impl Report {
             settings: self.settings.clone(),
             baseline: self.baseline.clone(),
         };
-        part.not_run.iter_mut().for_each(|not_run| not_run.documents = vec![0]);
+        part.not_run.iter_mut().chain(&mut part.idle).for_each(|not_run| not_run.documents = vec![0]);
         part.suppressed.iter_mut().for_each(|suppressed| suppressed.document = 0);
         part.findings.iter_mut().for_each(|finding| finding.document = 0);
         part
@@ -419,10 +479,28 @@ impl Report {
         }
     }
 
+    /// Fills in the places that are not known yet by a function of the finding.
+    pub fn place_each(&mut self, mut place: impl FnMut(&Finding) -> Option<SourcePlace>) {
+        for finding in self.findings.iter_mut().filter(|finding| finding.at.is_none()) {
+            finding.at = place(finding);
+        }
+    }
+
     /// Fills in the places of all findings by a function, for a document that was read from another form.
     pub fn place_with(&mut self, mut place: impl FnMut(&str) -> Option<SourcePlace>) {
         for finding in &mut self.findings {
             finding.at = place(&finding.path);
+        }
+    }
+}
+
+/// Adds what could not be run on other documents, whose numbers begin at `before`.
+fn join_not_run(all: &mut Vec<NotRun>, others: Vec<NotRun>, before: usize) {
+    for mut theirs in others {
+        theirs.documents.iter_mut().for_each(|document| *document += before);
+        match all.iter_mut().find(|ours| ours.why == theirs.why && ours.rules == theirs.rules) {
+            Some(ours) => ours.documents.extend(theirs.documents),
+            None => all.push(theirs),
         }
     }
 }
@@ -461,6 +539,12 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
         params: BTreeMap::new(),
         help: Some(match &problem.suggestion {
             Some(near) => format!("did you mean {near:?}?"),
+            None if problem.message.starts_with("expected a list") => {
+                "A list stands between square brackets, its items separated by commas.".to_owned()
+            }
+            None if problem.message.starts_with("expected an object") => {
+                "An object stands between braces: a key between quotation marks, a colon, its value.".to_owned()
+            }
             None => ProblemKind::meaning(problem.kind).to_owned(),
         }),
         fix: problem.fix.clone().map(Box::new),

@@ -1,10 +1,15 @@
 //! What the runs of a rating add up to, and how that is said. More than one rule asks which runs a rating is of.
 
 use obvert_model::lists::GradeScheme;
-use obvert_model::tables::Aspect;
+use obvert_model::number::Amount;
+use obvert_model::tables::{Aspect, OutcomeKind};
 
-use crate::grading::{Tally, tidy};
-use crate::views::{RatingView, RunSummary};
+use crate::grading::{Grader, Tally, tidy};
+use crate::reach;
+use crate::views::{RatingView, RunSummary, Survey};
+
+/// What two structures take up of a length between centres, in metres, as `run-past-pipe` has it by default.
+const STRUCTURES: f64 = 1.524;
 
 /// The runs that a rating is of, in the order of the document and each once: those that it names, or all runs of its
 /// pipe. `None` where it names a run that the document does not have.
@@ -34,6 +39,26 @@ impl<'d> Rolled<'d> {
             tally.join(summary.tally(aspect), scheme);
         }
         Self { tally, runs, scheme }
+    }
+
+    /// Rolls them up as they would be with the mistakes mended that other rules report.
+    pub(crate) fn mended(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
+        let mut tally = Tally::default();
+        for summary in runs {
+            tally.join(summary.mended(aspect), scheme);
+        }
+        Self { tally, runs, scheme }
+    }
+
+    /// Whether no rule has anything to say about how far a run came.
+    pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
+        self.runs.iter().all(|summary| {
+            let (run, marks) = (&summary.run, summary.marks);
+            !marks.zeroed_again
+                && !reach::end_contradicts(survey, run, marks)
+                && reach::past(survey, run, marks, STRUCTURES).is_none()
+                && !(summary.outcome() == Some(OutcomeKind::Reached) && reach::short(survey, run, marks, STRUCTURES))
+        })
     }
 
     /// The length that was surveyed, in metres; `None` where a run does not say how far it went.
@@ -105,4 +130,47 @@ impl<'d> Rolled<'d> {
         let interval = &self.scheme.rollup.interval;
         format!("a stretch once for each {} {} begun", interval.value, interval.unit)
     }
+}
+
+/// A figure that does not follow from the grades.
+pub(crate) struct Wrong {
+    pub(crate) field: &'static str,
+    pub(crate) stated: f64,
+    pub(crate) computed: Option<f64>,
+    pub(crate) how: String,
+}
+
+/// The figures of a rating that are not what the grades add up to, in the order of the table.
+pub(crate) fn differing(
+    view: &RatingView<'_>,
+    rolled: &Rolled<'_>,
+    grader: &Grader<'_>,
+    close: &impl Fn(f64, f64) -> bool,
+) -> Vec<Wrong> {
+    let (rating, tally) = (view.rating, &rolled.tally);
+    let mut wrong = Vec::new();
+    let mut hold = |field, stated: Option<f64>, computed: Option<f64>, how: &dyn Fn() -> String| {
+        let Some(stated) = stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is))) else { return };
+        wrong.push(Wrong { field, stated, computed, how: how() });
+    };
+    let on_scale = rating.peak.filter(|peak| !grader.off_scale(*peak));
+    hold("peak", on_scale.map(Amount::get), tally.peak(grader.scheme), &|| rolled.say_peak());
+    hold("total", rating.total.map(Amount::get), Some(tally.total), &|| rolled.say_total());
+    hold("mean", rating.mean.map(Amount::get), tally.mean(), &|| rolled.say_mean());
+    // A count is exact.
+    if let Some(count) = rating.count.filter(|count| u64::from(count.get()) != tally.count) {
+        #[allow(clippy::cast_precision_loss)]
+        let computed = Some(tally.count as f64);
+        wrong.push(Wrong { field: "count", stated: f64::from(count.get()), computed, how: rolled.say_count() });
+    }
+    if let Some(is) = rolled.per_length().filter(|_| rolled.length_certain(view.ending.survey)) {
+        let stated = rating.per_length.map(Amount::get).filter(|stated| !close(*stated, is));
+        wrong.extend(stated.map(|stated| Wrong {
+            field: "per_length",
+            stated,
+            computed: Some(is),
+            how: rolled.say_per_length(is),
+        }));
+    }
+    wrong
 }

@@ -77,6 +77,19 @@ pub enum Need {
     Profile,
 }
 
+impl Need {
+    /// Why rules that need it have nothing to do, where nobody misses it.
+    pub(crate) const fn absent(self) -> &'static str {
+        match self {
+            Self::Codes => "the document names no code list",
+            Self::Grades => "the document names no grade scheme",
+            Self::Crs => "the document names no reference system",
+            Self::Today => "the date of today was not given",
+            Self::Profile => "no profile was given",
+        }
+    }
+}
+
 /// A limit of a rule, which a receiving office may set otherwise.
 #[derive(Clone, Copy, Debug)]
 pub struct Limit {

@@ -6,7 +6,7 @@
 
 #![allow(clippy::expect_used)]
 
-use obvert_check::grading::{Counted, GradeBy, Grader, Tally};
+use obvert_check::grading::{Counted, GradeBy, Grader, Tally, Why};
 use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::Grade;
@@ -113,7 +113,7 @@ fn a_material_decides_before_the_general_entry() {
     assert_eq!(graded(MaterialClass::Masonry), Some(2));
     assert_eq!(graded(MaterialClass::Clayware), Some(3));
     // Without an amount the plain grade holds.
-    assert_eq!(structural("crack.longitudinal", json!([]), &bore(MaterialClass::Clayware, 300.0)), Some(2));
+    assert_eq!(structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 300.0)), Some(2));
 }
 
 #[test]
@@ -328,6 +328,7 @@ fn example(rating: &Value) -> Value {
         document[table] = json!([]);
     }
     document["ratings"] = json!([rating]);
+    document["pipes"][0]["length"] = json!(36.5);
     document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "surveyed": 36.5,
         "outcome": { "kind": "reached" }, "observations": rows }]);
     document
@@ -339,10 +340,13 @@ fn findings(document: &Value, rule: &str, schemes: Vec<GradeScheme>) -> Vec<Find
     report.findings.into_iter().filter(|finding| finding.rule == rule).collect()
 }
 
-fn contradicted(document: &Value) -> Vec<(String, String)> {
+fn clay_scheme() -> GradeScheme {
     let entries = json!([{ "code": "porous", "aspect": "structural", "grade": 5 }]);
-    let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
-    findings(document, "rating-contradicts", vec![scheme]).into_iter().map(|f| (f.path, f.message)).collect()
+    scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres())
+}
+
+fn contradicted(document: &Value) -> Vec<(String, String)> {
+    findings(document, "rating-contradicts", vec![clay_scheme()]).into_iter().map(|f| (f.path, f.message)).collect()
 }
 
 #[test]
@@ -356,18 +360,70 @@ fn a_rating_that_adds_up_is_not_contradicted() {
 fn every_wrong_figure_is_found_with_what_it_should_be() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural",
         "peak": 40, "total": 150, "count": 6, "mean": 25, "per_length": 4.25 });
-    let expected = [
-        ("/ratings/0/count", "count 6 stated, but 5 grades count in R-101, a stretch once for each 1 m begun"),
-        ("/ratings/0/mean", "mean 25 stated, but 155 ÷ 5 = 31 in R-101"),
-        ("/ratings/0/peak", "peak 40 stated, but the worst grade in R-101 is 80"),
-        ("/ratings/0/per_length", "per_length 4.25 stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m"),
-        (
-            "/ratings/0/total",
-            "total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)",
-        ),
-    ];
-    let expected = expected.map(|(path, message)| (path.to_owned(), message.to_owned()));
-    assert_eq!(contradicted(&example(&wrong)), expected);
+    let message = "5 figures do not follow from the grades: peak 40 stated, but the worst grade in R-101 is 80; \
+        total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun); \
+        mean 25 stated, but 155 ÷ 5 = 31 in R-101; \
+        count 6 stated, but 5 grades count in R-101, a stretch once for each 1 m begun; \
+        per_length 4.25 stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m";
+    let document = example(&wrong);
+    assert_eq!(contradicted(&document), [("/ratings/0".to_owned(), message.to_owned())]);
+    let found = findings(&document, "rating-contradicts", vec![clay_scheme()]);
+    let stated = json!({ "peak": 40.0, "total": 150.0, "count": 6.0, "mean": 25.0, "per_length": 4.25 });
+    let computed = json!({ "peak": 80.0, "total": 155.0, "count": 5.0, "mean": 31.0, "per_length": 4.2466 });
+    assert_eq!((&found[0].params["stated"], &found[0].params["computed"]), (&stated, &computed));
+}
+
+#[test]
+fn a_rating_with_one_wrong_figure_is_found_at_the_figure() {
+    let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 80, "total": 150, "count": 5 });
+    let message =
+        "total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
+    assert_eq!(contradicted(&example(&wrong)), [("/ratings/0/total".to_owned(), message.to_owned())]);
+}
+
+/// The mistake is in a row, where another rule finds it; the rating is of what the row should say.
+#[test]
+fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    let rows = document["runs"][0]["observations"].as_array().expect("rows").clone();
+    let found = |document: &Value| -> Vec<(String, String)> {
+        let report = Checker::new(Settings::default()).expect("settings").check(document.to_string().as_bytes());
+        let weighs = |finding: &Finding| {
+            finding.severity > obvert_check::Severity::Note && finding.rule != "worst-grade-without-photo"
+        };
+        let findings = report.expect("JSON").findings.into_iter().filter(weighs);
+        findings.map(|finding| (finding.rule.into_owned(), finding.path)).collect()
+    };
+    assert_eq!(found(&document), []);
+    let is = |rule: &str, path: &str| vec![(rule.to_owned(), path.to_owned())];
+    // Another grade than the scheme's.
+    document["runs"][0]["observations"][4]["grades"]["structural"] = json!(5);
+    assert_eq!(found(&document), is("grade-contradicts", "/runs/0/observations/4/grades/structural"));
+    // The rating goes by the grade that was recorded: then it is the grade alone that is wrong.
+    document["ratings"][0] = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 5, "total": 25 });
+    assert_eq!(found(&document), is("grade-contradicts", "/runs/0/observations/4/grades/structural"));
+    // Neither fits.
+    document["ratings"][0]["total"] = json!(23);
+    assert!(found(&document).contains(&("rating-contradicts".to_owned(), "/ratings/0/total".to_owned())));
+    document["ratings"][0]["total"] = json!(22);
+    document["ratings"][0]["peak"] = json!(2);
+    // A row entered twice.
+    document["runs"][0]["observations"] = json!(rows);
+    let mut again = rows[4].clone();
+    again["id"] = json!("4-again");
+    document["runs"][0]["observations"].as_array_mut().expect("rows").insert(5, again);
+    assert_eq!(found(&document), is("observation-twice", "/runs/0/observations/5"));
+    // A stretch entered twice, the second one from within the first.
+    document["runs"][0]["observations"] = json!(rows);
+    let mut again = rows[2].clone();
+    (again["id"], again["at"]) = (json!("2-again"), json!(20));
+    document["runs"][0]["observations"].as_array_mut().expect("rows").insert(3, again);
+    assert_eq!(found(&document), is("stretch-overlap", "/runs/0/observations/3"));
+    // What stands at one place, recorded over a stretch.
+    document["runs"][0]["observations"] = json!(rows);
+    document["runs"][0]["observations"][4]["to"] = json!(120);
+    document["runs"][0]["observations"][4]["continuous"] = json!(true);
+    assert_eq!(found(&document), is("stretch-not-allowed", "/runs/0/observations/4/to"));
 }
 
 #[test]
@@ -395,9 +451,15 @@ fn a_rating_of_grades_that_cannot_be_counted_is_left_alone() {
     // Without a surveyed distance only the figure that needs it is left alone.
     let mut short = example(&rating);
     short["ratings"][0]["per_length"] = json!(1);
-    assert_eq!(contradicted(&short).len(), 2);
+    let paths = |document: &Value| contradicted(document).into_iter().map(|(path, _)| path).collect::<Vec<_>>();
+    assert_eq!(paths(&short), ["/ratings/0"]);
+    // Nor is it looked at where the pipe contradicts that distance.
+    short["pipes"][0]["length"] = json!(60);
+    assert_eq!(paths(&short), ["/ratings/0/total"]);
+    short["pipes"][0]["length"] = json!(36.5);
+    assert_eq!(paths(&short), ["/ratings/0"]);
     short["runs"][0].as_object_mut().expect("a run").remove("surveyed");
-    assert_eq!(contradicted(&short).len(), 1);
+    assert_eq!(paths(&short), ["/ratings/0/total"]);
 }
 
 /// A clay pipe with a length of plastic let in: a deformation is graded as that of plastic from the change on, and as that
@@ -492,4 +554,75 @@ fn a_table_has_pipes_without_runs_and_runs_without_pipes() {
     assert_eq!(found, [("L-101", 1, true), ("L-102", 0, true), ("L-999", 2, false)]);
     let worst: Vec<&str> = table.worst_first(Aspect::Structural).iter().map(|pipe| pipe.pipe.as_str()).collect();
     assert_eq!(worst.last(), Some(&"L-102"), "{worst:?}");
+}
+
+/// A document in `en-13508-2`, graded by a scheme for `obvert-terms`: by exact links and no others.
+#[test]
+fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["coding"] = json!({ "list": "en-13508-2", "version": CodeList::en_13508_2().version });
+    document["ratings"] = json!([]);
+    let rows = json!([
+        // The list calls it exactly `crack.longitudinal`, which the scheme grades by its width.
+        { "id": "1", "at": 10, "code": "BAB", "characterisation": ["B", "A"], "quantities": [{ "value": 1, "unit": "mm" }], "clock": { "at": 3 } },
+        // What was translated with a loss keeps what it was, and is not graded as what it is now.
+        { "id": "2", "at": 20, "code": "BAC", "characterisation": ["B"],
+          "extensions": { "example.obvert.original": { "list": "obvert-terms", "version": "1", "code": "hole" } } },
+        // No code of the list.
+        { "id": "3", "at": 30, "code": "BZZ" },
+    ]);
+    document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "observations": rows }]);
+    let source = document.to_string();
+    let checker = Checker::new(Settings::default()).expect("settings");
+    let table = checker.grades(source.as_bytes(), GradeBy::default()).expect("grades");
+    let rows = &table.pipes[0].aspects[0].observations;
+    let expected =
+        structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 200.0)).expect("a grade");
+    assert_eq!(rows.len(), 1);
+    assert_eq!((rows[0].grade, rows[0].via.as_deref()), (expected, Some("crack.longitudinal")));
+    let told = "BAB B A is crack.longitudinal of obvert-terms; ";
+    assert!(rows[0].because.starts_with(told), "{}", rows[0].because);
+    let without: Vec<_> = table.ungraded.iter().map(|row| (row.why, row.count, row.codes.join(" "))).collect();
+    assert_eq!(without, [(Why::CodeUnknown, 1, "BZZ".to_owned()), (Why::NoExactLink, 1, "BAC".to_owned())]);
+    // What the link gives can be contradicted; what no link reaches, cannot.
+    document["runs"][0]["observations"][0]["grades"] = json!({ "structural": if expected == 5 { 4 } else { 5 } });
+    document["runs"][0]["observations"][1]["grades"] = json!({ "structural": 3 });
+    let found = |rule: &str| -> Vec<String> {
+        findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.path).collect()
+    };
+    assert_eq!(found("grade-contradicts"), ["/runs/0/observations/0/grades/structural"]);
+    assert_eq!(found("grade-aspect"), [] as [&str; 0]);
+    assert_eq!(found("grade-scheme-unknown"), [] as [&str; 0]);
+}
+
+/// A link that is wider than the code, or one of several that fit, gives no grade.
+#[test]
+fn a_wider_link_gives_no_grade() {
+    let own = json!({
+        "code_list": "0.1", "id": "larkmoor-codes", "version": "1", "title": "Larkmoor codes",
+        "codes": [
+            { "code": "CRACKED", "family": "structural", "label": { "en": "cracked" }, "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed",
+              "same_as": [{ "list": "obvert-terms", "code": "crack.longitudinal", "fit": "wider" }] },
+            { "code": "LONG", "family": "structural", "label": { "en": "long crack" }, "clock": { "use": "optional" }, "continuous": "allowed", "joint": "allowed",
+              "same_as": [{ "list": "obvert-terms", "code": "crack.longitudinal" }] },
+        ]
+    });
+    let list = CodeList::read(own.to_string().as_bytes()).expect("a code list");
+    let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
+    document["coding"] = json!({ "list": "larkmoor-codes", "version": "1" });
+    document["ratings"] = json!([]);
+    let rows = json!([{ "id": "1", "at": 10, "code": "CRACKED" }, { "id": "2", "at": 20, "code": "LONG" }]);
+    document["runs"] = json!([{ "id": "R-101", "pipe": "L-101", "direction": "downstream", "observations": rows }]);
+    let settings = Settings { code_lists: vec![list], ..Settings::default() };
+    let table = Checker::new(settings)
+        .expect("settings")
+        .grades(document.to_string().as_bytes(), GradeBy::default())
+        .expect("grades");
+    let graded: Vec<&str> = table.pipes[0].aspects[0].observations.iter().map(|row| row.code.as_str()).collect();
+    assert_eq!(graded, ["LONG"]);
+    assert_eq!(table.ungraded.len(), 1);
+    assert_eq!(
+        (table.ungraded[0].why, table.ungraded[0].codes.as_slice()),
+        (Why::NoExactLink, &["CRACKED".to_owned()][..])
+    );
 }

@@ -1,10 +1,11 @@
 //! `obvert check`: surveys against the rules.
 
+use std::collections::{HashMap, VecDeque};
 use std::fs;
 use std::path::Path;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
-use obvert::convert::{ConvertError, Place};
+use obvert::convert::{ConvertError, Place, PlacedProblem};
 use obvert::model::read::{ProblemKind, locate};
 use obvert::model::text::Date;
 
@@ -144,11 +145,22 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             Ok(report)
         }
         Err(ConvertError::Structure(placed)) => {
+            let (placed, rest) = placed.into_parts();
             let problems: Vec<_> = placed.iter().map(|placed| placed.problem.clone()).collect();
-            let mut report = checker.report_structure(&problems);
-            report.place_with(|path| {
-                let found = placed.iter().find(|placed| placed.problem.pointer == path)?;
-                found.place.clone().map(|place| source_place(source, place))
+            // Several rows can have the same to be said of them, and no place in the document to tell them apart.
+            let mut places: HashMap<(String, String), VecDeque<Place>> = HashMap::new();
+            for PlacedProblem { place, problem } in placed {
+                places.entry((problem.pointer, problem.message)).or_default().extend(place);
+            }
+            let mut report = match &rest {
+                Some(rest) => checker.check_value(rest.value.clone(), &problems),
+                None => checker.report_structure(&problems),
+            };
+            report.place_each(|finding| {
+                let own =
+                    places.get_mut(&(finding.path.clone(), finding.message.clone())).and_then(VecDeque::pop_front);
+                let place = own.or_else(|| rest.as_ref()?.places.place(&finding.path))?;
+                Some(source_place(source, place))
             });
             Ok(report)
         }

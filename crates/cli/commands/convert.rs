@@ -4,9 +4,9 @@ use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
 use std::path::Path;
 
-use obvert::convert::{ConvertError, Loss, LossKind, LossReport, csv, geojson, xml};
+use obvert::convert::{Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xml};
 use obvert::model::lists::CodeList;
-use obvert::model::read::ReadError;
+use obvert::model::read::{ReadError, locate_all};
 use obvert::model::tables::Document;
 
 use crate::args::{Convert, Form};
@@ -18,21 +18,50 @@ use crate::{Failure, Status, lists, render};
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let to = target(arguments)?;
     let source = files::read(&arguments.input, arguments.from)?;
-    let Some(document) = document(&source)? else { return Ok(Status::Failed) };
+    let Some((document, places)) = placed(&source)? else { return Ok(Status::Failed) };
+    let from = document.head.coding.list.to_string();
     let (document, recoded) = recode(arguments, document)?;
+    let account = |reports: &[LossReport]| {
+        let file = |path: &Path, form, list: &str| End {
+            file: path.display().to_string(),
+            form: files::word(form),
+            code_list: list.to_owned(),
+        };
+        let from = End { file: source.name.clone(), ..file(&arguments.input, source.form, &from) };
+        let to = file(&arguments.output, to, &document.head.coding.list);
+        let pointers = reports.iter().flat_map(|report| {
+            let losses = report.losses.iter().map(|loss| loss.pointer.as_str());
+            losses.chain(report.notes.iter().map(|note| note.pointer.as_str()))
+        });
+        // JSON is placed in one scan of the source.
+        let json = places.is_none().then(|| locate_all(source.bytes(), pointers));
+        Account::new(from, to, &document.head.id, reports, |pointer| match (&places, &json) {
+            (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
+            (None, Some(json)) => {
+                let place = json.get(pointer);
+                let column = Some(place.column);
+                Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
+            }
+            (None, None) => None,
+        })
+    };
+    if let Some(path) = &arguments.account {
+        files::free(path, arguments.replace)?;
+    }
     let standard = arguments.output == Path::new("-");
     if to == Form::Csv {
         if standard {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
         let (tables, losses) = csv::write(&document)?;
-        return finish(arguments, &[recoded, losses], || {
+        let reports = [recoded, losses];
+        return finish(arguments, &reports, &account, || {
             files::write_folder(&arguments.output, arguments.replace, &tables)
         });
     }
     let mut bytes = Vec::new();
     let losses = write(&document, to, &mut bytes)?;
-    finish(arguments, &[recoded, losses], || {
+    finish(arguments, &[recoded, losses], &account, || {
         if standard {
             super::print(&bytes).map(|_| ())
         } else {
@@ -90,10 +119,15 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
 
 /// The document of a source; `None` when it is not valid, which has been said.
 pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
+    Ok(placed(source)?.map(|(document, _)| document))
+}
+
+/// The document of a source with the places of its values, which JSON has none of until they are looked for.
+fn placed(source: &Source) -> Result<Option<(Document, Option<SourceMap>)>, Failure> {
     let name = &source.name;
     let Some(read) = source.survey() else {
         return match obvert::read(source.bytes()) {
-            Ok(document) => Ok(Some(document)),
+            Ok(document) => Ok(Some((document, None))),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {
                     failure(&*Failure::from(format!("{name}: {problem}")));
@@ -104,7 +138,7 @@ pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
         };
     };
     match read {
-        Ok(survey) => Ok(Some(survey.document)),
+        Ok(survey) => Ok(Some((survey.document, Some(survey.places)))),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
                 failure(&*Failure::from(source.inside(&problem.to_string())));
@@ -139,6 +173,7 @@ const SHOWN: usize = 200;
 fn finish(
     arguments: &Convert,
     reports: &[LossReport; 2],
+    account: &dyn Fn(&[LossReport]) -> Account,
     write: impl FnOnce() -> Result<(), Failure>,
 ) -> Result<Status, Failure> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
@@ -167,6 +202,11 @@ fn finish(
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
     drop(say);
+    // A conversion that is refused for its losses is the one whose account is wanted most.
+    if let Some(path) = &arguments.account {
+        let text = serde_json::to_string_pretty(&account(reports))?;
+        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
+    }
     if arguments.lossless && reports.iter().any(|report| !report.is_empty()) {
         return Err(format!(
             "{}: not written, since --lossless was given and something would be lost",

@@ -50,6 +50,12 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, al
             if not_run.rules.len() > 4 { format!("{} rules", not_run.rules.len()) } else { not_run.rules.join(", ") };
         wrapped(out, "", &format!("not run: {rules}, because {}", not_run.why))?;
     }
+    for idle in report.idle.iter().filter(|_| all) {
+        wrapped(out, "", &format!("not needed: {}, since {}", idle.rules.join(", "), idle.why))?;
+    }
+    for said in report.documents.iter().filter_map(ReportDocument::incomplete) {
+        wrapped(out, "", &said)?;
+    }
     for held in &report.suppressed {
         let until = held.until.as_ref().map(|until| format!(", until {until}")).unwrap_or_default();
         let said = if held.expired {

@@ -2,7 +2,7 @@
 
 use std::io::{self, Write};
 
-use obvert::check::grading::{AspectGrades, GradeTable, GradedRow, PipeGrades};
+use obvert::check::grading::{AspectGrades, GradeTable, GradedRow, PipeGrades, Ungraded, Why};
 use obvert::check::output::csv::harmless;
 use obvert::model::tables::Aspect;
 
@@ -105,7 +105,30 @@ pub(crate) fn text(
             super::wrapped(out, "    ", detail)?;
         }
     }
+    for without in &table.ungraded {
+        super::wrapped(out, "", &ungraded(without, table))?;
+    }
     writeln!(out)
+}
+
+/// How many codes of observations without a grade are named.
+const NAMED: usize = 8;
+
+fn ungraded(without: &Ungraded, table: &GradeTable) -> String {
+    let scheme = &table.scheme.id;
+    let why = match without.why {
+        Why::CodeUnknown => "whose code is not in the code list".to_owned(),
+        Why::NoExactLink => format!("whose code is not exactly one of those that {scheme} grades"),
+        Why::NotGraded => format!("whose code {scheme} does not grade"),
+        _ => format!("that no entry of {scheme} fits, for want of a material, a size or an amount"),
+    };
+    let mut codes: Vec<&str> = without.codes.iter().take(NAMED).map(String::as_str).collect();
+    let more = format!("{} more", without.codes.len().saturating_sub(NAMED));
+    if without.codes.len() > NAMED {
+        codes.push(&more);
+    }
+    let observations = if without.count == 1 { "observation" } else { "observations" };
+    format!("no grade: {} {observations}, {why}: {}", without.count, codes.join(", "))
 }
 
 fn say(row: &GradedRow, unit: &str) -> String {

@@ -1,8 +1,11 @@
 //! What can go wrong in a conversion, with the place in the file that it concerns.
 
-use obvert_model::read::Problem;
+use std::ops::Deref;
 
-use crate::source_map::Place;
+use obvert_model::read::Problem;
+use serde_json::Value;
+
+use crate::source_map::{Place, SourceMap};
 
 /// A structural problem of the document that a file describes, and where in that file.
 #[derive(Clone, Debug)]
@@ -22,6 +25,65 @@ impl std::fmt::Display for PlacedProblem {
     }
 }
 
+/// Every structural problem that a reader found, and what it had put together by then.
+#[derive(Clone, Debug)]
+pub struct Problems {
+    placed: Vec<PlacedProblem>,
+    rest: Option<Box<Unsound>>,
+}
+
+/// A document as a value that breaks the structure of the format.
+#[derive(Clone, Debug)]
+pub struct Unsound {
+    /// The value, in which the problems point.
+    pub value: Value,
+    /// Where its values came from.
+    pub places: SourceMap,
+}
+
+impl Problems {
+    /// Some problems; what they were found in is added where there is anything of it.
+    #[must_use]
+    pub fn new(placed: Vec<PlacedProblem>, rest: Option<Unsound>) -> Self {
+        Self { placed, rest: rest.map(Box::new) }
+    }
+
+    /// What they were found in, for a checker that looks at the readable part; `None` where nothing can be said of it.
+    #[must_use]
+    pub fn rest(&self) -> Option<&Unsound> {
+        self.rest.as_deref()
+    }
+
+    /// The problems, and what they were found in.
+    #[must_use]
+    pub fn into_parts(self) -> (Vec<PlacedProblem>, Option<Unsound>) {
+        (self.placed, self.rest.map(|rest| *rest))
+    }
+}
+
+impl Deref for Problems {
+    type Target = [PlacedProblem];
+    fn deref(&self) -> &[PlacedProblem] {
+        &self.placed
+    }
+}
+
+impl<'p> IntoIterator for &'p Problems {
+    type Item = &'p PlacedProblem;
+    type IntoIter = std::slice::Iter<'p, PlacedProblem>;
+    fn into_iter(self) -> Self::IntoIter {
+        self.placed.iter()
+    }
+}
+
+impl IntoIterator for Problems {
+    type Item = PlacedProblem;
+    type IntoIter = std::vec::IntoIter<PlacedProblem>;
+    fn into_iter(self) -> Self::IntoIter {
+        self.placed.into_iter()
+    }
+}
+
 /// Why a conversion could not be done.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
@@ -36,7 +98,7 @@ pub enum ConvertError {
     },
     /// The source is in the right form but does not describe a valid document.
     #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0[0])]
-    Structure(Vec<PlacedProblem>),
+    Structure(Problems),
     /// The document cannot be put into the form that was asked for.
     #[error("{message}")]
     Refused {

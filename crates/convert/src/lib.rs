@@ -7,6 +7,7 @@
 //!
 //! Nothing here touches a file system: readers take bytes and writers give them back.
 
+mod account;
 mod error;
 mod loss;
 mod source_map;
@@ -20,7 +21,8 @@ pub mod geojson;
 #[cfg(feature = "xml")]
 pub mod xml;
 
-pub use error::{ConvertError, PlacedProblem};
+pub use account::{Account, At, End, Entry, Remark, Totals};
+pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use source_map::{Place, SourceMap};
 
@@ -54,5 +56,6 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
         },
     };
     let placed = problems.into_iter().map(|problem| PlacedProblem { place: places.place(&problem.pointer), problem });
-    Err(ConvertError::Structure(placed.collect()))
+    let placed = placed.collect();
+    Err(ConvertError::Structure(Problems::new(placed, Some(Unsound { value, places }))))
 }

@@ -1,9 +1,10 @@
 //! What a form could not hold: every conversion accounts for what it dropped or changed.
 
-use serde::Serialize;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 
 /// What happened to a value.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum LossKind {
@@ -13,6 +14,8 @@ pub enum LossKind {
     Changed,
     /// It was put in by the conversion.
     Defaulted,
+    /// It became a code of another list that does not mean the same.
+    Translated,
 }
 
 /// One value that was not carried over as it was.

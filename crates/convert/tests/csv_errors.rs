@@ -325,11 +325,38 @@ fn files_that_are_none_of_the_tables_are_named() {
     assert!(said(&Vec::new()).starts_with("folder: there is no document.csv"));
 }
 
+/// Rows that belong nowhere do not keep the other problems from being reported, each with its row and column.
+#[test]
+fn every_row_without_a_place_is_reported_at_once() {
+    let mut files = changed("observations.csv", "R2,1,1,", "R9,1,1,");
+    for (file, from, to) in [("quantities.csv", "R1,2,1,", "R1,7,1,"), ("quantities.csv", "R1,2,2,", "R1,2,x,")] {
+        let (_, bytes) = files.iter_mut().find(|(name, _)| name == file).unwrap();
+        let text = String::from_utf8(bytes.clone()).unwrap();
+        assert!(text.contains(from), "{text}");
+        *bytes = text.replace(from, to).into_bytes();
+    }
+    let (_, bytes) = files.iter_mut().find(|(name, _)| name == "runs.csv").unwrap();
+    *bytes = String::from_utf8(bytes.clone()).unwrap().replace("downstream", "down").into_bytes();
+    let said = said(&files);
+    for part in [
+        "runs.csv:2:5 (direction): /runs/0/direction: \"down\" is none of",
+        "observations.csv:4:1 (run): /runs/-/observations/-: runs.csv has no run \"R9\"",
+        "quantities.csv:2:2 (observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
+        "quantities.csv:3:3 (order): /runs/-/observations/-/quantities/-: the column \"order\" holds \"x\"",
+    ] {
+        assert!(said.contains(part), "{part} is not in\n{said}");
+    }
+}
+
 #[test]
 fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
     let (mut files, _) = csv::write(&document()).unwrap();
     files.retain(|(name, _)| name != "runs.csv");
-    assert!(said(&files).contains("observations.csv:2: runs.csv has no run \"R1\""), "{}", said(&files));
+    assert!(
+        said(&files).contains("observations.csv:2:1 (run): /runs/-/observations/-: runs.csv has no run \"R1\""),
+        "{}",
+        said(&files)
+    );
 }
 
 #[test]

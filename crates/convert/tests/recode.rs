@@ -235,7 +235,7 @@ fn what_each_kind_of_observation_becomes() {
             json!({ "code": "BBA", "remark": "roots in connection [obvert-terms roots.in-connection], loss 35 %; dense" }),
             vec![
                 (
-                    LossKind::Changed,
+                    LossKind::Translated,
                     "/code",
                     "roots.in-connection becomes BBA of en-13508-2, which means more than that",
                 ),
@@ -262,7 +262,7 @@ fn what_each_kind_of_observation_becomes() {
             json!({ "code": "change.size", "quantities": [{ "value": 200, "unit": "mm" }], "grades": { "structural": 2 } }),
             json!({ "code": "BDB", "remark": "change of size [obvert-terms change.size], height 200 mm", "grades": { "structural": 2 } }),
             vec![(
-                LossKind::Changed,
+                LossKind::Translated,
                 "/code",
                 "change.size has no equivalent in en-13508-2; it becomes BDB, general remark",
             )],
@@ -272,7 +272,7 @@ fn what_each_kind_of_observation_becomes() {
             json!({ "code": "rots.fine", "remark": "by hand" }),
             json!({ "code": "BDB", "remark": "[obvert-terms rots.fine]; by hand" }),
             vec![(
-                LossKind::Changed,
+                LossKind::Translated,
                 "/code",
                 "\"rots.fine\" is no code of obvert-terms; it becomes BDB, general remark",
             )],

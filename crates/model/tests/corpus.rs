@@ -142,7 +142,8 @@ fn the_manifest_and_the_folder_agree() {
 #[test]
 fn every_kind_of_problem_has_several_cases() {
     let cases = cases();
-    for kind in ProblemKind::ALL {
+    // Rows that belong nowhere are a matter of tables; JSON has every row in the one that holds it.
+    for kind in ProblemKind::ALL.iter().filter(|kind| **kind != ProblemKind::RowAstray) {
         let of_kind = cases.iter().filter(|case| case.problems.iter().any(|p| p.kind == kind.as_str()));
         assert!(of_kind.count() >= 5, "{kind}");
     }

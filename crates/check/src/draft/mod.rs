@@ -1,17 +1,21 @@
 //! A profile drafted from surveys that an office has accepted: what was so in all of them is what it seems to demand. Every
 //! demand says what it rests on, so that somebody can strike out what is chance.
 //!
-//! A drafted profile accepts the surveys that it was drafted from. It sets no limits: what was measured in a few surveys says
-//! what happened, and not what is asked for.
+//! A drafted profile accepts the surveys that it was drafted from. A limit is moved where they went beyond it, and never drawn
+//! closer: what was measured in a few surveys says what happened, and not what is asked for. Suppressions are not drafted:
+//! living with a mistake is a decision.
 
 mod ids;
+mod limits;
+mod values;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use obvert_model::number::Amount;
 use obvert_model::probe::{Plan, See, Slot, Value};
 use obvert_model::profile::{
-    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Pattern, Profile,
-    ProfileVersion, RuleSetting, Weight,
+    Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand, MediaOf, Pattern,
+    Profile, ProfileVersion, RuleSetting, Scalar, Weight,
 };
 use obvert_model::read::ProblemKind;
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
@@ -21,9 +25,12 @@ use rustc_hash::{FxHashMap, FxHashSet};
 
 use crate::checker::Checker;
 use crate::finding::Severity;
+use crate::grading::tidy;
 use crate::profile::MediaKinds;
 use crate::settings::{Settings, SettingsError};
 use ids::Ids;
+use limits::{Drafted, Extremes};
+use values::Words;
 
 /// Texts whose form an office may have settled.
 const IDS: [&str; 7] =
@@ -82,6 +89,8 @@ pub struct Draft {
     vertical: BTreeSet<Text>,
     /// For every rule how often it fired, and in how many surveys.
     fired: BTreeMap<String, (usize, usize)>,
+    /// How far limits would have to be moved for them to be silent.
+    extremes: Extremes,
     surveys: usize,
     runs: usize,
     /// Runs that a video shows.
@@ -97,13 +106,18 @@ struct Seen {
     there: Vec<Vec<usize>>,
     now: Vec<FxHashSet<usize>>,
     ids: FxHashMap<Slot, Ids>,
+    words: FxHashMap<Slot, Words>,
 }
 
 impl See for Seen {
     fn field(&mut self, slot: Slot, value: Value<'_>) {
         self.now[slot.table].insert(slot.field);
-        if let (Value::Text(text), Some(ids)) = (value, self.ids.get_mut(&slot)) {
+        let Value::Text(text) = value else { return };
+        if let Some(ids) = self.ids.get_mut(&slot) {
             ids.add(text);
+        }
+        if let Some(words) = self.words.get_mut(&slot) {
+            words.add(text);
         }
     }
 
@@ -169,6 +183,9 @@ impl Draft {
             if IDS.contains(&path(&place.table, &place.keys).as_str()) {
                 seen.ids.insert(slot, Ids::default());
             }
+            if vocabulary(place.field).is_some() {
+                seen.words.insert(slot, Words::default());
+            }
         }
         let tables = plan.tables();
         seen.rows = vec![0; tables];
@@ -186,6 +203,7 @@ impl Draft {
             crs: BTreeSet::new(),
             vertical: BTreeSet::new(),
             fired: BTreeMap::new(),
+            extremes: Extremes::default(),
             surveys: 0,
             runs: 0,
             shown: 0,
@@ -206,6 +224,7 @@ impl Draft {
             let (times, surveys) = self.fired.entry(rule.rule.clone()).or_default();
             *times += rule.total;
             *surveys += 1;
+            self.extremes.add(&rule.rule, document, &self.settings.check);
         }
         self.surveys += 1;
         let head = &document.head;
@@ -303,16 +322,29 @@ impl Draft {
 
     fn rules(&self) -> Vec<RuleSetting> {
         let setting = |(rule, (times, surveys)): (&String, &(usize, usize))| {
-            Some(RuleSetting {
-                rule: text(rule)?,
-                severity: Some(Weight::Note),
-                limits: Vec::new(),
-                basis: text(&format!(
-                    "fired {} in {} of {}, which were accepted all the same",
-                    count(*times, "time"),
-                    surveys,
-                    count(self.surveys, "survey")
-                )),
+            let fired = format!(
+                "fired {} in {surveys} of {}, which were accepted all the same",
+                count(*times, "time"),
+                count(self.surveys, "survey")
+            );
+            let limit = self.extremes.drafted(rule).and_then(|drafted| {
+                let Drafted { name, unit, value, extreme, up } = drafted;
+                let (way, margin) = if up { ("up", "added") } else { ("down", "taken off") };
+                let extreme = tidy(extreme);
+                let said = format!("{fired}; they went {way} to about {extreme} {unit}, and a tenth is {margin}");
+                let value = Amount::new(value)?;
+                Some((LimitSetting { name: text(name)?, value, unit: None }, said))
+            });
+            Some(match limit {
+                Some((limit, said)) => {
+                    RuleSetting { rule: text(rule)?, severity: None, limits: vec![limit], basis: text(&said) }
+                }
+                None => RuleSetting {
+                    rule: text(rule)?,
+                    severity: Some(Weight::Note),
+                    limits: Vec::new(),
+                    basis: text(&fired),
+                },
             })
         };
         self.fired.iter().filter_map(setting).collect()
@@ -339,7 +371,9 @@ impl Draft {
             }
             let ids = self.seen.ids.get(&slot).filter(|ids| ids.count() >= least);
             let pattern = ids.and_then(|ids| Some((ids, Pattern::new(&ids.pattern()?).ok()?)));
-            if !demanded && pattern.is_none() {
+            let words = self.seen.words.get(&slot).filter(|words| words.count() >= least);
+            let allowed = words.and_then(|words| Some((words.count(), words.allowed(vocabulary(place.field)?)?)));
+            if !demanded && pattern.is_none() && allowed.is_none() {
                 continue;
             }
             let there = demanded.then(|| match place.table.is_empty() {
@@ -348,12 +382,18 @@ impl Draft {
             });
             let formed =
                 pattern.as_ref().map(|(ids, _)| format!("all {} have the pattern", count(ids.count(), "text")));
-            let basis: Vec<String> = there.into_iter().chain(formed).collect();
+            let among = allowed.as_ref().map(|(times, words)| match words.len() {
+                1 => format!("all {} are this word", count(*times, "value")),
+                several => format!("all {} are among these {several} words", count(*times, "value")),
+            });
+            let basis: Vec<String> = there.into_iter().chain(formed).chain(among).collect();
+            let values = allowed.iter().flat_map(|(_, words)| words).filter_map(|word| Some(Scalar::Text(text(word)?)));
+
             let Ok(path) = FieldPath::new(&name) else { continue };
             demands.push(FieldDemand {
                 path,
                 demand: demanded.then_some(Demand::Required),
-                values: Vec::new(),
+                values: values.collect(),
                 pattern: pattern.map(|(_, pattern)| pattern),
                 conditions: Vec::new(),
                 help: None,
@@ -361,6 +401,18 @@ impl Draft {
             });
         }
         demands
+    }
+}
+
+/// How many words the format has for a field; `None` where it is no matter of words.
+fn vocabulary(field: &Field) -> Option<usize> {
+    match &field.shape {
+        Shape::Word(words) => Some(words.len()),
+        Shape::List(item) => match &**item {
+            Shape::Word(words) => Some(words.len()),
+            _ => None,
+        },
+        _ => None,
     }
 }
 

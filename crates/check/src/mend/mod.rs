@@ -208,6 +208,10 @@ impl Work<'_> {
             if all.iter().any(|candidate| candidate.fix.safe) {
                 all.retain(|candidate| candidate.fix.safe);
             }
+            // What the rules found in the readable part may look different in the whole.
+            if all.iter().any(|candidate| verdict::is_problem(&candidate.rule)) {
+                all.retain(|candidate| verdict::is_problem(&candidate.rule));
+            }
             let batch = apart(all);
             if batch.is_empty() {
                 return;
@@ -228,13 +232,14 @@ impl Work<'_> {
                 Ok(mut report) => {
                     ids::complete(&mut report, &text);
                     let reorders = batch.iter().all(|candidate| candidate.fix.reorders());
+                    let of_structure = batch.iter().any(|candidate| verdict::is_problem(&candidate.rule));
                     let confirmed = batch.iter().all(|candidate| !candidate.fix.safe);
                     // A sum follows from what was confirmed, and a word shows once its key is right: the next round has them.
                     let mended_next = |finding: &Finding| {
                         (confirmed || verdict::is_problem(&finding.rule))
                             && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
                     };
-                    match verdict::worse(&self.report, &report, mended_next).filter(|_| !reorders) {
+                    match verdict::worse(&self.report, &report, of_structure, mended_next).filter(|_| !reorders) {
                         None => {
                             self.document.log(&batch, &self.text);
                             (self.text, self.report) = (text, report);

@@ -9,10 +9,16 @@ use crate::identity::without_rows;
 use crate::report::Report;
 
 /// Why a document is worse after a change, where it is. New errors for which `mended_next` holds do not count.
-pub(super) fn worse(before: &Report, after: &Report, mended_next: impl Fn(&Finding) -> bool) -> Option<String> {
-    let was_read = readable(before);
-    // Once the structure is right the rules are run, and what they find was there all along.
-    let counts = |finding: &&Finding| finding.severity == Severity::Error && (was_read || is_problem(&finding.rule));
+/// `of_structure`: whether the change mends structural problems.
+pub(super) fn worse(
+    before: &Report,
+    after: &Report,
+    of_structure: bool,
+    mended_next: impl Fn(&Finding) -> bool,
+) -> Option<String> {
+    // Once more of the structure is right the rules are run over more of it, and what they find was there all along.
+    let alike = if of_structure { readable(before) && readable(after) } else { readable(before) == readable(after) };
+    let counts = |finding: &&Finding| finding.severity == Severity::Error && (alike || is_problem(&finding.rule));
     let mut known: BTreeMap<String, usize> = BTreeMap::new();
     for finding in before.findings.iter().filter(counts) {
         *known.entry(name(finding)).or_default() += 1;

@@ -71,6 +71,22 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             }
         }
     }
+    for idle in &report.idle {
+        for document in idle.documents.iter().filter_map(|index| report.documents.get(*index)) {
+            for rule in &idle.rules {
+                let mut cells = [""; 18];
+                (cells[0], cells[2], cells[3], cells[5]) = ("not-needed", rule, &idle.why, name_of(document));
+                row(cells)?;
+            }
+        }
+    }
+    for document in &report.documents {
+        if let Some(said) = document.incomplete() {
+            let mut cells = [""; 18];
+            (cells[0], cells[3], cells[5]) = ("part-not-read", &said, name_of(document));
+            row(cells)?;
+        }
+    }
     for (rule, listed, total) in unlisted(report) {
         let message = format!("{listed} of {total} findings are listed");
         let mut cells = [""; 18];

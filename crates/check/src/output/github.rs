@@ -49,6 +49,12 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             format!("{} not run on {}: {}\n{rules}", count(not_run.rules.len(), "rule"), files.join(", "), not_run.why);
         command(sink, "warning", &[("title", "rules not run")], &message)?;
     }
+    for document in &report.documents {
+        if let Some(said) = document.incomplete() {
+            let message = format!("{}: {said}", name_of(document));
+            command(sink, "warning", &[("title", "a part could not be read")], &message)?;
+        }
+    }
     for (rule, listed, total) in unlisted(report) {
         let message = format!("{rule}: {} of {} findings are listed", thousands(listed), thousands(total));
         command(sink, "warning", &[("title", "not all listed")], &message)?;

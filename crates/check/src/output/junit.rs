@@ -88,6 +88,7 @@ fn suite<'r>(
     let skipped: BTreeMap<&str, &str> = report
         .not_run
         .iter()
+        .chain(&report.idle)
         .filter(|not_run| not_run.documents.contains(&index))
         .flat_map(|not_run| not_run.rules.iter().map(|rule| (rule.as_str(), not_run.why.as_str())))
         .collect();
@@ -179,6 +180,7 @@ impl Suite<'_> {
                 ("profile", profile.map(|profile| format!("{} {}", profile.id, profile.version))),
                 ("profile-digest", profile.map(|profile| profile.digest.clone())),
                 ("suppressed", (!held.is_empty()).then(|| held.join("; "))),
+                ("part-not-read", self.document.incomplete()),
                 ("known", baseline.map(|baseline| baseline.known.to_string())),
                 ("gone", baseline.map(|baseline| baseline.gone.to_string())),
             ];

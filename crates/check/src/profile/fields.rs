@@ -26,7 +26,7 @@ pub(crate) enum Breach {
 }
 
 /// One field of one row that is not as demanded.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Found {
     breach: Breach,
     /// The demand, by its number in the profile.
@@ -43,13 +43,13 @@ pub(crate) struct Found {
 pub(crate) type Breaches = Vec<Found>;
 
 /// The demands on fields, ready.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct FieldDemands {
     plan: Plan,
     tables: Vec<Table>,
 }
 
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default)]
 struct Table {
     demands: Vec<Ready>,
     tests: Vec<Test>,
@@ -57,7 +57,7 @@ struct Table {
     of_field: Vec<Vec<usize>>,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Ready {
     demand: usize,
     what: Option<Demand>,
@@ -70,13 +70,13 @@ struct Ready {
 }
 
 /// A condition: the field that is there, and the tests that one of its values passes.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 struct Asked {
     field: usize,
     tests: Vec<usize>,
 }
 
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 enum Test {
     Among { texts: FxHashSet<Box<str>>, numbers: Vec<f64>, bools: Vec<bool> },
     Form(Matcher),

@@ -18,7 +18,7 @@ pub(crate) use held::Held;
 pub(crate) use media::{MediaKinds, concerns, graded, kinds_in_words, of_observations, of_runs, say_media, shown};
 
 /// What a profile demands, ready for the walk.
-#[derive(Debug)]
+#[derive(Clone, Debug)]
 pub(crate) struct Demands {
     pub(crate) profile: Profile,
     pub(crate) fields: FieldDemands,

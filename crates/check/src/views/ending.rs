@@ -32,6 +32,8 @@ pub struct RunSummary {
     pub structural: Tally,
     /// Its operational grades, rolled up.
     pub operational: Tally,
+    /// Both, with the mistakes mended that other rules report; `None` where there are none.
+    pub(crate) mended: Option<Box<[Tally; 2]>>,
 }
 
 impl RunSummary {
@@ -53,6 +55,11 @@ impl RunSummary {
             Aspect::Structural => &self.structural,
             Aspect::Operational => &self.operational,
         }
+    }
+
+    /// Its grades in an aspect, rolled up with the mistakes mended that other rules report.
+    pub(crate) fn mended(&self, aspect: Aspect) -> &Tally {
+        self.mended.as_ref().map_or_else(|| self.tally(aspect), |mended| &mended[aspect as usize])
     }
 
     /// How it ended.

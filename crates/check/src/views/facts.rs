@@ -4,11 +4,11 @@
 use std::cell::OnceCell;
 
 use obvert_model::lists::{Code, Role};
-use obvert_model::tables::{Aspect, Run};
+use obvert_model::tables::{Aspect, Observation, Run};
 
 use super::{PipeView, RunView, Survey};
 use crate::bore::Bore;
-use crate::grading::{Entries, Judgement, judge};
+use crate::grading::{Entries, Grader, Judgement, Linked, judge};
 
 /// What is looked up for an observation.
 #[derive(Clone, Copy, Debug)]
@@ -17,6 +17,8 @@ pub(crate) struct RowFacts<'r> {
     pub(crate) code: Option<&'r Code>,
     /// What the grade scheme has to say about the code.
     pub(crate) entries: Option<&'r Entries<'r>>,
+    /// The code that the scheme knows it by, where the scheme grades another list than the document is coded in.
+    pub(crate) via: Option<&'r Code>,
     /// What the scheme makes of it in each aspect.
     pub(crate) judged: [Option<Judgement<'r>>; 2],
     /// Where its media begin among those of the run.
@@ -45,14 +47,28 @@ impl<'s> Facts<'s> {
             if changes_bore(code) {
                 self.changes.push(row);
             }
-            self.rows.push(RowFacts { code, entries, judged: [None, None], media: self.media.len() });
+            let mut facts = RowFacts { code, entries, via: None, judged: [None, None], media: self.media.len() };
+            if let Some((grader, linked)) = across(survey, observation) {
+                facts.via = Some(linked.code);
+                facts.entries = grader.entries(&linked.code.code);
+            }
+            self.rows.push(facts);
             self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
         }
         // Once all changes of the cross-section are known.
         for (row, observation) in run.observations.iter().enumerate() {
             let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else { continue };
             let bore = Bore::at(&self.view(survey, run, index).row(row));
-            let of = |aspect| Some(judge(entries.of(aspect), code, observation, &bore));
+            let linked = across(survey, observation).map(|(_, linked)| linked);
+            let whole = linked.as_ref().is_none_or(|linked| linked.whole);
+            let (code, seen) = linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
+            let of = |aspect| {
+                let judgement = judge(entries.of(aspect), code, seen, &bore);
+                // The document's list may have no place for the amount that the scheme's bands ask for.
+                let plain = judgement.entry.is_some_and(|entry| entry.bands.is_empty());
+                let sure = linked.is_none() || whole && (plain || judgement.band.is_some());
+                Some(Judgement { certain: judgement.certain && sure, ..judgement })
+            };
             self.rows[row].judged = [of(Aspect::Structural), of(Aspect::Operational)];
         }
     }
@@ -73,8 +89,16 @@ impl<'s> Facts<'s> {
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
             breaches: OnceCell::new(),
+            twins: OnceCell::new(),
+            overlaps: OnceCell::new(),
         }
     }
+}
+
+/// The row as the scheme's list has it, where the scheme grades another list than the document is coded in.
+fn across<'s>(survey: &'s Survey<'s>, row: &Observation) -> Option<(&'s Grader<'s>, Linked<'s>)> {
+    let grader = survey.grader.as_ref().filter(|grader| grader.links.is_some())?;
+    Some((grader, grader.linked(row)?))
 }
 
 /// Whether a code says that the cross-section changes.

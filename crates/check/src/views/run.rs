@@ -12,6 +12,7 @@ use crate::bore::Bore;
 use crate::grading::{Counted, Judgement};
 use crate::order;
 use crate::profile::{Breaches, MediaKinds};
+use crate::twice;
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -45,6 +46,8 @@ pub struct RunView<'r> {
     pub(crate) marks: OnceCell<Marks>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) breaches: OnceCell<Breaches>,
+    pub(crate) twins: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) overlaps: OnceCell<Vec<(usize, usize)>>,
 }
 
 impl<'r> RunView<'r> {
@@ -87,6 +90,16 @@ impl<'r> RunView<'r> {
     #[must_use]
     pub fn disordered(&self) -> bool {
         *self.disorder.get_or_init(|| order::backwards(self) || order::shuffled(self).is_some())
+    }
+
+    /// The rows at a point that stand in the run already, each with the row that it repeats.
+    pub(crate) fn twins(&self) -> &[(usize, usize)] {
+        self.twins.get_or_init(|| twice::twins(self))
+    }
+
+    /// The stretches that overlap an earlier one of their code, each with that.
+    pub(crate) fn overlaps(&self) -> &[(usize, usize)] {
+        self.overlaps.get_or_init(|| twice::overlaps(self))
     }
 
     /// What is not as the profile demands of fields, looked at when a rule first asks.
@@ -207,6 +220,22 @@ impl<'r> RowView<'r> {
     #[must_use]
     pub fn gradable(&self, aspect: Aspect) -> bool {
         self.facts.entries.is_some_and(|entries| !entries.of(aspect).is_empty())
+    }
+
+    /// Whether the scheme grades another code list, and no exact link leads from the code to it: nothing is known then.
+    pub(crate) fn unlinked(&self) -> bool {
+        self.facts.via.is_none() && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
+    }
+
+    /// What a grade rests on, in words; by which link it was found, where the scheme grades another code list.
+    #[must_use]
+    pub fn reason(&self, judgement: &Judgement<'_>) -> String {
+        let reason = judgement.reason(&self.bore());
+        let Some(via) = self.facts.via else { return reason };
+        let list = self.survey().scheme.map_or("", |scheme| scheme.code_list.list.as_str());
+        let own: Vec<&str> =
+            std::iter::once(&*self.row.code).chain(self.row.characterisation.iter().map(|word| &**word)).collect();
+        format!("{} is {} of {list}; {reason}", own.join(" "), via.code)
     }
 
     /// The media that it names: the reference and, where the document has it, the file.

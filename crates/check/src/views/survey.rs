@@ -26,7 +26,8 @@ pub struct Survey<'d> {
     pub today: Option<&'d Date>,
     /// The document's code list, where it is at hand.
     pub list: Option<&'d CodeList>,
-    /// The document's grade scheme, where it is at hand and grades the codes of the document's code list.
+    /// The document's grade scheme, where it is at hand and grades the codes of the document's code list, or of one that
+    /// its codes are linked to.
     pub grader: Option<Grader<'d>>,
     /// The document's grade scheme, where it is at hand, whatever codes it grades.
     pub scheme: Option<&'d GradeScheme>,
@@ -61,17 +62,19 @@ impl<'d> Survey<'d> {
         list: Option<&'d CodeList>,
         scheme: Option<&'d GradeScheme>,
         demands: Option<&'d Demands>,
+        graded: Option<&'d CodeList>,
     ) -> Self {
         let (crs, crs_error) = match head.crs.as_ref().map(|crs| Crs::parse(crs.as_str())) {
             None => (None, None),
             Some(Ok(crs)) => (Some(crs), None),
             Some(Err(error)) => (None, Some(error.to_string())),
         };
-        let grader = list
-            .zip(scheme)
-            .filter(|(list, scheme)| scheme.code_list.list == list.id)
-            .map(|(_, scheme)| Grader::new(scheme));
-        let entries = |code: &str| grader.as_ref().and_then(|grader| grader.entries(code)).cloned();
+        let grader = list.zip(scheme).and_then(|(list, scheme)| match scheme.code_list.list == list.id {
+            true => Some(Grader::new(scheme)),
+            false => Grader::across(scheme, list, graded?),
+        });
+        let own = grader.as_ref().filter(|grader| grader.links.is_none());
+        let entries = |code: &str| own.and_then(|grader| grader.entries(code)).cloned();
         let codes = list.map(CodeList::by_code).unwrap_or_default();
         Self {
             head,

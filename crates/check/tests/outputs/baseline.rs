@@ -116,10 +116,14 @@ fn findings_that_nothing_tells_apart_are_counted() {
 
 #[test]
 fn what_was_not_looked_for_is_not_gone() {
-    // A broken structure: no rule was run, so nobody knows.
+    // Without units no rule can be run, so nobody knows.
+    let mut broken = mistaken();
+    broken["units"]["length"] = json!("feet");
+    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 0, 0));
+    // The rules ran over the rest: of what they do not find there, nobody knows.
     let mut broken = mistaken();
     broken["pipes"][0]["hieght"] = json!(8);
-    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 0, 0));
+    assert_eq!(numbers(&held(&broken, &mistaken())), (1, 5, 0));
     // A rule that is turned off now.
     let mut settings = today();
     settings.severities.insert("clock-range".into(), None);

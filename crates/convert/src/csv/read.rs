@@ -7,10 +7,10 @@ use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
 use super::cell;
-use super::plan::{Plan, Table, plan};
+use super::plan::{ORDER, Plan, Table, plan};
 use super::records::{Records, form};
 use super::sheet::{Fault, Loaded, Row, Sheet};
-use crate::{ConvertError, Place, PlacedProblem, SourceMap, Survey};
+use crate::{ConvertError, Place, PlacedProblem, Problems, SourceMap, Survey, Unsound};
 
 /// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
 /// (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an error. `name` is what
@@ -22,7 +22,8 @@ use crate::{ConvertError, Place, PlacedProblem, SourceMap, Survey};
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
     let plan = plan();
     let sources = sources(plan, files, name)?;
-    let mut reader = Reader { plan, places: SourceMap::default(), loads: Vec::new(), header: Vec::new() };
+    let (header, astray) = (Vec::new(), Vec::new());
+    let mut reader = Reader { plan, places: SourceMap::default(), loads: Vec::new(), header, astray };
 
     let mut open = Vec::new();
     for (table, source) in plan.tables.iter().zip(&sources) {
@@ -38,7 +39,7 @@ pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Resu
     }
     // Cells under headings that are not understood would be misjudged.
     if !reader.header.is_empty() {
-        return Err(ConvertError::Structure(reader.header));
+        return Err(ConvertError::Structure(Problems::new(reader.header, None)));
     }
     for sheet in open {
         reader.load(sheet)?;
@@ -93,6 +94,8 @@ struct Reader {
     places: SourceMap,
     loads: Vec<Loaded>,
     header: Vec<PlacedProblem>,
+    /// Rows that have no place in the document.
+    astray: Vec<PlacedProblem>,
 }
 
 impl Reader {
@@ -100,25 +103,39 @@ impl Reader {
     fn load(&mut self, open: Option<(Sheet, Records<'_>)>) -> Result<(), ConvertError> {
         let index = self.loads.len();
         let table = &self.plan.tables[index];
-        let mut loaded = Loaded::default();
+        let mut loaded = Loaded { order: open.as_ref().and_then(|(sheet, _)| sheet.order_at()), ..Loaded::default() };
         if let Some(parent) = table.parent {
             loaded.index.resize_with(self.loads[parent].rows.len(), HashMap::new);
         }
-        let file = table.file();
         if let Some((sheet, mut records)) = open {
-            let mut last: Option<(Vec<String>, usize)> = None;
+            let mut last: Option<(Vec<String>, Option<usize>)> = None;
             while let Some((line, record)) = records.next_row()? {
                 let above = sheet.keys(record);
                 let parent = match &last {
                     Some((cells, row)) if cells.iter().map(String::as_str).eq(above.clone()) => *row,
                     _ => {
                         let cells: Vec<String> = above.map(str::to_owned).collect();
-                        let row = self.holder(table, &cells).map_err(|message| form(&file, line, message))?;
-                        last = Some((cells, row));
-                        row
+                        let row = self.holder(table, &cells);
+                        let known = row.as_ref().ok().copied();
+                        if let Err(Some((key, message))) = row {
+                            let column = (sheet.key(key), table.keys[key].heading.as_str());
+                            self.astray.push(astray(table, line, column, message));
+                        }
+                        // Further rows of a holder that is missing are told of one by one as well.
+                        last = known.map(|row| (cells, Some(row)));
+                        known
                     }
                 };
-                let order = sheet.order(record).map_err(|message| form(&file, line, message))?;
+                let order = sheet.order(record);
+                if let Err(message) = &order {
+                    self.astray.push(astray(table, line, (sheet.order_at(), ORDER), message.clone()));
+                }
+                let (Some(parent), Ok(order)) = (parent, order) else {
+                    if let Some(id) = sheet.id(record).filter(|_| table.parent.is_some()) {
+                        loaded.astray.insert(id.to_owned());
+                    }
+                    continue;
+                };
                 let row = loaded.rows.len();
                 let (value, faults) = sheet.row(record);
                 loaded.faults.extend(faults.into_iter().map(|fault| (row, fault)));
@@ -133,14 +150,20 @@ impl Reader {
         if index == 0 && loaded.rows.len() != 1 {
             let line = loaded.rows.get(1).map_or(1, |row| row.line);
             let found = loaded.rows.len();
-            return Err(form(&file, line, format!("the document is one row below the headings; found {found}")));
+            return Err(form(
+                &table.file(),
+                line,
+                format!("the document is one row below the headings; found {found}"),
+            ));
         }
         self.loads.push(loaded);
         Ok(())
     }
 
     /// The number of the row that rows with these cells in their key columns belong to.
-    fn holder(&self, table: &Table, cells: &[String]) -> Result<usize, String> {
+    /// The row that holds what has these cells in its key columns. Otherwise what is wrong, and in which of them; `None`
+    /// where that row has no place itself, which is said once.
+    fn holder(&self, table: &Table, cells: &[String]) -> Result<usize, Option<(usize, String)>> {
         let mut chain = Vec::new();
         let mut at = table.parent;
         while let Some(index) = at.filter(|index| *index > 0) {
@@ -148,18 +171,19 @@ impl Reader {
             at = self.plan.tables[index].parent;
         }
         let mut row = 0;
-        for ((cell, key), index) in cells.iter().zip(&table.keys).zip(chain.iter().rev()) {
+        for (number, ((cell, key), index)) in cells.iter().zip(&table.keys).zip(chain.iter().rev()).enumerate() {
+            let name = &key.heading;
             if cell.is_empty() {
-                return Err(format!(
-                    "the column {:?} is empty; it must say which {} the row belongs to",
-                    key.heading, key.heading
-                ));
+                let message = format!("the column {name:?} is empty; it must say which {name} the row belongs to");
+                return Err(Some((number, message)));
             }
             let found = self.loads[*index].index.get(row).and_then(|rows| rows.get(cell));
             row = *found.ok_or_else(|| {
                 let file = self.plan.tables[*index].file();
-                let name = &key.heading;
-                format!("{file} has no {name} {}; correct the {name} here or add it there", cell::show(cell))
+                let said = self.loads[*index].astray.contains(cell);
+                let message =
+                    format!("{file} has no {name} {}; correct the {name} here or add it there", cell::show(cell));
+                (!said).then_some((number, message))
             })?;
         }
         Ok(row)
@@ -172,7 +196,7 @@ impl Reader {
         for (index, table) in self.plan.tables.iter().enumerate() {
             let file = self.places.file(&table.file());
             if index > 0 {
-                let sequence = self.sequence(table, index)?;
+                let sequence = self.sequence(table, index);
                 let above = table.parent.and_then(|parent| pointers.get(parent)).map_or(&[][..], Vec::as_slice);
                 pointers.push(self.pointers(table, index, &sequence, above));
                 sequences.push(sequence);
@@ -181,16 +205,18 @@ impl Reader {
                 self.places.record(pointer, file, row.line, 0);
             }
         }
-        let own = self.faults(&pointers);
+        let mut own = self.faults(&pointers);
+        own.append(&mut self.astray);
         let value = self.nest(sequences);
         judge(value, self.places, own, self.plan)
     }
 
     /// The rows of a table in the order of their lists, those of one list together.
-    fn sequence(&self, table: &Table, index: usize) -> Result<Vec<usize>, ConvertError> {
+    fn sequence(&mut self, table: &Table, index: usize) -> Vec<usize> {
         let rows = &self.loads[index].rows;
         let mut sequence: Vec<usize> = (0..rows.len()).collect();
         sequence.sort_by_key(|row| (rows[*row].parent, rows[*row].order));
+        let mut twice = Vec::new();
         if table.ordered {
             for pair in sequence.windows(2) {
                 let (first, second) = (&rows[pair[0]], &rows[pair[1]]);
@@ -199,11 +225,13 @@ impl Reader {
                         "order {} stands here and in line {} for one and the same list; number its rows 1, 2, 3 …",
                         second.order, first.line
                     );
-                    return Err(form(&table.file(), second.line, message));
+                    let column = (self.loads[index].order, ORDER);
+                    twice.push(astray(table, second.line, column, message));
                 }
             }
         }
-        Ok(sequence)
+        self.astray.append(&mut twice);
+        sequence
     }
 
     fn pointers(&self, table: &Table, index: usize, sequence: &[usize], above: &[String]) -> Vec<String> {
@@ -256,6 +284,16 @@ impl Reader {
     }
 }
 
+/// A row that has no place in the document: where it would stand, nobody knows.
+fn astray(table: &Table, line: usize, (column, heading): (Option<usize>, &str), message: String) -> PlacedProblem {
+    let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
+    let column = column.map(|column| column + 1);
+    let place = Some(Place { file: table.file(), line, column, heading: Some(heading.to_owned()) });
+    let problem =
+        Problem { kind: ProblemKind::RowAstray, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+    PlacedProblem { place, problem }
+}
+
 /// The list at the end of a path of keys, made where there is none.
 fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut Vec<Value>> {
     let (last, above) = keys.split_last()?;
@@ -267,16 +305,26 @@ fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut Vec<Value>>
 }
 
 fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>, plan: &Plan) -> Result<Survey, ConvertError> {
+    let mut rest = None;
     let found = match crate::typed(value, places) {
         Ok(survey) if own.is_empty() => return Ok(survey),
-        Ok(_) => Vec::new(),
-        Err(ConvertError::Structure(found)) => found,
+        Ok(survey) => {
+            let value = serde_json::to_value(&survey.document).unwrap_or_default();
+            rest = Some(Unsound { value, places: survey.places });
+            Vec::new()
+        }
+        Err(ConvertError::Structure(found)) => {
+            let (found, unsound) = found.into_parts();
+            rest = unsound;
+            found
+        }
         Err(other) if own.is_empty() => return Err(other),
         Err(_) => Vec::new(),
     };
     // What was seen in a cell is said better there than by the model, which sees what became of it.
     let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
-    let said: HashSet<(String, bool)> = own.iter().map(key).collect();
+    let astray = |placed: &&PlacedProblem| placed.problem.kind != ProblemKind::RowAstray;
+    let said: HashSet<(String, bool)> = own.iter().filter(astray).map(key).collect();
     let mut all = own;
     all.extend(found.into_iter().filter(|placed| !said.contains(&key(placed))));
     let files: HashMap<String, usize> =
@@ -285,5 +333,5 @@ fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>, plan: &Plan) 
         Some(place) => (files.get(&place.file).copied(), place.line, place.column),
         None => (None, 0, None),
     });
-    Err(ConvertError::Structure(all))
+    Err(ConvertError::Structure(Problems::new(all, rest)))
 }

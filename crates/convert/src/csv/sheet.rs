@@ -1,7 +1,7 @@
 //! One table as it was found: which of its columns stand where, and what a row of it says. What is wrong in a cell is
 //! noted as a fault and the reading goes on, so that one pass shows all that has to be corrected.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use csv::StringRecord;
 use obvert_model::read::{Problem, ProblemKind};
@@ -21,6 +21,10 @@ pub(super) struct Loaded {
     pub(super) index: Vec<HashMap<String, usize>>,
     /// What was wrong in the cells, with the number of the row.
     pub(super) faults: Vec<(usize, Fault)>,
+    /// The ids of rows that have no place, so that what belongs to them is not reported as well.
+    pub(super) astray: HashSet<String>,
+    /// Where the column that orders the rows stands in the file.
+    pub(super) order: Option<usize>,
 }
 
 /// A row that was read.
@@ -128,6 +132,16 @@ impl Sheet {
     /// The cells that name the row that holds this one, as text.
     pub(super) fn keys<'r>(&'r self, record: &'r StringRecord) -> impl Iterator<Item = &'r str> + Clone {
         self.keys.iter().map(|number| cell::plain(record.get(*number).unwrap_or_default()))
+    }
+
+    /// Where a key column stands in the file.
+    pub(super) fn key(&self, number: usize) -> Option<usize> {
+        self.keys.get(number).copied()
+    }
+
+    /// Where the column that orders the rows stands in the file.
+    pub(super) const fn order_at(&self) -> Option<usize> {
+        self.order
     }
 
     /// The id of a row.

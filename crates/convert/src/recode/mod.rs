@@ -136,13 +136,13 @@ impl<'l> Way<'l> {
                     losses.push(match lost {
                         Lost::Meaning => {
                             let message = format!("{is} becomes {other} of {to}, which means more than that");
-                            (LossKind::Changed, "/code".to_owned(), message)
+                            (LossKind::Translated, "/code".to_owned(), message)
                         }
                         Lost::Choice(others) => {
                             let others: Vec<&str> = others.iter().map(|code| code.code.as_str()).collect();
                             let message =
                                 format!("{is} becomes {other} of {to}, and could as well be {}", several(&others));
-                            (LossKind::Changed, "/code".to_owned(), message)
+                            (LossKind::Translated, "/code".to_owned(), message)
                         }
                         Lost::Characterisation(place) => {
                             let values: Vec<&str> =
@@ -189,7 +189,7 @@ impl<'l> Way<'l> {
                     quantities: Vec::new(),
                     remark: phrase.remark(own, |_| true),
                 };
-                (coded, vec![(LossKind::Changed, "/code".to_owned(), message)])
+                (coded, vec![(LossKind::Translated, "/code".to_owned(), message)])
             }
         }
     }

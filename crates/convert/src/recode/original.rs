@@ -8,10 +8,7 @@ use obvert_model::tables::{Observation, Quantity};
 use obvert_model::text::{CodeId, ExtensionKey, Text};
 use serde::{Deserialize, Serialize};
 
-/// The extension of an observation that keeps the coding from before a translation: an object of `list`, `version` and
-/// `code`, and as far as they were recorded `characterisation`, `quantities` and `remark`, as they stood in the observation;
-/// `earlier` is a list of what stood under this very key before.
-pub const ORIGINAL: &str = "example.obvert.original";
+pub use obvert_model::lists::ORIGINAL;
 
 /// What a translation changes of an observation.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -21,6 +21,11 @@ use super::{Code, CodeList, Fit};
 use crate::tables::Quantity;
 use crate::text::Text;
 
+/// The extension of an observation that keeps the coding from before a translation: an object of `list`, `version` and
+/// `code`, and as far as they were recorded `characterisation`, `quantities` and `remark`, as they stood in the observation;
+/// `earlier` is a list of what stood under this very key before.
+pub const ORIGINAL: &str = "example.obvert.original";
+
 /// The way from one list to another.
 #[derive(Debug)]
 pub struct Crosswalk<'l> {

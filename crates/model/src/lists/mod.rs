@@ -30,7 +30,7 @@ pub use code_list::{
     Characterisation, CharacterisationValue, ClockExtent, ClockRule, ClockUse, Code, CodeList, CodeListVersion, Family,
     Fit, JointUse, Labels, PercentOf, QuantityMeaning, Role, SameAmount, SameAs, Standing, StretchUse,
 };
-pub use crosswalk::{Carried, Crosswalk, Link, Lost, NoEquivalent};
+pub use crosswalk::{Carried, Crosswalk, Link, Lost, NoEquivalent, ORIGINAL};
 pub use grade_scheme::{
     Band, CodeListRef, GradeEntry, GradeScheme, GradeSchemeVersion, GradeStep, Peak, PeakMethod, Rollup, Scale,
     SizeRange, Span,

@@ -16,6 +16,7 @@
 //! # Ok::<(), obvert_model::lists::ListError>(())
 //! ```
 
+mod demand_problems;
 mod limit;
 mod path;
 mod pattern;

@@ -3,10 +3,11 @@
 
 use rustc_hash::FxHashMap;
 
-use super::{Condition, Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Pattern, Profile, Resolved, Scalar};
+use super::demand_problems::demand_problems;
+use super::{Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Profile, Resolved};
 use crate::lists::{CodeList, GradeScheme};
 use crate::read::nearest;
-use crate::shape::{self, Shape};
+use crate::shape;
 use crate::text::Date;
 
 words! {
@@ -93,14 +94,14 @@ pub struct AtHand<'a> {
 }
 
 #[derive(Default)]
-struct Problems(Vec<ProfileProblem>);
+pub(super) struct Problems(Vec<ProfileProblem>);
 
 impl Problems {
-    fn add(&mut self, kind: ProfileProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
+    pub(super) fn add(&mut self, kind: ProfileProblemKind, pointer: impl Into<String>, message: impl Into<String>) {
         self.near(kind, pointer, message, None);
     }
 
-    fn near(
+    pub(super) fn near(
         &mut self,
         kind: ProfileProblemKind,
         pointer: impl Into<String>,
@@ -110,7 +111,7 @@ impl Problems {
         self.0.push(ProfileProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
     }
 
-    fn twice<T: PartialEq>(&mut self, pointer: &str, what: &str, items: &[T], name: impl Fn(&T) -> String) {
+    pub(super) fn twice<T: PartialEq>(&mut self, pointer: &str, what: &str, items: &[T], name: impl Fn(&T) -> String) {
         for (index, item) in items.iter().enumerate() {
             if let Some(earlier) = items[..index].iter().position(|other| other == item) {
                 let message =
@@ -410,103 +411,4 @@ fn known_rule<'h, 'a>(
         problems.near(ProfileProblemKind::UnknownRule, at, format!("no rule is called {name:?}"), near);
     }
     found
-}
-
-fn demand_problems(demand: &FieldDemand, there: &Resolved, at: &str, problems: &mut Problems) {
-    value_problems(&demand.values, demand.pattern.as_ref(), there, at, problems);
-    if demand.demand == Some(Demand::Forbidden) {
-        if there.always {
-            let message = format!("the format itself requires {}, so it cannot be forbidden", demand.path);
-            problems.add(ProfileProblemKind::Contradiction, format!("{at}/demand"), message);
-        }
-        if !demand.values.is_empty() || demand.pattern.is_some() {
-            let message = "a field that must not be there has no values and no pattern; leave them out";
-            problems.add(ProfileProblemKind::Contradiction, at, message);
-        }
-    }
-    for (index, condition) in demand.conditions.iter().enumerate() {
-        let at = format!("{at}/where/{index}");
-        match condition.field.resolve_in(&there.table) {
-            Err(error) => {
-                problems.near(ProfileProblemKind::UnknownField, format!("{at}/field"), error.message, error.near);
-            }
-            Ok(field) => {
-                value_problems(&condition.values, condition.pattern.as_ref(), &field, &at, problems);
-                own_condition(demand, condition, there, &field, &at, problems);
-            }
-        }
-    }
-}
-
-/// A condition on the field that the demand is about says nothing, or the opposite.
-fn own_condition(
-    demand: &FieldDemand,
-    condition: &Condition,
-    there: &Resolved,
-    field: &Resolved,
-    at: &str,
-    problems: &mut Problems,
-) {
-    if field.keys == there.keys && demand.demand == Some(Demand::Required) {
-        let message =
-            format!("{} is there whenever this condition is true; condition it on another field", condition.field);
-        problems.add(ProfileProblemKind::Contradiction, format!("{at}/field"), message);
-    }
-}
-
-fn item(shape: &Shape) -> &Shape {
-    match shape {
-        Shape::List(inner) => item(inner),
-        other => other,
-    }
-}
-
-fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved, at: &str, problems: &mut Problems) {
-    let shape = item(&there.field.shape);
-    let name = there.keys.join(".");
-    for (index, value) in values.iter().enumerate() {
-        let at = format!("{at}/values/{index}");
-        let kind = match (shape, value) {
-            (Shape::Word(words), Scalar::Text(text)) => {
-                if !words.iter().any(|word| **word == **text) {
-                    let near = nearest(text, words.iter().map(String::as_str));
-                    let message = format!("{value} is none of the words of {name}: {}", words.join(", "));
-                    problems.near(ProfileProblemKind::Value, at, message, near);
-                }
-                continue;
-            }
-            (Shape::Text, Scalar::Text(_))
-            | (Shape::Number | Shape::Whole, Scalar::Number(_))
-            | (Shape::Bool, Scalar::Bool(_)) => continue,
-            (Shape::Word(_) | Shape::Text, _) => "a text",
-            (Shape::Number | Shape::Whole, _) => "a number",
-            (Shape::Bool, _) => "true or false",
-            _ => {
-                let message = format!("{name} has no single value; only whether it is there can be demanded");
-                problems.add(ProfileProblemKind::Value, at, message);
-                continue;
-            }
-        };
-        problems.add(ProfileProblemKind::Value, at, format!("{value} can never stand there: {name} is {kind}"));
-    }
-    problems.twice(&format!("{at}/values"), "value", values, |value| value.to_string().trim_matches('"').to_owned());
-    let Some(pattern) = pattern else { return };
-    let at = format!("{at}/pattern");
-    if !matches!(shape, Shape::Text | Shape::Word(_)) {
-        let message = format!("{name} is no text, and only a text has a pattern; give values instead");
-        problems.add(ProfileProblemKind::Pattern, &at, message);
-    }
-    match pattern.compile() {
-        Err(error) => problems.add(ProfileProblemKind::Pattern, at, error.to_string()),
-        Ok(matcher) => {
-            let texts = values.iter().filter_map(|value| match value {
-                Scalar::Text(text) => Some(text),
-                _ => None,
-            });
-            for text in texts.filter(|text| !matcher.matches(text)) {
-                let message = format!("{text:?} is among the values but has not this pattern; correct one of the two");
-                problems.add(ProfileProblemKind::Contradiction, &at, message);
-            }
-        }
-    }
 }

@@ -119,7 +119,7 @@ fn width(line: Option<&[u8]>) -> usize {
 #[cfg(feature = "diagnose")]
 pub(crate) use whole::nearest;
 #[cfg(feature = "diagnose")]
-pub use whole::value_problems;
+pub use whole::{document_value, value_problems};
 
 /// The nearest of the valid spellings; without the slow road nobody looks for one.
 #[cfg(not(feature = "diagnose"))]
@@ -180,6 +180,17 @@ mod whole {
         }
         problems.sort_by(|a, b| (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer)));
         Ok(ReadError::Structure(problems))
+    }
+
+    /// The value of a source that is JSON, as structural problems are found in it: of a key that stands twice the last one,
+    /// another number for one that no double holds. `None` for what is not JSON.
+    #[must_use]
+    pub fn document_value(source: &[u8]) -> Option<Value> {
+        let twice = RefCell::new(Vec::new());
+        let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+        let tame = huge::tame(source).0;
+        let mut reader = serde_json::Deserializer::from_slice(&tame);
+        Loose { pointer: String::new(), twice: &twice }.deserialize(&mut reader).ok()
     }
 
     /// One problem a kind and place, whatever number of schema keywords it offends: a word of the wrong type offends

@@ -28,6 +28,8 @@ pub enum ProblemKind {
     UnknownWord,
     /// A text that has not the form of its place: a date, a digest, a reference system.
     TextForm,
+    /// A row of a table in another form that belongs to no row of the document.
+    RowAstray,
 }
 
 impl ProblemKind {
@@ -43,6 +45,7 @@ impl ProblemKind {
         Self::NumberRange,
         Self::UnknownWord,
         Self::TextForm,
+        Self::RowAstray,
     ];
 
     /// The name that stands in reports.
@@ -59,6 +62,7 @@ impl ProblemKind {
             Self::NumberRange => "number-range",
             Self::UnknownWord => "unknown-word",
             Self::TextForm => "text-form",
+            Self::RowAstray => "row-astray",
         }
     }
 
@@ -98,6 +102,10 @@ impl ProblemKind {
             Self::TextForm => {
                 "The text has not the form of its place, such as a date and time without its offset. Write it as in the example \
                  that the message gives."
+            }
+            Self::RowAstray => {
+                "The row of a table says that it belongs to a row that is not there, such as to a run that no row of the runs \
+                 has, or does not say where in its list it stands. Correct the cell, or add the row that is missing."
             }
         }
     }

@@ -16,16 +16,20 @@ mod ids;
 #[cfg(feature = "diagnose")]
 mod mend;
 mod place;
+#[cfg(feature = "diagnose")]
+mod remains;
 mod serde_parts;
 mod slip;
 mod streaming;
 
-#[cfg(feature = "diagnose")]
-pub use diagnose::value_problems;
 pub(crate) use diagnose::{Subject, explain_as, nearest};
+#[cfg(feature = "diagnose")]
+pub use diagnose::{document_value, value_problems};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::twice;
 pub use place::{Place, Places, locate, locate_all};
+#[cfg(feature = "diagnose")]
+pub use remains::{LeftOut, Remains, remains, remains_of};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
 pub use streaming::{Runs, stream};
 

@@ -7,7 +7,7 @@ use super::findings::mark;
 use super::groups::{Page, heading, meaning};
 use crate::finding::Severity;
 use crate::output::{CAUTION, Named, count, name_of, thousands};
-use crate::report::Report;
+use crate::report::{NotRun, Report};
 
 /// The verdict, in words.
 pub(super) struct Verdict {
@@ -73,6 +73,12 @@ pub(super) fn verdict(report: &Report) -> Verdict {
             thousands(baseline.gone),
             plural(baseline.gone, "is", "are"),
         ));
+    }
+    for document in &report.documents {
+        if let Some(said) = document.incomplete() {
+            let of = if report.documents.len() > 1 { format!("{}: ", name_of(document)) } else { String::new() };
+            says.push(format!("{of}{said}."));
+        }
     }
     if !report.not_run.is_empty() {
         says.push("Some checks could not be made; they are named below.".to_owned());
@@ -177,33 +183,54 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     writeln!(sink, "</section>")
 }
 
+/// Why checks were not made, and which.
+fn reason(report: &Report, checks: &NotRun, said: &str, sink: &mut dyn Write) -> io::Result<()> {
+    let documents = checks.documents.iter().filter_map(|index| report.documents.get(*index));
+    let names: Vec<String> = documents.map(|document| Text(name_of(document)).to_string()).collect();
+    let on = if report.documents.len() > 1 { format!(" in {}", names.join(", ")) } else { String::new() };
+    let rules = checks.rules.iter();
+    let rules: Vec<String> =
+        rules.map(|rule| format!("<li>{} <code>{}</code></li>", Text(&heading(rule)), Text(rule))).collect();
+    writeln!(
+        sink,
+        "<li>Because {}{on}:\n<details><summary>{} {said}</summary><ul class=\"names\">{}</ul></details></li>",
+        Text(&checks.why),
+        count(checks.rules.len(), "check"),
+        rules.join(""),
+    )
+}
+
 /// What could not be checked and what is not listed.
 pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<()> {
-    if !report.not_run.is_empty() {
+    let parts = report.documents.iter().any(|document| !document.left_out.is_empty());
+    if !report.not_run.is_empty() || parts {
         writeln!(
             sink,
             "<section aria-labelledby=\"unchecked\">\n<h2 id=\"unchecked\">What could not be checked</h2>\n<ul>"
         )?;
         for not_run in &report.not_run {
-            let names: Vec<String> = not_run
-                .documents
-                .iter()
-                .filter_map(|index| report.documents.get(*index))
-                .map(|document| Text(name_of(document)).to_string())
-                .collect();
-            let on = if report.documents.len() > 1 { format!(" in {}", names.join(", ")) } else { String::new() };
-            let rules: Vec<String> = not_run
-                .rules
-                .iter()
-                .map(|rule| format!("<li>{} <code>{}</code></li>", Text(&heading(rule)), Text(rule)))
-                .collect();
+            reason(report, not_run, "not run", sink)?;
+        }
+        writeln!(sink, "</ul>")?;
+        let left_out: Vec<String> = report
+            .documents
+            .iter()
+            .flat_map(|document| &document.left_out)
+            .map(|out| format!("<li><code>{}</code></li>", Text(&out.path)))
+            .collect();
+        if !left_out.is_empty() {
             writeln!(
                 sink,
-                "<li>Because {}{on}:\n<details><summary>{} not run</summary><ul class=\"names\">{}</ul></details></li>",
-                Text(&not_run.why),
-                count(not_run.rules.len(), "check"),
-                rules.join(""),
+                "<details><summary>What could not be read</summary><ul class=\"names\">{}</ul></details>",
+                left_out.join("")
             )?;
+        }
+        writeln!(sink, "</section>")?;
+    }
+    if !report.idle.is_empty() {
+        writeln!(sink, "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that had nothing to do</h2>\n<ul>")?;
+        for idle in &report.idle {
+            reason(report, idle, "not needed", sink)?;
         }
         writeln!(sink, "</ul>\n</section>")?;
     }

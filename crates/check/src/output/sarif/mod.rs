@@ -86,7 +86,11 @@ impl<'r> Frame<'r> {
             let name = named.name();
             (0..report.documents.len()).any(|document| report.ran(name, document))
                 || report.rules.iter().any(|total| total.rule == name)
-                || report.not_run.iter().any(|not_run| not_run.rules.iter().any(|rule| rule == name))
+                || report
+                    .not_run
+                    .iter()
+                    .chain(&report.idle)
+                    .any(|not_run| not_run.rules.iter().any(|rule| rule == name))
         };
         let mut rules: Vec<(&str, Option<Named>)> =
             Named::all().filter(ran).map(|named| (named.name(), Some(named))).collect();
@@ -136,6 +140,11 @@ impl<'r> Frame<'r> {
             ("findings-not-listed", "A rule found more than is listed; totals are exact."),
             ("document-not-read", "A document could not be read, so nothing is known about it."),
             ("held-against-earlier-report", "Findings that an earlier report knew already are left out."),
+            ("part-not-read", "A part of a document could not be read; the rules ran over the rest."),
+            (
+                "rule-not-needed",
+                "A rule had nothing to do: what it holds a document against is neither named nor demanded.",
+            ),
         ];
         let notifications: Vec<Value> = notifications
             .into_iter()
@@ -202,6 +211,29 @@ impl<'r> Frame<'r> {
                     "level": "warning",
                     "message": { "text": format!("{rule} was not run: {}", not_run.why) },
                     "locations": locations(&not_run.documents),
+                }));
+            }
+        }
+        for (index, document) in report.documents.iter().enumerate() {
+            if let Some(said) = document.incomplete() {
+                let paths: Vec<&str> = document.left_out.iter().map(|out| out.path.as_str()).collect();
+                list.push(json!({
+                    "descriptor": { "id": "part-not-read", "index": 4 },
+                    "level": "warning",
+                    "message": { "text": said },
+                    "locations": locations(&[index]),
+                    "properties": { "leftOut": paths, "withheld": document.withheld },
+                }));
+            }
+        }
+        for idle in &report.idle {
+            for rule in &idle.rules {
+                list.push(json!({
+                    "descriptor": { "id": "rule-not-needed", "index": 5 },
+                    "associatedRule": self.reference(rule),
+                    "level": "note",
+                    "message": { "text": format!("{rule} had nothing to do: {}", idle.why) },
+                    "locations": locations(&idle.documents),
                 }));
             }
         }

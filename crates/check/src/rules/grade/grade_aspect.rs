@@ -37,6 +37,9 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (Some(grader), Some(code)) = (&row.survey().grader, row.code) else { return };
+    if row.unlinked() {
+        return;
+    }
     for aspect in Aspect::ALL {
         let Some(grade) = row.recorded(*aspect) else { continue };
         if row.gradable(*aspect) {

@@ -62,7 +62,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         if judgement.grade == Some(recorded) {
             continue;
         }
-        let reason = judgement.reason(&row.bore());
+        let reason = row.reason(&judgement);
         let gives = judgement.grade.map_or_else(|| "none".to_owned(), |grade| grade.to_string());
         let id = &grader.scheme.id;
         let finding = out.report(

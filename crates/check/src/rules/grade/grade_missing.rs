@@ -51,7 +51,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let Some(judgement) = row.judged(*aspect) else { continue };
         if let Some(grade) = judgement.grade {
-            let reason = judgement.reason(&row.bore());
+            let reason = row.reason(&judgement);
             out.report(
                 row.spot(if row.row.grades.is_some() { "/grades" } else { "" }),
                 format!("no {aspect} grade is recorded for {}", code.code),

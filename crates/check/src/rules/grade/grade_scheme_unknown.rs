@@ -38,7 +38,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
     if let Some(scheme) = survey.scheme {
         let (of, coding) = (&scheme.code_list, &survey.head.coding);
-        if (of.list != coding.list || of.version != coding.version) && survey.list_versions.is_empty() {
+        let across = survey.grader.as_ref().is_some_and(|grader| grader.links.is_some());
+        if (of.list != coding.list || of.version != coding.version) && survey.list_versions.is_empty() && !across {
             out.report(
                 Spot::at("/grading/scheme"),
                 format!(

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use obvert_model::edit::Edit;
-use obvert_model::number::Amount;
+use serde_json::Value;
 
 use crate::grading::tidy;
 use crate::rollup::{self, Rolled};
@@ -15,8 +15,11 @@ rule! {
     /// count, `per_length` the total over the surveyed length. Recorded grades are added up; computed ones stand in where
     /// none is recorded. The runs are those that the rating names, or all runs of its pipe.
     ///
+    /// A rating is one finding, however many of its figures differ: where it is one, the finding points to it.
+    ///
     /// The rule stands back where the pipe or a run is not in the document, where a grade is off the scale, where a graded
-    /// stretch has no end or ends before it began, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance.
+    /// stretch has no end, no length, or an end before it began or past the end of the run, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance or one that its rows or its pipe contradict.
+    /// It also does where the figures are right once the grades are those of the scheme (`grade-contradicts`, `grade-aspect`), what stands twice is counted once (`observation-twice`, `stretch-overlap`), and what has no length is a point (`stretch-not-allowed`): then the mistake is in the rows, and those rules say so.
     ///
     /// # Why it matters
     /// Owners sort a whole network by these figures and rarely look behind them.
@@ -30,6 +33,10 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/ratings/1/peak", "value": 3}]
     /// ```
+    /// Several figures are still one rating. At `/ratings/0`:
+    /// ```json
+    /// [{"op": "replace", "path": "/ratings/0/total", "value": 24}, {"op": "replace", "path": "/ratings/0/count", "value": 12}]
+    /// ```
     /// A run through another pipe. At `/ratings/0/runs/0`:
     /// ```json
     /// [{"op": "replace", "path": "/ratings/0/runs/0", "value": "R-102"}]
@@ -39,6 +46,11 @@ rule! {
     /// Rounded to four decimals, or a figure left out.
     /// ```json
     /// [{"op": "replace", "path": "/ratings/0/per_length", "value": 0.3609}, {"op": "remove", "path": "/ratings/0/mean"}]
+    /// ```
+    ///
+    /// The grade of an observation was mistyped, and the rating is of the right one.
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 4}]
     /// ```
     ///
     /// # Fix
@@ -85,35 +97,34 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     }
     let slack = out.limit("slack");
     let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
-    let mut wrong = |field: &str, stated: String, computed: Option<f64>, how: String| {
-        let finding = out.report(view.spot(&format!("/{field}")), format!("{field} {stated} stated, but {how}"));
-        if let Some(computed) = computed {
-            let computed = tidy(computed);
-            finding.fact("computed", computed).fix_if_confirmed(
-                format!("the grades are right, and {field} is {computed}"),
-                vec![Edit::replace(view.spot(&format!("/{field}")).path, computed)],
-            );
+    let wrong = rollup::differing(view, &rolled, grader, &close);
+    // Where the grades that are recorded differ from those of the scheme, each has a finding of its own. A rating that
+    // goes by the scheme is then right, and the grades are not.
+    let mended = Rolled::mended(&runs, rating.aspect, grader.scheme);
+    if wrong.is_empty() || mended.tally.doubtful > 0 || rollup::differing(view, &mended, grader, &close).is_empty() {
+        return;
+    }
+    let (field, message) = match &*wrong {
+        [one] => (format!("/{}", one.field), format!("{} {} stated, but {}", one.field, one.stated, one.how)),
+        several => {
+            let each = several.iter().map(|one| format!("{} {} stated, but {}", one.field, one.stated, one.how));
+            let each = each.collect::<Vec<_>>().join("; ");
+            (String::new(), format!("{} figures do not follow from the grades: {each}", several.len()))
         }
     };
-    let tally = &rolled.tally;
-    let peak = tally.peak(grader.scheme);
-    let off = |stated: &Amount| !peak.is_some_and(|peak| close(stated.get(), peak));
-    if let Some(stated) = rating.peak.filter(|stated| !grader.off_scale(*stated) && off(stated)) {
-        wrong("peak", stated.to_string(), peak, rolled.say_peak());
+    let of = |amount: &dyn Fn(&rollup::Wrong) -> Option<f64>| -> Value {
+        wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(tidy(amount(one)?))))).collect()
+    };
+    let finding = out.report(view.spot(&field), message);
+    let finding = finding.fact("stated", of(&|one| Some(one.stated))).fact("computed", of(&|one| one.computed));
+    let known: Vec<_> = wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
+    if known.is_empty() {
+        return;
     }
-    if let Some(total) = rating.total.filter(|total| !close(total.get(), tally.total)) {
-        wrong("total", total.to_string(), Some(tally.total), rolled.say_total());
-    }
-    if let Some(count) = rating.count.filter(|count| u64::from(count.get()) != tally.count) {
-        #[allow(clippy::cast_precision_loss)]
-        wrong("count", count.to_string(), Some(tally.count as f64), rolled.say_count());
-    }
-    if let Some(mean) = rating.mean.filter(|mean| !tally.mean().is_some_and(|is| close(mean.get(), is))) {
-        wrong("mean", mean.to_string(), tally.mean(), rolled.say_mean());
-    }
-    if let (Some(stated), Some(is)) = (rating.per_length, rolled.per_length()) {
-        if !close(stated.get(), is) {
-            wrong("per_length", stated.to_string(), Some(is), rolled.say_per_length(is));
-        }
-    }
+    let figures = known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
+    let edits = known
+        .iter()
+        .map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed))
+        .collect();
+    finding.fix_if_confirmed(format!("the grades are right, and {}", figures.join(", ")), edits);
 }

@@ -1,7 +1,5 @@
 //! See the rule's documentation below.
 
-use obvert_model::tables::Observation;
-
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -37,34 +35,11 @@ rule! {
     name: "observation-twice", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
 }
 
-/// Of the rows at one distance so many are held against each other; a run whose distances are all alike has another fault.
-const LOOKED_AT: usize = 16;
-
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    for (index, row) in rows.iter().enumerate().skip(1) {
-        if rows[index - 1].at != row.at || row.is_stretch() {
-            continue;
-        }
-        let mut level = rows[..index].iter().rev().take(LOOKED_AT).take_while(|other| other.at == row.at);
-        if let Some(other) = level.find(|other| alike(other, row)) {
-            let (id, code) = (other.id.as_str(), row.code.as_str());
-            let message = format!("{code:?} at {} stands in row {id:?} already", run.survey.say(row.at));
-            out.report(run.row(index).spot(""), message).fact("other", id);
-        }
+    for (again, first) in run.twins() {
+        let (row, id) = (&rows[*again], rows[*first].id.as_str());
+        let message = format!("{:?} at {} stands in row {id:?} already", row.code.as_str(), run.survey.say(row.at));
+        out.report(run.row(*again).spot(""), message).fact("other", id);
     }
-}
-
-/// Whether nothing that two rows say tells them apart.
-fn alike(a: &Observation, b: &Observation) -> bool {
-    a.code == b.code
-        && !a.is_stretch()
-        && a.characterisation == b.characterisation
-        && a.quantities == b.quantities
-        && a.clock == b.clock
-        && a.joint == b.joint
-        && a.joins == b.joins
-        && a.flow == b.flow
-        && (a.remark.is_none() || b.remark.is_none() || a.remark == b.remark)
-        && (a.media.is_empty() || b.media.is_empty() || a.media == b.media)
 }

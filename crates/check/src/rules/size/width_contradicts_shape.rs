@@ -41,6 +41,10 @@ rule! {
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(shape), Some(width)) = (view.pipe.shape, view.pipe.width) else { return };
+    // A size of nothing or less is `number-impossible`'s.
+    if view.pipe.height.is_some_and(|height| height.get() <= 0.0) {
+        return;
+    }
     let wide = view.survey.say_section(width);
     let message = match (shape, view.pipe.height) {
         // Sizes that were converted from another unit are equal but for their rounding.

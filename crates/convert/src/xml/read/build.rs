@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 
 use super::super::{names, text};
 use super::tokens::{Start, Token, Tokens, short};
-use crate::{ConvertError, PlacedProblem, SourceMap, Survey, typed};
+use crate::{ConvertError, PlacedProblem, Problems, SourceMap, Survey, typed};
 
 /// How many objects and lists the JSON form can have inside each other: what its reader allows. A deeper extension
 /// could be read here and never again.
@@ -39,7 +39,10 @@ pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
         return read;
     }
     let mut all = problems;
+    let mut rest = None;
     if let Err(ConvertError::Structure(more)) = read {
+        let (more, value) = more.into_parts();
+        rest = value;
         // What has been judged here is in the value as it was found, and wrong there as well.
         let known = |pointer: &str| {
             let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
@@ -49,7 +52,7 @@ pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
     }
     let at = |placed: &PlacedProblem| placed.place.as_ref().map_or((0, None), |place| (place.line, place.column));
     all.sort_by_key(at);
-    Err(ConvertError::Structure(all))
+    Err(ConvertError::Structure(Problems::new(all, rest)))
 }
 
 struct Build<'t> {

@@ -1,0 +1,136 @@
+//! Limits that accepted surveys went beyond: how far a limit has to be moved for the rule to fall silent on them.
+//!
+//! Every limit is tried for itself, by checking again with nothing but the rule. No rule has to say which way its limit
+//! works; it is tried both ways, up to a factor beyond which the rule would mean something else.
+
+use std::collections::BTreeMap;
+
+use obvert_model::tables::Document;
+
+use crate::catalogue::catalogue;
+use crate::checker::Checker;
+use crate::rule::Rule;
+use crate::settings::Settings;
+
+/// How far a limit is moved at most. Beyond that it is not the limit that the office sees differently.
+const FARTHEST: f64 = 2.0;
+
+/// How much beyond the extreme of the accepted surveys a drafted limit stands: the next accepted survey will not end just
+/// where these did. Common practice, no published source.
+const MARGIN: f64 = 0.1;
+
+/// Steps of bisection: the extreme is then known to a thousandth of the range looked at.
+const STEPS: usize = 12;
+
+/// For every rule that fired, the limits that would silence it on all surveys so far.
+#[derive(Debug, Default)]
+pub(super) struct Extremes {
+    by_rule: BTreeMap<&'static str, Vec<Moved>>,
+}
+
+/// A limit that has been moved until the rule fell silent.
+#[derive(Clone, Copy, Debug)]
+struct Moved {
+    name: &'static str,
+    default: f64,
+    extreme: f64,
+    up: bool,
+}
+
+/// A drafted limit.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Drafted {
+    pub(super) name: &'static str,
+    pub(super) unit: &'static str,
+    pub(super) value: f64,
+    pub(super) extreme: f64,
+    pub(super) up: bool,
+}
+
+impl Extremes {
+    /// Takes in a survey on which a rule fired.
+    pub(super) fn add(&mut self, rule: &str, document: &Document, settings: &Settings) {
+        let Some(rule) = catalogue().iter().copied().find(|known| known.name == rule) else { return };
+        let found: Vec<Moved> =
+            rule.limits.iter().filter_map(|limit| moved(rule, limit.name, limit.default, document, settings)).collect();
+        match self.by_rule.get_mut(rule.name) {
+            None => {
+                self.by_rule.insert(rule.name, found);
+            }
+            // Only what silences every survey is of use, and as far as the farthest of them.
+            Some(before) => {
+                before.retain(|one| found.iter().any(|other| (other.name, other.up) == (one.name, one.up)));
+                for one in before {
+                    let other = found.iter().filter(|other| other.name == one.name).map(|other| other.extreme);
+                    one.extreme = other.fold(one.extreme, |a, b| if one.up { a.max(b) } else { a.min(b) });
+                }
+            }
+        }
+    }
+
+    /// The limit of a rule that has to be moved the least, with the margin; `None` where no single one would do.
+    pub(super) fn drafted(&self, rule: &str) -> Option<Drafted> {
+        let moved = self.by_rule.get(rule)?;
+        let far = |one: &Moved| (one.extreme / one.default).ln().abs();
+        let least = moved.iter().min_by(|a, b| far(a).total_cmp(&far(b)))?;
+        let unit = catalogue()
+            .iter()
+            .find(|known| known.name == rule)?
+            .limits
+            .iter()
+            .find(|limit| limit.name == least.name)?;
+        let beyond = if least.up { least.extreme * (1.0 + MARGIN) } else { least.extreme * (1.0 - MARGIN) };
+        Some(Drafted {
+            name: least.name,
+            unit: unit.unit,
+            value: round(beyond, least.up),
+            extreme: least.extreme,
+            up: least.up,
+        })
+    }
+}
+
+/// Moves one limit until the rule is silent; `None` where it is not within reach.
+fn moved(
+    rule: &'static Rule,
+    name: &'static str,
+    default: f64,
+    document: &Document,
+    settings: &Settings,
+) -> Option<Moved> {
+    let silent = |value: f64| {
+        let mut alone = settings.clone();
+        alone.severities = catalogue()
+            .iter()
+            .filter(|other| other.name != rule.name)
+            .map(|other| (other.name.to_owned(), None))
+            .collect();
+        alone.limits.insert((rule.name.to_owned(), name.to_owned()), value);
+        (alone.profile, alone.keep) = (None, 1);
+        // The settings were good before and the limit is a number above 0.
+        Checker::new(alone)
+            .is_ok_and(|checker| checker.check_document(document).rules.iter().all(|fired| fired.rule != rule.name))
+    };
+    if default <= 0.0 {
+        return None;
+    }
+    for up in [true, false] {
+        let (mut loud, mut quiet) = (default, if up { default * FARTHEST } else { default / FARTHEST });
+        if !silent(quiet) {
+            continue;
+        }
+        for _ in 0..STEPS {
+            let middle = f64::midpoint(loud, quiet);
+            if silent(middle) { quiet = middle } else { loud = middle }
+        }
+        return Some(Moved { name, default, extreme: quiet, up });
+    }
+    None
+}
+
+/// Rounded to two digits, away from the extreme.
+fn round(value: f64, up: bool) -> f64 {
+    let scale = 10_f64.powi(1 - value.abs().log10().floor() as i32);
+    let digits = if up { (value * scale - 1e-9).ceil() } else { (value * scale + 1e-9).floor() };
+    digits / scale
+}

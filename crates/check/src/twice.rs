@@ -1,0 +1,126 @@
+//! Rows of a run that say what another one says already. Two rules report them, and a roll-up of grades would count
+//! them twice.
+
+use obvert_model::tables::{ClockReading, Observation};
+use rustc_hash::FxHashMap;
+
+use crate::views::RunView;
+
+/// Of the rows at one distance so many are held against each other; a run whose distances are all alike has another fault.
+const LEVEL: usize = 16;
+
+/// How many of the stretches of a code begun before are looked at, so that a run that is nothing but overlaps does not
+/// take the square of its rows.
+const BEFORE: usize = 32;
+
+/// The rows at a point that stand in the run already, each with the row that it repeats.
+pub(crate) fn twins(run: &RunView<'_>) -> Vec<(usize, usize)> {
+    let rows = &run.run.observations;
+    let mut twins = Vec::new();
+    for (index, row) in rows.iter().enumerate().skip(1) {
+        if rows[index - 1].at != row.at || row.is_stretch() {
+            continue;
+        }
+        let mut level = (0..index).rev().take(LEVEL).take_while(|other| rows[*other].at == row.at);
+        twins.extend(level.find(|other| alike(&rows[*other], row)).map(|other| (index, other)));
+    }
+    twins
+}
+
+/// Whether nothing that two rows say tells them apart.
+fn alike(a: &Observation, b: &Observation) -> bool {
+    a.code == b.code
+        && !a.is_stretch()
+        && a.characterisation == b.characterisation
+        && a.quantities == b.quantities
+        && a.clock == b.clock
+        && a.joint == b.joint
+        && a.joins == b.joins
+        && a.flow == b.flow
+        && (a.remark.is_none() || b.remark.is_none() || a.remark == b.remark)
+        && (a.media.is_empty() || b.media.is_empty() || a.media == b.media)
+}
+
+/// The stretches that overlap an earlier one of their code, each with that.
+pub(crate) fn overlaps(run: &RunView<'_>) -> Vec<(usize, usize)> {
+    let rows = &run.run.observations;
+    let stretches = || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
+    let mut overlaps = Vec::new();
+    if stretches().nth(1).is_none() {
+        return overlaps;
+    }
+    let mut open: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
+    for index in stretches() {
+        let row = &rows[index];
+        let before = open.entry(row.code.as_str()).or_default();
+        let twice = before.iter().rev().take(BEFORE).find(|other| {
+            let other = &rows[**other];
+            other.at < row.end()
+                && row.at < other.end()
+                && other.characterisation == row.characterisation
+                && clocks_meet(other, row)
+        });
+        overlaps.extend(twice.map(|other| (index, *other)));
+        before.push(index);
+    }
+    overlaps
+}
+
+/// Whether two rows are, or may be, on one part of the wall. A clock that is in no valid form says nothing.
+fn clocks_meet(a: &Observation, b: &Observation) -> bool {
+    let (Some(a), Some(b)) = (&a.clock, &b.clock) else { return true };
+    match (a.reading(), b.reading()) {
+        (Some(a), Some(b)) => meet(a, b),
+        _ => false,
+    }
+}
+
+fn meet(a: ClockReading, b: ClockReading) -> bool {
+    let (start_a, start_b) = (start(a), start(b));
+    // How far clockwise one begins after the other; arcs that only touch share no wall, but a point on an edge is on it.
+    let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
+    let within =
+        |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
+    within(after(start_a, start_b), a.hours(), b.hours()) || within(after(start_b, start_a), b.hours(), a.hours())
+}
+
+fn start(reading: ClockReading) -> f64 {
+    match reading {
+        ClockReading::Point(hour) | ClockReading::Arc(hour, _) => hour.get(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use obvert_model::number::ClockHour;
+
+    use super::*;
+
+    fn arc(from: f64, to: f64) -> ClockReading {
+        ClockReading::Arc(ClockHour::new(from).unwrap(), ClockHour::new(to).unwrap())
+    }
+
+    fn point(at: f64) -> ClockReading {
+        ClockReading::Point(ClockHour::new(at).unwrap())
+    }
+
+    // By the dial of a clock; no other source.
+    #[test]
+    fn parts_of_the_wall_meet() {
+        let cases = [
+            (arc(11.0, 1.0), arc(12.0, 2.0), true),
+            (arc(11.0, 1.0), arc(1.0, 3.0), false),
+            (arc(11.0, 1.0), arc(5.0, 7.0), false),
+            (arc(9.0, 3.0), arc(11.0, 1.0), true),
+            (arc(12.0, 12.0), arc(5.0, 7.0), true),
+            (arc(11.0, 1.0), point(1.0), true),
+            (arc(11.0, 1.0), point(1.5), false),
+            (point(6.0), point(6.0), true),
+            (point(6.0), point(6.5), false),
+        ];
+        for (a, b, expected) in cases {
+            assert_eq!(meet(a, b), expected, "{a:?} {b:?}");
+            assert_eq!(meet(b, a), expected, "{b:?} {a:?}");
+        }
+    }
+}

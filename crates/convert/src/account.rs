@@ -1,0 +1,150 @@
+//! The account of a conversion: what was read in which form, what was written in which, and everything on the way that was not
+//! carried over as it was, each with the place in the source where its author will look. It is the same for every pair of
+//! forms, and says so where nothing was lost.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::loss::{Loss, LossKind, LossReport, Note};
+use crate::source_map::Place;
+
+/// The version of the account's form.
+const VERSION: &str = "0.1";
+
+/// The account of one conversion.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Account {
+    /// The version of the account's form.
+    pub account: String,
+    /// What was read.
+    pub from: End,
+    /// What was written.
+    pub to: End,
+    /// The id of the document.
+    pub document: String,
+    /// Whether the document can be read back unchanged: there is no entry.
+    pub lossless: bool,
+    /// How many entries there are of each kind.
+    pub totals: Totals,
+    /// What was not carried over as it was, in the order of the document; what a translation of codes did comes first.
+    pub entries: Vec<Entry>,
+    /// What is worth knowing besides. Nothing is lost by it.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub notes: Vec<Remark>,
+}
+
+/// One end of a conversion.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct End {
+    /// The file or folder, as it was named.
+    pub file: String,
+    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`.
+    pub form: String,
+    /// The code list of its observations.
+    pub code_list: String,
+}
+
+/// How many entries there are of each kind.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Totals {
+    /// What is not in the output.
+    pub dropped: usize,
+    /// What is in the output in another form that cannot be turned back exactly.
+    pub changed: usize,
+    /// What the conversion put in.
+    pub defaulted: usize,
+    /// What became a code that does not mean the same.
+    pub translated: usize,
+}
+
+/// One value that was not carried over as it was.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Entry {
+    /// What happened.
+    pub kind: LossKind,
+    /// The value, as a JSON Pointer (RFC 6901) into the document that was read.
+    pub pointer: String,
+    /// Where it stands in the source.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub at: Option<At>,
+    /// Why: lower case, no full stop.
+    pub message: String,
+}
+
+/// Something worth knowing.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Remark {
+    /// What it is about, as a JSON Pointer (RFC 6901) into the document that was read.
+    pub pointer: String,
+    /// Where that stands in the source.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub at: Option<At>,
+    /// What there is to know: lower case, no full stop.
+    pub message: String,
+}
+
+/// A place in the source.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct At {
+    /// The file; the table's file for a folder or zip of tables.
+    pub file: String,
+    /// Line, from 1. For CSV the line on which the row begins.
+    pub line: usize,
+    /// Column in characters, or the number of a CSV column, from 1.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub column: Option<usize>,
+    /// The heading of the CSV column.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub heading: Option<String>,
+}
+
+impl From<Place> for At {
+    fn from(place: Place) -> Self {
+        let Place { file, line, column, heading } = place;
+        Self { file, line, column, heading }
+    }
+}
+
+impl Account {
+    /// An account of what one or more steps of a conversion report. `place` says where a pointer stands in the source.
+    #[must_use]
+    pub fn new<'r>(
+        from: End,
+        to: End,
+        document: &str,
+        reports: impl IntoIterator<Item = &'r LossReport>,
+        mut place: impl FnMut(&str) -> Option<Place>,
+    ) -> Self {
+        let (mut entries, mut notes, mut totals) = (Vec::new(), Vec::new(), Totals::default());
+        for report in reports {
+            for Loss { kind, pointer, message } in &report.losses {
+                totals.add(*kind);
+                let at = place(pointer).map(At::from);
+                entries.push(Entry { kind: *kind, pointer: pointer.clone(), at, message: message.clone() });
+            }
+            for Note { pointer, message } in &report.notes {
+                let at = place(pointer).map(At::from);
+                notes.push(Remark { pointer: pointer.clone(), at, message: message.clone() });
+            }
+        }
+        let lossless = entries.is_empty();
+        Self { account: VERSION.to_owned(), from, to, document: document.to_owned(), lossless, totals, entries, notes }
+    }
+
+    /// The schema of an account.
+    #[must_use]
+    pub fn schema() -> serde_json::Value {
+        obvert_model::schema::of::<Self>("account", "Account of a conversion of an obvert survey document")
+    }
+}
+
+impl Totals {
+    fn add(&mut self, kind: LossKind) {
+        *match kind {
+            LossKind::Dropped => &mut self.dropped,
+            LossKind::Changed => &mut self.changed,
+            LossKind::Defaulted => &mut self.defaulted,
+            LossKind::Translated => &mut self.translated,
+        } += 1;
+    }
+}

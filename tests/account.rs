@@ -1,0 +1,102 @@
+//! The account of a conversion, for every pair of forms: it says that nothing was lost between forms, and where in the source
+//! stands what a translation of codes loses.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use std::path::Path;
+
+use obvert::convert::Account;
+use serde_json::Value;
+use support::{obvert, obvert_in, root, status, stderr, stdout};
+
+const FORMS: [(&str, &str); 5] = [
+    ("json", "survey.obvert.json"),
+    ("xml", "survey.xml"),
+    ("geojson", "survey.geojson"),
+    ("csv", "survey"),
+    ("csv-zip", "survey.zip"),
+];
+
+/// A folder with one survey in every form.
+fn folder() -> tempfile::TempDir {
+    let folder = tempfile::tempdir().expect("folder");
+    let survey = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    for (form, name) in FORMS {
+        let output = obvert_in(folder.path(), &["convert", &survey, "-o", name, "--to", form]);
+        assert_eq!(status(&output), 0, "{}", stderr(&output));
+    }
+    folder
+}
+
+fn account(folder: &Path, arguments: &[&str]) -> (Account, Value) {
+    let all = [&["convert", "--replace", "--account", "account.json"], arguments].concat();
+    let output = obvert_in(folder, &all);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let text = std::fs::read_to_string(folder.join("account.json")).expect("an account");
+    (serde_json::from_str(&text).expect("an account"), serde_json::from_str(&text).expect("json"))
+}
+
+#[test]
+fn every_pair_of_forms_has_an_account() {
+    let folder = folder();
+    let schema: Value = serde_json::from_str(&stdout(&obvert(&["schema", "account"]))).expect("schema");
+    let schema = jsonschema::validator_for(&schema).expect("the schema compiles");
+    for (from, source) in FORMS {
+        for (to, _) in FORMS {
+            let out = format!("out-{to}");
+            let (account, json) = account(folder.path(), &[source, "-o", &out, "--to", to]);
+            assert!(schema.is_valid(&json), "{from} to {to}: {json}");
+            assert_eq!((account.from.form.as_str(), account.to.form.as_str()), (from, to));
+            assert_eq!((account.from.file.as_str(), account.to.file.as_str()), (source, out.as_str()));
+            assert!(account.lossless && account.entries.is_empty(), "{from} to {to}: {json}");
+        }
+    }
+}
+
+#[test]
+fn what_a_translation_loses_is_placed_in_every_form() {
+    let folder = folder();
+    let mut accounts = Vec::new();
+    for (from, source) in FORMS {
+        let (account, _) = account(folder.path(), &[source, "-o", "en.json", "--to", "json", "--coding", "en-13508-2"]);
+        assert_eq!((account.from.code_list.as_str(), account.to.code_list.as_str()), ("obvert-terms", "en-13508-2"));
+        assert!(!account.lossless);
+        let totals = account.totals;
+        let all = totals.dropped + totals.changed + totals.defaulted + totals.translated;
+        assert!(totals.translated > 50 && all == account.entries.len(), "{totals:?}");
+        for entry in &account.entries {
+            let at = entry.at.as_ref().unwrap_or_else(|| panic!("{from}: {} has no place", entry.pointer));
+            assert!(at.line > 0 && at.file.starts_with(source), "{from}: {at:?}");
+        }
+        accounts.push(
+            account.entries.into_iter().map(|entry| (entry.kind, entry.pointer, entry.message)).collect::<Vec<_>>(),
+        );
+    }
+    assert!(accounts.windows(2).all(|pair| pair[0] == pair[1]), "the entries differ by form");
+    // The place is that of the value: the row of the table, and the column where it stands in one.
+    let (account, _) = account(folder.path(), &["survey", "-o", "en.json", "--to", "json", "--coding", "en-13508-2"]);
+    let first = account.entries.iter().find(|entry| entry.pointer.ends_with("/code")).expect("a code");
+    let at = first.at.clone().expect("a place");
+    assert_eq!((at.file.as_str(), at.heading.as_deref()), ("survey/observations.csv", Some("code")));
+    let table = std::fs::read_to_string(folder.path().join("survey/observations.csv")).expect("table");
+    let code = first.message.split(' ').next().expect("the code");
+    assert!(table.lines().nth(at.line - 1).expect("the line").contains(code), "{first:?}");
+}
+
+/// The account of what is refused says why; without `--replace` nothing is written over.
+#[test]
+fn a_refused_conversion_is_accounted_for() {
+    let folder = folder();
+    let arguments = ["convert", "survey.obvert.json", "-o", "en.json", "--coding", "en-13508-2", "--lossless"];
+    let output = obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
+    assert_eq!(status(&output), 2);
+    assert!(!folder.path().join("en.json").exists());
+    let text = std::fs::read_to_string(folder.path().join("account.json")).expect("an account");
+    let account: Account = serde_json::from_str(&text).expect("an account");
+    assert!(account.totals.translated > 0);
+    let output = obvert_in(folder.path(), &[&arguments[..], &["--account", "account.json"]].concat());
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("is there already"), "{}", stderr(&output));
+}

@@ -1,0 +1,318 @@
+//! A document with structural problems is still checked, as far as it can be read. What must hold: the problems are
+//! reported, each with the pipe and run that it lies in; whatever the rules then say is true of the whole as well; and
+//! one bad word does not hide most of what else is wrong.
+//!
+//! The damage is done at random places: a value of another type, a word that is none, `null`, an empty text, a key
+//! misspelt. `DAMAGE=500` makes as many cases, `DAMAGE_SEED=7` other ones.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use std::collections::BTreeSet;
+
+use obvert::check::{Checker, Finding, Report, Settings};
+use obvert::model::read::ProblemKind;
+use serde_json::{Value, json};
+use support::read;
+
+const CLEAN: &str = "examples/data/larkmoor.obvert.json";
+const REJECTED: &str = "examples/data/larkmoor-rejected.obvert.json";
+
+fn document(path: &str) -> Value {
+    serde_json::from_str(&read(path)).expect("a document")
+}
+
+fn check(document: &Value) -> Report {
+    let settings = Settings { today: "2026-06-15".parse().ok(), keep: usize::MAX, ..Settings::default() };
+    Checker::new(settings).expect("settings").check(document.to_string().as_bytes()).expect("JSON")
+}
+
+fn is_structural(rule: &str) -> bool {
+    ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
+}
+
+/// What the rules found, by rule and place.
+fn by_rules(report: &Report) -> BTreeSet<(String, String)> {
+    let rules = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+    rules.map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+}
+
+fn structural(report: &Report) -> Vec<(&str, &str)> {
+    let found = report.findings.iter().filter(|finding| is_structural(&finding.rule));
+    found.map(|finding| (&*finding.rule, finding.path.as_str())).collect()
+}
+
+fn number(name: &str, default: usize) -> usize {
+    std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(default)
+}
+
+fn pointers(value: &Value, at: &str, all: &mut Vec<String>) {
+    let mut step = |key: &str, value: &Value| {
+        let pointer = format!("{at}/{key}");
+        all.push(pointer.clone());
+        pointers(value, &pointer, all);
+    };
+    match value {
+        Value::Object(object) => object.iter().for_each(|(key, value)| step(key, value)),
+        Value::Array(items) => items.iter().enumerate().for_each(|(row, value)| step(&row.to_string(), value)),
+        _ => {}
+    }
+}
+
+/// Spoils one place; `None` where the kind of damage does not fit it.
+fn spoil(document: &mut Value, pointer: &str, kind: usize) -> Option<()> {
+    if kind == 4 {
+        let (parent, key) = pointer.rsplit_once('/')?;
+        let object = document.pointer_mut(parent)?.as_object_mut()?;
+        let value = object.remove(key)?;
+        object.insert(format!("{key}e"), value);
+        return Some(());
+    }
+    let value = document.pointer_mut(pointer)?;
+    *value = match (kind, &*value) {
+        (0, Value::Number(number)) => json!(number.to_string().replace('.', ",")),
+        (0, Value::String(_)) => json!(7),
+        (0, _) => json!("x"),
+        (1, _) => Value::Null,
+        (2, Value::String(_)) => json!(""),
+        (3, Value::String(word)) => json!(format!("{word}?")),
+        _ => return None,
+    };
+    Some(())
+}
+
+struct Spoiled {
+    place: String,
+    report: Report,
+    /// What is found in the document without the value, where the damage says that there is none.
+    without: BTreeSet<(String, String)>,
+}
+
+/// As many spoiled documents as are asked for that have a structural problem.
+fn spoiled(whole: &Value, cases: usize) -> Vec<Spoiled> {
+    let mut random = fastrand::Rng::with_seed(number("DAMAGE_SEED", 1) as u64);
+    let mut places = Vec::new();
+    pointers(whole, "", &mut places);
+    let needed = |place: &String| !["/obvert", "/units", "/coding"].iter().any(|head| place.starts_with(head));
+    places.retain(needed);
+    // Runs have most places by far; the tables of the head are to have their share.
+    let head: Vec<String> = places.iter().filter(|place| !place.contains("/observations/")).cloned().collect();
+    let mut all = Vec::new();
+    while all.len() < cases {
+        let from = if all.len() % 2 == 0 { &places } else { &head };
+        let place = random.choice(from).expect("a place").clone();
+        let mut document = whole.clone();
+        let kind = random.usize(0..5);
+        if spoil(&mut document, &place, kind).is_none() {
+            continue;
+        }
+        let report = check(&document);
+        if structural(&report).is_empty() {
+            continue;
+        }
+        let mut without = BTreeSet::new();
+        if matches!(kind, 1 | 2) {
+            let (parent, key) = place.rsplit_once('/').expect("a place below the document");
+            if let Some(object) = document.pointer_mut(parent).and_then(Value::as_object_mut) {
+                object.remove(key);
+                without = by_rules(&check(&document));
+            }
+        }
+        all.push(Spoiled { place, report, without });
+    }
+    all
+}
+
+#[test]
+fn nothing_is_found_in_the_rest_of_a_clean_survey() {
+    let whole = document(CLEAN);
+    assert_eq!(check(&whole).totals.all(), 0);
+    let mut wrong = Vec::new();
+    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
+        for (rule, path) in by_rules(&report).difference(&without) {
+            wrong.push(format!("{place} spoiled: {rule} at {path}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn what_is_found_in_the_rest_is_found_in_the_whole_and_most_of_it() {
+    let whole = document(REJECTED);
+    let expected = by_rules(&check(&whole));
+    assert!(expected.len() > 100, "{}", expected.len());
+    let (mut wrong, mut kept, mut cases) = (Vec::new(), 0, 0);
+    for Spoiled { place, report, without } in spoiled(&whole, number("DAMAGE", 60)) {
+        let found = by_rules(&report);
+        for (rule, path) in found.difference(&expected).filter(|found| !without.contains(found)) {
+            wrong.push(format!("{place} spoiled: {rule} at {path}"));
+        }
+        kept += found.len();
+        cases += 1;
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+    let share = kept as f64 / (cases * expected.len()) as f64;
+    println!("{:.1} % of the findings of the whole are found in the rest", 100.0 * share);
+    assert!(share > 0.85, "{share}");
+}
+
+#[test]
+fn the_problem_is_told_with_its_pipe_run_and_observation() {
+    let mut spoiled = document(CLEAN);
+    spoiled["runs"][2]["observations"][4]["quantities"] = json!("5");
+    spoiled["pipes"][3]["shape"] = json!("round");
+    spoiled["runs"][1]["weather"] = json!("sunny");
+    spoiled["ratings"][0]["aspect"] = json!("structure");
+    spoiled["structures"][0]["kind"] = json!("mh");
+    let report = check(&spoiled);
+    let told: Vec<_> = report
+        .findings
+        .iter()
+        .map(|finding| {
+            let text = |text: &Option<String>| text.clone().unwrap_or_default();
+            let ids = [&finding.pipe, &finding.run, &finding.observation, &finding.record].map(text);
+            (finding.path.clone(), ids, finding.distance)
+        })
+        .collect();
+    let of = |path: &str, ids: [&str; 4], distance| (path.to_owned(), ids.map(str::to_owned), distance);
+    let id = |pointer: &str| spoiled.pointer(pointer).and_then(Value::as_str).expect("an id");
+    assert_eq!(
+        told,
+        [
+            of("/structures/0/kind", ["", "", "", id("/structures/0/id")], None),
+            of("/pipes/3/shape", [id("/pipes/3/id"), "", "", ""], None),
+            of("/ratings/0/aspect", [id("/ratings/0/pipe"), "", "", id("/ratings/0/id")], None),
+            of("/runs/1/weather", [id("/runs/1/pipe"), id("/runs/1/id"), "", ""], None),
+            of(
+                "/runs/2/observations/4/quantities",
+                [id("/runs/2/pipe"), id("/runs/2/id"), id("/runs/2/observations/4/id"), ""],
+                spoiled["runs"][2]["observations"][4]["at"].as_f64()
+            ),
+        ]
+    );
+    // So that a page can show it with its pipe.
+    let pipes: Vec<&str> = report.documents[0].concerned.iter().map(|concerned| concerned.pipe.as_str()).collect();
+    for pipe in [id("/pipes/3/id"), id("/runs/1/pipe"), id("/runs/2/pipe")] {
+        assert!(pipes.contains(&pipe), "{pipe} in {pipes:?}");
+    }
+}
+
+#[test]
+fn rows_behind_one_that_is_left_out_keep_their_numbers() {
+    let mut spoiled = document(CLEAN);
+    spoiled["runs"][0]["direction"] = json!("down");
+    spoiled["runs"][2]["observations"][1]["at"] = json!("12,3");
+    spoiled["runs"][2]["observations"][4]["code"] = json!("crak.longitudinal");
+    let report = check(&spoiled);
+    assert_eq!(
+        structural(&report),
+        [("unknown-word", "/runs/0/direction"), ("wrong-type", "/runs/2/observations/1/at")]
+    );
+    let expected = ("code-unknown".to_owned(), "/runs/2/observations/4/code".to_owned());
+    assert_eq!(by_rules(&report), BTreeSet::from([expected]));
+    let left_out: Vec<_> = report.documents[0].left_out.iter().map(|out| (out.path.as_str(), out.row)).collect();
+    assert_eq!(left_out, [("/runs/0", true), ("/runs/2/observations/1", true)]);
+}
+
+/// A misspelt key that must be there is one mistake, and not a key too many and one too few.
+#[test]
+fn a_misspelt_key_is_one_finding() {
+    let mut spoiled = document(CLEAN);
+    let run = spoiled["runs"][4].as_object_mut().expect("a run");
+    let direction = run.remove("direction").expect("a direction");
+    run.insert("Direction".to_owned(), direction);
+    let report = check(&spoiled);
+    assert_eq!(structural(&report), [("unknown-key", "/runs/4/Direction")]);
+    let help = report.findings[0].help.as_deref().expect("help");
+    assert_eq!(help, "did you mean \"direction\"? the key \"direction\" is missing");
+}
+
+/// `null` says that there is no value, and so the rules take it: what is required is missing, and nothing is withheld.
+#[test]
+fn null_is_no_value() {
+    let mut spoiled = document(CLEAN);
+    for run in spoiled["runs"].as_array_mut().expect("runs") {
+        for row in run["observations"].as_array_mut().expect("rows") {
+            row["joint"] = row.get("joint").cloned().unwrap_or(Value::Null);
+        }
+        run["surveyed"] = Value::Null;
+    }
+    let report = check(&spoiled);
+    assert_eq!(report.documents[0].withheld, 0);
+    assert!(report.not_run.is_empty(), "{:?}", report.not_run);
+    let mut without = document(CLEAN);
+    without["runs"].as_array_mut().expect("runs").iter_mut().for_each(|run| {
+        run.as_object_mut().expect("a run").remove("surveyed");
+    });
+    assert_eq!(by_rules(&report), by_rules(&check(&without)));
+}
+
+#[test]
+fn the_report_says_which_rules_could_not_be_run() {
+    let why = |document: &Value, rule: &str| {
+        let report = check(document);
+        let not_run = report.not_run.iter().find(|not_run| not_run.rules.iter().any(|name| name == rule));
+        not_run.map(|not_run| not_run.why.clone())
+    };
+    let mut spoiled = document(CLEAN);
+    spoiled["runs"][0]["direction"] = json!("down");
+    assert_eq!(why(&spoiled, "runs-missing").as_deref(), Some("/runs/0 was left out"));
+    assert_eq!(why(&spoiled, "code-unknown"), None);
+    let mut spoiled = document(CLEAN);
+    spoiled["crs"] = json!("6594");
+    assert_eq!(why(&spoiled, "locate-chord").as_deref(), Some("/crs could not be read"));
+    let mut spoiled = document(CLEAN);
+    spoiled["issued"] = json!("2026-05-06T16:20:00");
+    assert_eq!(why(&spoiled, "issued-before-run").as_deref(), Some("/issued could not be read"));
+    assert_eq!(by_rules(&check(&spoiled)), BTreeSet::new());
+    let mut spoiled = document(CLEAN);
+    spoiled["units"]["length"] = json!("feet");
+    let needed = Some("/units/length could not be read, and no rule can do without it");
+    assert_eq!(why(&spoiled, "code-unknown").as_deref(), needed);
+}
+
+/// In a table the row that belongs nowhere is one problem among others, and the rules still run over the rest.
+#[test]
+fn tables_are_checked_as_far_as_they_can_be_read() {
+    let folder = tempfile::tempdir().expect("folder");
+    let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let checked = || {
+        let output =
+            support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
+        Report::read(&output.stdout).expect("a report")
+    };
+    // By line, since the rows of a run move up where one before them was left out.
+    let by_lines = |report: &Report| -> BTreeSet<(String, String, usize)> {
+        let place = |finding: &Finding| finding.at.as_ref().map_or((String::new(), 0), |at| (at.file.clone(), at.line));
+        let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+        findings.map(|finding| (finding.rule.to_string(), place(finding).0, place(finding).1)).collect()
+    };
+    let whole = by_lines(&checked());
+    let file = folder.path().join("tables/observations.csv");
+    let text = std::fs::read_to_string(&file).expect("table");
+    std::fs::write(&file, text.replacen("R-02,2,", "R-o2,2,", 1).replacen("R-05,3,", "R-99,3,", 1)).expect("write");
+    let report = checked();
+    let astray: Vec<_> = report
+        .findings
+        .iter()
+        .filter(|finding| finding.rule == "row-astray")
+        .map(|finding| (finding.message.clone(), finding.at.clone().expect("a place")))
+        .collect();
+    assert_eq!(astray.len(), 2, "{astray:?}");
+    let place = |id: &str, line: usize| {
+        let message = format!("runs.csv has no run \"{id}\"; correct the run here or add it there");
+        let (_, at) = astray.iter().find(|(said, _)| *said == message).expect("a finding of the row");
+        assert_eq!((at.file.as_str(), at.line, at.column), ("tables/observations.csv", line, Some(1)), "{id}");
+    };
+    let line = |start: &str| 1 + text.lines().position(|line| line.starts_with(start)).expect("the row");
+    place("R-o2", line("R-02,2,"));
+    place("R-99", line("R-05,3,"));
+    assert!(by_rules(&report).len() > 50, "{}", by_rules(&report).len());
+    assert_eq!(by_lines(&report).difference(&whole).collect::<Vec<_>>(), [] as [&(String, String, usize); 0]);
+}
+
+fn root(path: &str) -> String {
+    support::root().join(path).display().to_string()
+}
