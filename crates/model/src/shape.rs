@@ -57,6 +57,10 @@ pub struct Field {
     pub pattern: Option<String>,
     /// That form in words, with an example.
     pub form: Option<String>,
+    /// The unit of its number, where it has one.
+    pub unit: Option<String>,
+    /// The least and the greatest whole number that can stand there, where it is one.
+    pub bounds: Option<[u64; 2]>,
     /// What stands there.
     pub shape: Shape,
 }
@@ -149,6 +153,8 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         description: describe(root, field),
         pattern: field["pattern"].as_str().map(str::to_owned),
         form: field["pattern"].as_str().and(field["$comment"].as_str()).map(str::to_owned),
+        unit: unit(field),
+        bounds: field["minimum"].as_u64().zip(field["maximum"].as_u64()).map(|(least, most)| [least, most]),
         shape: shape(root, field, shapes),
     });
     let fields = fields.collect();
@@ -169,6 +175,12 @@ fn describe(root: &Value, field: &Value) -> String {
         }
     }
     description
+}
+
+/// The unit that the schema of a number, or of a list of numbers, names.
+fn unit(field: &Value) -> Option<String> {
+    let unit = |schema: &Value| Some(schema["$comment"].as_str()?.strip_prefix("unit: ")?.to_owned());
+    unit(field).or_else(|| unit(&field["items"]))
 }
 
 fn text(schema: &Value, key: &str) -> String {
@@ -223,6 +235,12 @@ mod tests {
         assert_eq!(shape(&["pipes", "extensions"]), Some(Shape::Extensions));
         assert_eq!(shape(&["units", "length"]), Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()])));
         assert_eq!(shape(&["runs", "nothing"]), None);
+        let unit = |path: &[&str]| field(path).and_then(|field| field.unit.as_deref());
+        assert_eq!(unit(&["runs", "observations", "at"]), Some("the document's length unit"));
+        assert_eq!(unit(&["pipes", "height"]), Some("the document's section unit"));
+        assert_eq!(unit(&["pipes", "laid"]), None);
+        assert_eq!(field(&["pipes", "laid"]).and_then(|field| field.bounds), Some([0, 9999]));
+        assert_eq!(field(&["runs", "observations", "at"]).and_then(|field| field.bounds), None);
         let of_profile = field_in(profile(), &["fields", "where", "field"]);
         assert_eq!(of_profile.map(|field| &field.shape), Some(&Shape::Text));
         // A name means one thing: what a survey has is not hidden by what a profile has.
