@@ -35,6 +35,7 @@ mod coverage;
 mod dates;
 mod draft;
 mod drift;
+mod example;
 mod finding;
 mod grade_table;
 pub mod grading;
