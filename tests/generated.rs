@@ -248,7 +248,9 @@ fn rules() -> String {
         for section in Section::ALL {
             let text = rule.section(section);
             if !text.is_empty() {
-                let _ = write!(out, "\n**{}.** {text}\n", section.heading());
+                // A fence begins a block at the beginning of a line only.
+                let gap = if text.starts_with("```") { "\n\n" } else { " " };
+                let _ = write!(out, "\n**{}.**{gap}{text}\n", section.heading());
             }
         }
         if !rule.limits.is_empty() {

@@ -100,6 +100,22 @@ fn blocks() -> Vec<Block> {
     blocks
 }
 
+/// Fences open and close at the beginning of a line, or a reader of Markdown takes what follows for something else.
+#[test]
+fn fences_stand_at_the_beginning_of_a_line() {
+    for (chapter, text) in chapters() {
+        let mut open = false;
+        for (number, line) in text.lines().enumerate() {
+            if line.contains("```") {
+                let rest = line.strip_prefix("```").unwrap_or_else(|| panic!("{chapter}:{}: {line}", number + 1));
+                assert_eq!(rest.is_empty(), open, "{chapter}:{}: a fence inside a block", number + 1);
+                open = !open;
+            }
+        }
+        assert!(!open, "{chapter}: a block without an end");
+    }
+}
+
 /// The schema of an object of a schema file, alone.
 fn schema_of(file: &str, object: &str) -> Value {
     let mut schema: Value = serde_json::from_str(&read(&format!("schema/{file}.schema.json"))).expect("schema");

@@ -22,6 +22,7 @@ pub(crate) fn example(name: &str) -> Option<String> {
         "peaks" => peaks(),
         "canonical" => canonical(),
         "materials" => materials(),
+        "tables" => tables(),
         _ => return None,
     })
 }
@@ -53,6 +54,26 @@ fn materials() -> String {
         let of = Material::ALL.iter().filter(|material| material.class() == *class);
         let of: Vec<String> = of.map(|material| format!("`{material}`")).collect();
         let _ = writeln!(out, "| `{class}` | {} |", of.join(", "));
+    }
+    out
+}
+
+/// The CSV tables with their columns, from the Table Schemas.
+fn tables() -> String {
+    let mut out = String::from("| File | A row is named by | Other columns |\n|---|---|---|\n");
+    for (name, schema) in obvert::convert::csv::table_schemas() {
+        let schema: Value = serde_json::from_str(&schema).expect("a schema");
+        let text = |value: &Value| value.as_str().expect("a name").to_owned();
+        let keys: Vec<String> = match &schema["primaryKey"] {
+            Value::Array(keys) => keys.iter().map(text).collect(),
+            Value::String(key) => vec![key.clone()],
+            _ => Vec::new(),
+        };
+        let columns = schema["fields"].as_array().expect("fields").iter().map(|field| text(&field["name"]));
+        let others: Vec<String> =
+            columns.filter(|column| !keys.contains(column)).map(|column| format!("`{column}`")).collect();
+        let keys: Vec<String> = keys.iter().map(|key| format!("`{key}`")).collect();
+        let _ = writeln!(out, "| `{}` | {} | {} |", name.replace(".json", ".csv"), keys.join(", "), others.join(", "));
     }
     out
 }
