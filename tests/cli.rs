@@ -482,7 +482,8 @@ fn digest_is_of_the_content_in_every_form() {
         let other = stdout(&obvert_in(folder.path(), &["digest", form]));
         assert_eq!(other, format!("sha-256:{hex}  {form}\n"));
     }
-    let spaced = read(CLEAN).replace(", ", " ,\n\t");
+    let value: Value = serde_json::from_str(&read(CLEAN)).expect("json");
+    let spaced = serde_json::to_string_pretty(&value).expect("json");
     assert_eq!(stdout(&obvert_fed(&["digest", "-"], spaced.as_bytes())), format!("sha-256:{hex}  standard input\n"));
     let changed = read(CLEAN).replace("\"language\": \"en\"", "\"language\": \"de\"");
     assert!(!stdout(&obvert_fed(&["digest", "-"], changed.as_bytes())).contains(&hex));
