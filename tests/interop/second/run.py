@@ -1,8 +1,25 @@
 """A run with its observations."""
 
 import functools
+import math
 
 from .basics import *
+
+
+def meet(a, b):
+    """Whether two clock references are, or may be, on one part of the wall."""
+    if a is None or b is None:
+        return True
+    if clock_reading(a) is None or clock_reading(b) is None:
+        return False
+    start = lambda clock: clock.get("at", clock.get("from"))
+    hours = lambda clock: 0 if "at" in clock else (clock["to"] - clock["from"]) % 12 or 12
+
+    def begins_within(a, b):
+        after = (start(b) - start(a)) % 12
+        return after <= hours(a) if hours(b) == 0 else after < hours(a) or after == 0
+
+    return begins_within(a, b) or begins_within(b, a)
 
 
 class Run:
@@ -269,11 +286,54 @@ class Run:
                 report("stopped-without-reason", f"{at}/outcome")
         if survey.list:
             self.ends(closing)
+        self.overlaps()
+        self.levels()
         again = self.zeroed_again()
         if again is not None:
             report("counter-zeroed-again", f"{at}/observations/{again}/at")
         for i in range(len(self.rows)):
             self.observation(i, f"{at}/observations/{i}")
+
+    # rules.md, stretch-overlap, Exactly
+    def overlaps(self):
+        stretches = [(i, row) for i, row in enumerate(self.rows) if row.get("to", row["at"]) > row["at"]]
+        for n, (i, row) in enumerate(stretches):
+            before = [other for _, other in stretches[:n] if other["code"] == row["code"]][-32:]
+            for other in before:
+                along = other["at"] < row["to"] and row["at"] < other["to"]
+                alike = other.get("characterisation", []) == row.get("characterisation", [])
+                if along and alike and meet(other.get("clock"), row.get("clock")):
+                    self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
+                    break
+
+    # rules.md, water-level-jump, Exactly
+    def levels(self):
+        if self.disordered or not self.survey.list:
+            return
+        last = None
+        for i, row in enumerate(self.rows):
+            if self.roles[i] in ("size-change", "shape-change"):
+                last = None
+            if self.roles[i] != "level":
+                continue
+            meant = amounts(self.codes[i], row)
+            value = amount(self.codes[i], row, 0) if meant and meant[0]["unit"] == "percent" else None
+            if value is None or not in_range(meant[0], value):
+                continue
+            if last is not None:
+                way = self.metres(row["at"]) - self.metres(last[0].get("to", last[0]["at"]))
+                if 0 <= way <= 1.5 and abs(value - last[1]) > 30 + self.slope() * way * 1000 / (self.bore(i)["height"] or math.inf) * 100:
+                    self.survey.report("water-level-jump", f"{self.at}/observations/{i}/quantities/0/value")
+            last = (row, value)
+
+    # pipes.md, Gradient
+    def slope(self):
+        pipe, own = self.pipe or {}, (self.pipe or {}).get("inverts", {})
+        of = lambda end: (self.survey.row("structures", pipe.get(end)) or {}).get("invert")
+        upper, lower = own.get("upstream", of("upstream")), own.get("downstream", of("downstream"))
+        if upper is None or lower is None or not pipe.get("length", 0) > 0:
+            return 0
+        return abs(upper - lower) / pipe["length"]
 
     def ends(self, closing):
         survey, at = self.survey, self.at

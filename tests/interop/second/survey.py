@@ -1,9 +1,48 @@
 """A survey as a whole: what concerns the document, its tables, and its runs together."""
 
 import math
+import re
 
 from .basics import *
 from .run import Run
+
+FIRST_YEAR = {
+    "reinforced-concrete": 1860, "bituminised-fibre": 1890, "asbestos-cement": 1900, "pvc": 1930, "polyethylene": 1940,
+    "glass-reinforced-plastic": 1940, "ductile-iron": 1943, "abs": 1943, "polypropylene": 1954,
+}
+NOMINAL_INCHES = (1.5, 2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 21, 24, 27, 30, 33, 36, 39)
+NOMINAL_MILLIMETRES = (40, 63, 90, 110, 125, 140, 160, 180, 200, 250, 280, 315, 355, 400, 450, 500, 560, 630, 710, 800, 1000)
+ENDINGS = {
+    ending: types.split(" or ")
+    for endings, types in (
+        ("jpg jpeg", "image/jpeg"), ("png", "image/png"), ("tif tiff", "image/tiff"), ("bmp", "image/bmp"), ("webp", "image/webp"),
+        ("mp4", "video/mp4 or audio/mp4"), ("m4v", "video/mp4 or video/x-m4v"), ("mpg mpeg", "video/mpeg"),
+        ("avi", "video/x-msvideo or video/vnd.avi"), ("mov", "video/quicktime"), ("mkv", "video/matroska or video/x-matroska"),
+        ("webm", "video/webm or audio/webm"), ("wmv", "video/x-ms-wmv"), ("wav", "audio/wav or audio/x-wav or audio/vnd.wave"),
+        ("mp3", "audio/mpeg"), ("m4a", "audio/mp4 or audio/x-m4a"), ("pdf", "application/pdf"),
+    )
+    for ending in endings.split()
+}
+
+
+def of_kind(kind, stated):
+    major = stated.split("/")[0]
+    wanted = {"photo": "image", "video": "video", "interval-video": "video", "audio": "audio"}
+    if kind in wanted:
+        return major == wanted[kind]
+    return major != "audio" and not (kind == "document" and major == "video")
+
+
+def unportable(path):
+    if "://" in path or "\\" in path or path.startswith("/") or path[1:2] == ":":
+        return True
+    for part in path.split("/"):
+        stem = part.split(".")[0].rstrip().lower()
+        device = re.fullmatch(r"con|prn|aux|nul|(com|lpt)[1-9]", stem)
+        control = any(ord(c) < 32 or 127 <= ord(c) < 160 or c in '<>:"|?*' for c in part)
+        if part in ("", ".", "..") or part[-1] in ". " or control or len(part.encode()) > 255 or device:
+            return True
+    return False
 
 
 class Survey:
@@ -51,7 +90,39 @@ class Survey:
             self.report("review-incomplete", "/review")
         if not runs:
             self.report("runs-missing", "")
+        for index, pipe in enumerate(self.rows("pipes")):
+            self.pipe(pipe, f"/pipes/{index}")
+        for index, media in enumerate(self.rows("media")):
+            self.media(media, f"/media/{index}")
         return self.found
+
+    # rules.md, the paragraphs Exactly
+    def pipe(self, pipe, at):
+        laid, first = pipe.get("laid"), FIRST_YEAR.get(pipe.get("material"))
+        if laid is not None and laid < 1600:
+            self.report("laid-implausible", f"{at}/laid")
+        elif laid is not None and first is not None and laid < first:
+            self.report("material-newer-than-pipe", f"{at}/material")
+        height = pipe.get("height")
+        if pipe.get("size_basis") == "nominal" and pipe.get("shape", "circular") == "circular" and height is not None:
+            if 40 <= height * self.section <= 6000 and not self.size_doubtful(pipe):
+                whole = lambda step, least: height >= least and height % step == 0
+                if self.section == 25.4:
+                    nominal = height in NOMINAL_INCHES or whole(6, 42)
+                else:
+                    nominal = height in NOMINAL_MILLIMETRES or whole(50, 50) or whole(75, 50)
+                if not nominal:
+                    self.report("size-not-nominal", f"{at}/height")
+
+    def media(self, media, at):
+        path, kind, stated = media["file"], media["kind"], media.get("type", "").lower()
+        if unportable(path):
+            self.report("media-path-unportable", f"{at}/file")
+        types = ENDINGS.get(re.split(r"[./]", path)[-1].lower())
+        if stated and not of_kind(kind, stated):
+            self.report("media-type-contradicts", f"{at}/type")
+        elif types and (stated not in types if stated else not any(of_kind(kind, one) for one in types)):
+            self.report("media-type-contradicts", f"{at}/file")
 
     def clock_hour(self, hour, path):
         if hour is not None and not valid(hour):
