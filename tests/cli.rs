@@ -469,3 +469,32 @@ fn grade_says_why_it_cannot() {
         assert!(stderr(&output).contains(expected), "{}", stderr(&output));
     }
 }
+
+/// The digest is of the content: SHA-256 over the canonical form that is printed, in whatever form the survey is.
+#[test]
+fn digest_is_of_the_content_in_every_form() {
+    use sha2::Digest;
+    let folder = tempfile::tempdir().expect("folder");
+    let survey = root().join(CLEAN).display().to_string();
+    let canonical = obvert(&["digest", "--canonical", CLEAN]);
+    assert_eq!(status(&canonical), 0);
+    let hex: String = sha2::Sha256::digest(&canonical.stdout).iter().map(|byte| format!("{byte:02x}")).collect();
+    let printed = stdout(&obvert(&["digest", CLEAN]));
+    assert_eq!(printed, format!("sha-256:{hex}  {CLEAN}\n"));
+    for form in ["s.xml", "s.geojson", "s.zip"] {
+        assert_eq!(status(&obvert_in(folder.path(), &["convert", &survey, "-o", form])), 0, "{form}");
+        let other = stdout(&obvert_in(folder.path(), &["digest", form]));
+        assert_eq!(other, format!("sha-256:{hex}  {form}\n"));
+    }
+    let value: Value = serde_json::from_str(&read(CLEAN)).expect("json");
+    let spaced = serde_json::to_string_pretty(&value).expect("json");
+    assert_eq!(stdout(&obvert_fed(&["digest", "-"], spaced.as_bytes())), format!("sha-256:{hex}  standard input\n"));
+    let changed = read(CLEAN).replace("\"language\": \"en\"", "\"language\": \"de\"");
+    assert!(!stdout(&obvert_fed(&["digest", "-"], changed.as_bytes())).contains(&hex));
+
+    let several = obvert(&["digest", CLEAN, "no-such-file.obvert.json"]);
+    assert_eq!((status(&several), stdout(&several).lines().count()), (2, 1));
+    assert_eq!(status(&obvert(&["digest", "--canonical", CLEAN, CLEAN])), 2);
+    let broken = obvert_fed(&["digest", "-"], b"{\"obvert\": \"0.1\"}");
+    assert_eq!((status(&broken), stdout(&broken)), (2, String::new()));
+}

@@ -3,17 +3,20 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+#[path = "support/fields.rs"]
+mod fields;
 mod support;
+#[path = "support/worked.rs"]
+mod worked;
 
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Mending, Report, Section, catalogue};
+use obvert::check::{Checker, Mending, Need, Report, Section, Settings, catalogue};
 use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
-use obvert::model::shape::{self, Shape};
 use obvert::model::text::Text;
 use serde_json::Value;
 use support::{read, root};
@@ -39,6 +42,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/en-13508-2.json".to_owned(), read("crates/model/data/code-lists/en-13508-2.json")),
         ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),
         ("spec/rules.md".to_owned(), rules()),
+        ("spec/every-field.md".to_owned(), every_field()),
         ("spec/codes.md".to_owned(), codes(CodeList::obvert_terms())),
         ("spec/codes-en-13508-2.md".to_owned(), codes(CodeList::en_13508_2())),
         ("examples/data/larkmoor-rejected.obvert.json".to_owned(), rejected()),
@@ -91,6 +95,33 @@ fn the_schema_folder_has_nothing_else() {
             }
         }
     }
+}
+
+/// Every field stands in the document that examples are taken from, and that document is clean.
+#[test]
+fn every_field_has_an_example() {
+    assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
+    let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
+    let report = Checker::new(settings).expect("settings").check(read(fields::EVERY_FIELD).as_bytes()).expect("json");
+    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.path, f.message)).collect();
+    assert_eq!(found, Vec::<String>::new());
+    assert_eq!(report.not_run, []);
+}
+
+/// Every rule is named at a field or an object, and every object of the format has a table in the specification.
+#[test]
+fn every_rule_and_every_object_is_in_a_table_of_fields() {
+    let named: BTreeSet<&str> = fields::guards().values().flatten().copied().collect();
+    let all = catalogue().iter().filter(|rule| rule.family() != "profile").map(|rule| rule.name);
+    let missing: Vec<&str> = all.filter(|name| !named.contains(name)).collect();
+    assert_eq!(missing, Vec::<&str>::new());
+    let text: String =
+        generated().into_iter().filter(|(path, _)| path.ends_with(".md")).map(|(_, text)| text).collect();
+    let absent: Vec<&str> = obvert::model::shape::objects()
+        .map(|object| object.name.as_str())
+        .filter(|name| text.matches(&format!("<!-- fields: {name} -->")).count() != 1)
+        .collect();
+    assert_eq!(absent, Vec::<&str>::new(), "each object has one table");
 }
 
 /// Every clause that a rule guards is a heading of the specification.
@@ -157,7 +188,10 @@ fn chapter(text: &str) -> String {
         out.push_str(line);
         out.push('\n');
         if let Some(name) = line.strip_prefix("<!-- fields: ").and_then(|rest| rest.strip_suffix(" -->")) {
-            out.push_str(&fields(name));
+            out.push_str(&fields::table(name));
+            skipping = true;
+        } else if let Some(name) = line.strip_prefix("<!-- worked: ").and_then(|rest| rest.strip_suffix(" -->")) {
+            out.push_str(&worked::example(name).unwrap_or_else(|| panic!("no worked example is called {name}")));
             skipping = true;
         } else if line == "<!-- problems -->" {
             out.push_str("| Name | Meaning |\n|---|---|\n");
@@ -177,52 +211,11 @@ fn chapter(text: &str) -> String {
     out
 }
 
-fn fields(name: &str) -> String {
-    let object = shape::object(name);
-    assert!(!object.fields.is_empty(), "the format has no object {name}");
-    let mut out = format!("| Key of {name} | Value | Meaning |\n|---|---|---|\n");
-    for field in &object.fields {
-        let must = if field.required { ", required" } else { "" };
-        let (first, words) = field
-            .description
-            .split_once("\n- ")
-            .map_or((field.description.as_str(), None), |(first, rest)| (first, Some(rest)));
-        let mut meaning = first.replace('\n', " ");
-        if let Some(words) = words {
-            let words: Vec<String> = words.split("\n- ").map(|word| word.replace('\n', " ")).collect();
-            let _ = write!(meaning, " {}", words.join(" "));
-        }
-        let _ = writeln!(
-            out,
-            "| `{}` | {}{must} | {} |",
-            field.name,
-            value(&field.shape),
-            meaning.trim().replace('|', "\\|")
-        );
-    }
-    out
-}
-
-fn value(shape: &Shape) -> String {
-    match shape {
-        Shape::Object(name) => format!("object {name}"),
-        Shape::List(item) => format!("list of {}", value(item)),
-        Shape::Text => "text".into(),
-        Shape::Word(words) => words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
-        Shape::Number => "number".into(),
-        Shape::Whole => "whole number".into(),
-        Shape::Bool => "true or false".into(),
-        Shape::Single => "text, number, or true or false".into(),
-        Shape::Position => "[x, y]".into(),
-        Shape::Extensions => "extensions".into(),
-        _ => "any".into(),
-    }
-}
-
 fn rules() -> String {
     let mut out = format!(
         "# Rules\n\n*Generated from the rules themselves.* {} rules. The examples are JSON Patches (RFC 6902) on the [small valid \
-         survey](#the-small-valid-survey) at the end; they run as tests. A limit can be set otherwise by the receiving office.\n",
+         survey](#the-small-valid-survey) at the end, checked with 2026-06-01 as the date of today; they run as tests. A limit can be set \
+         otherwise by the receiving office. What several rules share is in [Checking](checking.md).\n",
         catalogue().len()
     );
     let mut family = "";
@@ -250,10 +243,16 @@ fn rules() -> String {
             rule.clause,
             rule.clause.replace('#', ".md#")
         );
+        let needs: Vec<&str> = rule.needs.iter().map(|need| need_of(*need)).collect();
+        if !needs.is_empty() {
+            let _ = write!(out, "\n**Needs.** {}\n", needs.join(", "));
+        }
         for section in Section::ALL {
             let text = rule.section(section);
             if !text.is_empty() {
-                let _ = write!(out, "\n**{}.** {text}\n", section.heading());
+                // A fence begins a block at the beginning of a line only.
+                let gap = if text.starts_with("```") { "\n\n" } else { " " };
+                let _ = write!(out, "\n**{}.**{gap}{text}\n", section.heading());
             }
         }
         if !rule.limits.is_empty() {
@@ -265,6 +264,18 @@ fn rules() -> String {
     }
     let _ = write!(out, "\n## The small valid survey\n\n```json\n{}```\n", obvert::check::MINIMAL);
     out
+}
+
+/// What a rule cannot do without, in words.
+fn need_of(need: Need) -> &'static str {
+    match need {
+        Need::Codes => "the document's code list",
+        Need::Grades => "the document's grade scheme",
+        Need::Crs => "a reference system that is known",
+        Need::Today => "the date of today",
+        Need::Profile => "a profile",
+        _ => panic!("{need:?} has no words"),
+    }
 }
 
 fn codes(list: &CodeList) -> String {
@@ -360,6 +371,16 @@ fn codes(list: &CodeList) -> String {
         let _ = writeln!(out, "| {} |", cells.join(" | "));
     }
     out
+}
+
+/// The document that the examples of the tables of fields are taken from.
+fn every_field() -> String {
+    let document = obvert::read(read(fields::EVERY_FIELD).as_bytes()).expect("the document reads");
+    format!(
+        "# A document with every field\n\n*Generated; informative.* The examples in the tables of fields are taken from this document. It \
+         gives no finding. It is in the [layout for files](canonical.md#layout-for-files).\n\n<!-- example: Document -->\n```json\n{}```\n",
+        obvert::to_string(&document)
+    )
 }
 
 /// The demo survey with every mistake that can stand beside the others.

@@ -40,6 +40,8 @@ pub(crate) enum Command {
     Fix(Fix),
     /// Turn a survey into another form.
     Convert(Convert),
+    /// Print the digest that a later survey names this one by.
+    Digest(Digest),
     /// Grade the pipes of surveys by a grade scheme.
     Grade(Grade),
     /// Judge or draft a submission profile.
@@ -310,6 +312,23 @@ pub(crate) struct Grade {
     /// The worst pipes first, by this aspect; otherwise in the order of the survey.
     #[arg(long, value_enum, value_name = "ASPECT")]
     pub(crate) worst_first: Option<AspectWord>,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "The digest is SHA-256 over the survey's canonical form (RFC 8785). It is of the content: the same survey has the \
+same digest in every form, whatever the order of keys and white space.\n\nExit status: 0 done, 2 it could not be done."
+)]
+pub(crate) struct Digest {
+    /// Surveys: files, folders of CSV tables, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The form of the surveys; told from name and content when not given.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) from: Option<Form>,
+    /// Print the canonical form itself instead, without a newline at its end.
+    #[arg(long)]
+    pub(crate) canonical: bool,
 }
 
 /// What to do with a submission profile.

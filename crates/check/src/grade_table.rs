@@ -420,7 +420,8 @@ impl GradeTable {
     /// The schema of the table.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        obvert_model::schema::of::<Self>("grades", "Grades of a survey, pipe by pipe")
+        let example = crate::example::grades().and_then(|table| serde_json::to_value(table).ok());
+        obvert_model::schema::of::<Self>("grades", "Grades of a survey, pipe by pipe", example.into_iter().collect())
     }
 
     /// The pipes by an aspect's worst first: by peak, then by total; pipes without grades come last.

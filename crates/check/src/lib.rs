@@ -37,6 +37,7 @@ mod coverage;
 mod dates;
 mod draft;
 mod drift;
+mod example;
 mod finding;
 mod grade_table;
 pub mod grading;

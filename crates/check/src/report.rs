@@ -460,7 +460,9 @@ impl Report {
     /// The schema of a report.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        obvert_model::schema::of::<Self>("report", "Report of a check of obvert survey documents")
+        let example = crate::example::report().and_then(|report| serde_json::to_value(report).ok());
+        let title = "Report of a check of obvert survey documents";
+        obvert_model::schema::of::<Self>("report", title, example.into_iter().collect())
     }
 
     /// Fills in the places of all findings in a JSON source, in one scan of it.

@@ -132,6 +132,8 @@ pub struct Rule {
 pub enum Section {
     /// What is compared with what.
     Checks,
+    /// The formulas, lists and order that somebody needs who is to come to the same findings.
+    Exactly,
     /// What goes wrong in the trade when it is not so.
     Matters,
     /// Where a limit comes from.
@@ -147,15 +149,16 @@ pub enum Section {
 }
 
 impl Section {
-    /// Every section, in order; `Source` and `Profile` may be missing.
-    pub const ALL: [Self; 7] =
-        [Self::Checks, Self::Matters, Self::Source, Self::Profile, Self::Fails, Self::Passes, Self::Fix];
+    /// Every section, in order; `Exactly`, `Source` and `Profile` may be missing.
+    pub const ALL: [Self; 8] =
+        [Self::Checks, Self::Exactly, Self::Matters, Self::Source, Self::Profile, Self::Fails, Self::Passes, Self::Fix];
 
     /// Its heading.
     #[must_use]
     pub const fn heading(self) -> &'static str {
         match self {
             Self::Checks => "What it checks",
+            Self::Exactly => "Exactly",
             Self::Matters => "Why it matters",
             Self::Source => "Source",
             Self::Profile => "Profile",

@@ -2,6 +2,7 @@
 
 mod check;
 mod convert;
+mod digest;
 mod explain;
 mod fix;
 mod grade;
@@ -24,6 +25,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
         Command::Check(check) => check::run(check),
         Command::Fix(fix) => fix::run(fix),
         Command::Convert(convert) => convert::run(convert),
+        Command::Digest(digest) => digest::run(digest),
         Command::Grade(grade) => grade::run(grade),
         Command::Profile(profile) => profile::run(profile),
         Command::Explain(explain) => explain::run(&explain.name),

@@ -134,8 +134,28 @@ impl Account {
     /// The schema of an account.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        obvert_model::schema::of::<Self>("account", "Account of a conversion of an obvert survey document")
+        let example = serde_json::to_value(example()).into_iter().collect();
+        obvert_model::schema::of::<Self>("account", "Account of a conversion of an obvert survey document", example)
     }
+}
+
+/// The account of a survey in CSV tables that was translated into another list, where one code has no equivalent.
+fn example() -> Account {
+    let end = |file: &str, form: &str, list: &str| End { file: file.into(), form: form.into(), code_list: list.into() };
+    let loss = Loss {
+        kind: LossKind::Translated,
+        pointer: "/runs/0/observations/1/code".into(),
+        message: "access.manhole has no equivalent in en-13508-2; it becomes BDB, general remark".into(),
+    };
+    let report = LossReport { losses: vec![loss], notes: Vec::new() };
+    let (file, heading) = ("survey/observations.csv".to_owned(), Some("code".to_owned()));
+    Account::new(
+        end("survey", "csv", "obvert-terms"),
+        end("survey.xml", "xml", "en-13508-2"),
+        "urn:uuid:0b1e5f0c-5c0e-4f43-9a53-6b7d0c1f9a20",
+        [&report],
+        |_| Some(Place { file: file.clone(), line: 3, column: Some(9), heading: heading.clone() }),
+    )
 }
 
 impl Totals {

@@ -136,9 +136,9 @@ macro_rules! texts {
     )+ };
 }
 
-/// Declares a newtype over a number with its unit in its name.
+/// Declares a newtype over a number, with the unit that the schema names where it is always the same.
 macro_rules! numbers {
-    ($($(#[$m:meta])* pub $name:ident;)+) => { $(
+    ($($(#[$m:meta])* pub $name:ident $(in $unit:literal)?;)+) => { $(
         $(#[$m])*
         #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
         pub struct $name(crate::number::Finite);
@@ -165,7 +165,10 @@ macro_rules! numbers {
         impl schemars::JsonSchema for $name {
             fn schema_name() -> std::borrow::Cow<'static, str> { stringify!($name).into() }
             fn inline_schema() -> bool { true }
-            fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema { crate::number::schema() }
+            fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                let unit: &[&str] = &[$($unit)?];
+                crate::number::schema(unit.first().copied())
+            }
         }
     )+ };
 }

@@ -16,21 +16,21 @@ pub const LARGEST: f64 = 9_007_199_254_740_991.0;
 
 numbers! {
     /// A distance along a pipe, a depth or an elevation, in the document's length unit (`ft`, `us-ft` or `m`).
-    pub Length;
+    pub Length in "the document's length unit";
     /// A dimension of a pipe's cross-section, in the document's section unit (`in` or `mm`).
-    pub Section;
+    pub Section in "the document's section unit";
     /// A clock reference in hours, 1 to 12.5 in steps of a half; 12 is the top of the pipe, clockwise as seen in
     /// the direction of travel. Values outside that range can be held, since a checker must be able to report them.
-    pub ClockHour;
+    pub ClockHour in "hours of a clock face";
     /// A time within a recording, or its length, in seconds.
-    pub Seconds;
+    pub Seconds in "seconds";
     /// A frequency in hertz.
-    pub Hertz;
+    pub Hertz in "hertz";
     /// Pictures a second.
-    pub FrameRate;
+    pub FrameRate in "pictures a second";
     /// An angle in degrees.
-    pub Degrees;
-    /// An amount in the unit stated beside it.
+    pub Degrees in "degrees";
+    /// An amount in the unit stated beside it, or a figure of a rating.
     pub Amount;
 }
 
@@ -95,7 +95,7 @@ impl schemars::JsonSchema for Position {
         true
     }
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        schemars::json_schema!({ "type": "array", "items": schema(), "minItems": 2, "maxItems": 2 })
+        schemars::json_schema!({ "type": "array", "items": schema(None), "minItems": 2, "maxItems": 2 })
     }
 }
 
@@ -149,10 +149,15 @@ impl<'de> serde::Deserialize<'de> for Raw {
     }
 }
 
-pub(crate) fn schema() -> schemars::Schema {
-    schemars::json_schema!({
+/// The schema of a number, with its unit as a comment: JSON Schema has no word of its own for that.
+pub(crate) fn schema(unit: Option<&str>) -> schemars::Schema {
+    let mut schema = schemars::json_schema!({
         "type": "number", "minimum": -9_007_199_254_740_991i64, "maximum": 9_007_199_254_740_991i64
-    })
+    });
+    if let Some(unit) = unit {
+        schema.insert("$comment".into(), format!("unit: {unit}").into());
+    }
+    schema
 }
 
 /// Whole numbers are written without a fraction, as RFC 8785 has it, so that both writers agree.

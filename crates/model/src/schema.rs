@@ -26,22 +26,29 @@ pub fn document() -> Value {
         #[serde(skip_serializing_if = "Vec::is_empty", default)]
         runs: Vec<Run>,
     }
-    of::<Document>("document", "Obvert survey document")
+    of::<Document>("document", "Obvert survey document", example(include_str!("../data/examples/document.json")))
 }
 
-/// The schema of one type, with an `$id` under [`BASE`]. Other crates use it for documents of their own, so that all
+/// An example that is embedded, for a schema.
+pub(crate) fn example(text: &str) -> Vec<Value> {
+    // That each is JSON and fits its schema is a test.
+    serde_json::from_str(text).into_iter().collect()
+}
+
+/// The schema of one type, with an `$id` under [`BASE`] and examples that it accepts. Other crates use it for documents of their own, so that all
 /// schemas of the format come out alike.
 #[must_use]
-pub fn of<T: JsonSchema>(name: &str, title: &str) -> Value {
+pub fn of<T: JsonSchema>(name: &str, title: &str, examples: Vec<Value>) -> Value {
     let mut schema = SchemaSettings::draft2020_12().into_generator().into_root_schema_for::<T>();
     RecursiveTransform(strict).transform(&mut schema);
     schema.insert("$id".into(), format!("{BASE}{name}.schema.json").into());
     schema.insert("title".into(), title.into());
+    schema.insert("examples".into(), examples.into());
     let mut value = schema.to_value();
     // Readers look for identity first.
     if let Some(object) = value.as_object_mut() {
         let rest = std::mem::take(object);
-        for key in ["$schema", "$id", "title", "description"] {
+        for key in ["$schema", "$id", "title", "description", "examples"] {
             if let Some(entry) = rest.get(key) {
                 object.insert(key.to_owned(), entry.clone());
             }

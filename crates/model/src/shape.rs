@@ -31,6 +31,8 @@ pub enum Shape {
     Position,
     /// Extensions: any JSON by reverse domain name.
     Extensions,
+    /// Texts by language tag.
+    Labels,
 }
 
 /// One object of the format.
@@ -57,6 +59,10 @@ pub struct Field {
     pub pattern: Option<String>,
     /// That form in words, with an example.
     pub form: Option<String>,
+    /// The unit of its number, where it has one.
+    pub unit: Option<String>,
+    /// The least and the greatest whole number that can stand there, where it is one.
+    pub bounds: Option<[u64; 2]>,
     /// What stands there.
     pub shape: Shape,
 }
@@ -81,11 +87,23 @@ pub fn profile() -> &'static ObjectShape {
     object("Profile")
 }
 
+/// The shape of a code list, found as that of a [`profile`] is.
+#[must_use]
+pub fn code_list() -> &'static ObjectShape {
+    object("CodeList")
+}
+
+/// The shape of a grade scheme, found as that of a [`profile`] is.
+#[must_use]
+pub fn grade_scheme() -> &'static ObjectShape {
+    object("GradeScheme")
+}
+
 /// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
 #[must_use]
 pub fn object(name: &str) -> &'static ObjectShape {
     static NONE: ObjectShape = ObjectShape { name: String::new(), description: String::new(), fields: Vec::new() };
-    shapes().get(name).or_else(|| profile_shapes().get(name)).unwrap_or(&NONE)
+    shapes().get(name).or_else(|| beside().get(name)).unwrap_or(&NONE)
 }
 
 /// The field that a path of keys leads to, lists being stepped through without a key: `["runs", "observations", "at"]`.
@@ -128,12 +146,18 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
     })
 }
 
-fn profile_shapes() -> &'static BTreeMap<String, ObjectShape> {
+/// The objects of what stands beside a document: profiles, code lists and grade schemes.
+fn beside() -> &'static BTreeMap<String, ObjectShape> {
     static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
     SHAPES.get_or_init(|| {
-        let schema = crate::profile::Profile::schema();
         let mut shapes = BTreeMap::new();
-        build(&schema, "Profile", &schema, &mut shapes);
+        for (name, schema) in [
+            ("Profile", crate::profile::Profile::schema()),
+            ("CodeList", crate::lists::CodeList::schema()),
+            ("GradeScheme", crate::lists::GradeScheme::schema()),
+        ] {
+            build(&schema, name, &schema, &mut shapes);
+        }
         shapes
     })
 }
@@ -149,6 +173,8 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         description: describe(root, field),
         pattern: field["pattern"].as_str().map(str::to_owned),
         form: field["pattern"].as_str().and(field["$comment"].as_str()).map(str::to_owned),
+        unit: unit(field),
+        bounds: field["minimum"].as_u64().zip(field["maximum"].as_u64()).map(|(least, most)| [least, most]),
         shape: shape(root, field, shapes),
     });
     let fields = fields.collect();
@@ -169,6 +195,12 @@ fn describe(root: &Value, field: &Value) -> String {
         }
     }
     description
+}
+
+/// The unit that the schema of a number, or of a list of numbers, names.
+fn unit(field: &Value) -> Option<String> {
+    let unit = |schema: &Value| Some(schema["$comment"].as_str()?.strip_prefix("unit: ")?.to_owned());
+    unit(field).or_else(|| unit(&field["items"]))
 }
 
 fn text(schema: &Value, key: &str) -> String {
@@ -196,6 +228,7 @@ fn shape(root: &Value, field: &Value, shapes: &mut BTreeMap<String, ObjectShape>
         Some("number") => Shape::Number,
         Some("integer") => Shape::Whole,
         Some("boolean") => Shape::Bool,
+        Some("object") => Shape::Labels,
         None if field["type"].is_array() => Shape::Single,
         _ => Shape::Text,
     }
@@ -223,10 +256,22 @@ mod tests {
         assert_eq!(shape(&["pipes", "extensions"]), Some(Shape::Extensions));
         assert_eq!(shape(&["units", "length"]), Some(Shape::Word(vec!["ft".into(), "us-ft".into(), "m".into()])));
         assert_eq!(shape(&["runs", "nothing"]), None);
+        let unit = |path: &[&str]| field(path).and_then(|field| field.unit.as_deref());
+        assert_eq!(unit(&["runs", "observations", "at"]), Some("the document's length unit"));
+        assert_eq!(unit(&["pipes", "height"]), Some("the document's section unit"));
+        assert_eq!(unit(&["pipes", "laid"]), None);
+        assert_eq!(field(&["pipes", "laid"]).and_then(|field| field.bounds), Some([0, 9999]));
+        assert_eq!(field(&["runs", "observations", "at"]).and_then(|field| field.bounds), None);
         let of_profile = field_in(profile(), &["fields", "where", "field"]);
         assert_eq!(of_profile.map(|field| &field.shape), Some(&Shape::Text));
         // A name means one thing: what a survey has is not hidden by what a profile has.
-        assert!(profile_shapes().keys().all(|name| !shapes().contains_key(name)));
+        assert_eq!(
+            code_list().field("codes").map(|field| &field.shape),
+            Some(&Shape::List(Box::new(Shape::Object("Code".into()))))
+        );
+        assert_eq!(object("Code").field("label").map(|field| &field.shape), Some(&Shape::Labels));
+        assert_eq!(grade_scheme().field("rollup").map(|field| &field.shape), Some(&Shape::Object("Rollup".into())));
+        assert!(beside().keys().all(|name| !shapes().contains_key(name)));
         assert!(objects().all(|object| !object.description.is_empty() && !object.fields.is_empty()));
     }
 }

@@ -203,6 +203,14 @@ impl Formatter for Lines {
     fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
         writer.write_all(b": ")
     }
+    // The one stretch in which the shortest form of serde_json is not that of ECMAScript, and so of RFC 8785: 1e-6 for 0.000001.
+    fn write_f64<W: ?Sized + Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
+        if (1e-6..1e-5).contains(&value.abs()) {
+            write!(writer, "{value}")
+        } else {
+            serde_json::ser::CompactFormatter.write_f64(writer, value)
+        }
+    }
     fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
         self.end(writer, b"}")
     }

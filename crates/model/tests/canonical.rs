@@ -105,6 +105,20 @@ fn numbers_take_their_shortest_form() {
     }
 }
 
+/// The layout for files spells every number as the canonical form does, whatever its size.
+#[test]
+fn both_forms_spell_numbers_alike() {
+    let mut numbers: Vec<String> =
+        (-330..16).flat_map(|power| [1, 15, 123].map(|digits| format!("{digits}e{power}"))).collect();
+    numbers.retain(|number| number.parse::<f64>().is_ok_and(|value| value.abs() <= 9_007_199_254_740_991.0));
+    numbers.extend(["-0.0", "-0.0000012", "0.0000099999999999999999", "5e-324"].map(str::to_owned));
+    for number in numbers {
+        let spelled = canonical(&number);
+        let layout = write::to_string(&document(&number));
+        assert!(layout.contains(&format!(r#"{{"org.example.x": {spelled}}}"#)), "{number}: {spelled} but {layout}");
+    }
+}
+
 // RFC 8785 section 3.2.3: sorting goes all the way down, and lists keep their order.
 #[test]
 fn nested_objects_sort_and_lists_do_not() {

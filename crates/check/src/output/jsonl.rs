@@ -51,7 +51,13 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
 /// The schema of a line.
 #[must_use]
 pub fn schema() -> Value {
-    obvert_model::schema::of::<Line>("report-line", "A line of a report of a check in JSON lines")
+    let mut lines = Vec::new();
+    if let Some(report) = crate::example::report() {
+        // Memory takes whatever is written.
+        let _ = write(&report, &mut lines);
+    }
+    let examples = lines.split(|byte| *byte == b'\n').filter_map(|line| serde_json::from_slice(line).ok());
+    obvert_model::schema::of::<Line>("report-line", "A line of a report of a check in JSON lines", examples.collect())
 }
 
 fn line(sink: &mut dyn Write, kind: &str, value: &impl Serialize) -> io::Result<()> {

@@ -356,7 +356,8 @@ impl CodeList {
     /// The schema of code lists.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        crate::schema::of::<Self>("code-list", "Obvert code list")
+        let examples = crate::schema::example(include_str!("../../data/examples/code-list.json"));
+        crate::schema::of::<Self>("code-list", "Obvert code list", examples)
     }
 
     /// The project's own list, `obvert-terms`. It is no authority's; an office that is bound to another list brings it

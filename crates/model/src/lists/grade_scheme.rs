@@ -197,7 +197,8 @@ impl GradeScheme {
     /// The schema of grade schemes.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        crate::schema::of::<Self>("grade-scheme", "Obvert grade scheme")
+        let examples = crate::schema::example(include_str!("../../data/examples/grade-scheme.json"));
+        crate::schema::of::<Self>("grade-scheme", "Obvert grade scheme", examples)
     }
 
     /// The project's own scheme, `obvert-grades`. It is no authority's and no statement that a pipe is safe.

@@ -269,7 +269,8 @@ impl Profile {
     /// The schema of profiles.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        crate::schema::of::<Self>("profile", "Obvert submission profile")
+        let examples = crate::schema::example(include_str!("../../data/examples/profile.json"));
+        crate::schema::of::<Self>("profile", "Obvert submission profile", examples)
     }
 
     /// The profile's digest: SHA-256 over its canonical form (RFC 8785), so that white space and the order of keys do not

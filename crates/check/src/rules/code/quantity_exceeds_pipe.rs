@@ -46,7 +46,8 @@ const ACROSS: [&str; 5] = ["height", "depth", "offset", "drop", "bulge"];
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| code.role != Some(Role::SizeChange)) else { return };
-    for (place, (quantity, meaning)) in row.row.quantities.iter().zip(&code.quantities).enumerate() {
+    let amounts = code.amounts(&row.row.characterisation);
+    for (place, (quantity, meaning)) in row.row.quantities.iter().zip(amounts).enumerate() {
         if meaning.unit.dimension() != Dimension::Length || !ACROSS.contains(&meaning.name.as_str()) {
             continue;
         }

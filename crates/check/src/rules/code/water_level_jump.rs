@@ -15,6 +15,13 @@ rule! {
     /// The rule stands back between rows with a change of size or shape between them, and for levels that are impossible
     /// in themselves.
     ///
+    /// # Exactly
+    /// Each row of the role `level` whose first amount is a percentage within the list's range is held against the one
+    /// before it in the run, where it is 0 to `within` farther than the end of that one. The level jumps where the two
+    /// differ by more than `step` + slope × way ∕ height × 100, in percentage points; the slope is the difference of the
+    /// inverts over the length of the pipe, the height that of the bore. Where one of them is not known only `step` is
+    /// allowed.
+    ///
     /// # Why it matters
     /// Water lies level or falls gently. A level that leaps within a camera's length is a slipped digit, or the first
     /// sign of something in the way that nobody recorded.

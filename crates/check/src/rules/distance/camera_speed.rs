@@ -17,6 +17,14 @@ rule! {
     /// nor runs longer than their pipe (`run-past-pipe`) or that say two things about their end
     /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
     ///
+    /// # Exactly
+    /// The speed is way ∕ (time + rounding). Over the whole run the way is `surveyed` less *reads*, the time from
+    /// `started` to `finished`, 0 or more; the rounding is 60 s where both times have seconds of 00 and no fraction, else
+    /// 0. Between rows the way is that between their `at`, the time that between their `offset` into one file of the kind
+    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, and only
+    /// where it is settled; it is held against the timed row before it, but against an earlier one as long as the way is
+    /// less than `least_distance`.
+    ///
     /// # Why it matters
     /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.
     ///

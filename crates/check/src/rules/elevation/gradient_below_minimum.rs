@@ -12,6 +12,14 @@ rule! {
     /// from its own upstream to its own downstream invert over its length, but for 1 cm at each end. Sizes are matched
     /// within 3 %, so that DN 200 counts as 8 in. A pipe that rises is left to `gradient-uphill`.
     ///
+    /// # Exactly
+    /// A pipe that `carries` sanitary or combined sewage, is circular, has a height, a length above 0 and inverts of its
+    /// own at both ends, and whose size is not in a doubtful unit. Sizes in inches with the least fall in hundredths of
+    /// the length: 4: 2, 6: 0.6, 8: 0.4, 10: 0.28, 12: 0.22, 14: 0.17, 15: 0.15, 16: 0.14, 18: 0.12, 21: 0.1, 24: 0.08,
+    /// 30: 0.058, 36: 0.046. The first size counts from which the height differs by no more than 3 % of the size; without
+    /// one nothing is compared. The fall is too small where it is 0 or more and length × least fall − fall exceeds 0.02
+    /// m.
+    ///
     /// # Why it matters
     /// In a flatter pipe solids settle. Either it must be cleaned more often than others, or an invert was mistyped by
     /// a little.
@@ -80,4 +88,20 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let size = survey.say_section(height);
     let message = format!("the pipe falls by {percent} %; a sewer of {size} should fall by {least} % at least");
     out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rule::Section;
+
+    /// What the rule says of itself is what it goes by.
+    #[test]
+    fn the_text_has_every_number() {
+        let text = RULE.section(Section::Exactly).replace('\n', " ");
+        for (size, least) in MINIMA {
+            assert!(text.contains(&format!("{size}: {least}")), "{size}: {least}");
+        }
+        assert!(text.contains(&format!("exceeds {SLACK} m")));
+    }
 }

@@ -10,6 +10,11 @@ rule! {
     /// The rule passes over rows whose distance falls back, and times before the beginning of a recording: those are
     /// other rules' findings.
     ///
+    /// # Exactly
+    /// For each recording of a run in the order of the rows: a row's offset is held against the latest offset at the last
+    /// distance that is less than its own. Rows at one distance have no order; a row that lies before the farthest one is
+    /// passed over. What follows is held against the row's own offset, so that one wrong time is found once.
+    ///
     /// # Why it matters
     /// Camera and video go forward together. A time that runs back belongs to another observation, and whoever jumps to
     /// it sees another place.

@@ -10,6 +10,12 @@ rule! {
     /// The path of a media file is relative and can exist on every computer: no drive or leading `/`, no `..`, no `\`, no
     /// character or name that Windows reserves, no part that ends in a dot or a space.
     ///
+    /// # Exactly
+    /// A path is not portable that has `://` or `\` in it, begins with `/`, has `:` as its second character, or has a
+    /// part between two `/` that is empty, `.` or `..`; ends in a point or a space; has a control character or one of `<
+    /// > : " | ? *`; is longer than 255 bytes of UTF-8; or is, up to its first point, without spaces at its end and
+    /// whatever its case, `con`, `prn`, `aux`, `nul`, or `com` or `lpt` with a digit from 1 to 9.
+    ///
     /// # Why it matters
     /// A path that only the contractor's computer has leads nowhere in the city's, and a name that Windows cannot have is
     /// lost when the delivery is unpacked there.

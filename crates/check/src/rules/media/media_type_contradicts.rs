@@ -9,6 +9,17 @@ rule! {
     /// The kind of a media file, its media type and the ending of its name say the same: a photo is an image, `.jpg` is
     /// `image/jpeg`. Endings that are not known here pass.
     ///
+    /// # Exactly
+    /// Kind and type: a `photo` is `image/…`, a `video` or `interval-video` is `video/…`, an `audio` is `audio/…`; a
+    /// `document` is neither `video/…` nor `audio/…`, a `scan` not `audio/…`. Endings, whatever their case: jpg, jpeg:
+    /// image/jpeg; png: image/png; tif, tiff: image/tiff; bmp: image/bmp; webp: image/webp; mp4: video/mp4 or audio/mp4;
+    /// m4v: video/mp4 or video/x-m4v; mpg, mpeg: video/mpeg; avi: video/x-msvideo or video/vnd.avi; mov: video/quicktime;
+    /// mkv: video/matroska or video/x-matroska; webm: video/webm or audio/webm; wmv: video/x-ms-wmv; wav: audio/wav,
+    /// audio/x-wav or audio/vnd.wave; mp3: audio/mpeg; m4a: audio/mp4 or audio/x-m4a; pdf: application/pdf.
+    ///
+    /// With `type`: the finding is at `type` where it does not go with the kind, else at `file` where it does not go with
+    /// the ending. Without: at `file` where no type of the ending goes with the kind.
+    ///
     /// # Why it matters
     /// A file that is not what its row says is not shown, or shown by the wrong program; most often the row refers to the
     /// wrong file.
@@ -94,6 +105,22 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
                     format!("a file that ends in .{ending} is {}, not a {}", types.join(" or "), media.kind),
                 );
             }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rule::Section;
+
+    /// What the rule says of itself is what it goes by.
+    #[test]
+    fn the_text_has_every_number() {
+        let text = RULE.section(Section::Exactly).replace('\n', " ");
+        for (ending, types) in ENDINGS {
+            let after = text.split([' ', ',']).any(|word| word.trim_end_matches(':') == *ending);
+            assert!(after && types.iter().all(|one| text.contains(one)), "{ending} {types:?}");
         }
     }
 }

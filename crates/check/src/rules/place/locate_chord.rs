@@ -11,6 +11,13 @@ rule! {
     /// its arc. Allowed for are their stated accuracies and the counter's tolerance. The distances are those of the
     /// transmitter, where its offset behind the camera is stated.
     ///
+    /// # Exactly
+    /// The transmitter is at `at` less `transmitter_offset`. Locates of one run that have a position are taken in the
+    /// order of that distance, and each is held against the one before it that was not found wrong. Two are too far apart
+    /// where the distance of their positions exceeds the cable between them, the accuracies of both and the tolerance of
+    /// that cable together. Of the two it is the later one that is wrong, unless the one after it is too far from the
+    /// earlier and not from the later one.
+    ///
     /// # Why it matters
     /// One of the two marks is not over the pipe. Whoever digs there digs beside it, or into something else.
     ///

@@ -14,6 +14,14 @@ rule! {
     /// behind the camera by its offset. Pipes that rise, that fall by more than 40 %, or whose inverts other rules find fault with, are not looked
     /// at.
     ///
+    /// # Exactly
+    /// The transmitter is *offset* + `at` − *reads* − `transmitter_offset` from the start structure, and along the pipe
+    /// from its upstream end as far as the direction says; from 1 m before the pipe to 1 m behind it is looked at. What
+    /// is expected there lies on the straight line between the inverts. What is found is `ground` less `depth`, less half
+    /// the height of the pipe where `depth_to` is `centre`, less the height where it is `obvert`; where nothing is
+    /// stated, less half the height, and half the height more is allowed for. Without a height only `invert` is looked
+    /// at. Runs with `launched` are not.
+    ///
     /// # Why it matters
     /// The pipe would be in the air, or under the sewer that it drains into. The depth of a dig, and its shoring, go by
     /// that number.

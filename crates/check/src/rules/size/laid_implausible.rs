@@ -7,6 +7,9 @@ rule! {
     /// # What it checks
     /// No pipe was laid before there were sewers of pipes.
     ///
+    /// # Exactly
+    /// No year before 1600.
+    ///
     /// # Why it matters
     /// Two digits of the year are missing, or a number of years stands for the year. The pipe counts as the oldest of
     /// the network.

@@ -10,6 +10,11 @@ rule! {
     /// # What it checks
     /// A pipe was not laid before its material was made into pipes. The years are taken early.
     ///
+    /// # Exactly
+    /// The first year of a material: `reinforced-concrete` 1860, `bituminised-fibre` 1890, `asbestos-cement` 1900, `pvc`
+    /// 1930, `polyethylene` and `glass-reinforced-plastic` 1940, `ductile-iron` and `abs` 1943, `polypropylene` 1954;
+    /// none for the others. A year before 1600 is left to `laid-implausible`.
+    ///
     /// # Why it matters
     /// The pipe was replaced and kept its year, or its material was taken from the next row. What it can suffer from,
     /// and how long it may last, is judged by both.
@@ -59,5 +64,28 @@ const fn first_year(material: Material) -> Option<u16> {
         Material::DuctileIron | Material::Abs => Some(1943),
         Material::Polypropylene => Some(1954),
         _ => None,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rule::Section;
+
+    /// What the rule says of itself is what it goes by.
+    #[test]
+    fn the_text_has_every_number() {
+        let text = RULE.section(Section::Exactly).replace('\n', " ");
+        for material in Material::ALL {
+            match first_year(*material) {
+                Some(year) => {
+                    let (_, after) = text.split_once(&format!("`{material}`")).unwrap();
+                    let first = after.split([' ', ',', ';', '.']).find_map(|word| word.parse::<u16>().ok());
+                    assert_eq!(first, Some(year), "{material}");
+                }
+                None => assert!(!text.contains(&format!("`{material}`")), "{material}"),
+            }
+        }
+        assert!(text.contains(&EARLIEST.to_string()));
     }
 }

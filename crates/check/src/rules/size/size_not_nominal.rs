@@ -13,6 +13,12 @@ rule! {
     /// millimetres DN/OD and DN/ID of EN 476, the metric sizes of C76M and whole multiples of 50 and 75. A size whose
     /// basis is not said to be nominal may be anything.
     ///
+    /// # Exactly
+    /// In inches: 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 21, 24, 27, 30, 33, 36, 39, and every multiple of 6
+    /// from 42 on. In millimetres: 40, 63, 90, 110, 125, 140, 160, 180, 200, 250, 280, 315, 355, 400, 450, 500, 560, 630,
+    /// 710, 800, 1000, and every multiple of 50 or of 75 from 50 on. Only a pipe of the shape `circular`, or of none,
+    /// with `size_basis` `nominal` and a height of 40 to 6000 mm in a unit that is not doubtful is looked at.
+    ///
     /// # Why it matters
     /// A measured or converted size was entered as a nominal one: 203 mm is what 8 in measure, and no pipe is called
     /// that. Liners and plugs are ordered by the nominal size.
@@ -121,5 +127,15 @@ mod tests {
             assert!(!is_nominal(unit, size), "{size} {unit}");
             assert_eq!(nearest(unit, size), near, "{size} {unit}");
         }
+    }
+
+    /// What the rule says of itself is what it goes by.
+    #[test]
+    fn the_text_has_every_number() {
+        let text = RULE.section(crate::rule::Section::Exactly).replace('\n', " ");
+        let (inches, millimetres) = text.split_once("In millimetres").unwrap();
+        let has = |text: &str, size: f64| text.contains(&format!(" {size},"));
+        assert!(INCHES.iter().all(|size| has(inches, *size)), "{inches}");
+        assert!(OUTSIDE.iter().all(|size| has(millimetres, *size)), "{millimetres}");
     }
 }

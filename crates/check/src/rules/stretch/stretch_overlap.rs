@@ -11,6 +11,12 @@ rule! {
     /// them apart. A stretch that has no clock reference overlaps any. Of the stretches begun before, the last 32 of the
     /// code are looked at.
     ///
+    /// # Exactly
+    /// Two stretches overlap along the pipe where each begins before the other ends. Their clock references meet where
+    /// going clockwise from the beginning of one, the other begins before the one's end, or either way round; two arcs
+    /// that only touch do not meet, a point on the edge of an arc does. A clock reference in neither form meets none. The
+    /// finding is at the later of the two.
+    ///
     /// # Why it matters
     /// The same defect was entered twice, or the first was not closed where the second began; its length is counted
     /// twice.

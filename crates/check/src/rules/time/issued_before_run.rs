@@ -54,8 +54,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         return;
     }
     if after > 1 || runs == after {
-        let message = format!("the document was issued at {issued}, before its runs: {runs} of {runs} are later");
-        out.report(Spot::at("/issued"), message).fact("runs", runs);
+        let message = format!("the document was issued at {issued}, before its runs: {after} of {runs} are later");
+        out.report(Spot::at("/issued"), message).fact("runs", after).fact("of", runs);
         return;
     }
     for (summary, (time, field)) in dated() {

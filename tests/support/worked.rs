@@ -1,0 +1,251 @@
+//! The worked examples of the specification. Their figures come from the very functions that grade, check and write, so an example
+//! cannot say what the code does not do. What comes from outside is held against its source in the tests of the crates.
+
+use std::fmt::Write;
+
+use obvert::check::grading::{Counted, Tally};
+use obvert::check::{Checker, Settings};
+use obvert::model::lists::GradeScheme;
+use obvert::model::number::{ClockHour, Grade};
+use obvert::model::tables::{ClockReading, LengthUnit, Material, MaterialClass, QuantityUnit};
+use obvert::model::write;
+use serde_json::{Value, json};
+
+/// The block of a worked example; `None` for a name that there is none of.
+pub(crate) fn example(name: &str) -> Option<String> {
+    Some(match name {
+        "clock" => clock(),
+        "units" => units(),
+        "distance" => distance(),
+        "stretches" => stretches(),
+        "total" => total(),
+        "peaks" => peaks(),
+        "canonical" => canonical(),
+        "materials" => materials(),
+        "tables" => tables(),
+        _ => return None,
+    })
+}
+
+/// Every hour and the one that a camera from the other end sees.
+fn clock() -> String {
+    let hour = |half: u32| ClockHour::new(f64::from(half) / 2.0).expect("an hour");
+    let mirrored = |hour: ClockHour| hour.mirrored().expect("a clock has it");
+    let mut rows = [String::from("| Hour |"), String::from("| From the other end |")];
+    for half in 2..=25 {
+        let _ = write!(rows[0], " {} |", hour(half));
+        let _ = write!(rows[1], " {} |", mirrored(hour(half)));
+    }
+    let rule = "---|".repeat(25);
+    let mut out = format!("{}\n|{rule}\n{}\n", rows[0], rows[1]);
+    out.push_str("\n| Arc | From the other end | Hours |\n|---|---|---|\n");
+    for (from, to) in [(11.0, 2.0), (3.0, 9.0), (12.0, 12.0), (12.5, 1.0)] {
+        let arc = ClockReading::Arc(ClockHour::new(from).expect("an hour"), ClockHour::new(to).expect("an hour"));
+        let Some(ClockReading::Arc(a, b)) = arc.mirrored() else { panic!("an arc") };
+        let _ = writeln!(out, "| {from} to {to} | {a} to {b} | {} |", arc.hours());
+    }
+    out
+}
+
+/// Which materials are of which class.
+fn materials() -> String {
+    let mut out = String::from("| Class | Materials |\n|---|---|\n");
+    for class in MaterialClass::ALL {
+        let of = Material::ALL.iter().filter(|material| material.class() == *class);
+        let of: Vec<String> = of.map(|material| format!("`{material}`")).collect();
+        let _ = writeln!(out, "| `{class}` | {} |", of.join(", "));
+    }
+    out
+}
+
+/// The CSV tables with their columns, from the Table Schemas.
+fn tables() -> String {
+    let mut out = String::from("| File | A row is named by | Other columns |\n|---|---|---|\n");
+    for (name, schema) in obvert::convert::csv::table_schemas() {
+        let schema: Value = serde_json::from_str(&schema).expect("a schema");
+        let text = |value: &Value| value.as_str().expect("a name").to_owned();
+        let keys: Vec<String> = match &schema["primaryKey"] {
+            Value::Array(keys) => keys.iter().map(text).collect(),
+            Value::String(key) => vec![key.clone()],
+            _ => Vec::new(),
+        };
+        let columns = schema["fields"].as_array().expect("fields").iter().map(|field| text(&field["name"]));
+        let others: Vec<String> =
+            columns.filter(|column| !keys.contains(column)).map(|column| format!("`{column}`")).collect();
+        let keys: Vec<String> = keys.iter().map(|key| format!("`{key}`")).collect();
+        let _ = writeln!(out, "| `{}` | {} | {} |", name.replace(".json", ".csv"), keys.join(", "), others.join(", "));
+    }
+    out
+}
+
+fn units() -> String {
+    let mut out = String::from("| Amount | In | Gives |\n|---|---|---|\n");
+    for (value, from, to) in [
+        (12.0, QuantityUnit::Inch, QuantityUnit::Millimetre),
+        (0.5, QuantityUnit::Inch, QuantityUnit::Millimetre),
+        (1.0, QuantityUnit::Foot, QuantityUnit::Inch),
+        (0.048, QuantityUnit::Metre, QuantityUnit::Millimetre),
+        (3937.0, QuantityUnit::UsSurveyFoot, QuantityUnit::Metre),
+    ] {
+        let factor: f64 = from.factor_to(to).expect("one dimension");
+        let _ = writeln!(out, "| {value} {from} | {to} | {} |", value * factor);
+    }
+    let (metres, ft) = (60.96, LengthUnit::Foot.metres());
+    let _ = writeln!(out, "| {metres} m | ft | {} |", metres / ft);
+    out
+}
+
+/// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
+fn distance() -> String {
+    let mut out =
+        String::from("| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n");
+    for (first, second) in [
+        ((120.0, 0.0, 0.0), (75.0, 0.0, 0.0)),
+        ((120.0, 2.0, 0.0), (81.0, 0.0, 3.0)),
+        ((120.0, 0.0, 0.0), (80.5, 0.0, 0.0)),
+        ((120.0, 0.0, 0.0), (90.0, 0.0, 0.0)),
+    ] {
+        let mut document: Value = serde_json::from_str(obvert::check::MINIMAL).expect("json");
+        let run = |id: &str, (surveyed, offset, reads): (f64, f64, f64), downstream: bool| {
+            let [from, to] = if downstream { ["LM-014", "LM-015"] } else { ["LM-015", "LM-014"] };
+            let zero = if offset == 0.0 { "structure-centre" } else { "structure-wall" };
+            let mut run = json!({
+                "id": id, "pipe": "L-101", "from": from, "to": to, "surveyed": surveyed,
+                "direction": if downstream { "downstream" } else { "upstream" },
+                "counter": { "zero": zero, "offset": offset, "reads": reads },
+                "outcome": { "kind": if downstream { "stopped" } else { "met" }, "reason": "roots" }
+            });
+            if !downstream {
+                run["reverse_of"] = "R-1".into();
+                run["outcome"] = json!({ "kind": "met" });
+            }
+            run
+        };
+        document["runs"] = json!([run("R-1", first, true), run("R-2", second, false)]);
+        for table in ["media", "locates", "ratings"] {
+            document.as_object_mut().expect("a document").remove(table);
+        }
+        let report = Checker::new(Settings::default()).expect("settings");
+        let report = report.check(document.to_string().as_bytes()).expect("json");
+        let found = report.findings.iter().find(|found| found.rule.starts_with("reverse-"));
+        let far = |(surveyed, offset, reads): (f64, f64, f64)| offset + surveyed - reads;
+        let (a, b) = (far(first), far(second));
+        let fact = found.and_then(|found| {
+            let fact = |name: &str| found.params.get(name).and_then(Value::as_f64);
+            fact("gap").or(fact("overlap").map(|overlap| -overlap))
+        });
+        let gap = 200.0 - a - b;
+        // The checker's own figure is the one that is printed above, wherever it has one.
+        assert!(fact.is_none_or(|fact| (fact - gap).abs() < 1e-9), "{fact:?} {gap}");
+        let said = |(surveyed, offset, reads): (f64, f64, f64)| {
+            format!("`surveyed` {surveyed}, `offset` {offset}, `reads` {reads}")
+        };
+        let rule = found.map_or_else(
+            || "none: within the tolerance of 1 ft".to_owned(),
+            |found| format!("[`{0}`](rules.md#{0})", found.rule),
+        );
+        let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
+    }
+    out
+}
+
+fn scheme(peak: Option<&Value>) -> GradeScheme {
+    let step = |grade: u8| json!({ "grade": grade, "label": { "en": format!("grade {grade}") } });
+    let steps: Vec<Value> = [2, 5, 10, 20, 25, 40, 80].into_iter().map(step).collect();
+    let metre = json!({ "value": 1, "unit": "m" });
+    let mut text = json!({
+        "grade_scheme": "0.1", "id": "worked", "version": "1", "title": "Worked example",
+        "code_list": { "list": "obvert-terms", "version": "1" },
+        "scale": { "best": 2, "worst": 80, "steps": steps }, "aspects": ["structural"], "entries": [],
+        "rollup": { "interval": metre, "per_length": metre }
+    });
+    if let Some(peak) = peak {
+        text["rollup"]["peak"] = peak.clone();
+    }
+    GradeScheme::read(text.to_string().as_bytes()).expect("a scheme")
+}
+
+fn grade(value: u8) -> Grade {
+    serde_json::from_value(json!(value)).expect("a grade")
+}
+
+fn stretches() -> String {
+    let scheme = scheme(None);
+    let mut out = String::from("| Length | *s* ∕ *interval* | *n* | Grade 2 adds |\n|---|---|---|---|\n");
+    let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
+    let metres = |metres: f64| (format!("{metres} m"), metres);
+    for (said, length) in [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)] {
+        let mut tally = Tally::default();
+        tally.add(grade(2), Counted { at: 0.0, length: Some(length) }, &scheme);
+        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), tally.count, tally.total);
+    }
+    out
+}
+
+fn tidy(value: f64) -> f64 {
+    (value * 10_000.0).round() / 10_000.0
+}
+
+const PLACES: [(f64, u8); 5] = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
+
+fn rolled(places: &[(f64, u8)], peak: Option<&Value>) -> (Tally, GradeScheme) {
+    let scheme = scheme(peak);
+    let mut tally = Tally::default();
+    for (at, value) in places {
+        tally.add(grade(*value), Counted::point(*at), &scheme);
+    }
+    tally.end_run(&scheme);
+    (tally, scheme)
+}
+
+fn total() -> String {
+    let (tally, scheme) = rolled(&PLACES, None);
+    let mut out = String::from("| Figure | Computed | Is |\n|---|---|---|\n");
+    let grades: Vec<String> = PLACES.iter().map(|(_, grade)| grade.to_string()).collect();
+    let (total, count) = (tally.total, tally.count);
+    let per = tally.per_length(36.5, &scheme).map_or(0.0, tidy);
+    let _ = writeln!(out, "| `total` | {} | {total} |", grades.join(" + "));
+    let _ = writeln!(out, "| `count` | five points, 1 each | {count} |");
+    let _ = writeln!(out, "| `mean` | {total} ∕ {count} | {} |", tally.mean().map_or(0.0, tidy));
+    let _ = writeln!(out, "| `per_length` | {total} ∕ 36.5 m × 1 m | {per} |");
+    out
+}
+
+fn peaks() -> String {
+    let mut out = String::from(
+        "| Grades | `worst-grade` | `fixed-lengths` of 1 m | `sliding-length` of 1 m |\n|---|---|---|---|\n",
+    );
+    let trap = [(3.8, 20), (4.1, 25)];
+    for places in [&PLACES[..], &trap] {
+        let said: Vec<String> = places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
+        let peak = |method: &str| {
+            let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
+            let (tally, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));
+            tally.peak(&scheme).expect("a peak")
+        };
+        let [worst, fixed, sliding] = ["worst-grade", "fixed-lengths", "sliding-length"].map(peak);
+        let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", said.join(", "));
+    }
+    out
+}
+
+/// The document of the example, as somebody may have written it.
+const WRITTEN: &str = r#"{
+  "obvert": "0.1",
+  "issued": "2026-05-06T16:20:00-05:00",
+  "id": "LM-2026-014",
+  "units": { "section": "in", "length": "ft" },
+  "coding": { "list": "obvert-terms", "version": "1" },
+  "pipes": [],
+  "structures": [ { "id": "LM-014", "kind": "manhole", "depth": 9.50, "street": "Gr\u00fcner Weg" } ]
+}
+"#;
+
+fn canonical() -> String {
+    let document = obvert::read(WRITTEN.as_bytes()).expect("a document");
+    let bytes = String::from_utf8(write::canonical(&document).expect("canonical")).expect("UTF-8");
+    let digest = write::digest(&document).expect("digest");
+    format!(
+        "As written:\n\n```json\n{WRITTEN}```\n\nCanonical form, one line without a newline at its end:\n\n```json\n{bytes}\n```\n\nDigest: `{digest}`\n"
+    )
+}
