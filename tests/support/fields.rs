@@ -253,7 +253,8 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Place> {
         let Some(document) = document else { return false };
         let report = check(&document, Some(rule));
         // A document that cannot be read, or a rule that cannot be run, says nothing about the field.
-        let ran = !report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name));
+        let whole = report.documents.iter().all(|document| document.left_out.is_empty());
+        let ran = whole && !report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name));
         ran && !report.findings.iter().any(|finding| finding.rule == rule.name)
     };
     let mut found = Vec::new();
