@@ -101,7 +101,8 @@ fn recode(arguments: &Convert, document: Document) -> Result<(Document, LossRepo
         some => format!("{some} of them with the losses below; their remarks and extensions keep what was lost"),
     };
     let plural = if all == 1 { "" } else { "s" };
-    writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id)?;
+    // Whether anybody reads this does not decide whether the survey is written.
+    let _ = writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id);
     Ok((translated, losses))
 }
 
@@ -187,7 +188,8 @@ fn finish(
     }
     // The most frequent first; those that are as frequent stay in the order of the document.
     folds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    let mut say = anstream::stderr().lock();
+    let mut said = Vec::new();
+    let say = &mut said;
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
@@ -201,7 +203,8 @@ fn finish(
     for note in reports.first().into_iter().flat_map(|recoded| &recoded.notes) {
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
-    drop(say);
+    // Whether anybody reads this does not decide whether the survey is written.
+    let _ = anstream::stderr().lock().write_all(&said);
     // A conversion that is refused for its losses is the one whose account is wanted most.
     if let Some(path) = &arguments.account {
         let text = serde_json::to_string_pretty(&account(reports))?;

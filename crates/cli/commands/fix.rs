@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use obvert::check::{Checker, MediaSource, MendSettings, Mended, MendedDocument, Mending};
+use obvert::check::{Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending};
 
 use super::check::{settings, severity};
 use super::print;
@@ -85,7 +85,9 @@ fn one(
         FixFormat::Diff => fixes::difference(&mut text, &source, &mended.text, true)?,
     }
     say(arguments, &text)?;
-    let left = mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
+    // A media file that is not the one that is recorded is no finding of the rules, and as bad as an error.
+    let media = mended.document.left.iter().any(|left| left.rule == MEDIA_FILE);
+    let left = media || mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
     Ok((mended.document, left))
 }
 

@@ -257,7 +257,12 @@ class Run:
                 for band in entry.get("bands", [])
                 for place, meaning in enumerate(amounts(code, row))
             )
-            return entry.get("grade"), certain and not unsound
+            missing = any(
+                meaning["name"] == band["quantity"] and meaning.get("required") and place >= len(row.get("quantities", []))
+                for band in entry.get("bands", [])
+                for place, meaning in enumerate(amounts(code, row))
+            )
+            return entry.get("grade"), certain and not unsound and not missing
         return None, certain
 
     def check(self):

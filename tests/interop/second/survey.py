@@ -305,6 +305,9 @@ class Survey:
                     continue
             else:
                 of = [run for run in runs if run.run["pipe"] == rating["pipe"]]
+            through = [run.run["id"] for run in runs if run.run["pipe"] == rating["pipe"]]
+            if len(through) != len(set(through)):
+                continue
             foreign = [j for j, id in enumerate(rating.get("runs", [])) for run in of if run.run["id"] == id and run.run["pipe"] != rating["pipe"]]
             if foreign:
                 self.report("rating-contradicts", f"/ratings/{index}/runs/{foreign[0]}")
