@@ -33,20 +33,21 @@ struct Mistake {
 
 fn mistakes() -> Vec<Mistake> {
     let text = |value: &Value, key: &str| value[key].as_str().unwrap_or_default().to_owned();
-    json("tests/corpus/larkmoor-mistakes.json")
+    json("tests/corpus/rules/larkmoor.json")["cases"]
         .as_array()
         .expect("a list")
         .iter()
         .map(|entry| Mistake {
-            what: text(entry, "mistake"),
+            what: text(entry, "about"),
             rule: text(entry, "rule"),
-            path: text(entry, "path"),
+            path: text(&entry["expect"][0], "pointer"),
             alone: entry["alone"] == true,
-            also: entry["also"]
+            also: entry["expect"]
                 .as_array()
                 .into_iter()
                 .flatten()
-                .map(|also| (text(also, "rule"), text(also, "path")))
+                .skip(1)
+                .map(|also| (text(also, "rule"), text(also, "pointer")))
                 .collect(),
             patch: serde_json::from_value(entry["patch"].clone()).expect("a patch"),
         })

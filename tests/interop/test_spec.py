@@ -93,8 +93,8 @@ def documents():
             if isinstance(value, list):
                 yield f"{rule}, example {nth + 1}", patched(minimal, value)
     larkmoor = json.loads((ROOT / "examples/data/larkmoor.obvert.json").read_text(encoding="utf-8"))
-    for mistake in json.loads((ROOT / "tests/corpus/larkmoor-mistakes.json").read_text(encoding="utf-8")):
-        yield f"larkmoor with: {mistake['mistake']}", patched(larkmoor, mistake["patch"])
+    for mistake in json.loads((ROOT / "tests/corpus/rules/larkmoor.json").read_text(encoding="utf-8"))["cases"]:
+        yield f"larkmoor with: {mistake['about']}", patched(larkmoor, mistake["patch"])
     for folder in ("examples/data", "tests/data", "tests/corpus"):
         for path in sorted((ROOT / folder).glob("*.obvert.json")):
             yield path.name, json.loads(path.read_text(encoding="utf-8"))
