@@ -349,6 +349,9 @@ fn every_rule_has_its_cases() {
             {
                 say("the outcome and what is expected contradict each other");
             }
+            if case.also.keys().any(|other| find(other).is_none()) {
+                say("the document is not one that can be read");
+            }
             if case.outcome == Outcome::Passes && case.also.contains_key(&case.rule) {
                 say("passes, but its rule is among what else is found");
             }
