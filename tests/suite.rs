@@ -9,8 +9,14 @@
 
 mod support;
 
+#[path = "suite/canonical.rs"]
+mod canonical;
+#[path = "suite/forms.rs"]
+mod forms;
 #[path = "suite/found.rs"]
 mod found;
+#[path = "suite/grades.rs"]
+mod grades;
 #[path = "suite/layout.rs"]
 mod layout;
 #[path = "suite/manifest.rs"]
@@ -19,3 +25,5 @@ mod manifest;
 mod rules;
 #[path = "suite/structure.rs"]
 mod structure;
+#[path = "suite/vectors.rs"]
+mod vectors;
