@@ -335,6 +335,10 @@ fn every_rule_has_its_cases() {
                 if case.outcome == Outcome::Passes {
                     say("a mistake that passes is none");
                 }
+                // What the same mistake makes true is written down by hand, so that little by-catch stays little.
+                if case.also.values().map(Vec::len).sum::<usize>() > usize::from(case.alone) * 3 {
+                    say("finds more than it is about");
+                }
             } else {
                 if rule.family() != manifest.family || !case.id.starts_with(&format!("{}/", rule.name)) {
                     say("stands in the wrong place");
