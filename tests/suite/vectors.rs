@@ -221,10 +221,8 @@ fn instants(vector: &Vector) -> [Judged; 2] {
 
 fn ids(vector: &Vector) -> Judged {
     let mut document = manifest::json("bases/minimal.obvert.json");
-    document["structures"] = ["first", "second"]
-        .map(|key| json!({ "id": vector.given[key], "kind": "manhole" }))
-        .into_iter()
-        .collect();
+    document["structures"] =
+        ["first", "second"].map(|key| json!({ "id": vector.given[key], "kind": "manhole" })).into_iter().collect();
     for table in ["pipes", "runs", "media", "locates", "ratings"] {
         document[table] = json!([]);
     }

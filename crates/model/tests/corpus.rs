@@ -126,7 +126,10 @@ fn the_manifest_and_the_folder_agree() {
         .collect();
     assert_eq!(listed, there);
     for case in cases() {
-        assert_eq!(Some(case.id.as_str()), case.file.strip_suffix(".json").map(|stem| format!("structure/{stem}")).as_deref());
+        assert_eq!(
+            Some(case.id.as_str()),
+            case.file.strip_suffix(".json").map(|stem| format!("structure/{stem}")).as_deref()
+        );
         assert!(!case.about.is_empty() && !case.about.ends_with('.'), "{}", case.file);
         assert_eq!(case.verdict == Verdict::Invalid, !case.problems.is_empty(), "{}", case.file);
         assert_eq!(case.verdict == Verdict::NotJson, case.error.is_some(), "{}", case.file);

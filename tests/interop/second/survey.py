@@ -292,7 +292,6 @@ class Survey:
         if not self.scheme or self.trap:
             return
         rollup, steps = self.scheme["rollup"], [step["grade"] for step in self.scheme["scale"]["steps"]]
-        span = lambda value: value["value"] * LENGTH[value["unit"]]
         assert rollup.get("peak", {"method": "worst-grade"})["method"] == "worst-grade"
         for index, rating in enumerate(self.rows("ratings")):
             if "peak" in rating and rating["peak"] not in steps:
@@ -314,34 +313,43 @@ class Survey:
                 if not any(rule == "unknown-run" for rule, _ in self.found):
                     self.report("rating-contradicts", f"/ratings/{index}/pipe")
                 continue
-            total = count = 0
-            worst, doubtful = None, False
-            for run in of:
-                for i, row in enumerate(run.rows):
-                    grade = row.get("grades", {}).get(rating["aspect"])
-                    grade = run.computed(i, rating["aspect"])[0] if grade is None else grade
-                    if grade is None:
-                        continue
-                    open_end = row.get("continuous") and "to" not in row
-                    length = None if open_end else row.get("to", row["at"]) * self.length - row["at"] * self.length
-                    if grade not in steps or length is None or length < 0:
-                        doubtful = True
-                        continue
-                    n = max(1, math.ceil(length / span(rollup["interval"]) - 1e-9))
-                    total, count = total + grade * n, count + n
-                    rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
-                    worst = grade if worst is None else max(worst, grade) if rising else min(worst, grade)
-            if doubtful:
+            certain = all(run.certain_length() for run in of)
+            wrong = self.differing(rating, of, rating["aspect"], certain, False)
+            # What the rows' own findings explain is not said again.
+            if not wrong or not self.differing(rating, of, rating["aspect"], certain, True):
                 continue
-            travelled = [run.travelled() for run in of]
-            surveyed = None if None in travelled else sum(travelled)
-            computed = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
-            if surveyed and surveyed > 0:
-                computed["per_length"] = total / surveyed * span(rollup["per_length"])
-            for field, stated in ((field, rating[field]) for field in ("peak", "total", "count", "mean", "per_length") if field in rating):
-                if field == "per_length" and "per_length" not in computed or field == "peak" and stated not in steps:
+            self.report("rating-contradicts", f"/ratings/{index}/{wrong[0]}" if len(wrong) == 1 else f"/ratings/{index}")
+
+    def differing(self, rating, runs, aspect, certain, mended):
+        """The figures that differ, with the mistakes mended that other rules report or without; None where nothing can be counted."""
+        span = lambda value: value["value"] * LENGTH[value["unit"]]
+        rollup, steps = self.scheme["rollup"], [step["grade"] for step in self.scheme["scale"]["steps"]]
+        rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
+        total, count, worst = 0, 0, None
+        for run in runs:
+            for i, row in enumerate(run.rows):
+                if mended and i in run.twice():
                     continue
-                value = computed[field]
-                close = value is not None and abs(stated - value) <= (0 if field == "count" else 0.0005 * max(1, abs(value)) + 1e-12)
-                if not close:
-                    self.report("rating-contradicts", f"/ratings/{index}/{field}")
+                grade = run.mended(i, aspect, steps) if mended else row.get("grades", {}).get(aspect)
+                if grade is None and aspect not in row.get("grades", {}):
+                    grade = run.computed(i, aspect)[0]
+                if grade is None:
+                    continue
+                length = run.extent(i, mended)
+                if grade not in steps or length is None or length < 0:
+                    return None
+                n = max(1, math.ceil(length / span(rollup["interval"]) - 1e-9))
+                total, count = total + grade * n, count + n
+                worst = grade if worst is None else max(worst, grade) if rising else min(worst, grade)
+        travelled = [run.travelled() for run in runs]
+        computed = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
+        if certain and None not in travelled and sum(travelled) > 0:
+            computed["per_length"] = total / sum(travelled) * span(rollup["per_length"])
+        wrong = []
+        for field in ("peak", "total", "count", "mean", "per_length"):
+            if field not in rating or field not in computed or field == "peak" and rating[field] not in steps:
+                continue
+            stated, value = rating[field], computed[field]
+            if value is None or abs(stated - value) > (0 if field == "count" else 0.0005 * max(1, abs(value)) + 1e-12):
+                wrong.append(field)
+        return wrong
