@@ -52,12 +52,12 @@ impl<'d> Rolled<'d> {
 
     /// Whether no rule has anything to say about how far a run came.
     pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
-        self.runs.iter().all(|summary| {
+        !self.runs.iter().any(|summary| {
             let (run, marks) = (&summary.run, summary.marks);
-            !marks.zeroed_again
-                && !reach::end_contradicts(survey, run, marks)
-                && reach::past(survey, run, marks, STRUCTURES).is_none()
-                && !(summary.outcome() == Some(OutcomeKind::Reached) && reach::short(survey, run, marks, STRUCTURES))
+            marks.zeroed_again
+                || reach::end_contradicts(survey, run, marks)
+                || reach::past(survey, run, marks, STRUCTURES).is_some()
+                || (summary.outcome() == Some(OutcomeKind::Reached) && reach::short(survey, run, marks, STRUCTURES))
         })
     }
 

@@ -1,7 +1,6 @@
 """A run with its observations."""
 
 import functools
-import itertools
 import math
 
 from .basics import *
@@ -296,70 +295,75 @@ class Run:
             self.observation(i, f"{at}/observations/{i}")
 
     # rules.md, stretch-overlap, Exactly
+    # ratings.md, Roll-up
+    def recorded(self, i, aspect):
+        grade = self.rows[i].get("grades", {}).get(aspect)
+        return self.computed(i, aspect)[0] if grade is None else grade
+
+    def extent(self, i):
+        row = self.rows[i]
+        if row.get("continuous") and "to" not in row:
+            return None
+        return self.metres(row.get("to", row["at"])) - self.metres(row["at"])
+
+    # rules.md, rating-contradicts, Exactly
+    def mended_grade(self, i, aspect):
+        grade, code, scheme = self.rows[i].get("grades", {}).get(aspect), self.codes[i], self.survey.scheme
+        if grade is None:
+            return self.computed(i, aspect)[0]
+        if code is None or grade not in [step["grade"] for step in scheme["scale"]["steps"]]:
+            return grade
+        if not any(entry["code"] == code["code"] and entry["aspect"] == aspect for entry in scheme["entries"]):
+            return None
+        computed, certain = self.computed(i, aspect)
+        return computed if certain else grade
+
+    def mended_extent(self, i):
+        row, code, length = self.rows[i], self.codes[i], self.extent(i)
+        if not row.get("continuous") and "to" not in row:
+            return length
+        if code is not None and code["continuous"] == "never":
+            return 0
+        return None if length is None or length <= 0 or self.beyond(row["to"]) else length
+
     @functools.cache
+    def twice(self):
+        rows, found = self.rows, {i for i, _ in self.overlapping()}
+        told = ("code", "characterisation", "quantities", "clock", "joint", "joins", "flow")
+        for i, row in enumerate(rows):
+            for j in range(i - 1, max(i - 17, -1), -1):
+                other = rows[j]
+                if other["at"] != row["at"] or row.get("continuous") or "to" in row:
+                    break
+                if other.get("continuous") or "to" in other or any(row.get(key) != other.get(key) for key in told):
+                    continue
+                if all(row.get(key) is None or other.get(key) is None or row[key] == other[key] for key in ("remark", "media")):
+                    found.add(i)
+                    break
+        return found
+
+    def short(self):
+        length, far = self.pipe_length(), self.far()
+        known = length is not None and far is not None and self.outcome() == "reached"
+        return known and exceeds(length, far + tolerance(length) + 1.524)
+
+    def length_certain(self):
+        return self.zeroed_again() is None and not self.end_contradicts() and not self.past() and not self.short()
+
+    def overlaps(self):
+        for i, _ in self.overlapping():
+            self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
+
     def overlapping(self):
         stretches = [(i, row) for i, row in enumerate(self.rows) if row.get("to", row["at"]) > row["at"]]
-        found = []
         for n, (i, row) in enumerate(stretches):
             before = [other for _, other in stretches[:n] if other["code"] == row["code"]][-32:]
             for other in before:
                 along = other["at"] < row["to"] and row["at"] < other["to"]
                 alike = other.get("characterisation", []) == row.get("characterisation", [])
                 if along and alike and meet(other.get("clock"), row.get("clock")):
-                    found.append(i)
+                    yield i, other
                     break
-        return found
-
-    def overlaps(self):
-        for i in self.overlapping():
-            self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
-        for i in self.twins():
-            self.survey.report("observation-twice", f"{self.at}/observations/{i}")
-
-    # rules.md, observation-twice
-    @functools.cache
-    def twins(self):
-        def alike(a, b):
-            same = all(a.get(key) == b.get(key) for key in ("at", "code", "characterisation", "quantities", "clock", "joint", "joins", "flow"))
-            return same and all(key not in a or key not in b or a[key] == b[key] for key in ("remark", "media"))
-
-        point = lambda row: "to" not in row and not row.get("continuous")
-        found = []
-        for i, row in enumerate(self.rows):
-            level = itertools.takewhile(lambda other: other["at"] == row["at"], reversed(self.rows[:i]))
-            if point(row) and any(point(other) and alike(other, row) for other in level):
-                found.append(i)
-        return found
-
-    # rules.md, rating-contradicts: what the mistakes that other rules report would make of the roll-up if they were mended
-    def twice(self):
-        return {*self.overlapping(), *self.twins()}
-
-    def mended(self, i, aspect, steps):
-        recorded, code = self.rows[i].get("grades", {}).get(aspect), self.codes[i]
-        if recorded is None or recorded not in steps or not code:
-            return recorded
-        if not any(entry["code"] == code["code"] and entry["aspect"] == aspect for entry in self.survey.scheme["entries"]):
-            return None
-        computed, certain = self.computed(i, aspect)
-        return computed if certain else recorded
-
-    def extent(self, i, mended):
-        """The length of a row in metres, 0 for a point; None where it is not known."""
-        row, code = self.rows[i], self.codes[i]
-        if "to" not in row and not row.get("continuous"):
-            return 0
-        if mended and code and code["continuous"] == "never":
-            return 0
-        if "to" not in row:
-            return None
-        length = self.metres(row["to"]) - self.metres(row["at"])
-        return None if mended and (length <= 0 or self.beyond(row["to"])) else length
-
-    def certain_length(self):
-        """Whether no rule has anything to say about how far the run came."""
-        short = ("run-short-of-pipe", f"{self.at}/surveyed") in self.survey.found
-        return self.zeroed_again() is None and not self.end_contradicts() and not self.past() and not short
 
     # rules.md, water-level-jump, Exactly
     def levels(self):

@@ -261,7 +261,7 @@ class Survey:
                 continue
             if run.past():
                 self.report("run-past-pipe", f"{run.at}/surveyed")
-            if run.outcome() == "reached" and exceeds(length, far + tolerance(length) + 1.524):
+            if run.short():
                 self.report("run-short-of-pipe", f"{run.at}/surveyed")
 
     def pairs(self, runs):
@@ -313,43 +313,47 @@ class Survey:
                 if not any(rule == "unknown-run" for rule, _ in self.found):
                     self.report("rating-contradicts", f"/ratings/{index}/pipe")
                 continue
-            certain = all(run.certain_length() for run in of)
-            wrong = self.differing(rating, of, rating["aspect"], certain, False)
-            # What the rows' own findings explain is not said again.
-            if not wrong or not self.differing(rating, of, rating["aspect"], certain, True):
+            sums = self.rolled(of, rating["aspect"], lambda run, i: (run.recorded(i, rating["aspect"]), run.extent(i)))
+            mended = self.rolled(of, rating["aspect"], lambda run, i: (run.mended_grade(i, rating["aspect"]), run.mended_extent(i)), True)
+            if sums is None or mended is None:
                 continue
-            self.report("rating-contradicts", f"/ratings/{index}/{wrong[0]}" if len(wrong) == 1 else f"/ratings/{index}")
+            differing = self.differing(rating, sums, steps)
+            if differing and self.differing(rating, mended, steps):
+                field = f"/{differing[0]}" if len(differing) == 1 else ""
+                self.report("rating-contradicts", f"/ratings/{index}{field}")
 
-    def differing(self, rating, runs, aspect, certain, mended):
-        """The figures that differ, with the mistakes mended that other rules report or without; None where nothing can be counted."""
-        span = lambda value: value["value"] * LENGTH[value["unit"]]
+    def rolled(self, runs, aspect, what, mended=False):
+        """The figures of some runs, or None where a grade cannot be counted."""
         rollup, steps = self.scheme["rollup"], [step["grade"] for step in self.scheme["scale"]["steps"]]
-        rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
-        total, count, worst = 0, 0, None
+        span = lambda value: value["value"] * LENGTH[value["unit"]]
+        total = count = 0
+        worst = None
         for run in runs:
-            for i, row in enumerate(run.rows):
-                if mended and i in run.twice():
-                    continue
-                grade = run.mended(i, aspect, steps) if mended else row.get("grades", {}).get(aspect)
-                if grade is None and aspect not in row.get("grades", {}):
-                    grade = run.computed(i, aspect)[0]
+            twice = run.twice() if mended else set()
+            for i in (i for i in range(len(run.rows)) if i not in twice):
+                grade, length = what(run, i)
                 if grade is None:
                     continue
-                length = run.extent(i, mended)
                 if grade not in steps or length is None or length < 0:
                     return None
                 n = max(1, math.ceil(length / span(rollup["interval"]) - 1e-9))
                 total, count = total + grade * n, count + n
+                rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
                 worst = grade if worst is None else max(worst, grade) if rising else min(worst, grade)
+        figures = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
         travelled = [run.travelled() for run in runs]
-        computed = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
-        if certain and None not in travelled and sum(travelled) > 0:
-            computed["per_length"] = total / sum(travelled) * span(rollup["per_length"])
-        wrong = []
-        for field in ("peak", "total", "count", "mean", "per_length"):
-            if field not in rating or field not in computed or field == "peak" and rating[field] not in steps:
+        surveyed = None if None in travelled else sum(travelled)
+        if surveyed and surveyed > 0 and all(run.length_certain() for run in runs):
+            figures["per_length"] = total / surveyed * span(rollup["per_length"])
+        return figures
+
+    def differing(self, rating, figures, steps):
+        fields = []
+        for field in ("peak", "total", "mean", "count", "per_length"):
+            if field not in rating or field not in figures or field == "peak" and rating[field] not in steps:
                 continue
-            stated, value = rating[field], computed[field]
-            if value is None or abs(stated - value) > (0 if field == "count" else 0.0005 * max(1, abs(value)) + 1e-12):
-                wrong.append(field)
-        return wrong
+            stated, value = rating[field], figures[field]
+            slack = 0 if field == "count" or value is None else 0.0005 * max(1, abs(value)) + 1e-12
+            if value is None or abs(stated - value) > slack:
+                fields.append(field)
+        return fields

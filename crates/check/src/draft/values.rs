@@ -54,7 +54,8 @@ mod tests {
 
     #[test]
     fn few_words_seen_often_are_the_allowed_ones() {
-        let cases: [(&[(&str, usize)], usize, Option<Vec<&str>>); 7] = [
+        type Case<'c> = (&'c [(&'c str, usize)], usize, Option<Vec<&'c str>>);
+        let cases: [Case<'_>; 7] = [
             (&[], 3, None),
             (&[("dry", 10)], 5, Some(vec!["dry"])),
             (&[("dry", 9)], 5, None),

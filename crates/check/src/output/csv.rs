@@ -13,7 +13,7 @@ use super::{Named, name_of, unlisted};
 use crate::report::Report;
 
 /// The headings.
-pub const HEADINGS: [&str; 18] = [
+pub const HEADINGS: [&str; 20] = [
     "entry",
     "severity",
     "rule",
@@ -32,6 +32,8 @@ pub const HEADINGS: [&str; 18] = [
     "distance",
     "unit",
     "facts",
+    "fix",
+    "fix_does",
 ];
 
 /// Writes a report as a table.
@@ -41,31 +43,31 @@ pub const HEADINGS: [&str; 18] = [
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
     table.write_record(HEADINGS)?;
-    let mut row = |cells: [&str; 18]| table.write_record(cells.iter().map(|cell| harmless(cell)));
+    let mut row = |cells: [&str; HEADINGS.len()]| table.write_record(cells.iter().map(|cell| harmless(cell)));
     for document in &report.documents {
         if let Some(error) = &document.error {
-            let mut cells = [""; 18];
+            let mut cells = [""; HEADINGS.len()];
             (cells[0], cells[1], cells[3], cells[5]) = ("not-read", "error", error, name_of(document));
             row(cells)?;
         }
     }
     if let Some(profile) = &report.profile {
         let message = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
-        let mut cells = [""; 18];
+        let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("profile", &message);
         row(cells)?;
     }
     for held in &report.suppressed {
         let document = report.documents.get(held.document).map(name_of).unwrap_or_default();
         let (count, entry) = (held.count.to_string(), if held.expired { "suppression-ended" } else { "suppressed" });
-        let mut cells = [""; 18];
+        let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[2], cells[3], cells[5], cells[17]) = (entry, &held.rule, &held.reason, document, &count);
         row(cells)?;
     }
     for not_run in &report.not_run {
         for document in not_run.documents.iter().filter_map(|index| report.documents.get(*index)) {
             for rule in &not_run.rules {
-                let mut cells = [""; 18];
+                let mut cells = [""; HEADINGS.len()];
                 (cells[0], cells[2], cells[3], cells[5]) = ("not-run", rule, &not_run.why, name_of(document));
                 row(cells)?;
             }
@@ -74,7 +76,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     for idle in &report.idle {
         for document in idle.documents.iter().filter_map(|index| report.documents.get(*index)) {
             for rule in &idle.rules {
-                let mut cells = [""; 18];
+                let mut cells = [""; HEADINGS.len()];
                 (cells[0], cells[2], cells[3], cells[5]) = ("not-needed", rule, &idle.why, name_of(document));
                 row(cells)?;
             }
@@ -82,20 +84,20 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     }
     for document in &report.documents {
         if let Some(said) = document.incomplete() {
-            let mut cells = [""; 18];
+            let mut cells = [""; HEADINGS.len()];
             (cells[0], cells[3], cells[5]) = ("part-not-read", &said, name_of(document));
             row(cells)?;
         }
     }
     for (rule, listed, total) in unlisted(report) {
         let message = format!("{listed} of {total} findings are listed");
-        let mut cells = [""; 18];
+        let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[2], cells[3]) = ("not-listed", rule, &message);
         row(cells)?;
     }
     if let Some(baseline) = &report.baseline {
         let message = format!("held against an earlier report: {} known, {} gone", baseline.known, baseline.gone);
-        let mut cells = [""; 18];
+        let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("baseline", &message);
         row(cells)?;
     }
@@ -128,6 +130,8 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             &finding.distance.map(|distance| distance.to_string()).unwrap_or_default(),
             finding.distance.and(document.and_then(|document| document.length_unit.as_deref())).unwrap_or_default(),
             &facts,
+            finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" }),
+            finding.fix.as_ref().map_or("", |fix| &fix.does),
         ])?;
     }
     table.flush()

@@ -479,3 +479,18 @@ fn contrast(one: [f64; 3], other: [f64; 3]) -> f64 {
     let (one, other) = (luminance(one), luminance(other));
     (one.max(other) + 0.05) / (one.min(other) + 0.05)
 }
+
+#[test]
+fn what_can_be_mended_is_said_with_what_it_states() {
+    let mut document = minimal();
+    document["runs"][0]["remark"] = json!("second visit ");
+    document["runs"][0]["observations"][4]["at"] = json!(963);
+    let report = check(&document, "survey.obvert.json", today());
+    let page = page(&report);
+    for (safe, said) in [(true, "Can be mended</dt>"), (false, "Can be mended if you confirm</dt>")] {
+        let fix = report.findings.iter().filter_map(|finding| finding.fix.as_ref()).find(|fix| fix.safe == safe);
+        let does = &fix.expect("a fix").does;
+        let after = page.split_once(said).expect("said").1;
+        assert!(after.contains(&format!("<dd>{does} (<code>obvert fix")), "{does}: {}", &after[..200]);
+    }
+}

@@ -1,8 +1,11 @@
 //! CSV.
 
-use obvert_check::output::csv::HEADINGS;
+use std::collections::BTreeSet;
 
-use crate::fixtures::all;
+use obvert_check::output::csv::HEADINGS;
+use serde_json::json;
+
+use crate::fixtures::{Fixture, all, check, minimal, today};
 use crate::{FORMS, text};
 
 fn rows(text: &str) -> Vec<Vec<String>> {
@@ -16,7 +19,11 @@ fn column(name: &str) -> usize {
 
 #[test]
 fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
-    for fixture in all() {
+    let mut fixes = BTreeSet::new();
+    let mut slipped = minimal();
+    slipped["runs"][0]["observations"][4]["at"] = json!(963);
+    let slipped = Fixture { name: "slipped", report: check(&slipped, "slipped.obvert.json", today()) };
+    for fixture in all().into_iter().chain([slipped]) {
         let (name, report) = (fixture.name, fixture.report);
         let text = text(FORMS[4].1, &report);
         let rows = rows(&text);
@@ -33,6 +40,10 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
             );
             let distance = finding.distance.map(|distance| distance.to_string()).unwrap_or_default();
             assert_eq!(row[column("distance")], distance, "{name}: numbers stay as they are");
+            let fix = finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" });
+            assert_eq!(row[column("fix")], fix, "{name}");
+            assert_eq!(row[column("fix_does")].is_empty(), fix.is_empty(), "{name}");
+            fixes.insert(fix);
         }
         // Source: OWASP, CSV Injection.
         for cell in rows.iter().flatten() {
@@ -49,6 +60,7 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
         }
         assert!(text.ends_with("\r\n"), "{name}");
     }
+    assert_eq!(fixes.into_iter().collect::<Vec<_>>(), ["", "safe", "to-confirm"]);
 }
 
 #[test]

@@ -123,6 +123,13 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
     if let Some(help) = &finding.help {
         write!(sink, "<div><dt>Advice</dt><dd>{}</dd></div>", Inline(help))?;
     }
+    if let Some(fix) = &finding.fix {
+        let (term, command) = match fix.safe {
+            true => ("Can be mended", "obvert fix"),
+            false => ("Can be mended if you confirm", "obvert fix --confirm"),
+        };
+        write!(sink, "<div><dt>{term}</dt><dd>{} (<code>{command}</code>)</dd></div>", Text(&fix.does))?;
+    }
     writeln!(sink, "</dl></li>")
 }
 
