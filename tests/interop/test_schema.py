@@ -105,7 +105,7 @@ def corpus():
     judge = validator()
     judged = 0
     complaints = []
-    for case in read(CORPUS / "manifest.json"):
+    for case in read(CORPUS / "manifest.json")["cases"]:
         if case["verdict"] == "not-json":
             continue
         judged += 1
