@@ -67,7 +67,10 @@ fn strict(schema: &mut Schema) {
     schema.remove("format");
     let Some(object) = schema.as_object_mut() else { return };
     if let Some(Value::Array(types)) = object.get_mut("type") {
-        types.retain(|name| name != "null");
+        // Where every type can stand, any JSON can, `null` included.
+        if types.len() < 6 {
+            types.retain(|name| name != "null");
+        }
         if let [only] = types.as_slice() {
             let only = only.clone();
             object.insert("type".into(), only);

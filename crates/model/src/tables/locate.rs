@@ -54,7 +54,7 @@ table! {
         method?: LocateMethod,
         /// The method in words, beside `other`.
         method_text?: Text,
-        /// The frequency used.
+        /// The frequency used, in hertz.
         frequency?: Hertz,
         /// How far the transmitter sat behind the camera head, in length units.
         transmitter_offset?: Length,
