@@ -80,8 +80,8 @@ fn the_layout_has_a_line_for_every_row() {
     let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
     let text = written(&document);
     let expected = r#"<?xml version="1.0" encoding="UTF-8"?>
-<survey xmlns="https://obvert.example/ns/0.1">
-  <obvert>0.1</obvert>
+<survey xmlns="https://obvert.example/ns/0.2">
+  <obvert>0.2</obvert>
   <id>urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11</id>
   <issued>2026-05-06T16:20:00-05:00</issued>
   <units><length>ft</length><section>in</section></units>
@@ -151,7 +151,7 @@ fn another_spelling_of_the_same_document_is_the_same() {
         text.replace("</", "<!-- a <b> & --></").replacen("<survey", "<!-- x -->\n<survey", 1) + "<!-- the end -->\n";
     let located = text.replacen(
         "<survey ",
-        "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.1 obvert.xsd' ",
+        "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.2 obvert.xsd' ",
         1,
     );
     let bare = text.replacen("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n", "", 1);
@@ -182,7 +182,7 @@ fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
     let nested = |levels: usize| {
         let json = format!("{}{}", "[".repeat(levels), "]".repeat(levels));
         let xml = format!(
-            "<survey xmlns=\"{}\"><obvert>0.1</obvert><id>d</id><issued>2026-05-06T16:20:00-05:00</issued>\
+            "<survey xmlns=\"{}\"><obvert>0.2</obvert><id>d</id><issued>2026-05-06T16:20:00-05:00</issued>\
              <units><length>ft</length><section>in</section></units><coding><list>l</list><version>1</version></coding>\
              <extensions><extension name=\"org.example.x\">{json}</extension></extensions></survey>",
             xml::NAMESPACE

@@ -60,6 +60,8 @@ table! {
         transmitter_offset?: Length,
         /// The stated accuracy in plan, in length units.
         accuracy?: Length,
+        /// The stated accuracy of the depth, in length units: by common practice another than in plan.
+        depth_accuracy?: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
     }

@@ -11,3 +11,4 @@ mod roads;
 mod roundtrip;
 mod spoil;
 mod tree;
+mod versions;

@@ -88,6 +88,7 @@ fn leaf() -> impl Strategy<Value = Tree> {
         "ft",
         "0.1",
         "0.2",
+        "0.3",
         "EPSG:6594",
         "en",
         "2026-05-06",
