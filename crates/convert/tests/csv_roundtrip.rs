@@ -206,7 +206,7 @@ fn tables_read_as_an_office_would_expect() {
         text(&files, "observation_media.csv"),
         "run,observation,order,id,offset,extensions\r\nR1,2,1,m1,63.5,\r\n"
     );
-    assert_eq!(text(&files, "counter_checks.csv"), "run,order,reading,true,extensions\r\nR1,1,10,10.1,\r\n");
+    assert_eq!(text(&files, "counter_checks.csv"), "run,order,reading,known,extensions\r\nR1,1,10,10.1,\r\n");
     assert_eq!(text(&files, "pipe_paths.csv"), "pipe,order,x,y\r\nL-101,1,0,0\r\nL-101,2,0.5,-3\r\n");
     assert!(text(&files, "structures.csv").contains("LM-014,manhole,,2481000.5,1.5,"));
     assert!(text(&files, "runs.csv").contains(",crawler;reel,"));

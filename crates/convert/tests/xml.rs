@@ -100,7 +100,7 @@ fn the_layout_has_a_line_for_every_row() {
     <rating><id>g</id><pipe>p1</pipe><runs><item>r</item><item>r</item></runs><aspect>structural</aspect></rating>
   </ratings>
   <runs>
-    <run><id>r</id><pipe>p1</pipe><direction>downstream</direction><equipment><item>a</item><item>b</item><item>a</item></equipment><counter><zero>pipe-end</zero><checks><counter_check><reading>1</reading><true>1.1</true></counter_check><counter_check><reading>2</reading><true>2</true></counter_check></checks></counter></run>
+    <run><id>r</id><pipe>p1</pipe><direction>downstream</direction><equipment><item>a</item><item>b</item><item>a</item></equipment><counter><zero>pipe-end</zero><checks><counter_check><reading>1</reading><known>1.1</known></counter_check><counter_check><reading>2</reading><known>2</known></counter_check></checks></counter></run>
     <run><id>R</id><pipe>p2</pipe><direction>upstream</direction><observations>
       <observation><id>1</id><at>5</at><continuous>false</continuous><code>a</code><clock></clock><grades></grades></observation>
       <observation><id>2</id><at>3</at><to>1</to><code>b</code><media><media_ref><id>m</id></media_ref><media_ref><id>m</id><offset>0</offset></media_ref></media></observation>
@@ -219,7 +219,7 @@ fn every_element_has_its_place() {
         ("/structures/1/kind_text", "<kind_text>a"),
         ("/pipes/2/path/1", "<position>0.1"),
         ("/runs/1/observations/1/media/1/offset", "<offset>0"),
-        ("/runs/0/counter/checks/1/true", "<true>2"),
+        ("/runs/0/counter/checks/1/known", "<known>2"),
     ] {
         let place = survey.places.place(pointer).unwrap();
         let line = text.lines().nth(place.line - 1).unwrap();

@@ -141,7 +141,7 @@ fn the_digest_of_a_document() {
     let digest = write::digest(&document).unwrap();
     assert_eq!(
         digest,
-        Digest::new("sha-256:8b04471ace1afb90ab4c35f03a93c105615e924f13a838fba29569bac77b801b").unwrap()
+        Digest::new("sha-256:8b68ce0c4d77fc4fd9308a66236c4c901d3bc7892b8c84f7d0c3ee8d14663b6c").unwrap()
     );
 }
 
