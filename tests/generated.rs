@@ -35,6 +35,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
+        ("schema/migration.schema.json".to_owned(), pretty(&obvert::model::versions::Migration::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/account.schema.json".to_owned(), pretty(&obvert::convert::Account::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),

@@ -1,10 +1,13 @@
 //! Reading and writing files: which form a source has, standard streams, and outputs that appear whole or not at all.
 
+use std::cell::Cell;
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
 use obvert::convert::{ConvertError, Survey, csv, geojson, xml};
+use obvert::model::read::ReadError;
+use obvert::model::versions::{self, MigrateError, Migrated};
 
 use crate::Failure;
 use crate::args::Form;
@@ -17,12 +20,67 @@ pub(crate) struct Source {
     pub(crate) form: Form,
     /// Its files by name; one with an empty name unless it is a folder.
     pub(crate) files: Vec<(String, Vec<u8>)>,
+    /// A JSON document of an older version, brought to this one; or why it could not be.
+    older: Option<Box<Result<Migrated, MigrateError>>>,
+    /// Whether that has been said.
+    told: Cell<bool>,
 }
 
 impl Source {
+    /// A source that is one file.
+    pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
+        Self { name, form, files: vec![(String::new(), bytes)], older: None, told: Cell::new(false) }
+    }
+
     /// The bytes of a source that is one file.
     pub(crate) fn bytes(&self) -> &[u8] {
         self.files.first().map_or(&[], |(_, bytes)| bytes)
+    }
+
+    /// The bytes of a JSON document in this version of the format: its own, unless it is of an older one, which is said. Lines
+    /// are the same.
+    ///
+    /// # Errors
+    /// When a document of an older version is none by that version's schema.
+    pub(crate) fn current(&self) -> Result<&[u8], &MigrateError> {
+        match self.older.as_deref() {
+            None => Ok(self.bytes()),
+            Some(Ok(migrated)) => {
+                if !self.told.replace(true) {
+                    let (from, to) = (migrated.from, migrated.to);
+                    crate::render::note(&format!(
+                        "{}: of version {from} of the format, read as {to} and with its paths; obvert migrate shows the steps",
+                        self.name
+                    ));
+                }
+                Ok(migrated.text.as_bytes())
+            }
+            Some(Err(error)) => Err(error),
+        }
+    }
+
+    /// Whether it is a document of an older version.
+    pub(crate) fn is_older(&self) -> bool {
+        self.older.is_some()
+    }
+
+    /// The document of an older version, brought to this one.
+    pub(crate) fn migrated(&self) -> Option<&Migrated> {
+        self.older.as_deref().and_then(|older| older.as_ref().ok())
+    }
+
+    /// Brings a JSON document of an older version to this one, in memory.
+    fn up_to_date(mut self) -> Self {
+        if self.form != Form::Json {
+            return self;
+        }
+        let Some(version) = versions::stated(self.bytes()) else { return self };
+        // One that nobody knows is refused by whoever reads it.
+        if version == versions::CURRENT || !versions::KNOWN.contains(&version.as_str()) {
+            return self;
+        }
+        self.older = Some(Box::new(versions::migrate(self.bytes(), versions::CURRENT)));
+        self
     }
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
@@ -70,7 +128,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         let mut bytes = Vec::new();
         io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("standard input: {error}"))?;
         let form = form.map_or_else(|| by_content(&bytes), Ok).map_err(|why| format!("standard input: {why}"))?;
-        return Ok(Source { name: "standard input".into(), form, files: vec![(String::new(), bytes)] });
+        return Ok(Source::of_file("standard input".into(), form, bytes).up_to_date());
     }
     let name = path.display().to_string();
     let fail = |error: io::Error| match error.kind() {
@@ -95,7 +153,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files });
+        return Ok(Source { name, form: Form::Csv, files, older: None, told: Cell::new(false) });
     }
     let bytes = fs::read(path).map_err(fail)?;
     if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
@@ -117,7 +175,15 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
-    Ok(Source { name, form, files: vec![(String::new(), bytes)] })
+    Ok(Source::of_file(name, form, bytes).up_to_date())
+}
+
+/// The structural problems of a document of an older version, by its own schema.
+pub(crate) fn problems_before(error: &MigrateError) -> &[obvert::model::read::Problem] {
+    match error {
+        MigrateError::Before { error: ReadError::Structure(problems), .. } => problems,
+        _ => &[],
+    }
 }
 
 /// The form that a file's name tells.

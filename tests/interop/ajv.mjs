@@ -22,7 +22,7 @@ const { default: addFormats } = require("ajv-formats");
 const complaints = [];
 const read = (path) => JSON.parse(new TextDecoder("utf-8", { fatal: true }).decode(readFileSync(path)));
 
-// Strict, but for two things that are no slips: the schema of any JSON says nothing of types on purpose, and list shapes
+// Strict, but for two things that are no slips: the schema of any JSON names several types on purpose, and list shapes
 // are closed by minItems and maxItems rather than as tuples.
 const ajv = new Ajv2020({ strict: true, strictTypes: false, strictTuples: false, allErrors: true, verbose: true });
 addFormats(ajv);

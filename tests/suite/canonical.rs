@@ -64,7 +64,7 @@ fn hold_all(judge: &impl Judge) {
                 let number = f64::from_bits(u64::from_str_radix(&bits, 16).expect("16 hexadecimal digits"));
                 // Written with more digits than it needs, so that the shortest ones have to be found.
                 let document = format!(
-                    r#"{{"obvert":"0.1","id":"N","issued":"2026-05-06T16:20:00-05:00","units":{{"length":"m","section":"mm"}},
+                    r#"{{"obvert":"0.2","id":"N","issued":"2026-05-06T16:20:00-05:00","units":{{"length":"m","section":"mm"}},
                     "coding":{{"list":"obvert-terms","version":"1"}},"extensions":{{"org.example.number":{number:.20e}}}}}"#
                 );
                 match judge.canonical(document.as_bytes()) {

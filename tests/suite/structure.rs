@@ -72,6 +72,11 @@ fn every_document_gets_its_verdict_from_the_command() {
             (false, true) => "valid",
             (false, false) => "invalid",
         };
+        // A reader refuses a document of an earlier version; the command migrates what it reads.
+        if case.file == "unknown-word-version-older.json" {
+            assert_eq!((verdict, problems.len()), ("valid", 0), "{}", case.file);
+            continue;
+        }
         let (expected_verdict, mut expected) = expected(case);
         // A checker says of a misspelt key that it is misspelt, and not also that the right one is missing.
         let misspelt: BTreeSet<String> = problems

@@ -34,12 +34,13 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
             losses.chain(report.notes.iter().map(|note| note.pointer.as_str()))
         });
         // JSON is placed in one scan of the source.
-        let json = places.is_none().then(|| locate_all(source.bytes(), pointers));
+        let json = places.is_none().then(|| locate_all(source.current().unwrap_or_default(), pointers));
         Account::new(from, to, &document.head.id, reports, |pointer| match (&places, &json) {
             (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
             (None, Some(json)) => {
                 let place = json.get(pointer);
-                let column = Some(place.column);
+                let before = source.migrated().map(|migrated| migrated.column_before(place.line, place.column));
+                let column = Some(before.unwrap_or(place.column));
                 Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
             }
             (None, None) => None,
@@ -127,7 +128,20 @@ pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
 fn placed(source: &Source) -> Result<Option<(Document, Option<SourceMap>)>, Failure> {
     let name = &source.name;
     let Some(read) = source.survey() else {
-        return match obvert::read(source.bytes()) {
+        let current = match source.current() {
+            Ok(current) => current,
+            Err(error) => {
+                let problems = files::problems_before(error);
+                if problems.is_empty() {
+                    return Err(format!("{name}: {error}").into());
+                }
+                for problem in problems {
+                    failure(&*Failure::from(format!("{name}: {problem}")));
+                }
+                return Ok(None);
+            }
+        };
+        return match obvert::read(current) {
             Ok(document) => Ok(Some((document, None))),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {

@@ -68,6 +68,13 @@ fn one(
         )
         .into());
     }
+    if source.is_older() {
+        return Err(format!(
+            "{name}: of an older version of the format, and only documents of this one are mended; migrate it first: obvert migrate {}",
+            path.display()
+        )
+        .into());
+    }
     let beside = if arguments.leave_media { None } else { Beside::of(path) };
     let media = beside.as_ref().map(|beside| beside as &dyn MediaSource);
     let mut mended = checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;

@@ -181,7 +181,7 @@ fn near_spellings_are_suggested() {
         ("unknown-key-case.json", "/runs/0/observations/1/Clock", Some("clock")),
         ("unknown-key-by-escape.json", "/pipes/0/lenght", Some("length")),
         ("unknown-key-behind-early-runs.json", "/pipez", Some("pipes")),
-        ("unknown-key-several.json", "/runs/0/counter/checks/0/truth", Some("true")),
+        ("unknown-key-several.json", "/runs/0/counter/checks/0/knows", Some("known")),
         ("unknown-key-empty.json", "/", None),
         ("unknown-word-spelling.json", "/structures/0/kind", Some("manhole")),
         ("unknown-word-spelling.json", "/structures/1/kind", Some("manhole")),
