@@ -122,9 +122,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let figures = known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
-    let edits = known
-        .iter()
-        .map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed))
-        .collect();
+    let edits =
+        known.iter().map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed)).collect();
     finding.fix_if_confirmed(format!("the grades are right, and {}", figures.join(", ")), edits);
 }
