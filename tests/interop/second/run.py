@@ -278,8 +278,8 @@ class Run:
             report("counter-offset-contradicts", f"{at}/counter/offset")
         worst = None
         for j, check in enumerate(self.counter.get("checks", [])):
-            off = abs(self.metres(check["reading"]) - self.metres(check["true"]))
-            if exceeds(off, tolerance(self.metres(check["true"]))) and (worst is None or off > worst[0]):
+            off = abs(self.metres(check["reading"]) - self.metres(check["known"]))
+            if exceeds(off, tolerance(self.metres(check["known"]))) and (worst is None or off > worst[0]):
                 worst = (off, j)
         if worst:
             report("counter-drift", f"{at}/counter/checks/{worst[1]}/reading")
