@@ -161,7 +161,7 @@ fn generated_cases_get_their_verdicts() {
     let mut chance = Chance::of(seed);
     let root = schema::document();
     let generated = generate::document();
-    let documents: Vec<Value> = (0..each * 4).map(|_| chance.make(&generated)).collect();
+    let documents: Vec<Value> = (0..each * 6).map(|_| chance.make(&generated)).collect();
     let mut cases = Vec::new();
     at_every_field(&root, &mut chance, &mut cases);
     at_random(&root, &documents, each, &mut chance, &mut cases);

@@ -17,12 +17,10 @@ rule! {
     /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`, a still that another run shows to `media-run-contradicts`.
     ///
     /// # Exactly
-    /// A file counts that has `captured` and names a `run` with `started` and `finished` in order. It was taken at another
-    /// time where it lies more than `slack` before `started` or after `finished` and not in the future. Not counted are
-    /// files of runs that begin in the future or are dated astray, and stills, of the kind `photo` or `scan`, that an
-    /// observation of another run names. A run's files are all astray where there are three or more and every one is; where
-    /// that holds for three or more runs, and four in five of those that have files that count, it is one finding at
-    /// `/media`. Of a run of which more than three files are astray but not all, there is one finding, at the first of them.
+    /// Files count that have `captured` and a `run` with `started` and `finished` in order, and are no stills (`photo`, `scan`)
+    /// that an observation of another run names; not of runs that begin in the future or are dated astray. They are astray more
+    /// than `slack` before `started` or after `finished`, not in the future. Where all of three or more are, in three or more
+    /// runs and four in five of those with files that count, it is one finding at `/media`; else more than three in a run are one.
     ///
     /// # Why it matters
     /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
