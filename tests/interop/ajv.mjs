@@ -92,6 +92,14 @@ for (const [path, schema] of files) {
   if (judge({ ...list, titel: list.title })) complaints.push(`${path} with a misspelt key is taken by ${schema}.schema.json`);
 }
 
+const suite = join(root, "tests", "corpus");
+const manifest = ajv.compile(read(join(suite, "manifest.schema.json")));
+const parts = ["structure", "forms", "grades", "vectors", "canonical"].map((part) => join(suite, part, "manifest.json"));
+parts.push(...readdirSync(join(suite, "rules")).map((name) => join(suite, "rules", name)));
+for (const path of parts) {
+  if (!manifest(read(path))) complaints.push(`${path}: ${ajv.errorsText(manifest.errors).slice(0, 500)}`);
+}
+
 for (const complaint of complaints) console.log(complaint);
 console.log(`${judged} documents of the corpus and ${given.length} others judged, ${complaints.length} complaints`);
 process.exitCode = complaints.length ? 1 : 0;

@@ -184,6 +184,11 @@ fn joined(vector: &Vector) -> Judged {
         document[table] = json!([]);
     }
     let gap = number(&vector.is["gap"]);
+    // How far each run came is not in a report; the gap that is has to follow from it.
+    let came = |of: &Value| number(&of["offset"]) + number(&of["surveyed"]) - number(&of["reads"]);
+    let far = ["first", "second"].map(|run| came(&vector.given[run]));
+    assert_eq!(far, ["first", "second"].map(|run| number(&vector.is[run])), "{}", vector.id);
+    assert!((number(&vector.given["length"]) - far[0] - far[1] - gap).abs() < 1e-9, "{}", vector.id);
     let rule = vector.is.get("rule").map(word);
     Judged {
         id: vector.id.clone(),
