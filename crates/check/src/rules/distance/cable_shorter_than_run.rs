@@ -12,6 +12,11 @@ rule! {
     /// A run is no longer than the cable or rod that it was made with: all the cable of the equipment that it names
     /// together, where each camera states its own.
     ///
+    /// # Exactly
+    /// *cable* is the sum of `cable_length` over all equipment that the run names, cameras or not. At least one piece is a
+    /// camera (`push-rod`, `crawler`, `pole`, `float`), every camera has `cable_length`, and the distance travelled exceeds
+    /// *cable* + tolerance(*cable*).
+    ///
     /// # Why it matters
     /// The run was made with another reel, or its distance has a digit too many.
     ///

@@ -18,11 +18,11 @@ rule! {
     /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
-    /// The speed is way ∕ (time + rounding). Over the whole run the way is `surveyed` less *reads*, the time from
+    /// The speed is way ∕ (time + rounding), the time with its rounding being taken as 1 s at least. Over the whole run the way is `surveyed` less *reads*, the time from
     /// `started` to `finished`, 0 or more; the rounding is 60 s where both times have seconds of 00 and no fraction, else
     /// 0. Between rows the way is that between their `at`, the time that between their `offset` into one file of the kind
-    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, and only
-    /// where it is settled; it is held against the timed row before it, but against an earlier one as long as the way is
+    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, not at
+    /// all where that is no `video`, and only where it is settled; it is held against the timed row before it, but against an earlier one as long as the way is
     /// less than `least_distance`.
     ///
     /// # Why it matters

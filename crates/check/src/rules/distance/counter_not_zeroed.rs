@@ -10,7 +10,7 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The start row's distance is what the counter showed at its zero point (`counter.reads`, 0 when absent), to one
-    /// step of the counter. A start row below it is left to `distance-negative`, one that is out of order to the rules
+    /// step of the counter (`counter.resolution` of the run). A start row below it is left to `distance-negative`, one that is out of order to the rules
     /// about order.
     ///
     /// # Why it matters

@@ -14,8 +14,9 @@ rule! {
     /// # Exactly
     /// Two stretches overlap along the pipe where each begins before the other ends. Their clock references meet where
     /// going clockwise from the beginning of one, the other begins before the one's end, or either way round; two arcs
-    /// that only touch do not meet, a point on the edge of an arc does. A clock reference in neither form meets none. The
-    /// finding is at the later of the two.
+    /// that only touch do not meet, a point on the edge of an arc does. A clock reference in neither form meets none. Only
+    /// stretches whose `to` lies beyond `at` are looked at. The finding is at the later of the two, one for each later
+    /// stretch; the other is the nearest one above it that it overlaps.
     ///
     /// # Why it matters
     /// The same defect was entered twice, or the first was not closed where the second began; its length is counted
