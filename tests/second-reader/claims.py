@@ -8,6 +8,10 @@ def camera_speed(survey):
     return order.camera_speed(survey, length.lengths_doubtful(survey), length.past_pipe(survey))
 
 
+def joints_off_spacing(survey):
+    return order.joints_off_spacing(survey, length.lengths_doubtful(survey))
+
+
 def _named(module, **severities):
     return {name.replace("_", "-"): (severity, getattr(module, name)) for name, severity in severities.items()}
 
@@ -18,7 +22,7 @@ CLAIMED = {
              stopped_without_reason="warning", surveyed_missing="warning", surveyed_contradicts_finish="error",
              counter_missing="warning", counter_not_zeroed="warning", counter_zeroed_again="error",
              counter_drift="warning", counter_offset_contradicts="error", end_row_within_run="error",
-             joints_off_spacing="warning", cable_shorter_than_run="error"),
+             cable_shorter_than_run="error"),
     **_named(length, run_past_pipe="error", run_short_of_pipe="warning", reverse_mismatch="error",
              reverse_gap="warning", reverse_overlap="note", distance_drift="warning", run_gap="warning",
              pipe_part_unseen="note", met_nobody="warning", reverse_unnamed="note", reverse_before_first="warning"),
@@ -27,6 +31,7 @@ CLAIMED = {
              clock_required="error", clock_meaningless="warning", clock_range="error", clock_form="error",
              clock_extent="warning", clock_full_circle="warning"),
     "camera-speed": ("warning", camera_speed),
+    "joints-off-spacing": ("warning", joints_off_spacing),
     **{f"unknown-{name}": ("error", wall.unknown(table)) for name, table in {
         "pipe": "pipes", "structure": "structures", "media": "media", "run": "runs", "party": "parties",
         "equipment": "equipment"}.items()},

@@ -181,8 +181,10 @@ def pipe_part_unseen(survey):
 
 
 def met_nobody(survey):
+    if names_missing_run(survey):
+        return
     for run in survey.runs:
-        if run.kind != "met" or ("reverse_of" in run.row and not survey.known("runs", run.row["reverse_of"])):
+        if run.kind != "met" or "reverse_of" in run.row:
             continue
         if not any(other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs):
             yield run.path("outcome", "kind"), {}

@@ -1,5 +1,7 @@
 """The rules of the family distance that look at one run alone."""
-from figures import exceeds, instant
+import math
+
+from figures import FOOT, exceeds, instant
 from reading import SCHEMA
 
 REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
@@ -22,22 +24,18 @@ def falls(run):
     if run.disordered:
         return
     for index in range(1, len(at)):
-        if at[index] >= at[index - 1] or index == run.reset or at[index] < run.reads:
+        if at[index] >= at[index - 1] or at[index] < run.reads:
+            continue
+        if run.reset is not None and (at[index] - run.reads) * run.metre <= FOOT:
             continue
         if run.fits[index] is not None or run.fits[index - 1] is not None:
             continue
         without_upper = index == 1 or at[index] >= at[index - 2]
         without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
         # Where taking out either restores the order nothing tells them apart: the lower one is taken.
-        place = index - 1 if without_upper and not without_lower else index
-        if not run.beyond(at[place]):
-            yield place, at[index], at[index - 1]
-
-
-def out_of_order(run, index):
-    """Whether a row's distance is spoken of by a rule about order."""
-    return (run.disordered or run.fits[index] is not None or index == run.reset or run.at[index] < run.reads
-            or any(place == index for place, _, _ in falls(run)))
+        upper = without_upper and not without_lower
+        if not (upper and run.beyond(at[index - 1])):
+            yield index - upper, at[index], at[index - 1]
 
 
 def distance_falls(survey):
@@ -52,20 +50,21 @@ def distance_falls(survey):
 
 def decimal_slip(survey):
     for run in survey.runs:
+        reported = None
         for index, fits in enumerate(run.fits):
-            if fits is not None and not run.disordered:
+            if fits is not None and not run.disordered and (index == 0 or reported != index - 1):
+                reported = index
                 yield run.path("observations", index, "at"), {"at": run.at[index], "fits": fits}
 
 
 def past_run_end(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
-            if not run.disordered and run.fits[index] is not None:
-                continue
             key = next((key for key in ("at", "to") if key in row and run.beyond(row[key])), None)
-            if key:
+            if key is None or index and run.beyond(run.at[index - 1]):
+                continue
+            if key == "to" or run.disordered or run.fits[index] is None:
                 yield run.path("observations", index, key), {"distance": row[key], "end": run.end}
-                break
 
 
 def start_missing(survey):
@@ -117,7 +116,7 @@ def surveyed_missing(survey):
 
 def surveyed_contradicts_finish(survey):
     for run in survey.runs:
-        if run.contradicts and not out_of_order(run, run.closing):
+        if run.contradicts and run.settled(run.closing) and run.fits[run.closing] is None:
             yield run.path("surveyed"), {"finish": run.at[run.closing], "surveyed": run.surveyed}
 
 
@@ -130,10 +129,10 @@ def counter_missing(survey):
 def counter_not_zeroed(survey):
     slack = survey.limit("counter-not-zeroed", "slack", 0.03048)
     for run in survey.runs:
-        if run.start is None or out_of_order(run, run.start):
+        if run.start is None or not run.settled(run.start):
             continue
         resolution = run.counter.get("resolution")
-        step = slack if resolution is None else resolution * run.metre
+        step = max(slack, 0 if resolution is None else resolution * run.metre)
         if exceeds((run.at[run.start] - run.reads) * run.metre, step):
             yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
 
@@ -165,24 +164,26 @@ def counter_offset_contradicts(survey):
 
 def end_row_within_run(survey):
     for run in survey.runs:
+        if run.disordered or run.reset is not None:
+            continue
         for index, row in enumerate(run.rows):
             role = survey.role(row)
-            present = run.start if role == "start" else run.closing
-            if role in ("start", "finish", "stopped") and present is not None \
-                    and run.at[index] not in (run.at[0], run.at[-1]):
+            late = role == "start" and run.start is not None and run.at[index] > run.at[0]
+            early = role in ("finish", "stopped") and run.closing is not None and run.at[index] < run.at[-1]
+            if late or early:
                 yield run.path("observations", index), {"code": row["code"]}
 
 
-def joints_off_spacing(survey):
+def joints_off_spacing(survey, doubtful):
     mean = survey.limit("joints-off-spacing", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")
-        if spacing is None or spacing <= 0 or run.disordered:
+        if spacing is None or spacing * run.metre < 0.5 or run.disordered or doubtful:
             continue
         at = [row["at"] for row in run.rows if row.get("joint")]
-        parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:]) if lower > upper]
-        parts = [abs(part - round(part)) for part in parts if not exceeds(part, 8)]
-        if len(parts) >= 8 and exceeds(sum(parts) / len(parts), mean):
+        parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
+        parts = [abs(part - math.floor(part + 0.5)) for part in parts if 0.25 <= part <= 8]
+        if len(parts) >= 8 and sum(parts) / len(parts) > mean:
             place = survey.place("pipes", run.row["pipe"])
             yield (f"/pipes/{place}/joint_spacing",
                    {"distances": len(parts), "mean": sum(parts) / len(parts)})
@@ -206,39 +207,35 @@ def whole_minutes(text):
 
 
 def row_speeds(survey, run, least):
-    """(metres a minute, index) of each row that can be timed."""
-    timed = []
+    """(metres a minute, index) of each row that is held against an earlier one."""
+    mark = None
     for index, row in enumerate(run.rows):
         item = next((item for item in row.get("media", ()) if "offset" in item), None)
         media = survey.row("media", item["id"]) if item else None
-        if media and media["kind"] == "video" and run.settled(index):
-            timed.append((index, item["id"], item["offset"]))
-    for number, (index, video, offset) in enumerate(timed):
-        for before, other, earlier in reversed(timed[:number]):
-            if other != video:
-                break
-            way = (run.at[index] - run.at[before]) * run.metre
+        if not media or media["kind"] != "video" or not run.settled(index):
+            continue
+        if mark and mark[1] == item["id"] and item["offset"] > mark[2]:
+            way = (run.at[index] - run.at[mark[0]]) * run.metre
             if way < least:
                 continue
-            if offset > earlier:
-                yield way / (offset - earlier + 1) * 60, index
-            break
+            yield way / (item["offset"] - mark[2] + 1) * 60, index
+        mark = index, item["id"], item["offset"]
 
 
 def camera_speed(survey, doubtful, past):
     limit = survey.limit("camera-speed", "limit", 9.144)
     least = survey.limit("camera-speed", "least_distance", 3)
     for run in survey.runs:
-        if doubtful or run.place in past or run.contradicts or run.reset is not None or run.disordered:
+        if doubtful or run.place in past or run.contradicts:
             continue
         if run.row.get("method") == "pole":
             continue
         began, ended = (instant(run.row.get(key, "")) for key in ("started", "finished"))
         if None not in (began, ended, run.surveyed) and ended >= began:
             both = whole_minutes(run.row["started"]) and whole_minutes(run.row["finished"])
-            seconds = float(ended - began) + (60 if both else 0)
+            seconds = max(1, float(ended - began) + (60 if both else 0))
             way = (run.surveyed - run.reads) * run.metre
-            if seconds and exceeds(way / seconds * 60, limit):
+            if exceeds(way / seconds * 60, limit):
                 yield run.path("finished"), {"metres_per_minute": way / seconds * 60}
                 continue
         fastest = max(row_speeds(survey, run, least), key=lambda item: item[0], default=None)

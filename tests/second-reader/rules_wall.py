@@ -1,6 +1,5 @@
 """The families stretch and reference, and what the family code says of clock references."""
 from figures import covered, hour_valid
-from rules_order import out_of_order
 
 
 def rows(survey):
@@ -19,7 +18,7 @@ def stretch_ends_before_start(survey):
     for run, index, row in rows(survey):
         if "to" not in row or row["to"] >= row["at"] or row["to"] < run.reads or survey.never_stretch(row):
             continue
-        if not out_of_order(run, index) and not run.beyond(row["at"]):
+        if run.settled(index):
             yield run.path("observations", index, "to"), {"at": row["at"], "to": row["to"]}
 
 
@@ -144,7 +143,7 @@ def clock_extent(survey):
 
 def clock_full_circle(survey):
     for path, clock, _ in clocks(survey):
-        if "from" in clock and clock["from"] == clock.get("to") and hours_right(clock):
+        if clock_form_right(clock) and "from" in clock and clock["from"] == clock["to"] and hours_right(clock):
             yield path, {"hour": clock["from"]}
 
 
@@ -193,7 +192,8 @@ def unknown(table):
         found = {}
         for name, path, key in names(survey):
             if name == table and not survey.known(table, key):
-                found.setdefault(key, []).append(path)
-        for key, paths in found.items():
-            yield paths[0], {"id": key, "rows": len(paths)}
+                # Of a table without a row every id is missing, and that is one finding.
+                found.setdefault(key if survey.places[table] else None, []).append((path, key))
+        for places in found.values():
+            yield places[0][0], {"id": places[0][1], "rows": len(places)}
     return rule

@@ -107,9 +107,18 @@ class Run:
             tails[place:place + 1] = [distance]
         out = len(self.at) - len(tails)
         self.astray = out
+        if out and self._sorted_as_texts():
+            return True
         if out < 3 or out * 4 <= len(self.at):
             return False
         return sum(self._falls_without_return(index) for index in range(1, len(self.at))) >= 2
+
+    def _sorted_as_texts(self):
+        keys = [row["id"] for row in self.rows]
+        if not all(key.isascii() and key.isdigit() and int(key) < 2 ** 32 for key in keys) or sorted(set(keys)) != keys:
+            return False
+        rows = sorted(zip(map(int, keys), self.at))
+        return all(upper[0] < lower[0] and upper[1] <= lower[1] for upper, lower in zip(rows, rows[1:]))
 
     def _falls_without_return(self, index):
         at = self.at
@@ -138,25 +147,28 @@ class Run:
         if index == last and self.surveyed is None:
             return None
         upper = self.reads if index == 0 else at[index - 1]
-        lower = self.surveyed if index == last else at[index + 1]
+        lower = self.surveyed + self.slack(self.surveyed) / self.metre if index == last else at[index + 1]
         value = at[index]
         if not (self.away(-value, -upper) or self.away(value, lower)):
             return None
-        room = self.slack(lower) / self.metre if index == last else 0
         for moved in (round(value * 10, 6), round(value / 10, 6)):
-            if upper - 1e-9 <= moved <= lower + room + 1e-9 and moved != value:
+            if upper - 1e-9 <= moved <= lower + 1e-9 and moved != value:
                 return moved
         return None
 
     def _start(self):
         for index, distance in enumerate(self.at):
-            if distance == self.at[0] and self.survey.role(self.rows[index]) == "start":
+            if distance != self.at[0]:
+                break
+            if self.survey.role(self.rows[index]) == "start":
                 return index
         return None
 
     def _closing(self):
         for index in reversed(range(len(self.at))):
-            if self.at[index] == self.at[-1] and self.survey.role(self.rows[index]) in ("finish", "stopped"):
+            if self.at[index] != self.at[-1]:
+                break
+            if self.survey.role(self.rows[index]) in ("finish", "stopped"):
                 return index
         return None
 

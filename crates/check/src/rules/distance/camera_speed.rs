@@ -22,8 +22,9 @@ rule! {
     /// `started` to `finished`, 0 or more; the rounding is 60 s where both times have seconds of 00 and no fraction, else
     /// 0. Between rows the way is that between their `at`, the time that between their `offset` into one file of the kind
     /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, not at
-    /// all where that is no `video`, and only where it is settled; it is held against the timed row before it, but against an earlier one as long as the way is
-    /// less than `least_distance`.
+    /// all where that is no `video`, and only where it is settled. Of the timed rows, from the top, the first is the mark.
+    /// A row of the mark's file with a later offset is passed over where its way is less than `least_distance`; otherwise
+    /// it is held against the mark and becomes the mark. Any other row becomes the mark.
     ///
     /// # Why it matters
     /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.

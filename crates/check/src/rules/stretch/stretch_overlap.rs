@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use obvert_model::lists::StretchUse;
 use obvert_model::tables::Observation;
 
 use crate::sink::Sink;
@@ -9,7 +10,7 @@ rule! {
     /// # What it checks
     /// Two stretches of one code and one characterisation do not overlap in a run, unless their clock references keep
     /// them apart. A stretch that has no clock reference overlaps any. Of the stretches begun before, the last 32 of the
-    /// code are looked at.
+    /// code are looked at. A code that is never recorded over a stretch is left to `stretch-not-allowed`.
     ///
     /// # Exactly
     /// Two stretches overlap along the pipe where each begins before the other ends. Their clock references meet where
@@ -49,6 +50,9 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (again, first) in run.overlaps() {
         let (row, other) = (run.row(*again), &run.run.observations[*first]);
+        if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
+            continue;
+        }
         let say = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
         let (this, that) = (say(row.row), say(other));
         let code = row.row.code.as_str();
