@@ -24,12 +24,20 @@ pub(crate) struct Source {
     older: Option<Box<Result<Migrated, MigrateError>>>,
     /// Whether that has been said.
     told: Cell<bool>,
+    /// The archive that it is a line of, and how many lines stand before it there.
+    pub(crate) line_of: Option<(String, usize)>,
 }
 
 impl Source {
     /// A source that is one file.
     pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
-        Self { name, form, files: vec![(String::new(), bytes)], older: None, told: Cell::new(false) }
+        Self { name, form, files: vec![(String::new(), bytes)], older: None, told: Cell::new(false), line_of: None }
+    }
+
+    /// A line of an archive, by the archive's name: a JSON document of any version.
+    pub(crate) fn of_line(archive: &str, number: usize, bytes: Vec<u8>) -> Self {
+        let source = Self::of_file(format!("{archive}:{number}"), Form::Json, bytes);
+        Self { line_of: Some((archive.to_owned(), number.saturating_sub(1))), ..source }.up_to_date()
     }
 
     /// The bytes of a source that is one file.
@@ -153,7 +161,13 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files, older: None, told: Cell::new(false) });
+        return Ok(Source { name, form: Form::Csv, files, older: None, told: Cell::new(false), line_of: None });
+    }
+    if form.is_none() && path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl")) {
+        return Err(format!(
+            "{name}: is an archive of surveys; obvert archive unpack writes each to a file of its own"
+        )
+        .into());
     }
     let bytes = fs::read(path).map_err(fail)?;
     if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
@@ -210,6 +224,17 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
         [b'{', ..] => Ok(Form::Json),
         [] => Err("the source is empty"),
         _ => Err("cannot tell which form this is; say so with --from"),
+    }
+}
+
+/// How the name of a file of a form ends.
+pub(crate) fn ending(form: Form) -> &'static str {
+    match form {
+        Form::Json => ".obvert.json",
+        Form::Xml => ".xml",
+        Form::Geojson => ".geojson",
+        Form::CsvZip => ".zip",
+        Form::Csv => "",
     }
 }
 

@@ -9,6 +9,7 @@ use obvert::convert::{ConvertError, Place, PlacedProblem};
 use obvert::model::read::{ProblemKind, locate};
 use obvert::model::text::Date;
 
+use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Judged, Threshold};
 use crate::files::{self, Source};
@@ -23,11 +24,12 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let mut failed = false;
     // Until the whole report has been held against the earlier one, nobody knows what a text has to show.
     let mut held = Vec::new();
-    for path in &arguments.files {
-        let name = path.display().to_string();
-        let checked = files::read(path, arguments.from).and_then(|source| {
+    let mut sources = arguments.files.iter().flat_map(|path| sources(path, arguments.from));
+    for (name, source) in &mut sources {
+        let checked = source.and_then(|source| {
             let mut report = report_on(&checker, &source)?;
             report.name_file(&source.name);
+            in_archive(&mut report, &source);
             report.name_form(&files::word(source.form));
             failed |= unreadable_number(&source, &report);
             if earlier.is_none() {
@@ -60,6 +62,33 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         Some(worst) if worst >= severity(arguments.deny) => Status::Findings,
         _ => Status::Good,
     })
+}
+
+/// The surveys of a file, each with its name: one, or those of an archive, which are read one at a time.
+fn sources(path: &Path, form: Option<Form>) -> Box<dyn Iterator<Item = (String, Result<Source, Failure>)> + '_> {
+    let name = path.display().to_string();
+    if form.is_some() || !archive::is_archive(path) {
+        return Box::new(std::iter::once_with(move || (name, files::read(path, form))));
+    }
+    match archive::lines(path) {
+        Ok(lines) => Box::new(lines.map(move |line| match line {
+            Ok(line) => {
+                let source = archive::source(path, line);
+                (source.name.clone(), Ok(source))
+            }
+            Err(error) => (name.clone(), Err(format!("{name}: {error}").into())),
+        })),
+        Err(error) => Box::new(std::iter::once((name, Err(error)))),
+    }
+}
+
+/// Places the findings of a line of an archive in the archive.
+fn in_archive(report: &mut Report, source: &Source) {
+    let Some((archive, before)) = &source.line_of else { return };
+    for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
+        archive.clone_into(&mut at.file);
+        at.line += before;
+    }
 }
 
 pub(super) fn severity(threshold: Threshold) -> Severity {

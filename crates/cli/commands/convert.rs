@@ -107,6 +107,21 @@ fn recode(arguments: &Convert, document: Document) -> Result<(Document, LossRepo
     Ok((translated, losses))
 }
 
+/// Writes a document in a form, and says what the form could not hold.
+pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
+    let losses = if to == Form::Csv {
+        let (tables, losses) = csv::write(document)?;
+        files::write_folder(path, replace, &tables)?;
+        losses
+    } else {
+        let mut bytes = Vec::new();
+        let losses = write(document, to, &mut bytes)?;
+        files::write_file(path, replace, |sink| Ok(sink.write_all(&bytes)?))?;
+        losses
+    };
+    say_losses(&[losses])
+}
+
 fn target(arguments: &Convert) -> Result<Form, Failure> {
     let out = &arguments.output;
     let told = arguments.to.or_else(|| files::by_name(out));
@@ -191,6 +206,25 @@ fn finish(
     account: &dyn Fn(&[LossReport]) -> Account,
     write: impl FnOnce() -> Result<(), Failure>,
 ) -> Result<Status, Failure> {
+    say_losses(reports)?;
+    // A conversion that is refused for its losses is the one whose account is wanted most.
+    if let Some(path) = &arguments.account {
+        let text = serde_json::to_string_pretty(&account(reports))?;
+        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
+    }
+    if arguments.lossless && reports.iter().any(|report| !report.is_empty()) {
+        return Err(format!(
+            "{}: not written, since --lossless was given and something would be lost",
+            arguments.output.display()
+        )
+        .into());
+    }
+    write()?;
+    Ok(Status::Good)
+}
+
+/// Says what was lost, the same loss of many values once.
+fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
     let mut places: HashMap<(LossKind, &str), usize> = HashMap::new();
     for loss in reports.iter().flat_map(|report| &report.losses) {
@@ -214,23 +248,10 @@ fn finish(
         writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
     }
     // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
-    for note in reports.first().into_iter().flat_map(|recoded| &recoded.notes) {
+    for note in reports.split_last().into_iter().flat_map(|(_, before)| before).flat_map(|recoded| &recoded.notes) {
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
     // Whether anybody reads this does not decide whether the survey is written.
     let _ = anstream::stderr().lock().write_all(&said);
-    // A conversion that is refused for its losses is the one whose account is wanted most.
-    if let Some(path) = &arguments.account {
-        let text = serde_json::to_string_pretty(&account(reports))?;
-        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
-    }
-    if arguments.lossless && reports.iter().any(|report| !report.is_empty()) {
-        return Err(format!(
-            "{}: not written, since --lossless was given and something would be lost",
-            arguments.output.display()
-        )
-        .into());
-    }
-    write()?;
-    Ok(Status::Good)
+    Ok(())
 }
