@@ -27,15 +27,39 @@ pub(crate) fn identity(finding: &Finding) -> String {
     }
     if ids.iter().any(|id| id.is_some()) {
         for (name, fact) in &finding.params {
-            let _ = match fact {
-                Value::String(pointer) if pointer.starts_with('/') => {
-                    write!(text, "\n{name}={}", without_rows(pointer))
-                }
-                fact => write!(text, "\n{name}={fact}"),
-            };
+            let _ = write!(text, "\n{name}=");
+            state(fact, &mut text);
         }
     }
     text
+}
+
+/// Writes a fact so that equal ones give equal texts. Numbers are computed and not rounded: one that another machine gets
+/// in its last digits is the same.
+fn state(fact: &Value, text: &mut String) {
+    let _ = match fact {
+        Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_rows(pointer)),
+        Value::Number(number) => match number.as_f64() {
+            // Nought has no sign here.
+            Some(number) => write!(text, "{:.8e}", number + 0.0),
+            None => write!(text, "{number}"),
+        },
+        Value::Array(list) => {
+            for fact in list {
+                text.push(' ');
+                state(fact, text);
+            }
+            Ok(())
+        }
+        Value::Object(object) => {
+            for (name, fact) in object {
+                let _ = write!(text, " {name}=");
+                state(fact, text);
+            }
+            Ok(())
+        }
+        fact => write!(text, "{fact}"),
+    };
 }
 
 /// A pointer with `*` for every row: where in a table something stands means nothing.

@@ -59,6 +59,7 @@ rule! {
         "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
         "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
     },
+    facts: { "metres_per_minute" = MetresPerMinute "the speed that is held against the limit" if "any time passed" },
 }
 
 /// Metres that were driven, and the seconds that it took at least and at most.
@@ -97,7 +98,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
     let seconds = (drive.seconds * 10.0).round() / 10.0;
     let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
-    out.report(spot, message).fact("metres_per_minute", drive.metres / drive.seconds.max(1.0) * 60.0);
+    let finding = out.report(spot, message);
+    if drive.speed().is_finite() {
+        finding.fact("metres_per_minute", drive.speed());
+    }
 }
 
 fn whole(run: &RunView<'_>) -> Option<Drive> {

@@ -31,6 +31,10 @@ rule! {
     /// # Fix
     /// Give the checker the grade scheme as a file, or correct the scheme's id and version.
     name: "grade-scheme-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
+    facts: {
+        "scheme" = Id "the grade scheme that the document names" if "it is not at hand",
+        "version" = Text "its version, as the document has it" if "it is not at hand",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -1,0 +1,82 @@
+//! The facts that findings state are those that their rules declare, over every case of the part `rules`.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use obvert::check::{FactKind, catalogue, find};
+use serde_json::Value;
+
+use crate::rules::findings;
+
+/// What a finding of a rule, by its facts, does otherwise than the rule declares.
+fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String> {
+    let declared = find(rule).map_or(&[][..], |rule| rule.facts);
+    let mut wrong = Vec::new();
+    for fact in declared {
+        match params.get(fact.name) {
+            None if fact.when().is_none() => wrong.push(format!("{rule}: {} is not there", fact.name)),
+            None => {}
+            Some(value) if !fact.kind.json().fits(value) => {
+                wrong.push(format!("{rule}: {} is {value}, no {}", fact.name, fact.kind.json().as_str()));
+            }
+            Some(value) => {
+                if fact.kind == FactKind::Pointer && !value.as_str().is_some_and(|pointer| pointer.starts_with('/')) {
+                    wrong.push(format!("{rule}: {} is {value}, no pointer to a part", fact.name));
+                }
+            }
+        }
+    }
+    let undeclared = params.keys().filter(|name| !declared.iter().any(|fact| fact.name == **name));
+    wrong.extend(undeclared.map(|name| format!("{rule}: {name} is not declared")));
+    wrong
+}
+
+#[test]
+fn findings_state_the_declared_facts() {
+    let wrong: BTreeSet<String> = findings().flat_map(|found| complaints(&found.rule, &found.params)).collect();
+    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.into_iter().collect::<Vec<_>>().join("\n"));
+}
+
+/// Every fact shows up in a finding of the suite, and one that may be missing is missing in another.
+#[test]
+fn every_declared_fact_shows_up() {
+    let mut seen: BTreeMap<(&str, &str), [usize; 2]> = BTreeMap::new();
+    for found in findings() {
+        for fact in find(&found.rule).map_or(&[][..], |rule| rule.facts) {
+            let there = usize::from(found.params.contains_key(fact.name));
+            seen.entry((found.rule.as_str(), fact.name)).or_default()[there] += 1;
+        }
+    }
+    let mut wrong = Vec::new();
+    for rule in catalogue() {
+        for fact in rule.facts {
+            let [without, with] = seen.get(&(rule.name, fact.name)).copied().unwrap_or_default();
+            if with == 0 {
+                wrong.push(format!("{}: no case shows {}", rule.name, fact.name));
+            }
+            if fact.when().is_some() && without == 0 {
+                wrong.push(format!(
+                    "{}: every case shows {}, and it is said to be missing at times",
+                    rule.name, fact.name
+                ));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.join("\n"));
+}
+
+/// The comparison is not blind.
+#[test]
+fn a_fact_too_many_too_few_or_of_another_type_is_seen() {
+    let params = |text: &str| serde_json::from_str(text).expect("json");
+    assert_eq!(complaints("quantity-surplus", &params(r#"{"recorded": 2, "places": 1}"#)), Vec::<String>::new());
+    for (facts, wrong) in [
+        (r#"{"recorded": 2}"#, "quantity-surplus: places is not there"),
+        (r#"{"recorded": 2, "places": 1, "more": 1}"#, "quantity-surplus: more is not declared"),
+        (r#"{"recorded": 2, "places": 1.5}"#, "quantity-surplus: places is 1.5, no whole number"),
+        (r#"{"recorded": "2", "places": 1}"#, "quantity-surplus: recorded is \"2\", no whole number"),
+    ] {
+        assert_eq!(complaints("quantity-surplus", &params(facts)), [wrong]);
+    }
+    assert_eq!(complaints("start-missing", &params("{}")), Vec::<String>::new());
+    assert_eq!(complaints("unknown-key", &params(r#"{"key": "x"}"#)), ["unknown-key: key is not declared"]);
+}
