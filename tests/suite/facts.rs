@@ -36,6 +36,10 @@ fn findings_state_the_declared_facts() {
     assert!(wrong.is_empty(), "{} wrong:\n{}", wrong.len(), wrong.into_iter().collect::<Vec<_>>().join("\n"));
 }
 
+/// What no case can show missing: every entry of the scheme that is built in ends with a grade, and the suite has no other for
+/// rules. `crates/check/tests/grading.rs` has one.
+const NEVER_MISSING: [(&str, &str); 1] = [("grade-contradicts", "computed")];
+
 /// Every fact shows up in a finding of the suite, and one that may be missing is missing in another.
 #[test]
 fn every_declared_fact_shows_up() {
@@ -53,7 +57,7 @@ fn every_declared_fact_shows_up() {
             if with == 0 {
                 wrong.push(format!("{}: no case shows {}", rule.name, fact.name));
             }
-            if fact.when().is_some() && without == 0 {
+            if fact.when().is_some() && without == 0 && !NEVER_MISSING.contains(&(rule.name, fact.name)) {
                 wrong.push(format!(
                     "{}: every case shows {}, and it is said to be missing at times",
                     rule.name, fact.name
