@@ -28,7 +28,7 @@ impl Fact {
 macro_rules! kinds {
     ($($kind:ident $word:literal $json:ident $meaning:literal,)+) => {
         /// What kind of value a fact is: its type in JSON and its unit. A number is what was recorded or is computed, and is
-        /// never rounded.
+        /// not rounded.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum FactKind {

@@ -70,3 +70,39 @@ pub(crate) fn without_rows(pointer: &str) -> String {
         .collect::<Vec<_>>()
         .join("/")
 }
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    fn stated(fact: &Value) -> String {
+        let mut text = String::new();
+        super::state(fact, &mut text);
+        text
+    }
+
+    #[test]
+    fn facts_that_another_machine_computes_are_the_same() {
+        for (one, other) in [
+            (json!(0.1 + 0.2), json!(0.3)),
+            (json!(3), json!(3.0)),
+            (json!(-0.0), json!(0.0)),
+            (json!({ "total": 1.0 / 3.0 }), json!({ "total": 0.333_333_333_333_333_4 })),
+            (json!([0.1 + 0.2]), json!([0.3])),
+            (json!("/structures/3/position"), json!("/structures/4/position")),
+        ] {
+            assert_ne!(one.to_string(), other.to_string());
+            assert_eq!(stated(&one), stated(&other));
+        }
+        for (one, other) in [
+            (json!(0.3), json!(0.300_001)),
+            (json!([1, 2]), json!([12])),
+            (json!(["a b"]), json!(["a", "b"])),
+            (json!({ "total": 1 }), json!({ "mean": 1 })),
+            (json!("3"), json!(3)),
+            (json!(true), json!("true")),
+        ] {
+            assert_ne!(stated(&one), stated(&other));
+        }
+    }
+}

@@ -149,7 +149,7 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
         if !rule.facts.is_empty() {
             writeln!(out, "{}", strong("Facts"))?;
             for fact in rule.facts {
-                let when = fact.when().map(|when| format!("; if {when}")).unwrap_or_default();
+                let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
                 wrapped(out, "  ", &format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning))?;
             }
             writeln!(out)?;

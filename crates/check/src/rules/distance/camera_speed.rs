@@ -59,7 +59,10 @@ rule! {
         "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
         "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
     },
-    facts: { "metres_per_minute" = MetresPerMinute "the speed that is held against the limit" if "any time passed" },
+    facts: {
+        "metres_per_minute" = MetresPerMinute "the speed that is held against the limit"
+            if "the time and its rounding are not both 0",
+    },
 }
 
 /// Metres that were driven, and the seconds that it took at least and at most.

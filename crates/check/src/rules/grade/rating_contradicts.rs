@@ -73,9 +73,9 @@ rule! {
             "how far a total, mean or per_length may be off for rounding, absolutely or as a share, whichever is more",
     },
     facts: {
-        "stated" = Figures "the figures that do not follow, as recorded" if "the runs are those of the pipe",
+        "stated" = Figures "the figures that do not follow, as recorded" if "there are runs, and all are of the pipe",
         "computed" = Figures "what they come to, without those that cannot be computed"
-            if "the runs are those of the pipe",
+            if "there are runs, and all are of the pipe",
     },
 }
 

@@ -42,7 +42,7 @@ rule! {
     name: "run-elsewhere", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
     facts: {
         "from" = Id "`from` of the run" if "it is no end of the pipe",
-        "to" = Id "`to` of the run" if "it is no end of the pipe, and `from` is one or neither is",
+        "to" = Id "`to` of the run" if "it is no end of the pipe, and another structure than `from`",
     },
 }
 

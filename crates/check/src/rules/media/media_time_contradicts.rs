@@ -51,9 +51,9 @@ rule! {
     },
     facts: {
         "runs" = Count "runs that have dated files" if "most runs are astray",
-        "files" = Count "dated files of the run" if "all of them are astray, or more than three",
+        "files" = Count "dated files of the run" if "three or more are all astray, or more than three of them are",
         "astray" = Count "of `runs` those whose files are all astray, of `files` those that are"
-            if "most runs are astray, or some files of a run, more than three",
+            if "most runs are astray, or more than three files of a run but not all",
         "captured" = DateTime "`captured` of the file" if "it is told by itself",
     },
 }
