@@ -3,9 +3,37 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert::check::{FactKind, catalogue, find};
+use obvert::model::tables::{LengthUnit, QuantityUnit, SectionUnit};
+use obvert::model::text::Timestamp;
 use serde_json::Value;
 
 use crate::rules::findings;
+
+/// Whether a value of the right type has the form that its kind asks for.
+fn has_form(kind: FactKind, value: &Value) -> bool {
+    let text = value.as_str().unwrap_or_default();
+    let date = |text: &str| {
+        let parts: Vec<&str> = text.split('-').collect();
+        parts.iter().map(|part| part.len()).eq([4, 2, 2]) && parts.iter().all(|part| part.parse::<u32>().is_ok())
+    };
+    let date_time = |text: &str| text.parse::<Timestamp>().is_ok() && text.split_once('T').is_some_and(|(day, _)| date(day));
+    match kind {
+        FactKind::Pointer => text.starts_with('/'),
+        FactKind::DateTime => date_time(text),
+        FactKind::Date => date(text),
+        FactKind::Time => date_time(text) || date(text) || text.parse::<u16>().is_ok(),
+        FactKind::Unit => {
+            LengthUnit::ALL.iter().any(|unit| unit.as_str() == text)
+                || SectionUnit::ALL.iter().any(|unit| unit.as_str() == text)
+                || QuantityUnit::ALL.iter().any(|unit| unit.as_str() == text)
+        }
+        FactKind::Id | FactKind::Code | FactKind::Text => !text.is_empty(),
+        FactKind::Word => text.bytes().all(|byte| byte.is_ascii_lowercase() || byte == b'-') && !text.is_empty(),
+        FactKind::Year => value.as_u64().is_some_and(|year| year < 10_000),
+        FactKind::Bounds => value.as_array().is_some_and(|edges| edges.len() == 4),
+        _ => true,
+    }
+}
 
 /// What a finding of a rule, by its facts, does otherwise than the rule declares.
 fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String> {
@@ -18,11 +46,10 @@ fn complaints(rule: &str, params: &serde_json::Map<String, Value>) -> Vec<String
             Some(value) if !fact.kind.json().fits(value) => {
                 wrong.push(format!("{rule}: {} is {value}, no {}", fact.name, fact.kind.json().as_str()));
             }
-            Some(value) => {
-                if fact.kind == FactKind::Pointer && !value.as_str().is_some_and(|pointer| pointer.starts_with('/')) {
-                    wrong.push(format!("{rule}: {} is {value}, no pointer to a part", fact.name));
-                }
+            Some(value) if !has_form(fact.kind, value) => {
+                wrong.push(format!("{rule}: {} is {value}, no {}", fact.name, fact.kind.as_str()));
             }
+            Some(_) => {}
         }
     }
     let undeclared = params.keys().filter(|name| !declared.iter().any(|fact| fact.name == **name));

@@ -37,7 +37,7 @@ rule! {
     name: "crs-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
     facts: {
-        "unit" = Text "the name of the unit that the reference system has",
+        "unit" = Text "the unit of the reference system: `metre`, `international foot`, `US survey foot`, or the name that its authority gives",
         "fits" = Text "the unit that would fit: `feet`, of either kind, or `metres`",
         "lengths" = Count "stated lengths that were compared with the map" if "they speak for it",
         "agree" = Count "those of them that agree" if "they speak for it",
