@@ -16,7 +16,8 @@ fn has_form(kind: FactKind, value: &Value) -> bool {
         let parts: Vec<&str> = text.split('-').collect();
         parts.iter().map(|part| part.len()).eq([4, 2, 2]) && parts.iter().all(|part| part.parse::<u32>().is_ok())
     };
-    let date_time = |text: &str| text.parse::<Timestamp>().is_ok() && text.split_once('T').is_some_and(|(day, _)| date(day));
+    let date_time =
+        |text: &str| text.parse::<Timestamp>().is_ok() && text.split_once('T').is_some_and(|(day, _)| date(day));
     match kind {
         FactKind::Pointer => text.starts_with('/'),
         FactKind::DateTime => date_time(text),

@@ -12,7 +12,7 @@ rule! {
     /// An arc does not begin and end at one hour. The format reads such an arc as all the way round; whether that, or
     /// one hour, was meant must be said.
     ///
-    /// The rule stands back where the hours are wrong in themselves, and where a clock reference means nothing with the
+    /// The rule stands back where the hours are wrong in themselves, where `at` stands beside the arc, and where a clock reference means nothing with the
     /// code.
     ///
     /// # Why it matters

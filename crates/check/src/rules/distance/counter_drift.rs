@@ -7,7 +7,8 @@ use crate::views::{RunView, tolerance};
 rule! {
     /// # What it checks
     /// The counter was right, to the tolerance, wherever it was checked against a distance known otherwise. Of several
-    /// checks in a run that show it wrong, the one farthest off is reported.
+    /// checks in a run that show it wrong, the one farthest off is reported, of equals the first. `reading` and `known` are
+    /// compared as they stand, both from where the counter shows 0.
     ///
     /// # Why it matters
     /// A counter that slips on a wet cable, or has the wrong wheel, puts everything beyond the check in the wrong place.

@@ -10,6 +10,12 @@ rule! {
     /// the mean where the rows have nothing to do with the spacing. At least eight such distances are needed. One
     /// finding for the run.
     ///
+    /// # Exactly
+    /// The distances are those from each row with `joint` to the next such row, in lengths of `joint_spacing`. Those from
+    /// 0.25 to 8 count; two rows at one place, or far apart, do not. A distance of *d* lengths is off by \|*d* − *n*\|, *n*
+    /// being the nearest whole number. At least 8 count, and their mean is above the limit. Disordered runs, lengths in a
+    /// doubtful unit, and a spacing below 0.5 m are not looked at.
+    ///
     /// # Why it matters
     /// The spacing is another pipe's, or what is called a joint is none. Repairs of joints are counted by it.
     ///

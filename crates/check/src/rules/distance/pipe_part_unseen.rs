@@ -7,7 +7,7 @@ use crate::views::Ending;
 rule! {
     /// # What it checks
     /// A pipe whose runs were all given up was seen whole all the same, from both ends together. Documents that name a
-    /// run that is missing are left to `unknown-run`.
+    /// run that is missing, in any table, are left to `unknown-run`.
     ///
     /// # Why it matters
     /// A run that was given up is usually completed from the other end. Where it was not, the owner should hear of it

@@ -8,7 +8,7 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The row that closes a run stands at the distance that the run states as `surveyed`, within the tolerance. A
-    /// closing row that is itself out of order, or out of place by its decimal point, is left to the rules about order.
+    /// closing row that is not settled, or has slipped a digit, is left to the rules about order.
     ///
     /// # Why it matters
     /// The record says two things about how much of the pipe was seen, and one of them is what is paid for.
