@@ -239,6 +239,11 @@ fn results() -> &'static [Result] {
     })
 }
 
+/// Every finding of every case.
+pub(crate) fn findings() -> impl Iterator<Item = &'static Found> {
+    results().iter().flat_map(|(_, _, found, _)| found)
+}
+
 /// Everything derived in the manifests of rules is what this implementation gives, and the examples are those of the
 /// catalogue. Rules, pointers and outcomes are never derived.
 #[test]

@@ -110,7 +110,8 @@ pub struct Finding {
     /// The distance along the run, in the document's length unit.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub distance: Option<f64>,
-    /// The facts behind the message, by name, for software that does not read messages.
+    /// The facts behind the message, by name, for software that does not read messages. The specification says which ones
+    /// the findings of a rule state, and in what unit.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub params: BTreeMap<String, Value>,
     /// What to do.

@@ -42,6 +42,7 @@ rule! {
     /// Write `at` for one hour. For all the way round leave the clock out, or, where the code needs one, let the arc end
     /// half an hour before it began.
     name: "clock-full-circle", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
+    facts: { "hour" = ClockHour "where the arc begins and ends" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

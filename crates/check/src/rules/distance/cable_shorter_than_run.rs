@@ -38,6 +38,10 @@ rule! {
     /// # Fix
     /// Name the equipment that was used, or correct the length of its cable or the distance.
     name: "cable-shorter-than-run", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
+    facts: {
+        "travelled" = Length "how far the run went: `surveyed` less *reads*",
+        "cable" = Length "the `cable_length` of all equipment that the run names, added up",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -60,6 +60,7 @@ rule! {
         "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
         "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
     },
+    facts: { "metres_per_minute" = MetresPerMinute "the speed that is held against the limit" },
 }
 
 /// Metres that were driven, and the seconds that it took at least and at most.
@@ -71,7 +72,7 @@ struct Drive {
 
 impl Drive {
     fn speed(&self) -> f64 {
-        self.metres / (self.seconds + self.rounding) * 60.0
+        self.metres / (self.seconds + self.rounding).max(1.0) * 60.0
     }
 }
 
@@ -98,7 +99,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
     let seconds = (drive.seconds * 10.0).round() / 10.0;
     let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
-    out.report(spot, message).fact("metres_per_minute", drive.metres / drive.seconds.max(1.0) * 60.0);
+    out.report(spot, message).fact("metres_per_minute", drive.speed());
 }
 
 fn whole(run: &RunView<'_>) -> Option<Drive> {

@@ -38,6 +38,10 @@ rule! {
     /// Correct the distances of the run in proportion and say so in its remark, or drive it again with the counter
     /// mended.
     name: "counter-drift", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
+    facts: {
+        "reading" = Length "what the counter showed at the check that is farthest off, as recorded",
+        "known" = Length "the true distance there, as recorded",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -47,6 +47,10 @@ rule! {
     limits: {
         "slack" = 0.03048 "m" "what is allowed at least, a step of most counters: 0.1 ft, Decatur IL scope of work",
     },
+    facts: {
+        "at" = Length "`at` of the start row",
+        "reads" = Length "*reads*: what the counter is said to have shown at its zero point",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

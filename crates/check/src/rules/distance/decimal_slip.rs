@@ -44,6 +44,10 @@ rule! {
     /// # Fix
     /// Look the distance up in the video and correct it.
     name: "decimal-slip", severity: Error, scope: Run, since: "0.1", clause: "observations#order",
+    facts: {
+        "at" = Length "`at` of the row",
+        "fits" = Length "that number with its decimal point one place away, as the fix writes it: to six decimals",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -70,6 +70,14 @@ rule! {
     /// # Fix
     /// Sort the rows by distance if they were entered late; correct the distance if it was typed wrongly.
     name: "distance-falls", severity: Error, scope: Run, since: "0.1", clause: "observations#order",
+    facts: {
+        "first" = Length "`at` of the first row" if "all rows run backwards",
+        "last" = Length "`at` of the last row" if "all rows run backwards",
+        "rows" = Count "rows of the run" if "the rows are shuffled",
+        "astray" = Count "rows that would have to be moved" if "the rows are shuffled",
+        "at" = Length "`at` of the row below the fall" if "a single distance falls back",
+        "before" = Length "`at` of the row above it" if "a single distance falls back",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -38,6 +38,10 @@ rule! {
     /// # Fix
     /// Correct the distance, or state in `counter.reads` what the counter showed at its zero point.
     name: "distance-negative", severity: Error, scope: Observation, since: "0.1", clause: "observations#distance",
+    facts: {
+        "distance" = Length "`at` of the row, or its `to` where `at` is right",
+        "reads" = Length "*reads*: what the counter showed at its zero point",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

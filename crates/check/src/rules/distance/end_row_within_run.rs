@@ -37,6 +37,7 @@ rule! {
     /// Make two runs of the one, each with its own counter; take the row out if it was entered by mistake.
     name: "end-row-within-run", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: { "code" = Code "the code of the row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -30,6 +30,7 @@ rule! {
     /// Add the row that says how the run ended, or bring back the rows that are lost.
     name: "finish-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: { "code" = Code "the code of the last row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -42,6 +42,10 @@ rule! {
     /// # Fix
     /// Correct the distance, or `surveyed` if the camera went farther.
     name: "past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#ends",
+    facts: {
+        "distance" = Length "`at` of the row, or its `to` where `at` is right",
+        "end" = Length "where the run ends: `surveyed`, or `at` of the closing row where that is farther",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

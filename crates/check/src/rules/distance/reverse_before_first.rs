@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Correct the dates, or let the other run name this one.
     name: "reverse-before-first", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "reverse_of" = Id "the run that this one completes" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

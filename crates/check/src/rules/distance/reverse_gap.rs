@@ -44,6 +44,10 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "gap" = Length "the length of the pipe less how far both runs came",
+        "reverse_of" = Id "the run that this one completes",
+    },
 }
 
 /// A run, the one that it completes, and in metres how far each came and how long their pipe is.

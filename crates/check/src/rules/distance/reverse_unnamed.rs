@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Name the run that this one completes.
     name: "reverse-unnamed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "other" = Id "the first run through the pipe from the other end" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

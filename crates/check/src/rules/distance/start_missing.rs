@@ -36,6 +36,7 @@ rule! {
     /// lost.
     name: "start-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: { "code" = Code "the code of the first row" if "the run has rows" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

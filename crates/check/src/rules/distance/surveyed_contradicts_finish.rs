@@ -37,6 +37,10 @@ rule! {
     /// Correct the one that is wrong; the video shows the last reading.
     name: "surveyed-contradicts-finish", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: {
+        "surveyed" = Length "`surveyed` of the run",
+        "finish" = Length "`at` of the closing row",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

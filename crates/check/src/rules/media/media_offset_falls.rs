@@ -44,6 +44,10 @@ rule! {
     /// # Fix
     /// Look the observation up in the video and correct its time, or its distance.
     name: "media-offset-falls", severity: Warning, scope: Run, since: "0.1", clause: "media#time-in-recordings",
+    facts: {
+        "offset" = Seconds "the offset, as recorded",
+        "before" = Seconds "the greatest offset at the nearest smaller distance",
+    },
 }
 
 /// The latest time of the farthest rows seen so far in one recording, and the time that the next row is held against:

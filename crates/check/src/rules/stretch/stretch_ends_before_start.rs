@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the end, or exchange the two if they were entered the wrong way round.
     name: "stretch-ends-before-start", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    facts: {
+        "at" = Length "`at` of the row",
+        "to" = Length "`to` of the row",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -45,6 +45,7 @@ rule! {
     /// # Fix
     /// Keep one stretch over the whole length, or end the first where the second begins.
     name: "stretch-overlap", severity: Warning, scope: Run, since: "0.1", clause: "observations#stretches",
+    facts: { "other" = Id "the first row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -39,6 +39,7 @@ rule! {
     /// # Fix
     /// Say in a remark of the runs what the calibration found, or correct the date.
     name: "calibration-after-run", severity: Note, scope: Ending, since: "0.1", clause: "equipment#references",
+    facts: { "runs" = Count "runs with the piece that were made before its calibration" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
