@@ -1,5 +1,6 @@
 """What rules and grades share of a document: its list, its rows by id, and what is known of each run."""
 import json
+import math
 from bisect import bisect_right
 
 from figures import FOOT, exceeds, factor, tolerance
@@ -151,7 +152,7 @@ class Run:
         value = at[index]
         if not (self.away(-value, -upper) or self.away(value, lower)):
             return None
-        for moved in (round(value * 10, 6), round(value / 10, 6)):
+        for moved in (math.floor(moved * 1e6 + 0.5) / 1e6 for moved in (value * 10, value / 10)):
             if upper - 1e-9 <= moved <= lower + 1e-9 and moved != value:
                 return moved
         return None

@@ -103,7 +103,7 @@ class Run:
             return None
         before = at[i - 1] if i > 0 else self.reads
         for moved in (at[i] * 10, at[i] / 10) if at[i] > 0 else ():
-            moved = round(moved, 6)
+            moved = math.floor(moved * 1e6 + 0.5) / 1e6
             if before - 1e-9 <= moved <= after + 1e-9:
                 return moved
         return None
