@@ -14,6 +14,9 @@ mod source_map;
 
 pub mod recode;
 
+#[cfg(feature = "tables")]
+mod tables;
+
 #[cfg(feature = "csv")]
 pub mod csv;
 #[cfg(feature = "geojson")]
