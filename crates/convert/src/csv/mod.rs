@@ -41,7 +41,8 @@ mod records;
 mod schema;
 mod write;
 
-pub use archive::{ZipLimits, read_zip, read_zip_within, write_zip};
+pub use crate::unpack::ZipLimits;
+pub use archive::{read_zip, read_zip_within, write_zip};
 pub use read::read;
 pub use schema::table_schemas;
 pub use write::{Files, stream, write};

@@ -20,6 +20,10 @@ pub(crate) trait Rows {
     type Row: Record;
     /// The headings, in the order in which the columns stand.
     fn headings(&self) -> impl Iterator<Item = &str>;
+    /// Whether a column has neither a heading nor anything below it, and is passed over.
+    fn is_blank(&self, _column: usize) -> bool {
+        false
+    }
     /// The next row that is not empty, and its number: the line or row in which its author finds it.
     fn next_row(&mut self) -> Result<Option<(usize, &Self::Row)>, ConvertError>;
 }

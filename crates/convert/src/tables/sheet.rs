@@ -80,6 +80,9 @@ impl Sheet {
             problems.push(PlacedProblem { place: Some(place), problem });
         };
         for (number, heading) in records.headings().enumerate() {
+            if records.is_blank(number) {
+                continue;
+            }
             let column = Some((number, heading));
             if !table.headings().any(|known| known == heading) {
                 let message = if heading.is_empty() {
