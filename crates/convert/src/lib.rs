@@ -14,7 +14,9 @@ mod source_map;
 
 pub mod recode;
 
+// Each form uses a part of it, all of them the whole.
 #[cfg(feature = "tables")]
+#[cfg_attr(not(all(feature = "csv", feature = "xlsx")), allow(dead_code))]
 mod tables;
 #[cfg(any(feature = "csv", feature = "xlsx"))]
 mod unpack;
