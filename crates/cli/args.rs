@@ -80,6 +80,8 @@ pub(crate) enum Form {
     CsvZip,
     /// GeoJSON (RFC 7946), positions in WGS 84.
     Geojson,
+    /// A workbook with a sheet a table, which can be filled in by hand.
+    Xlsx,
 }
 
 /// How a list is printed.
@@ -263,7 +265,7 @@ pub(crate) struct Migrate {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .zip (CSV tables); a folder of CSV tables \
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .zip (CSV tables); a folder of CSV tables \
 needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
 )]
 pub(crate) struct Convert {

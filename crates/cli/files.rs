@@ -5,7 +5,7 @@ use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use obvert::convert::{ConvertError, Survey, csv, geojson, xml};
+use obvert::convert::{ConvertError, Survey, csv, geojson, xlsx, xml};
 use obvert::model::read::ReadError;
 use obvert::model::versions::{self, MigrateError, Migrated};
 
@@ -99,6 +99,7 @@ impl Source {
             Form::Xml => xml::read(self.bytes(), name),
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
+            Form::Xlsx => xlsx::read(self.bytes(), name),
             Form::Csv => csv::read(&self.files, name),
         })
     }
@@ -112,10 +113,11 @@ impl Source {
         }
     }
 
-    /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it.
+    /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it; sheets of a
+    /// workbook are named as files in it are.
     pub(crate) fn inside(&self, text: &str) -> String {
         match self.form {
-            Form::Csv | Form::CsvZip => format!("{}/{text}", self.name.trim_end_matches('/')),
+            Form::Csv | Form::CsvZip | Form::Xlsx => format!("{}/{text}", self.name.trim_end_matches('/')),
             _ => text.to_owned(),
         }
     }
@@ -124,6 +126,7 @@ impl Source {
     pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
         let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));
         match self.files.as_slice() {
+            _ if self.form == Form::Xlsx => None,
             [(name, bytes)] if name.is_empty() => Some(bytes.as_slice()),
             files => files.iter().find(|(name, _)| of(name)).map(|(_, bytes)| bytes.as_slice()),
         }
@@ -208,6 +211,7 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "xml" => Some(Form::Xml),
         "zip" => Some(Form::CsvZip),
         "csv" => Some(Form::Csv),
+        "xlsx" => Some(Form::Xlsx),
         _ => None,
     }
 }
@@ -219,6 +223,7 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
     let holds = |needle: &[u8]| beginning.windows(needle.len()).any(|window| window == needle);
     match start {
         [b'<', ..] => Ok(Form::Xml),
+        [b'P', b'K', ..] if is_workbook(start) => Ok(Form::Xlsx),
         [b'P', b'K', ..] => Ok(Form::CsvZip),
         [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
         [b'{', ..] => Ok(Form::Json),
@@ -235,7 +240,16 @@ pub(crate) fn ending(form: Form) -> &'static str {
         Form::Geojson => ".geojson",
         Form::CsvZip => ".zip",
         Form::Csv => "",
+        Form::Xlsx => ".xlsx",
     }
+}
+
+/// Whether a zip archive is a workbook, by a name that stands in its directory at the end, or at the start in most.
+fn is_workbook(zip: &[u8]) -> bool {
+    const REACH: usize = 1 << 16;
+    let name = b"xl/workbook.xml";
+    let parts = [&zip[..zip.len().min(REACH)], &zip[zip.len().saturating_sub(REACH)..]];
+    parts.into_iter().any(|part| part.windows(name.len()).any(|window| window == name))
 }
 
 /// A form's word on the command line.

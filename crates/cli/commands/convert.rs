@@ -4,7 +4,9 @@ use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
 use std::path::Path;
 
-use obvert::convert::{Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xml};
+use obvert::convert::{
+    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xlsx, xml,
+};
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, locate_all};
 use obvert::model::tables::Document;
@@ -127,7 +129,7 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
     let told = arguments.to.or_else(|| files::by_name(out));
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
-            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson or .zip, or give --to",
+            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx or .zip, or give --to",
             out.display()
         )
         .into()
@@ -187,6 +189,7 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
         }
         Form::Xml => xml::write(document, bytes),
         Form::Geojson => geojson::write(document, bytes),
+        Form::Xlsx => xlsx::write(document, bytes),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
             let losses = csv::write_zip(document, &mut cursor)?;
