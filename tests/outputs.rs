@@ -38,7 +38,8 @@ fn complaints(schema: &Value, instance: &Value) -> Vec<String> {
 
 /// The same survey in every form that `check` reads.
 fn sources(folder: &Path) -> Vec<&'static str> {
-    for (target, form) in [("tables", "csv"), ("tables.zip", "csv-zip"), ("survey.xml", "xml"), ("survey.xlsx", "xlsx")] {
+    for (target, form) in [("tables", "csv"), ("tables.zip", "csv-zip"), ("survey.xml", "xml"), ("survey.xlsx", "xlsx")]
+    {
         let output = obvert_in(folder, &["convert", REJECTED, "-o", target, "--to", form]);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }

@@ -14,6 +14,7 @@ use serde_json::json;
 use super::{convert, print};
 use crate::args::{Archive, ArchiveList, Form, Format, Pack, Unpack};
 use crate::files::{self, Source};
+use crate::render::progress;
 use crate::{Failure, Status, render};
 
 /// Does what was asked of archives.
@@ -77,8 +78,10 @@ impl Seen {
 fn pack(arguments: &Pack) -> Result<Status, Failure> {
     let mut seen = Seen::default();
     let (mut packed, mut twice) = (0_usize, 0_usize);
+    let stage = progress::stage("packing");
     let mut one = |source: &Source, sink: &mut dyn Write| -> Result<(), Failure> {
         let name = &source.name;
+        stage.say(|| format!("packing {name}, {packed} surveys packed"));
         let document = convert::document(source)?
             .ok_or_else(|| format!("{name}: is no valid survey, so nothing was packed; obvert check says more"))?;
         if seen.is_new(&document, name)? {
@@ -109,6 +112,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     }
     let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
     let plural = if packed == 1 { "" } else { "s" };
+    drop(stage);
     // Whether anybody reads this does not decide whether the archive is written.
     let _ = writeln!(anstream::stderr(), "{packed} survey{plural} packed{again}");
     Ok(Status::Good)
@@ -124,8 +128,10 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     }
     let mut names: HashMap<String, usize> = HashMap::new();
     let (mut written, mut failed) = (0_usize, false);
+    let stage = progress::stage("unpacking");
     for line in lines(&arguments.file)? {
         let source = source(&arguments.file, line.map_err(|error| format!("{}: {error}", arguments.file.display()))?);
+        stage.say(|| format!("unpacking {}, {written} surveys unpacked", source.name));
         // A line that is no survey keeps no other from being unpacked.
         let unpacked = convert::document(&source).and_then(|document| {
             let Some(document) = document else { return Ok(false) };
@@ -142,6 +148,7 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
             }
         }
     }
+    drop(stage);
     let plural = if written == 1 { "" } else { "s" };
     let _ = writeln!(anstream::stderr(), "{written} survey{plural} unpacked to {}", folder.display());
     Ok(if failed { Status::Failed } else { Status::Good })

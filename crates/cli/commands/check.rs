@@ -13,6 +13,7 @@ use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Judged, Threshold};
 use crate::files::{self, Source};
+use crate::render::progress;
 use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and gives one report in every form that is asked for.
@@ -162,6 +163,7 @@ pub(super) fn today(given: Option<&str>) -> Result<Date, Failure> {
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     let name = &source.name;
+    let _stage = progress::stage(format!("checking {name}"));
     let Some(read) = source.survey() else {
         let current = match source.current() {
             Ok(current) => current,

@@ -13,14 +13,16 @@ use obvert::model::tables::Document;
 
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
-use crate::render::failure;
+use crate::render::{failure, progress};
 use crate::{Failure, Status, lists, render};
 
 /// Converts.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let to = target(arguments)?;
+    let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read(&arguments.input, arguments.from)?;
     let Some((document, places)) = placed(&source)? else { return Ok(Status::Failed) };
+    stage.say(|| format!("writing {}", arguments.output.display()));
     let from = document.head.coding.list.to_string();
     let (document, recoded) = recode(arguments, document)?;
     let account = |reports: &[LossReport]| {
