@@ -23,6 +23,7 @@ mod macros;
 
 pub mod edit;
 pub mod extension;
+pub mod layout;
 pub mod lists;
 pub mod number;
 pub mod probe;

@@ -99,6 +99,12 @@ pub fn grade_scheme() -> &'static ObjectShape {
     object("GradeScheme")
 }
 
+/// The shape of a layout, found as that of a [`profile`] is.
+#[must_use]
+pub fn layout() -> &'static ObjectShape {
+    object("Layout")
+}
+
 /// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
 #[must_use]
 pub fn object(name: &str) -> &'static ObjectShape {
@@ -146,7 +152,7 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
     })
 }
 
-/// The objects of what stands beside a document: profiles, code lists and grade schemes.
+/// The objects of what stands beside a document: profiles, code lists, grade schemes and layouts.
 fn beside() -> &'static BTreeMap<String, ObjectShape> {
     static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
     SHAPES.get_or_init(|| {
@@ -155,6 +161,7 @@ fn beside() -> &'static BTreeMap<String, ObjectShape> {
             ("Profile", crate::profile::Profile::schema()),
             ("CodeList", crate::lists::CodeList::schema()),
             ("GradeScheme", crate::lists::GradeScheme::schema()),
+            ("Layout", crate::layout::Layout::schema()),
         ] {
             build(&schema, name, &schema, &mut shapes);
         }

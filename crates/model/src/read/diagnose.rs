@@ -13,6 +13,7 @@ pub(crate) enum Subject {
     CodeList,
     GradeScheme,
     Profile,
+    Layout,
 }
 
 /// Explains why a document could not be read. `first` is what the fast road stumbled over.
@@ -238,6 +239,7 @@ mod whole {
                 Self::CodeList => "/code_list",
                 Self::GradeScheme => "/grade_scheme",
                 Self::Profile => "/profile",
+                Self::Layout => "/layout",
             }
         }
 
@@ -247,18 +249,20 @@ mod whole {
                 Self::CodeList => "code list",
                 Self::GradeScheme => "grade scheme",
                 Self::Profile => "profile",
+                Self::Layout => "layout",
             }
         }
     }
 
     fn schema(subject: Subject) -> &'static Schema {
-        static SCHEMAS: [OnceLock<Schema>; 4] = [const { OnceLock::new() }; 4];
+        static SCHEMAS: [OnceLock<Schema>; 5] = [const { OnceLock::new() }; 5];
         SCHEMAS[subject as usize].get_or_init(|| {
             let value = match subject {
                 Subject::Document => crate::schema::document(),
                 Subject::CodeList => crate::lists::CodeList::schema(),
                 Subject::GradeScheme => crate::lists::GradeScheme::schema(),
                 Subject::Profile => crate::profile::Profile::schema(),
+                Subject::Layout => crate::layout::Layout::schema(),
             };
             // The schema is our own and covered by a test: it compiles.
             #[allow(clippy::expect_used)]
