@@ -3,8 +3,11 @@
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use obvert::convert::{ConvertError, Survey, csv, geojson, xml};
+use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xml};
+use obvert::model::layout::Layout;
+use obvert::model::lists::CodeList;
 
 use crate::Failure;
 use crate::args::Form;
@@ -17,6 +20,14 @@ pub(crate) struct Source {
     pub(crate) form: Form,
     /// Its files by name; one with an empty name unless it is a folder.
     pub(crate) files: Vec<(String, Vec<u8>)>,
+    /// What an office's own table is read by.
+    pub(crate) layout: Option<Arc<ByLayout>>,
+}
+
+/// A layout, and the code lists beside the built-in ones that its table may be coded in.
+pub(crate) struct ByLayout {
+    pub(crate) layout: Layout,
+    pub(crate) lists: Vec<CodeList>,
 }
 
 impl Source {
@@ -27,14 +38,26 @@ impl Source {
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
     pub(crate) fn survey(&self) -> Option<Result<Survey, ConvertError>> {
+        Some(self.survey_with_losses()?.map(|(survey, _)| survey))
+    }
+
+    /// The survey as [`survey`](Self::survey) gives it, with what the form could not carry over when it was read.
+    pub(crate) fn survey_with_losses(&self) -> Option<Result<(Survey, LossReport), ConvertError>> {
         let name = &self.name;
-        Some(match self.form {
+        let survey = match self.form {
             Form::Json => return None,
+            Form::Layout => {
+                return Some(match &self.layout {
+                    Some(by) => layout::read(self.bytes(), name, &by.layout, &by.lists),
+                    None => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
+                });
+            }
             Form::Xml => xml::read(self.bytes(), name),
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Csv => csv::read(&self.files, name),
-        })
+        };
+        Some(survey.map(|survey| (survey, LossReport::default())))
     }
 
     /// Why it could not be read, with its name once.
@@ -64,13 +87,39 @@ impl Source {
     }
 }
 
+/// Reads a source that may be an office's own table: one whose name and content tell no other form is read by the layout.
+pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLayout>>) -> Result<Source, Failure> {
+    let Some(layout) = layout else { return read(path, form) };
+    let standard = path == Path::new("-");
+    let other = match form {
+        Some(form) => form != Form::Layout,
+        None => !standard && (path.is_dir() || by_name(path).is_some_and(|form| form != Form::Csv)),
+    };
+    if other {
+        return read(path, form);
+    }
+    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
+    let mut bytes = Vec::new();
+    let read = if standard { io::stdin().lock().read_to_end(&mut bytes) } else {
+        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
+    };
+    read.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+        _ => format!("{name}: {error}"),
+    })?;
+    Ok(Source { name, form: Form::Layout, files: vec![(String::new(), bytes)], layout: Some(Arc::clone(layout)) })
+}
+
 /// Reads a source: a file, a folder of tables, or standard input for `-`.
 pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
+    if form == Some(Form::Layout) {
+        return Err(format!("{}: an office's own table is read by its layout; give it with --layout", path.display()).into());
+    }
     if path == Path::new("-") {
         let mut bytes = Vec::new();
         io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("standard input: {error}"))?;
         let form = form.map_or_else(|| by_content(&bytes), Ok).map_err(|why| format!("standard input: {why}"))?;
-        return Ok(Source { name: "standard input".into(), form, files: vec![(String::new(), bytes)] });
+        return Ok(Source { name: "standard input".into(), form, files: vec![(String::new(), bytes)], layout: None });
     }
     let name = path.display().to_string();
     let fail = |error: io::Error| match error.kind() {
@@ -95,7 +144,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files });
+        return Ok(Source { name, form: Form::Csv, files, layout: None });
     }
     let bytes = fs::read(path).map_err(fail)?;
     if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
@@ -109,7 +158,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
         Some(Form::Csv) => {
             return Err(
-                format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip").into()
+                format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip, or for an office's own table its --layout").into()
             );
         }
         // .json says little: GeoJSON has that ending as well.
@@ -117,7 +166,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
-    Ok(Source { name, form, files: vec![(String::new(), bytes)] })
+    Ok(Source { name, form, files: vec![(String::new(), bytes)], layout: None })
 }
 
 /// The form that a file's name tells.

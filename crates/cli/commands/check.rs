@@ -19,13 +19,17 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let checker = Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
+    let layout = match &arguments.layout {
+        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.judged.code_lists)?)?),
+        None => None,
+    };
     let mut whole: Option<Report> = None;
     let mut failed = false;
     // Until the whole report has been held against the earlier one, nobody knows what a text has to show.
     let mut held = Vec::new();
     for path in &arguments.files {
         let name = path.display().to_string();
-        let checked = files::read(path, arguments.from).and_then(|source| {
+        let checked = files::read_by(path, arguments.from, layout.as_ref()).and_then(|source| {
             let mut report = report_on(&checker, &source)?;
             report.name_file(&source.name);
             report.name_form(&files::word(source.form));

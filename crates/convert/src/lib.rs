@@ -18,6 +18,8 @@ pub mod recode;
 pub mod csv;
 #[cfg(feature = "geojson")]
 pub mod geojson;
+#[cfg(feature = "layout")]
+pub mod layout;
 #[cfg(feature = "xml")]
 pub mod xml;
 

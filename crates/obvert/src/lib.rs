@@ -2,7 +2,7 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON and XML (features `csv`, `geojson`, `xml`).
+//! - `convert`: CSV tables, GeoJSON, XML and offices' own tables by layout (features `csv`, `geojson`, `xml`, `layout`).
 //!
 //! Read a survey, check it, and write it in another form:
 //!

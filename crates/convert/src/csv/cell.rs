@@ -28,12 +28,12 @@ fn is_hazard(text: &str) -> bool {
 }
 
 /// Text as it is written: made harmless where a spreadsheet would run it.
-pub(super) fn harmless(text: &str) -> String {
+pub(crate) fn harmless(text: &str) -> String {
     if is_hazard(text) { format!("'{text}") } else { text.to_owned() }
 }
 
 /// Text as it was before [`harmless`].
-pub(super) fn plain(cell: &str) -> &str {
+pub(crate) fn plain(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(rest) if is_hazard(rest) => rest,
         _ => cell,

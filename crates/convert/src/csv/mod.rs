@@ -45,6 +45,8 @@ mod sheet;
 mod write;
 
 pub use archive::{ZipLimits, read_zip, read_zip_within, write_zip};
+#[cfg(feature = "layout")]
+pub(crate) use cell::{harmless, plain};
 pub use read::read;
 pub use schema::table_schemas;
 pub use write::{Files, stream, write};
