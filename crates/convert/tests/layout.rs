@@ -160,6 +160,7 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
         (LossKind::Dropped, "/runs/0/operator", "no column for runs.operator"),
         (LossKind::Dropped, "/runs/2/reverse_of", "no column for runs.reverse_of"),
         (LossKind::Changed, "/pipes/0/height", "through the column \"DN\""),
+        (LossKind::Changed, "/runs/0/started", "through the column \"Datum\""),
     ] {
         assert!(said(kind, start, text), "{kind:?} {start} {text}: {:#?}", losses.losses);
     }
@@ -218,13 +219,24 @@ fn other_files_are_refused_with_what_to_do() {
     }
 }
 
+#[test]
+fn a_character_that_the_encoding_does_not_have_is_a_loss() {
+    for (layout, source, lost) in [(a(), A, 0), (b(), B, 1)] {
+        let mut document = read(source, &layout).0.document;
+        document.runs[0].observations[0].remark = "a – b".parse().ok();
+        let (_, losses) = layout::write(&document, &layout, &[]).unwrap();
+        assert_eq!(losses.losses.len(), lost, "{losses:#?}");
+        assert!(losses.losses.iter().all(|loss| loss.pointer == "/runs/0/observations/0/remark"));
+    }
+}
+
 /// A text that a cell can hold: none that is blank, since a blank cell is an absent value.
 fn text() -> impl Strategy<Value = String> {
     "[ -~é–ß\"',;=@+]{0,12}[a-zé]"
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(96))]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
     /// A document of values of every kind of cell goes through a table unchanged, exactly when the report is empty.
     #[test]
     fn every_kind_of_cell_comes_back(
@@ -256,7 +268,8 @@ proptest! {
                 row["joint"] = true.into();
             }
             if let Some(remark) = remark {
-                row["remark"] = remark.into();
+                // ISO 8859-1 has no en dash; that it is missed is a test of its own.
+                row["remark"] = if of_b { remark.replace('–', "-") } else { remark }.into();
             }
             if offset % 3 == 0 {
                 row["continuous"] = true.into();

@@ -1,6 +1,6 @@
 //! What a table does not give back: the document that was written held against the one that is read from the table.
 
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 use obvert_model::layout::Layout;
 use serde_json::{Map, Value};
@@ -91,8 +91,8 @@ impl Difference<'_> {
     }
 }
 
-/// Which row of the one list is which of the other: observations in their order by distance and code, other rows by id, and those that
-/// are left in their order where there are as many.
+/// Which row of the one list is which of the other: observations in their order by distance and code, other rows by id where
+/// each has its own, and those that are left in their order where there are as many.
 fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>> {
     if path == "runs.observations" {
         let mut next = 0;
@@ -106,14 +106,20 @@ fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>>
             })
             .collect();
     }
+    let once = |rows: &[Value]| {
+        let mut seen = HashSet::new();
+        rows.iter().all(|row| row.get("id").is_some_and(|id| seen.insert(said(id))))
+    };
+    if !once(before) || !once(after) {
+        return (0..before.len()).map(|index| (index < after.len()).then_some(index)).collect();
+    }
     let ids: HashMap<String, usize> =
         after.iter().enumerate().filter_map(|(index, value)| Some((said(value.get("id")?), index))).collect();
     let mut found: Vec<Option<usize>> =
         before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
     let left: Vec<usize> = (0..after.len()).filter(|index| !found.contains(&Some(*index))).collect();
     let open: Vec<usize> = (0..before.len()).filter(|index| found[*index].is_none()).collect();
-    let plain = before.iter().all(|value| value.get("id").is_none());
-    if left.len() == open.len() || plain {
+    if left.len() == open.len() {
         for (index, partner) in open.into_iter().zip(left) {
             found[index] = Some(partner);
         }

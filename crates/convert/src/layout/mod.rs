@@ -10,6 +10,7 @@
 mod bytes;
 mod difference;
 mod forms;
+mod moment;
 mod read;
 mod row;
 mod sheet;

@@ -7,7 +7,7 @@ use obvert_model::lists::{Code, CodeList};
 use obvert_model::tables::{Document, LengthUnit, QuantityUnit, SectionUnit};
 use serde_json::{Value, json};
 
-use super::{at, difference, fill, forms, implied_unit, read, said, sheet, units};
+use super::{at, difference, fill, forms, implied_unit, moment, read, said, sheet, units};
 use crate::{ConvertError, LossReport};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
@@ -163,8 +163,8 @@ impl Writer<'_> {
                 (_, below) => self.held(run, below, &column.heading),
             }?;
             if matches!(column.kind, Some(CellKind::Date | CellKind::Time)) {
-                // Another offset is another time on the wall; it is left out rather than written wrong.
-                value.as_str()?.strip_suffix(layout.zone.as_deref().unwrap_or("Z"))?;
+                let moment = moment::in_zone(value.as_str()?, layout.zone.as_deref().unwrap_or("Z"))?;
+                return write(&moment.into());
             }
             return write(value);
         };
