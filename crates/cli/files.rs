@@ -100,7 +100,9 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
     }
     let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
     let mut bytes = Vec::new();
-    let read = if standard { io::stdin().lock().read_to_end(&mut bytes) } else {
+    let read = if standard {
+        io::stdin().lock().read_to_end(&mut bytes)
+    } else {
         fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
     };
     read.map_err(|error| match error.kind() {
@@ -113,7 +115,9 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
 /// Reads a source: a file, a folder of tables, or standard input for `-`.
 pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
     if form == Some(Form::Layout) {
-        return Err(format!("{}: an office's own table is read by its layout; give it with --layout", path.display()).into());
+        return Err(
+            format!("{}: an office's own table is read by its layout; give it with --layout", path.display()).into()
+        );
     }
     if path == Path::new("-") {
         let mut bytes = Vec::new();

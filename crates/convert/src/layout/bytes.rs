@@ -34,7 +34,10 @@ pub(super) fn decode(source: &[u8], declared: Encoding) -> Result<(String, Optio
         Encoding::Windows1252 | Encoding::Iso88591 => body.iter().map(|byte| single(*byte, encoding)).collect(),
         Encoding::Utf16 => {
             if body.len() % 2 == 1 {
-                return Err((1, "UTF-16 has two bytes a unit, and this table has an odd number; is it cut off?".to_owned()));
+                return Err((
+                    1,
+                    "UTF-16 has two bytes a unit, and this table has an odd number; is it cut off?".to_owned(),
+                ));
             }
             let unit = |pair: &[u8]| {
                 let pair = [pair[0], pair[1]];

@@ -43,7 +43,9 @@ impl Difference<'_> {
             _ => {
                 let id = &self.layout.id;
                 let message = match self.column(path) {
-                    Some(column) => format!("through the column {column} of the layout {id} {path} comes back otherwise"),
+                    Some(column) => {
+                        format!("through the column {column} of the layout {id} {path} comes back otherwise")
+                    }
                     None => format!("the layout {id} has no column for {path} and makes another of it"),
                 };
                 self.report.add(LossKind::Changed, pointer, message);
@@ -115,8 +117,7 @@ fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>>
     }
     let ids: HashMap<String, usize> =
         after.iter().enumerate().filter_map(|(index, value)| Some((said(value.get("id")?), index))).collect();
-    let mut found: Vec<Option<usize>> =
-        before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
+    let mut found: Vec<Option<usize>> = before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
     let left: Vec<usize> = (0..after.len()).filter(|index| !found.contains(&Some(*index))).collect();
     let open: Vec<usize> = (0..before.len()).filter(|index| found[*index].is_none()).collect();
     if left.len() == open.len() {

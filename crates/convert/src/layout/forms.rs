@@ -342,7 +342,9 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
             match (hour("at"), hour("from"), hour("to"), column.separator.as_deref()) {
                 (Some(at), None, None, _) => Some(at),
                 (None, Some(from), Some(to), Some(separator)) => Some(format!("{from}{separator}{to}")),
-                (None, Some(from), Some(to), None) if from.len() < 3 && to.len() < 3 => Some(format!("{from:0>2}{to:0>2}")),
+                (None, Some(from), Some(to), None) if from.len() < 3 && to.len() < 3 => {
+                    Some(format!("{from:0>2}{to:0>2}"))
+                }
                 _ => None,
             }
         }
@@ -410,7 +412,12 @@ mod tests {
     #[test]
     fn amounts_have_their_unit() {
         let (layout, column) = (layout(".", None), column("amount", &json!({})));
-        for (cell, value, unit) in [("4 in", json!(4), "in"), ("0.5 m", json!(0.5), "m"), ("5 mm", json!(5), "mm"), ("5%", json!(5), "percent")] {
+        for (cell, value, unit) in [
+            ("4 in", json!(4), "in"),
+            ("0.5 m", json!(0.5), "m"),
+            ("5 mm", json!(5), "mm"),
+            ("5%", json!(5), "percent"),
+        ] {
             assert_eq!(read(cell, &column, &layout), Ok(Read::Amount(value.clone(), unit)));
             assert_eq!(write(&json!({"value": value, "unit": unit}), &column, &layout).as_deref(), Some(cell));
         }
@@ -437,8 +444,12 @@ mod tests {
             assert_eq!(write(&json!(moment), &column, &layout).as_deref(), Some(cell));
         }
         for (kind, pattern, cell) in [
-            ("date", "dd.mm.yyyy", "29.02.2026"), ("date", "dd.mm.yyyy", "17.13.2026"), ("date", "m/d/yyyy", "5/6/26"),
-            ("time", "h:mm am", "13:05 PM"), ("time", "hh:mm:ss", "24:00:00"), ("time", "hh:mm", "09:30:00"),
+            ("date", "dd.mm.yyyy", "29.02.2026"),
+            ("date", "dd.mm.yyyy", "17.13.2026"),
+            ("date", "m/d/yyyy", "5/6/26"),
+            ("time", "h:mm am", "13:05 PM"),
+            ("time", "hh:mm:ss", "24:00:00"),
+            ("time", "hh:mm", "09:30:00"),
         ] {
             assert!(read(cell, &column(kind, &json!({"pattern": pattern})), &layout).is_err(), "{cell}");
         }
@@ -455,8 +466,10 @@ mod tests {
         // A point where the decimal mark is a comma is not guessed at.
         assert!(read("1.5", &plain, &layout(",", None)).is_err());
         for (kind, cells) in [
-            ("station", ["164.5", "1+100", "+5", "1+-5"]), ("feet-and-inches", ["12", "12'12\"", "12'6", "x'"]),
-            ("duration", ["12:02", "0:60:00", "0:00:60", "-1:00:00"]), ("clock", ["x", "11-", "11/1", ""]),
+            ("station", ["164.5", "1+100", "+5", "1+-5"]),
+            ("feet-and-inches", ["12", "12'12\"", "12'6", "x'"]),
+            ("duration", ["12:02", "0:60:00", "0:00:60", "-1:00:00"]),
+            ("clock", ["x", "11-", "11/1", ""]),
         ] {
             for cell in cells {
                 let column = column(kind, &json!({"separator": "-"}));

@@ -31,7 +31,8 @@ pub fn read(
     let sheet = sheet::read(source, name, layout)?;
     let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
     if let Some(encoding) = sheet.marked {
-        let message = format!("the table begins with a byte-order mark, so it was read as {encoding} whatever the layout says");
+        let message =
+            format!("the table begins with a byte-order mark, so it was read as {encoding} whatever the layout says");
         reader.report.note("", message);
     }
     let columns = reader.columns(&sheet.headings);
@@ -59,7 +60,7 @@ struct Reader<'l> {
     open: HashMap<(usize, String), usize>,
     /// Columns that lead nowhere and had something in them.
     dropped: HashSet<usize>,
-    first: Option<Row>,
+    last: Option<Row>,
 }
 
 impl<'l> Reader<'l> {
@@ -81,7 +82,7 @@ impl<'l> Reader<'l> {
             lines: HashMap::new(),
             open: HashMap::new(),
             dropped: HashSet::new(),
-            first: None,
+            last: None,
         }
     }
 
@@ -102,16 +103,25 @@ impl<'l> Reader<'l> {
             self.places.column(self.file, index + 1, heading);
             let column = layout.columns.iter().find(|column| *column.heading == **heading);
             if column.is_none() {
-                let message = format!("the layout {} has no column {heading:?}; add it there, with drop if it has no place", layout.id);
+                let message = format!(
+                    "the layout {} has no column {heading:?}; add it there, with drop if it has no place",
+                    layout.id
+                );
                 self.problem(ProblemKind::UnknownKey, (1, index + 1), "", message);
             } else if headings[..index].contains(heading) {
-                self.problem(ProblemKind::DuplicateKey, (1, index + 1), "", format!("the heading {heading:?} stands twice"));
+                self.problem(
+                    ProblemKind::DuplicateKey,
+                    (1, index + 1),
+                    "",
+                    format!("the heading {heading:?} stands twice"),
+                );
             }
             columns.push(column);
         }
         for column in &layout.columns {
             if !headings.iter().any(|heading| **heading == *column.heading) {
-                let message = format!("the table has no column {:?}, which the layout {} describes", column.heading, layout.id);
+                let message =
+                    format!("the table has no column {:?}, which the layout {} describes", column.heading, layout.id);
                 self.problem(ProblemKind::MissingKey, (1, 0), "", message);
             }
         }
@@ -140,7 +150,12 @@ impl<'l> Reader<'l> {
             for (column, _, message) in wrong {
                 self.problem(ProblemKind::TextForm, (line, column), "", message);
             }
-            self.problem(ProblemKind::RowAstray, (line, 0), "", "the row names no pipe or no run, so it was not read".to_owned());
+            self.problem(
+                ProblemKind::RowAstray,
+                (line, 0),
+                "",
+                "the row names no pipe or no run, so it was not read".to_owned(),
+            );
             return;
         };
         let pipe = self.merge("pipes", &pipe, &row, line);
@@ -160,9 +175,7 @@ impl<'l> Reader<'l> {
         if row.is_observation() {
             self.observation(&row, run, &run_id, line);
         }
-        if self.first.is_none() {
-            self.first = Some(row);
-        }
+        self.last = Some(row);
     }
 
     /// Adds what a row says of a pipe or run, and gives its place in the table.
@@ -186,7 +199,15 @@ impl<'l> Reader<'l> {
     }
 
     /// Sets a field of a pipe or run, or says that an earlier row has it otherwise.
-    fn set(&mut self, pointer: &str, table: &'static str, index: usize, below: &str, (value, column): &Cell, line: usize) {
+    fn set(
+        &mut self,
+        pointer: &str,
+        table: &'static str,
+        index: usize,
+        below: &str,
+        (value, column): &Cell,
+        line: usize,
+    ) {
         let Some(object) = self.tables.get_mut(table).and_then(|rows| rows.get_mut(index)) else { return };
         let whole = Value::Object(std::mem::take(object));
         let earlier = at(&whole, below).cloned();
@@ -204,8 +225,11 @@ impl<'l> Reader<'l> {
             Some(earlier) if earlier != *value => {
                 let what = if table == "pipes" { "pipe" } else { "run" };
                 let at = self.lines.get(pointer).copied().unwrap_or(0);
-                let message =
-                    format!("{} where line {at} has {} for the same {what}; correct one of them", said(value), said(&earlier));
+                let message = format!(
+                    "{} where line {at} has {} for the same {what}; correct one of them",
+                    said(value),
+                    said(&earlier)
+                );
                 self.problem(ProblemKind::TextForm, (line, *column), pointer, message);
             }
             Some(_) => {}
@@ -266,7 +290,8 @@ impl<'l> Reader<'l> {
                     self.problem(ProblemKind::TextForm, (line, *column), &below, message);
                 }
                 None => {
-                    let message = format!("found {value} without a unit; the code list has none for an amount of this code here");
+                    let message =
+                        format!("found {value} without a unit; the code list has none for an amount of this code here");
                     self.problem(ProblemKind::TextForm, (line, *column), &below, message);
                 }
             }
@@ -300,7 +325,8 @@ impl<'l> Reader<'l> {
         self.places.record(&pointer, self.file, line, 0);
         let cells = row.of("runs.observations").map(|(below, (_, column))| (below.replace('.', "/"), *column));
         let amounts = row.amounts.iter().map(|(place, (.., column))| (format!("quantities/{place}"), *column));
-        let values = row.characterisation.iter().map(|(place, (_, column))| (format!("characterisation/{place}"), *column));
+        let values =
+            row.characterisation.iter().map(|(place, (_, column))| (format!("characterisation/{place}"), *column));
         let grade = row.grade.iter().map(|(_, column)| ("grades".to_owned(), *column));
         let files = row.files.iter().enumerate().map(|(index, (.., column))| (format!("media/{index}"), *column));
         for (below, column) in cells.chain(amounts).chain(values).chain(grade).chain(files) {
@@ -367,13 +393,15 @@ impl<'l> Reader<'l> {
         if let Some(number) = number(&stretches.start) {
             observation.insert("continuous".to_owned(), true.into());
             if self.open.insert((run, number), next).is_some() {
-                let message = format!("found {mark:?}, which begins a stretch that this run has not ended; end it or count on");
+                let message =
+                    format!("found {mark:?}, which begins a stretch that this run has not ended; end it or count on");
                 self.problem(ProblemKind::RowAstray, place, &pointer, message);
             }
             return false;
         }
         let Some(number) = number(&stretches.finish) else {
-            let message = format!("found {mark:?}; expected {} or {}, with a number for #", stretches.start, stretches.finish);
+            let message =
+                format!("found {mark:?}; expected {} or {}, with a number for #", stretches.start, stretches.finish);
             self.problem(ProblemKind::TextForm, place, &pointer, message);
             return false;
         };
@@ -384,7 +412,8 @@ impl<'l> Reader<'l> {
         };
         let (line, file) = (place.0, self.file);
         let at_column = self.column_of("runs.observations.at");
-        let Some(begun) = self.observations(run).and_then(|list| list.get_mut(start)).and_then(Value::as_object_mut) else {
+        let Some(begun) = self.observations(run).and_then(|list| list.get_mut(start)).and_then(Value::as_object_mut)
+        else {
             return true;
         };
         if let Some(to) = observation.remove("at") {
@@ -394,16 +423,26 @@ impl<'l> Reader<'l> {
             let media = begun.entry("media").or_insert_with(|| Value::Array(Vec::new()));
             media.as_array_mut().into_iter().for_each(|media| media.extend(more.clone()));
         }
-        let other: Vec<String> =
-            observation.iter().filter(|(key, value)| begun.get(*key) != Some(*value)).map(|(key, _)| key.clone()).collect();
+        let other: Vec<String> = observation
+            .iter()
+            .filter(|(key, value)| begun.get(*key) != Some(*value))
+            .map(|(key, _)| key.clone())
+            .collect();
         let pointer = format!("/runs/{run}/observations/{start}");
         self.places.record(&format!("{pointer}/to"), file, line, at_column);
         for key in other {
             if key == "code" || key == "characterisation" {
                 let message = "the row that ends the stretch is of another code than the one that begins it".to_owned();
-                self.problem(ProblemKind::TextForm, (line, self.column_of("runs.observations.code")), &pointer, message);
+                self.problem(
+                    ProblemKind::TextForm,
+                    (line, self.column_of("runs.observations.code")),
+                    &pointer,
+                    message,
+                );
             } else {
-                let message = format!("line {line}, which ends the stretch, has it otherwise; what stands where it begins counts");
+                let message = format!(
+                    "line {line}, which ends the stretch, has it otherwise; what stands where it begins counts"
+                );
                 self.report.add(LossKind::Dropped, format!("{pointer}/{key}"), message);
             }
         }
@@ -462,15 +501,19 @@ impl<'l> Reader<'l> {
             self.report.add(LossKind::Dropped, "", format!("the column {heading:?} is not carried over: {why}"));
         }
         let mut document = Map::from_iter([("obvert".to_owned(), "0.1".into())]);
-        let first = self.first.take().unwrap_or_default();
+        let last = self.last.take().unwrap_or_default();
         for made in &self.layout.made {
             let table = made.to.split('.').next().unwrap_or_default();
             if table == "pipes" || table == "runs" {
                 continue;
             }
-            if let Some(text) = fill(&made.text, &|path| first.text(path)) {
+            if let Some(text) = fill(&made.text, &|path| last.text(path)) {
                 if &*made.to == "issued" {
-                    self.report.add(LossKind::Defaulted, "/issued", "the table does not say it; the layout makes it from its first row");
+                    self.report.add(
+                        LossKind::Defaulted,
+                        "/issued",
+                        "the table does not say it; the layout makes it from its last row",
+                    );
                 }
                 put(&mut document, &made.to.split('.').collect::<Vec<_>>(), text.into());
             }
@@ -485,7 +528,8 @@ impl<'l> Reader<'l> {
             match keys.as_slice() {
                 ["runs", "observations", below @ ..] => {
                     let runs = self.tables.get_mut("runs").into_iter().flatten();
-                    let rows = runs.filter_map(|run| run.get_mut("observations")).filter_map(Value::as_array_mut).flatten();
+                    let rows =
+                        runs.filter_map(|run| run.get_mut("observations")).filter_map(Value::as_array_mut).flatten();
                     rows.filter_map(Value::as_object_mut).for_each(|row| absent(row, below, &value));
                 }
                 [table @ ("pipes" | "runs" | "structures" | "media" | "parties"), below @ ..] => {

@@ -151,7 +151,8 @@ impl Row {
     /// Adds what follows from the cells: the other ends, and what the layout makes.
     pub(super) fn complete(&mut self, layout: &Layout) {
         let up = self.text("runs.direction").as_deref() == Some("upstream");
-        let pairs = [("runs.from", "pipes.upstream", "pipes.downstream"), ("runs.to", "pipes.downstream", "pipes.upstream")];
+        let pairs =
+            [("runs.from", "pipes.upstream", "pipes.downstream"), ("runs.to", "pipes.downstream", "pipes.upstream")];
         for (run, with, against) in pairs {
             let pipe = if up { against } else { with };
             for (known, absent) in [(run, pipe), (pipe, run)] {

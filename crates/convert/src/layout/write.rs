@@ -46,7 +46,8 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
         Err(error) => return Err(error),
     };
     if after.is_null() {
-        let message = format!("the layout {} has no rows for this survey: it holds runs and their pipes only", layout.id);
+        let message =
+            format!("the layout {} has no rows for this survey: it holds runs and their pipes only", layout.id);
         return Err(ConvertError::Refused { message });
     }
     difference::differences(&value, &after, layout, &mut report);
@@ -121,7 +122,9 @@ impl Writer<'_> {
         };
         let words = &self.layout.codes.as_ref()?.words;
         // Rather the code with less than is known than no row at all; the report says what went missing.
-        let bare = |entry: &&obvert_model::layout::CodeWords| row["code"] == *entry.code.as_str() && entry.characterisation.is_empty();
+        let bare = |entry: &&obvert_model::layout::CodeWords| {
+            row["code"] == *entry.code.as_str() && entry.characterisation.is_empty()
+        };
         words.iter().find(same).or_else(|| words.iter().find(bare))
     }
 
@@ -143,7 +146,9 @@ impl Writer<'_> {
         (distance, part): (f64, Part),
     ) -> Option<String> {
         let layout = self.layout;
-        if let Some(place) = layout.codes.as_ref().and_then(|codes| codes.columns.iter().position(|one| *one == column.heading)) {
+        if let Some(place) =
+            layout.codes.as_ref().and_then(|codes| codes.columns.iter().position(|one| *one == column.heading))
+        {
             return self.words(row)?.words.get(place).map(ToString::to_string);
         }
         if let Some(stretches) = layout.stretches.as_ref().filter(|stretches| stretches.column == column.heading) {
@@ -181,7 +186,11 @@ impl Writer<'_> {
             },
             "quantities.value" => {
                 let quantity = row["quantities"].get(place)?;
-                if column.kind == Some(CellKind::Amount) { write(quantity) } else { write(&self.amount(row, quantity, place)?) }
+                if column.kind == Some(CellKind::Amount) {
+                    write(quantity)
+                } else {
+                    write(&self.amount(row, quantity, place)?)
+                }
             }
             "grades" => {
                 let grades = row[below].as_object()?;
@@ -192,9 +201,9 @@ impl Writer<'_> {
             "media.id" => {
                 let refs = row["media"].as_array()?.iter().filter(|_| !finish);
                 let kind = column.media.map_or("photo", |kind| kind.as_str());
-                let of_kind = refs.filter_map(|one| one["id"].as_str()).filter(|id| {
-                    self.media.get(id).is_some_and(|media| media["kind"] == *kind)
-                });
+                let of_kind = refs
+                    .filter_map(|one| one["id"].as_str())
+                    .filter(|id| self.media.get(id).is_some_and(|media| media["kind"] == *kind));
                 match &column.separator {
                     Some(separator) => Some(of_kind.collect::<Vec<_>>().join(separator)),
                     None => of_kind.map(str::to_owned).nth(place),
@@ -206,8 +215,11 @@ impl Writer<'_> {
                     (_, below) => at(run, below).map(said),
                 };
                 let video = fill(layout.video.as_deref()?, &field)?;
-                let mut offsets =
-                    row["media"].as_array()?.iter().filter(|one| one["id"] == *video).filter_map(|one| one.get("offset"));
+                let mut offsets = row["media"]
+                    .as_array()?
+                    .iter()
+                    .filter(|one| one["id"] == *video)
+                    .filter_map(|one| one.get("offset"));
                 offsets.nth(usize::from(finish)).and_then(write)
             }
             _ => write(self.held(row, below, &column.heading)?),

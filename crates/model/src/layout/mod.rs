@@ -186,7 +186,7 @@ table! {
         /// The field.
         to: FieldPath,
         /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`. Fields of the document are
-        /// made from the first row.
+        /// made from the last row.
         text: Text,
     }
 }

@@ -126,8 +126,10 @@ impl Layout {
             let ways = usize::from(elsewhere) + usize::from(column.to.is_some()) + usize::from(column.drop.is_some());
             if ways != 1 {
                 let what = if ways == 0 { "leads nowhere" } else { "leads to several places" };
-                let message =
-                    format!("{:?} {what}; give the field that it holds in to, or say in drop why it has none", column.heading);
+                let message = format!(
+                    "{:?} {what}; give the field that it holds in to, or say in drop why it has none",
+                    column.heading
+                );
                 problems.add(&pointer, message);
             }
             let Some(to) = &column.to else { continue };
@@ -170,7 +172,9 @@ impl Layout {
 
     /// What no survey can do without.
     fn whole_problems(&self, problems: &mut Problems) {
-        for path in ["id", "issued", "units.length", "units.section", "coding.list", "coding.version", "structures.kind"] {
+        for path in
+            ["id", "issued", "units.length", "units.section", "coding.list", "coding.version", "structures.kind"]
+        {
             if !self.leads_to(path) {
                 problems.add("/fixed", format!("no column holds {path}, and every survey needs it; fix it or make it"));
             }
@@ -197,7 +201,8 @@ impl Layout {
             problems.add("/columns", "there are dates or times, so the layout must say their offset in zone");
         }
         if self.video.is_none() && self.leads_to("runs.observations.media.offset") {
-            problems.add("/columns", "there are offsets into a video, so the layout must say in video which file that is");
+            problems
+                .add("/columns", "there are offsets into a video, so the layout must say in video which file that is");
         }
     }
 }
@@ -210,7 +215,9 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, shape: &Shape, layou
     let numeric = matches!(shape, Shape::Number | Shape::Whole);
     let path = column.to.as_deref().unwrap_or_default();
     let fits = match kind {
-        CellKind::Text => matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions) || !column.translate.is_empty(),
+        CellKind::Text => {
+            matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions) || !column.translate.is_empty()
+        }
         CellKind::Number => numeric || path == "runs.observations.grades",
         CellKind::Station | CellKind::FeetAndInches | CellKind::Duration => numeric,
         CellKind::Amount => path == "runs.observations.quantities.value",
@@ -268,7 +275,8 @@ fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
             Some(Ok(path)) => {
                 problems.field(pointer, &path);
             }
-            _ => problems.add(pointer, format!("{text:?} has a brace that opens no path of a field, such as {{pipes.id}}")),
+            _ => problems
+                .add(pointer, format!("{text:?} has a brace that opens no path of a field, such as {{pipes.id}}")),
         }
     }
 }
@@ -277,9 +285,10 @@ fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
 fn is_offset(text: &str) -> bool {
     let number = |part: &str, below: u8| part.len() == 2 && part.parse::<u8>().is_ok_and(|number| number < below);
     text == "Z"
-        || text.strip_prefix(['+', '-']).and_then(|rest| rest.split_once(':')).is_some_and(|(hours, minutes)| {
-            number(hours, 24) && number(minutes, 60)
-        })
+        || text
+            .strip_prefix(['+', '-'])
+            .and_then(|rest| rest.split_once(':'))
+            .is_some_and(|(hours, minutes)| number(hours, 24) && number(minutes, 60))
 }
 
 #[cfg(test)]
@@ -304,12 +313,21 @@ mod tests {
     fn each_mistake_is_said_with_its_place() {
         type Change = fn(&mut serde_json::Value);
         let cases: [(Change, &str); 12] = [
-            (|l| l["columns"][0]["to"] = "pipes.idd".into(), "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?"),
+            (
+                |l| l["columns"][0]["to"] = "pipes.idd".into(),
+                "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",
+            ),
             (|l| l["columns"][1]["heading"] = l["columns"][0]["heading"].clone(), "/columns/1/heading: the heading"),
             (|l| l["columns"][0]["to"] = "media.id".into(), "/columns/0/to: media.id is no field of a pipe"),
-            (|l| l["columns"][0]["kind"] = "station".into(), "/columns/0/kind: station is nothing that pipes.id can hold"),
+            (
+                |l| l["columns"][0]["kind"] = "station".into(),
+                "/columns/0/kind: station is nothing that pipes.id can hold",
+            ),
             (|l| l["columns"][0]["drop"] = "no place".into(), "/columns/0: \"Pipe\" leads to several places"),
-            (|l| l["columns"][2]["translate"][0]["value"] = "down".into(), "/columns/2/translate/0/value: \"down\" is none of"),
+            (
+                |l| l["columns"][2]["translate"][0]["value"] = "down".into(),
+                "/columns/2/translate/0/value: \"down\" is none of",
+            ),
             (|l| l["table"]["thousands_mark"] = ".".into(), "/table/thousands_mark: the same as the decimal mark"),
             (|l| l["table"]["delimiter"] = ";;".into(), "/table/delimiter: expected one ASCII character"),
             (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" has no single #"),
