@@ -254,7 +254,7 @@ proptest! {
         rows in proptest::collection::vec((0u32..30_000, 0usize..9, 0u32..100, any::<bool>(), proptest::option::of(text()), 0u32..9000), 1..12),
         hour in 0u32..24, minute in 0u32..60, of_b in any::<bool>(),
     ) {
-        let clock = |n: u32| if n % 3 == 0 { serde_json::json!({"at": n % 12 + 1}) } else { serde_json::json!({"from": n % 12 + 1, "to": n % 7 + 1}) };
+        let clock = |n: u32| if n.is_multiple_of(3) { serde_json::json!({"at": n % 12 + 1}) } else { serde_json::json!({"from": n % 12 + 1, "to": n % 7 + 1}) };
         let (source, layout) = if of_b { (B, b()) } else { (A, a()) };
         let (survey, _) = read(source, &layout);
         let mut document = json(&survey.document);
@@ -282,9 +282,9 @@ proptest! {
                 // ISO 8859-1 has no en dash; that it is missed is a test of its own.
                 row["remark"] = if of_b { remark.replace('–', "-") } else { remark }.into();
             }
-            if offset % 3 == 0 {
+            if offset.is_multiple_of(3) {
                 row["continuous"] = true.into();
-                if amount % 2 == 0 {
+                if amount.is_multiple_of(2) {
                     row["to"] = (f64::from(distance + amount * 7) / 100.0).into();
                 }
             }

@@ -313,10 +313,10 @@ impl<'l> Reader<'l> {
         if !media.is_empty() {
             observation.insert("media".to_owned(), media.into());
         }
-        if let Some((mark, column)) = &row.stretch {
-            if self.stretch(mark, &mut observation, run, next, (line, *column)) {
-                return;
-            }
+        if let Some((mark, column)) = &row.stretch
+            && self.stretch(mark, &mut observation, run, next, (line, *column))
+        {
+            return;
         }
         if !observation.contains_key("id") {
             observation.insert("id".to_owned(), (next + 1).to_string().into());
@@ -365,11 +365,10 @@ impl<'l> Reader<'l> {
             self.add("media", file, more(file, *kind), line, *column);
             found.push(json!({"id": file}));
         }
-        if let Some((offset, column)) = row.fields.get("runs.observations.media.offset") {
-            if let Some(file) = self.layout.video.as_deref().and_then(|text| fill(text, &|path| row.text(path))) {
-                self.add("media", &file, more(&file, MediaKind::Video), line, *column);
-                found.push(json!({"id": file, "offset": offset}));
-            }
+        let video = self.layout.video.as_deref().and_then(|text| fill(text, &|path| row.text(path)));
+        if let (Some((offset, column)), Some(file)) = (row.fields.get("runs.observations.media.offset"), video) {
+            self.add("media", &file, more(&file, MediaKind::Video), line, *column);
+            found.push(json!({"id": file, "offset": offset}));
         }
         found
     }

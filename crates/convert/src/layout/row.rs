@@ -164,10 +164,11 @@ impl Row {
         }
         for made in &layout.made {
             let of_row = made.to.starts_with("pipes.") || made.to.starts_with("runs.");
-            if of_row && !self.fields.contains_key(&*made.to) {
-                if let Some(text) = fill(&made.text, &|path| self.text(path)) {
-                    self.fields.insert(made.to.to_string(), (text.into(), 0));
-                }
+            if of_row
+                && !self.fields.contains_key(&*made.to)
+                && let Some(text) = fill(&made.text, &|path| self.text(path))
+            {
+                self.fields.insert(made.to.to_string(), (text.into(), 0));
             }
         }
     }
@@ -207,12 +208,11 @@ impl Row {
             }
         }
         // A position in the first of two columns alone is a point.
-        if let Some(clock) = observation.get_mut("clock").and_then(Value::as_object_mut) {
-            if clock.len() == 1 {
-                if let Some(hour) = clock.remove("from") {
-                    clock.insert("at".to_owned(), hour);
-                }
-            }
+        if let Some(clock) = observation.get_mut("clock").and_then(Value::as_object_mut)
+            && clock.len() == 1
+            && let Some(hour) = clock.remove("from")
+        {
+            clock.insert("at".to_owned(), hour);
         }
         observation
     }
