@@ -36,6 +36,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),
+        ("schema/migration.schema.json".to_owned(), pretty(&obvert::model::versions::Migration::schema())),
         ("schema/grades.schema.json".to_owned(), pretty(&GradeTable::schema())),
         ("schema/account.schema.json".to_owned(), pretty(&obvert::convert::Account::schema())),
         ("schema/obvert.xsd".to_owned(), obvert::convert::xml::xsd()),
@@ -387,10 +388,10 @@ fn every_field() -> String {
 /// The demo survey with every mistake that can stand beside the others.
 fn rejected() -> String {
     let mut document: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
-    let mistakes: Value = serde_json::from_str(&read("tests/corpus/larkmoor-mistakes.json")).expect("json");
-    for mistake in mistakes.as_array().expect("a list").iter().filter(|mistake| mistake["alone"] != true) {
+    let mistakes: Value = serde_json::from_str(&read("tests/corpus/rules/larkmoor.json")).expect("json");
+    for mistake in mistakes["cases"].as_array().expect("a list").iter().filter(|mistake| mistake["alone"] != true) {
         let patch: json_patch::Patch = serde_json::from_value(mistake["patch"].clone()).expect("a patch");
-        json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["mistake"]));
+        json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
     obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))

@@ -38,6 +38,8 @@ pub(crate) enum Command {
     Check(Check),
     /// Mend what can be mended in surveys: shows what would change, and writes only when asked.
     Fix(Fix),
+    /// Bring surveys of older versions of the format to this one: shows the steps, and writes only when asked.
+    Migrate(Migrate),
     /// Turn a survey into another form.
     Convert(Convert),
     /// Print the digest that a later survey names this one by.
@@ -233,6 +235,35 @@ pub(crate) enum FixFormat {
     Json,
     /// The changed lines alone, as a unified difference that patch(1) takes.
     Diff,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "Without --write or --output nothing is written. Whatever no step speaks of stays byte for byte. Other commands read \
+surveys of older versions as they are.\n\nExit status: 0 done, or nothing to do, 2 a survey could not be migrated."
+)]
+pub(crate) struct Migrate {
+    /// Surveys: JSON documents, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// Write the migrated surveys in the place of their files.
+    #[arg(long, conflicts_with = "output")]
+    pub(crate) write: bool,
+    /// Write the migrated survey to this file instead, or - for standard output.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace OUT if it is there already.
+    #[arg(long, requires = "output")]
+    pub(crate) replace: bool,
+    /// The version to bring them to.
+    #[arg(long, default_value = obvert::model::versions::CURRENT, value_name = "VERSION")]
+    pub(crate) to: String,
+    /// How to print the steps: json is one object (obvert schema migration).
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
+    pub(crate) format: Format,
+    /// List every place that a step changes.
+    #[arg(long)]
+    pub(crate) all: bool,
 }
 
 #[derive(Debug, Args)]

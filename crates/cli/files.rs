@@ -1,5 +1,6 @@
 //! Reading and writing files: which form a source has, standard streams, and outputs that appear whole or not at all.
 
+use std::cell::Cell;
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
@@ -8,6 +9,8 @@ use std::sync::Arc;
 use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xml};
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
+use obvert::model::read::ReadError;
+use obvert::model::versions::{self, MigrateError, Migrated};
 
 use crate::Failure;
 use crate::args::Form;
@@ -22,6 +25,10 @@ pub(crate) struct Source {
     pub(crate) files: Vec<(String, Vec<u8>)>,
     /// What an office's own table is read by.
     pub(crate) layout: Option<Arc<ByLayout>>,
+    /// A JSON document of an older version, brought to this one; or why it could not be.
+    older: Option<Box<Result<Migrated, MigrateError>>>,
+    /// Whether that has been said.
+    told: Cell<bool>,
 }
 
 /// A layout, and the code lists beside the built-in ones that its table may be coded in.
@@ -31,9 +38,60 @@ pub(crate) struct ByLayout {
 }
 
 impl Source {
+    /// A source that is one file.
+    pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
+        Self { name, form, files: vec![(String::new(), bytes)], layout: None, older: None, told: Cell::new(false) }
+    }
+
     /// The bytes of a source that is one file.
     pub(crate) fn bytes(&self) -> &[u8] {
         self.files.first().map_or(&[], |(_, bytes)| bytes)
+    }
+
+    /// The bytes of a JSON document in this version of the format: its own, unless it is of an older one, which is said. Lines
+    /// are the same.
+    ///
+    /// # Errors
+    /// When a document of an older version is none by that version's schema.
+    pub(crate) fn current(&self) -> Result<&[u8], &MigrateError> {
+        match self.older.as_deref() {
+            None => Ok(self.bytes()),
+            Some(Ok(migrated)) => {
+                if !self.told.replace(true) {
+                    let (from, to) = (migrated.from, migrated.to);
+                    crate::render::note(&format!(
+                        "{}: of version {from} of the format, read as {to} and with its paths; obvert migrate shows the steps",
+                        self.name
+                    ));
+                }
+                Ok(migrated.text.as_bytes())
+            }
+            Some(Err(error)) => Err(error),
+        }
+    }
+
+    /// Whether it is a document of an older version.
+    pub(crate) fn is_older(&self) -> bool {
+        self.older.is_some()
+    }
+
+    /// The document of an older version, brought to this one.
+    pub(crate) fn migrated(&self) -> Option<&Migrated> {
+        self.older.as_deref().and_then(|older| older.as_ref().ok())
+    }
+
+    /// Brings a JSON document of an older version to this one, in memory.
+    fn up_to_date(mut self) -> Self {
+        if self.form != Form::Json {
+            return self;
+        }
+        let Some(version) = versions::stated(self.bytes()) else { return self };
+        // One that nobody knows is refused by whoever reads it.
+        if version == versions::CURRENT || !versions::KNOWN.contains(&version.as_str()) {
+            return self;
+        }
+        self.older = Some(Box::new(versions::migrate(self.bytes(), versions::CURRENT)));
+        self
     }
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
@@ -109,7 +167,7 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
         io::ErrorKind::NotFound => format!("{name}: there is no such file"),
         _ => format!("{name}: {error}"),
     })?;
-    Ok(Source { name, form: Form::Layout, files: vec![(String::new(), bytes)], layout: Some(Arc::clone(layout)) })
+    Ok(Source { layout: Some(Arc::clone(layout)), ..Source::of_file(name, Form::Layout, bytes) })
 }
 
 /// Reads a source: a file, a folder of tables, or standard input for `-`.
@@ -123,7 +181,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         let mut bytes = Vec::new();
         io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("standard input: {error}"))?;
         let form = form.map_or_else(|| by_content(&bytes), Ok).map_err(|why| format!("standard input: {why}"))?;
-        return Ok(Source { name: "standard input".into(), form, files: vec![(String::new(), bytes)], layout: None });
+        return Ok(Source::of_file("standard input".into(), form, bytes).up_to_date());
     }
     let name = path.display().to_string();
     let fail = |error: io::Error| match error.kind() {
@@ -148,7 +206,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files, layout: None });
+        return Ok(Source { name, form: Form::Csv, files, layout: None, older: None, told: Cell::new(false) });
     }
     let bytes = fs::read(path).map_err(fail)?;
     if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
@@ -170,7 +228,15 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
-    Ok(Source { name, form, files: vec![(String::new(), bytes)], layout: None })
+    Ok(Source::of_file(name, form, bytes).up_to_date())
+}
+
+/// The structural problems of a document of an older version, by its own schema.
+pub(crate) fn problems_before(error: &MigrateError) -> &[obvert::model::read::Problem] {
+    match error {
+        MigrateError::Before { error: ReadError::Structure(problems), .. } => problems,
+        _ => &[],
+    }
 }
 
 /// The form that a file's name tells.

@@ -91,7 +91,7 @@ impl File {
             io::ErrorKind::NotFound => format!("{name}: there is no such file"),
             _ => format!("{name}: {error}"),
         })?;
-        Ok(Self { source: Source { name, form: Form::Json, files: vec![(String::new(), bytes)], layout: None }, what })
+        Ok(Self { source: Source::of_file(name, Form::Json, bytes), what })
     }
 
     fn structure<T>(&self, read: Result<T, ListError>) -> Result<T, Failure> {

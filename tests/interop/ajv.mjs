@@ -22,7 +22,7 @@ const { default: addFormats } = require("ajv-formats");
 const complaints = [];
 const read = (path) => JSON.parse(new TextDecoder("utf-8", { fatal: true }).decode(readFileSync(path)));
 
-// Strict, but for two things that are no slips: the schema of any JSON says nothing of types on purpose, and list shapes
+// Strict, but for two things that are no slips: the schema of any JSON names several types on purpose, and list shapes
 // are closed by minItems and maxItems rather than as tuples.
 const ajv = new Ajv2020({ strict: true, strictTypes: false, strictTuples: false, allErrors: true, verbose: true });
 addFormats(ajv);
@@ -59,7 +59,7 @@ const document = compiled["document.schema.json"];
 const beyond = new Set(["duplicate-key", "duplicate-id"]);
 let judged = 0;
 const corpus = join(root, "tests", "corpus", "structure");
-for (const entry of read(join(corpus, "manifest.json"))) {
+for (const entry of read(join(corpus, "manifest.json")).cases) {
   if (entry.verdict === "not-json") continue;
   judged += 1;
   const valid = document(read(join(corpus, entry.file)));
@@ -90,6 +90,14 @@ for (const [path, schema] of files) {
   const list = read(path);
   if (!judge(list)) complaints.push(`${path}: ${ajv.errorsText(judge.errors)}`);
   if (judge({ ...list, titel: list.title })) complaints.push(`${path} with a misspelt key is taken by ${schema}.schema.json`);
+}
+
+const suite = join(root, "tests", "corpus");
+const manifest = ajv.compile(read(join(suite, "manifest.schema.json")));
+const parts = ["structure", "forms", "grades", "vectors", "canonical"].map((part) => join(suite, part, "manifest.json"));
+parts.push(...readdirSync(join(suite, "rules")).map((name) => join(suite, "rules", name)));
+for (const path of parts) {
+  if (!manifest(read(path))) complaints.push(`${path}: ${ajv.errorsText(manifest.errors).slice(0, 500)}`);
 }
 
 for (const complaint of complaints) console.log(complaint);

@@ -56,7 +56,7 @@ def errors_of(package):
 
 # A survey in which every table has rows and every reference leads somewhere, with texts that a careless tool would change.
 WHOLE = {
-    "obvert": "0.1",
+    "obvert": "0.2",
     "id": "urn:uuid:3a1f6f7e-07a5-4f0b-8e0f-6f8e7d1c2b10",
     "issued": "2026-05-06T16:20:00.25-05:00",
     "language": "en",
@@ -89,7 +89,7 @@ WHOLE = {
         {
             "id": "R1", "pipe": "P1", "from": "LM-1", "to": "LM-2", "direction": "downstream", "operator": "=2",
             "equipment": ["crawler", "a;b"], "started": "2026-05-06T09:31:00-05:00",
-            "counter": {"zero": "structure-centre", "offset": -0.3, "checks": [{"reading": 50, "true": 50.2}]},
+            "counter": {"zero": "structure-centre", "offset": -0.3, "checks": [{"reading": 50, "known": 50.2}]},
             "observations": [
                 {"id": "1", "at": 0, "code": "run.start", "clock": {}},
                 {

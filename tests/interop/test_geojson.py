@@ -116,7 +116,7 @@ class Town:
             name: dict(run=run, at=d(at), position=place(*offset)) for name, (run, at, offset) in LOCATES.items()
         }
         self.document = {
-            "obvert": "0.1", "id": "urn:uuid:2b1f6a50-5d0e-4a70-9a3c-0f5a7c1d9e11", "issued": "2026-05-06T16:20:00-05:00",
+            "obvert": "0.2", "id": "urn:uuid:2b1f6a50-5d0e-4a70-9a3c-0f5a7c1d9e11", "issued": "2026-05-06T16:20:00-05:00",
             "units": {"length": unit, "section": "mm"}, "crs": system, "vertical": "town datum",
             "coding": {"list": "obvert-terms", "version": "1"},
             "assignment": {"title": "Larkmoor, annual survey", "contract": "0012"},

@@ -7,7 +7,8 @@
 Every schema in schema/ is valid by the meta-schema of JSON Schema 2020-12 and refers to nothing outside itself; every document of
 tests/corpus/structure gets the verdict that the manifest says a plain validator gives, and so does every document named on the
 command line, which has to be valid. Where a document is invalid, the validator's complaints stand at the places that the
-manifest lists, so that two validators agree on where and not only on whether. Exit status 0 if all agree, 1 if not. pytest can
+manifest lists, so that two validators agree on where and not only on whether. The manifests of
+the conformance suite are valid by their own schema. Exit status 0 if all agree, 1 if not. pytest can
 run the file too.
 """
 
@@ -105,7 +106,7 @@ def corpus():
     judge = validator()
     judged = 0
     complaints = []
-    for case in read(CORPUS / "manifest.json"):
+    for case in read(CORPUS / "manifest.json")["cases"]:
         if case["verdict"] == "not-json":
             continue
         judged += 1
@@ -120,6 +121,33 @@ def corpus():
         if expected != found:
             complaints.append(f"{case['file']}: complaints at {sorted(found)}, expected {sorted(expected)}")
     return complaints, judged
+
+
+def manifests():
+    """Complaints about the manifests of the conformance suite, the schemes and the profiles in it."""
+    suite = CORPUS.parent
+    schema = read(suite / "manifest.schema.json")
+    Draft202012Validator.check_schema(schema)
+    judge = Draft202012Validator(schema)
+    profile = Draft202012Validator(read(ROOT / "schema" / "profile.schema.json"))
+    scheme = Draft202012Validator(read(ROOT / "schema" / "grade-scheme.schema.json"))
+    paths = sorted(suite.glob("*/manifest.json")) + sorted(suite.glob("rules/*.json"))
+    if len(paths) < 20:
+        yield "manifests of the suite are missing"
+    for path in paths:
+        manifest = read(path)
+        for error in judge.iter_errors(manifest):
+            yield f"{path.relative_to(suite)}: {pointer(error.absolute_path)}: {error.message[:200]}"
+        for case in manifest["cases"]:
+            own = case.get("settings", {}).get("profile") if manifest["part"] == "rules" else None
+            for error in profile.iter_errors(own) if own else ():
+                yield f"{case['id']}: {error.message[:200]}"
+            for error in scheme.iter_errors(read(suite / case["scheme"])) if "scheme" in case else ():
+                yield f"{case['id']}: {error.message[:200]}"
+
+
+def test_manifests():
+    assert list(manifests()) == []
 
 
 def given(paths):
@@ -144,7 +172,7 @@ def test_corpus():
 
 
 def main():
-    complaints = list(schemas()) + list(lists())
+    complaints = list(schemas()) + list(lists()) + list(manifests())
     wrong, judged = corpus()
     complaints += wrong
     if judged < 150:

@@ -27,10 +27,10 @@ import tempfile
 
 ROOT = pathlib.Path(__file__).resolve().parents[2]
 XSD = ROOT / "schema" / "obvert.xsd"
-NS = "https://obvert.example/ns/0.1"
+NS = "https://obvert.example/ns/0.2"
 SAMPLE = """<?xml version="1.0" encoding="UTF-8"?>
-<survey xmlns="https://obvert.example/ns/0.1">
-  <obvert>0.1</obvert>
+<survey xmlns="https://obvert.example/ns/0.2">
+  <obvert>0.2</obvert>
   <id>d</id>
   <issued>2026-05-06T16:20:00-05:00</issued>
   <units><length>ft</length><section>in</section></units>
@@ -76,8 +76,8 @@ REFUSED = [
     ("<id>d</id>", "<id encoding='json'encoding='json'>\"d\"</id>"),
     ("<id>d</id>", "<o:id>d</o:id>"),
     ("<id>d</id>\n", "<id>d</id> words\n"),
-    ("<obvert>0.1", "<obvert>0.2"),
-    ("<obvert>0.1</obvert>\n  <id>d</id>", "<id>d</id><obvert>0.1</obvert>"),
+    ("<obvert>0.2", "<obvert>0.3"),
+    ("<obvert>0.2</obvert>\n  <id>d</id>", "<id>d</id><obvert>0.2</obvert>"),
     ("<list>l</list><version>1</version>", "<version>1</version><list>l</list>"),
     ("<length>ft", "<length>feet"),
     ("<section>in</section>", ""),
@@ -114,8 +114,8 @@ REFUSED = [
     (" name=\"org.example.x\"", ""),
     ("{\"a\":[1,null]}", ""),
     ("<extension name=\"org.example.x\">{\"a\":[1,null]}</extension>", ""),
-    ("ns/0.1", "ns/0.2"),
-    (" xmlns=\"https://obvert.example/ns/0.1\"", ""),
+    ("ns/0.2", "ns/0.3"),
+    (" xmlns=\"https://obvert.example/ns/0.2\"", ""),
     ("<survey ", "<survey version='0.1' "),
     ("</survey>\n", ""),
     ("</survey>\n", "</survey>x"),

@@ -264,7 +264,7 @@ pub(crate) const ALL: &[Mistake] = &[
         make: |edit| {
             let run = edit.row("runs", |run| run.get("counter").is_some())?;
             let off = edit.between(2.0, 12.0);
-            edit.set(&format!("/runs/{run}/counter/checks"), json!([{ "reading": 100.0 + off, "true": 100 }]));
+            edit.set(&format!("/runs/{run}/counter/checks"), json!([{ "reading": 100.0 + off, "known": 100 }]));
             Some(format!("/runs/{run}/counter/checks/0/reading"))
         },
     },

@@ -231,7 +231,7 @@ fn peaks() -> String {
 
 /// The document of the example, as somebody may have written it.
 const WRITTEN: &str = r#"{
-  "obvert": "0.1",
+  "obvert": "0.2",
   "issued": "2026-05-06T16:20:00-05:00",
   "id": "LM-2026-014",
   "units": { "section": "in", "length": "ft" },

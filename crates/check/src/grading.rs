@@ -271,13 +271,14 @@ fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
 }
 
 /// The band of an entry that one of the row's amounts lies in, and whether that is sound: no amount that a band asks
-/// for is in the wrong unit, beyond its range or in no band.
+/// for is in the wrong unit, beyond its range or in no band, and none is missing that the code must have.
 fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
     let mut sound = true;
     for band in &entry.bands {
         let mut amounts = code.amounts(&row.characterisation).enumerate();
         let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity) else { continue };
         if row.quantities.get(place).is_none() {
+            sound &= meaning.required != Some(true);
             continue;
         }
         match amount(code, row, place) {

@@ -11,7 +11,7 @@
 //! use obvert_check::{Checker, Settings};
 //!
 //! let source = br#"{
-//!   "obvert": "0.1", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
+//!   "obvert": "0.2", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
 //!   "units": { "length": "ft", "section": "in" },
 //!   "coding": { "list": "obvert-terms", "version": "1" },
 //!   "structures": [ { "id": "LM-014", "kind": "manhole" } ],

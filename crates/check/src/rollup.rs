@@ -12,16 +12,28 @@ use crate::views::{RatingView, RunSummary, Survey};
 const STRUCTURES: f64 = 1.524;
 
 /// The runs that a rating is of, in the order of the document and each once: those that it names, or all runs of its
-/// pipe. `None` where it names a run that the document does not have.
+/// pipe. `None` where it names a run that the document does not have, or where one of them stands in it twice: they would
+/// count twice.
 pub(crate) fn runs<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSummary>> {
     let (ending, rating) = (view.ending, view.rating);
     if rating.runs.is_empty() {
-        return Some(ending.runs_of(&rating.pipe).collect());
+        let runs: Vec<&RunSummary> = ending.runs_of(&rating.pipe).collect();
+        return unique(&runs).then_some(runs);
+    }
+    if !unique(&ending.runs_of(&rating.pipe).collect::<Vec<_>>()) {
+        return None;
     }
     let mut runs: Vec<&RunSummary> = rating.runs.iter().map(|run| ending.run(run)).collect::<Option<_>>()?;
     runs.sort_by_key(|summary| summary.index);
     runs.dedup_by_key(|summary| summary.index);
     Some(runs)
+}
+
+/// Whether no two of some runs have the same id.
+fn unique(runs: &[&RunSummary]) -> bool {
+    let mut ids: Vec<&str> = runs.iter().map(|summary| &*summary.run.id).collect();
+    ids.sort_unstable();
+    ids.windows(2).all(|pair| pair[0] != pair[1])
 }
 
 /// The grades of several runs, rolled up.

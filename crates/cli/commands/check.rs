@@ -138,8 +138,26 @@ pub(super) fn today(given: Option<&str>) -> Result<Date, Failure> {
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     let name = &source.name;
     let Some(read) = source.survey() else {
-        let mut report = checker.check(source.bytes()).map_err(|error| format!("{name}: {error}"))?;
-        report.place_in(source.bytes(), name);
+        let current = match source.current() {
+            Ok(current) => current,
+            Err(error) => {
+                let problems = files::problems_before(error);
+                if problems.is_empty() {
+                    return Err(format!("{name}: {error}").into());
+                }
+                let mut report = checker.report_structure(problems);
+                report.place_in(source.bytes(), name);
+                return Ok(report);
+            }
+        };
+        let mut report = checker.check(current).map_err(|error| format!("{name}: {error}"))?;
+        report.place_in(current, name);
+        // The places are those of the file that somebody has.
+        if let Some(migrated) = source.migrated() {
+            for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
+                at.column = at.column.map(|column| migrated.column_before(at.line, column));
+            }
+        }
         return Ok(report);
     };
     match read {

@@ -39,12 +39,13 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
             losses.chain(report.notes.iter().map(|note| note.pointer.as_str()))
         });
         // JSON is placed in one scan of the source.
-        let json = places.is_none().then(|| locate_all(source.bytes(), pointers));
+        let json = places.is_none().then(|| locate_all(source.current().unwrap_or_default(), pointers));
         Account::new(from, to, &document.head.id, reports, |pointer| match (&places, &json) {
             (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
             (None, Some(json)) => {
                 let place = json.get(pointer);
-                let column = Some(place.column);
+                let before = source.migrated().map(|migrated| migrated.column_before(place.line, place.column));
+                let column = Some(before.unwrap_or(place.column));
                 Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
             }
             (None, None) => None,
@@ -112,7 +113,8 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
         some => format!("{some} of them with the losses below; their remarks and extensions keep what was lost"),
     };
     let plural = if all == 1 { "" } else { "s" };
-    writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id)?;
+    // Whether anybody reads this does not decide whether the survey is written.
+    let _ = writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id);
     Ok((translated, losses))
 }
 
@@ -143,7 +145,20 @@ type Placed = (Document, Option<SourceMap>, LossReport);
 fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
     let name = &source.name;
     let Some(read) = source.survey_with_losses() else {
-        return match obvert::read(source.bytes()) {
+        let current = match source.current() {
+            Ok(current) => current,
+            Err(error) => {
+                let problems = files::problems_before(error);
+                if problems.is_empty() {
+                    return Err(format!("{name}: {error}").into());
+                }
+                for problem in problems {
+                    failure(&*Failure::from(format!("{name}: {problem}")));
+                }
+                return Ok(None);
+            }
+        };
+        return match obvert::read(current) {
             Ok(document) => Ok(Some((document, None, LossReport::default()))),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {
@@ -205,7 +220,8 @@ fn finish(
     }
     // The most frequent first; those that are as frequent stay in the order of the document.
     folds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    let mut say = anstream::stderr().lock();
+    let mut said = Vec::new();
+    let say = &mut said;
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
@@ -220,7 +236,8 @@ fn finish(
     for note in read.notes.iter().chain(&recoded.notes) {
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
-    drop(say);
+    // Whether anybody reads this does not decide whether the survey is written.
+    let _ = anstream::stderr().lock().write_all(&said);
     // A conversion that is refused for its losses is the one whose account is wanted most.
     if let Some(path) = &arguments.account {
         let text = serde_json::to_string_pretty(&account(reports))?;

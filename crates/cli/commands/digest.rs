@@ -1,6 +1,6 @@
 //! `obvert digest`: what a later document names this one by.
 
-use obvert::model::write;
+use obvert::model::{versions, write};
 
 use super::print;
 use crate::args::Digest;
@@ -31,6 +31,14 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
 /// What is printed for a source. The canonical form ends without a newline, since the digest is taken over these bytes.
 fn output(source: &Source, canonical: bool) -> Result<Vec<u8>, Failure> {
     let name = &source.name;
+    if source.is_older() {
+        // Others name it by what it is, and not by what it would be in this version.
+        let fail = |error| format!("{name}: {error}");
+        if canonical {
+            return Ok(versions::canonical(source.bytes()).map_err(fail)?);
+        }
+        return Ok(format!("{}  {name}\n", versions::digest(source.bytes()).map_err(fail)?).into_bytes());
+    }
     let document = match source.survey() {
         None => obvert::read(source.bytes()).map_err(|error| format!("{name}: {error}"))?,
         Some(survey) => survey.map_err(|error| source.failure(&error))?.document,

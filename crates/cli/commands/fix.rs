@@ -3,7 +3,7 @@
 use std::io::Write;
 use std::path::Path;
 
-use obvert::check::{Checker, MediaSource, MendSettings, Mended, MendedDocument, Mending};
+use obvert::check::{Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, MendedDocument, Mending};
 
 use super::check::{settings, severity};
 use super::print;
@@ -68,6 +68,13 @@ fn one(
         )
         .into());
     }
+    if source.is_older() {
+        return Err(format!(
+            "{name}: of an older version of the format, and only documents of this one are mended; migrate it first: obvert migrate {}",
+            path.display()
+        )
+        .into());
+    }
     let beside = if arguments.leave_media { None } else { Beside::of(path) };
     let media = beside.as_ref().map(|beside| beside as &dyn MediaSource);
     let mut mended = checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
@@ -85,7 +92,9 @@ fn one(
         FixFormat::Diff => fixes::difference(&mut text, &source, &mended.text, true)?,
     }
     say(arguments, &text)?;
-    let left = mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
+    // A media file that is not the one that is recorded is no finding of the rules, and as bad as an error.
+    let media = mended.document.left.iter().any(|left| left.rule == MEDIA_FILE);
+    let left = media || mended.report.worst().is_some_and(|worst| worst >= severity(arguments.deny));
     Ok((mended.document, left))
 }
 

@@ -55,7 +55,9 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
 fn grades(checker: &Checker, source: &Source, by: GradeBy<'_>) -> Result<GradeTable, Failure> {
     let name = &source.name;
     let Some(survey) = source.survey() else {
-        return checker.grades(source.bytes(), by).map_err(|error| format!("{name}: {error}").into());
+        return checker
+            .grades(source.current().map_err(|error| format!("{name}: {error}"))?, by)
+            .map_err(|error| format!("{name}: {error}").into());
     };
     let survey = survey.map_err(|error| source.failure(&error))?;
     checker.grades_of(&survey.document, by).map_err(|error| format!("{name}: {error}").into())

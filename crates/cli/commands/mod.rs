@@ -7,6 +7,7 @@ mod explain;
 mod fix;
 mod grade;
 mod layout;
+mod migrate;
 mod outputs;
 mod profile;
 mod rules;
@@ -25,6 +26,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
     match &arguments.command {
         Command::Check(check) => check::run(check),
         Command::Fix(fix) => fix::run(fix),
+        Command::Migrate(migrate) => migrate::run(migrate),
         Command::Convert(convert) => convert::run(convert),
         Command::Digest(digest) => digest::run(digest),
         Command::Grade(grade) => grade::run(grade),

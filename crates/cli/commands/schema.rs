@@ -25,6 +25,9 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
         pretty(&obvert::check::output::jsonl::schema())
     }),
     ("mending", "the log of `fix` (JSON Schema 2020-12)", || pretty(&obvert::check::Mending::schema())),
+    ("migration", "the log of `migrate` (JSON Schema 2020-12)", || {
+        pretty(&obvert::model::versions::Migration::schema())
+    }),
     ("account", "the account of a conversion (JSON Schema 2020-12)", || pretty(&obvert::convert::Account::schema())),
     ("grades", "the table of grades that `grade` prints (JSON Schema 2020-12)", || pretty(&GradeTable::schema())),
     ("xml", "a survey document in XML (XSD 1.0)", obvert::convert::xml::xsd),

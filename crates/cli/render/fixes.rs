@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::output::concerns;
-use obvert::check::{Applied, Change, Edit, Finding, Mended, Severity};
+use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
@@ -236,6 +236,9 @@ fn summary(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown)
         .filter(|weight| totals.of(*weight) > 0)
         .map(|weight| severity(weight, &plural(totals.of(weight), weight.as_str())))
         .collect();
+    let files = log.left.iter().filter(|left| left.rule == MEDIA_FILE).count();
+    let files = (files > 0).then(|| severity(Severity::Error, &format!("{} in doubt", plural(files, "media file"))));
+    let left: Vec<String> = left.into_iter().chain(files).collect();
     let left =
         if left.is_empty() { "nothing left to correct".to_owned() } else { format!("left: {}", left.join(", ")) };
     let fixes = match log.applied.len() {

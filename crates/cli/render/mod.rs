@@ -67,6 +67,12 @@ pub(crate) fn failure(error: &dyn std::error::Error) {
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }
 
+/// Prints what is worth knowing beside what was asked for.
+pub(crate) fn note(text: &str) {
+    let mut sink = anstream::stderr().lock();
+    let _ = writeln!(sink, "{} {text}", severity(Severity::Note, "note:"));
+}
+
 /// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own. Lines
 /// after the first of an arrow or of a list item are set in under its words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {

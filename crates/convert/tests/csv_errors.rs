@@ -11,7 +11,7 @@ use serde_json::json;
 
 fn document() -> Document {
     common::document_of(json!({
-        "obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
+        "obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
         "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" },
         "structures": [{ "id": "A", "kind": "manhole", "position": [1, 2] }, { "id": "B", "kind": "outfall" }],
         "pipes": [{ "id": "P", "upstream": "A", "downstream": "B", "path": [[1, 2], [3, 4]] }],
@@ -238,7 +238,7 @@ fn each_mistake_is_placed_and_explained() {
             "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"",
             &["quantities.csv:2:6 (extensions)", "duplicate key"],
         ),
-        ("another version", "document.csv", "0.1", "0.2", &["document.csv:2:2 (obvert)", "\"0.2\""]),
+        ("another version", "document.csv", "0.2", "0.3", &["document.csv:2:2 (obvert)", "\"0.3\""]),
         (
             "a time without offset",
             "document.csv",
@@ -249,8 +249,8 @@ fn each_mistake_is_placed_and_explained() {
         (
             "two documents",
             "document.csv",
-            "\r\n,0.1",
-            "\r\n,0.1,x,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\r\n,0.1",
+            "\r\n,0.2",
+            "\r\n,0.2,x,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,,\r\n,0.2",
             &["document.csv:"],
         ),
         ("semicolons", "structures.csv", ",", ";", &["structures.csv:1", "semicolons", "commas"]),

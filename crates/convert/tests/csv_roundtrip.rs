@@ -174,13 +174,13 @@ fn no_cell_is_a_formula() {
 #[test]
 fn tables_read_as_an_office_would_expect() {
     let document = common::document_of(serde_json::json!({
-        "obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
+        "obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
         "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" },
         "structures": [{ "id": "LM-014", "kind": "manhole", "position": [2481000.5, 1.5] }],
         "pipes": [{ "id": "L-101", "upstream": "LM-014", "path": [[0, 0], [0.5, -3]] }],
         "runs": [{
             "id": "R1", "pipe": "L-101", "direction": "downstream", "equipment": ["crawler", "reel"],
-            "counter": { "zero": "pipe-end", "checks": [{ "reading": 10, "true": 10.1 }] },
+            "counter": { "zero": "pipe-end", "checks": [{ "reading": 10, "known": 10.1 }] },
             "observations": [
                 { "id": "1", "at": 0, "code": "run.start" },
                 { "id": "2", "at": 12.4, "to": 44.2, "continuous": true, "code": "crack.longitudinal", "characterisation": ["A", "B;C"],
@@ -206,7 +206,7 @@ fn tables_read_as_an_office_would_expect() {
         text(&files, "observation_media.csv"),
         "run,observation,order,id,offset,extensions\r\nR1,2,1,m1,63.5,\r\n"
     );
-    assert_eq!(text(&files, "counter_checks.csv"), "run,order,reading,true,extensions\r\nR1,1,10,10.1,\r\n");
+    assert_eq!(text(&files, "counter_checks.csv"), "run,order,reading,known,extensions\r\nR1,1,10,10.1,\r\n");
     assert_eq!(text(&files, "pipe_paths.csv"), "pipe,order,x,y\r\nL-101,1,0,0\r\nL-101,2,0.5,-3\r\n");
     assert!(text(&files, "structures.csv").contains("LM-014,manhole,,2481000.5,1.5,"));
     assert!(text(&files, "runs.csv").contains(",crawler;reel,"));

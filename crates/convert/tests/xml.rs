@@ -80,8 +80,8 @@ fn the_layout_has_a_line_for_every_row() {
     let (_, document) = common::nasty().into_iter().find(|(name, _)| name.starts_with("rows that differ")).unwrap();
     let text = written(&document);
     let expected = r#"<?xml version="1.0" encoding="UTF-8"?>
-<survey xmlns="https://obvert.example/ns/0.1">
-  <obvert>0.1</obvert>
+<survey xmlns="https://obvert.example/ns/0.2">
+  <obvert>0.2</obvert>
   <id>urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11</id>
   <issued>2026-05-06T16:20:00-05:00</issued>
   <units><length>ft</length><section>in</section></units>
@@ -100,7 +100,7 @@ fn the_layout_has_a_line_for_every_row() {
     <rating><id>g</id><pipe>p1</pipe><runs><item>r</item><item>r</item></runs><aspect>structural</aspect></rating>
   </ratings>
   <runs>
-    <run><id>r</id><pipe>p1</pipe><direction>downstream</direction><equipment><item>a</item><item>b</item><item>a</item></equipment><counter><zero>pipe-end</zero><checks><counter_check><reading>1</reading><true>1.1</true></counter_check><counter_check><reading>2</reading><true>2</true></counter_check></checks></counter></run>
+    <run><id>r</id><pipe>p1</pipe><direction>downstream</direction><equipment><item>a</item><item>b</item><item>a</item></equipment><counter><zero>pipe-end</zero><checks><counter_check><reading>1</reading><known>1.1</known></counter_check><counter_check><reading>2</reading><known>2</known></counter_check></checks></counter></run>
     <run><id>R</id><pipe>p2</pipe><direction>upstream</direction><observations>
       <observation><id>1</id><at>5</at><continuous>false</continuous><code>a</code><clock></clock><grades></grades></observation>
       <observation><id>2</id><at>3</at><to>1</to><code>b</code><media><media_ref><id>m</id></media_ref><media_ref><id>m</id><offset>0</offset></media_ref></media></observation>
@@ -151,7 +151,7 @@ fn another_spelling_of_the_same_document_is_the_same() {
         text.replace("</", "<!-- a <b> & --></").replacen("<survey", "<!-- x -->\n<survey", 1) + "<!-- the end -->\n";
     let located = text.replacen(
         "<survey ",
-        "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.1 obvert.xsd' ",
+        "<survey xmlns:xsi='http://www.w3.org/2001/XMLSchema-instance' xsi:schemaLocation='https://obvert.example/ns/0.2 obvert.xsd' ",
         1,
     );
     let bare = text.replacen("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n", "", 1);
@@ -182,7 +182,7 @@ fn an_extension_may_be_as_deep_as_the_json_form_allows_and_no_deeper() {
     let nested = |levels: usize| {
         let json = format!("{}{}", "[".repeat(levels), "]".repeat(levels));
         let xml = format!(
-            "<survey xmlns=\"{}\"><obvert>0.1</obvert><id>d</id><issued>2026-05-06T16:20:00-05:00</issued>\
+            "<survey xmlns=\"{}\"><obvert>0.2</obvert><id>d</id><issued>2026-05-06T16:20:00-05:00</issued>\
              <units><length>ft</length><section>in</section></units><coding><list>l</list><version>1</version></coding>\
              <extensions><extension name=\"org.example.x\">{json}</extension></extensions></survey>",
             xml::NAMESPACE
@@ -219,7 +219,7 @@ fn every_element_has_its_place() {
         ("/structures/1/kind_text", "<kind_text>a"),
         ("/pipes/2/path/1", "<position>0.1"),
         ("/runs/1/observations/1/media/1/offset", "<offset>0"),
-        ("/runs/0/counter/checks/1/true", "<true>2"),
+        ("/runs/0/counter/checks/1/known", "<known>2"),
     ] {
         let place = survey.places.place(pointer).unwrap();
         let line = text.lines().nth(place.line - 1).unwrap();

@@ -8,8 +8,8 @@ mod common;
 use obvert_convert::{ConvertError, xml};
 
 const DOCUMENT: &str = r#"<?xml version="1.0" encoding="UTF-8"?>
-<survey xmlns="https://obvert.example/ns/0.1">
-  <obvert>0.1</obvert>
+<survey xmlns="https://obvert.example/ns/0.2">
+  <obvert>0.2</obvert>
   <id>d</id>
   <issued>2026-05-06T16:20:00-05:00</issued>
   <units><length>ft</length><section>in</section></units>
@@ -108,17 +108,17 @@ fn each_change_is_refused_where_it_stands() {
         ("version=\"1.0\" ", "", "the XML declaration must be like"),
         // The namespace and the version.
         (
-            "ns/0.1",
             "ns/0.2",
-            "x.xml:2:1: the document is of version \"0.2\" of the format; this reader knows version \"0.1\"",
+            "ns/0.3",
+            "x.xml:2:1: the document is of version \"0.3\" of the format; this reader knows version \"0.2\"",
         ),
-        (" xmlns=\"https://obvert.example/ns/0.1\"", "", "is in no namespace; write <survey xmlns="),
+        (" xmlns=\"https://obvert.example/ns/0.2\"", "", "is in no namespace; write <survey xmlns="),
         (
-            "https://obvert.example/ns/0.1",
+            "https://obvert.example/ns/0.2",
             "http://www.example.org/x",
             "is in the namespace \"http://www.example.org/x\"",
         ),
-        ("<obvert>0.1<", "<obvert>0.2<", "x.xml:3:3: /obvert: the document is of version \"0.2\" of the format"),
+        ("<obvert>0.2<", "<obvert>0.3<", "x.xml:3:3: /obvert: the document is of version \"0.3\" of the format"),
         // Elements.
         (
             "<vertical>NAVD 88</vertical>",

@@ -161,10 +161,12 @@ impl schemars::JsonSchema for Json {
         "Json".into()
     }
     fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-        // No `type`, and no choice between types: each keyword speaks of values of its own type only, so that a
-        // validator names the very number that is wrong and not the whole extension.
+        // No choice between schemas: each keyword speaks of values of its own type only, so that a validator names the very
+        // number that is wrong and not the whole extension. Every type that JSON has is named, for the sake of validators
+        // that read 1e400 as infinity, which is no number of any size to them.
         schemars::json_schema!({
             "description": "Any JSON value that every implementation reads alike (RFC 7493).",
+            "type": ["null", "boolean", "number", "string", "array", "object"],
             "minimum": -9_007_199_254_740_991i64,
             "maximum": 9_007_199_254_740_991i64,
             "items": { "$ref": "#/$defs/Json" },

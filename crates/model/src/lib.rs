@@ -3,11 +3,11 @@
 //! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or as a stream;
 //! [`mod@write`] writes them so that equal content gives equal bytes; [`lists`] has code lists and grade schemes, which
 //! are data; [`edit`] changes a document in its text and leaves the rest of that as it is; [`schema`] makes the JSON
-//! Schemas from the types.
+//! Schemas from the types; `versions` (feature `diagnose`) brings documents of older versions to this one.
 //!
 //! ```
 //! let source = br#"{
-//!   "obvert": "0.1", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
+//!   "obvert": "0.2", "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11", "issued": "2026-05-06T16:20:00-05:00",
 //!   "units": { "length": "ft", "section": "in" },
 //!   "coding": { "list": "obvert-terms", "version": "1" },
 //!   "structures": [ { "id": "LM-014", "kind": "manhole" }, { "id": "LM-015", "kind": "manhole" } ],
@@ -33,4 +33,6 @@ pub mod schema;
 pub mod shape;
 pub mod tables;
 pub mod text;
+#[cfg(feature = "diagnose")]
+pub mod versions;
 pub mod write;

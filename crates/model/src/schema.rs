@@ -8,10 +8,10 @@ use serde_json::Value;
 use crate::tables::{Head, Run};
 
 /// Where the schemas of this version of the format are found by name. The name needs not resolve.
-pub const BASE: &str = "https://obvert.example/schema/0.1/";
+pub const BASE: &str = "https://obvert.example/schema/0.2/";
 
 /// The namespace of the XML form of this version of the format. A name, which needs not resolve.
-pub const XML_NAMESPACE: &str = "https://obvert.example/ns/0.1";
+pub const XML_NAMESPACE: &str = "https://obvert.example/ns/0.2";
 
 /// The schema of a survey document.
 #[must_use]
@@ -67,7 +67,10 @@ fn strict(schema: &mut Schema) {
     schema.remove("format");
     let Some(object) = schema.as_object_mut() else { return };
     if let Some(Value::Array(types)) = object.get_mut("type") {
-        types.retain(|name| name != "null");
+        // Where every type can stand, any JSON can, `null` included.
+        if types.len() < 6 {
+            types.retain(|name| name != "null");
+        }
         if let [only] = types.as_slice() {
             let only = only.clone();
             object.insert("type".into(), only);

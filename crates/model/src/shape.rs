@@ -253,6 +253,19 @@ mod tests {
         assert!(document().fields.iter().all(|field| !field.description.is_empty()));
     }
 
+    // An editor shows the description and not the comment that holds the unit.
+    #[test]
+    fn a_description_names_the_unit() {
+        for field in objects().flat_map(|object| &object.fields) {
+            let Some(unit) = &field.unit else { continue };
+            let word = match unit.as_str() {
+                "hours of a clock face" => "",
+                other => other.strip_prefix("the document's ").unwrap_or(other),
+            };
+            assert!(field.description.to_lowercase().contains(word), "{}: {} ({unit})", field.name, field.description);
+        }
+    }
+
     #[test]
     fn every_kind_of_value_is_known() {
         let shape = |path: &[&str]| field(path).map(|field| field.shape.clone());

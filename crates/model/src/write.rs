@@ -4,12 +4,12 @@
 //!
 //! ```
 //! use obvert_model::{read, write};
-//! let source = br#"{ "issued": "2026-05-06T16:20:00-05:00", "id": "d", "obvert": "0.1", "language": "en",
+//! let source = br#"{ "issued": "2026-05-06T16:20:00-05:00", "id": "d", "obvert": "0.2", "language": "en",
 //!   "coding": { "version": "1", "list": "obvert-terms" }, "units": { "section": "in", "length": "ft" },
 //!   "pipes": [], "structures": [ { "kind": "manhole", "id": "LM-014", "depth": 9.50 } ] }"#;
 //! let document = read::document(source)?;
 //! let expected = r#"{
-//!   "obvert": "0.1",
+//!   "obvert": "0.2",
 //!   "id": "d",
 //!   "issued": "2026-05-06T16:20:00-05:00",
 //!   "language": "en",
@@ -122,7 +122,12 @@ pub fn digest(document: &Document) -> io::Result<Digest> {
 
 /// The digest of anything that is written as JSON: SHA-256 over its canonical form (RFC 8785).
 pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
-    let hash = Sha256::digest(serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?);
+    digest_of_bytes(&serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?)
+}
+
+/// The digest of a canonical form.
+pub(crate) fn digest_of_bytes(canonical: &[u8]) -> io::Result<Digest> {
+    let hash = Sha256::digest(canonical);
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
 }

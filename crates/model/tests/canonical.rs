@@ -10,7 +10,7 @@ use obvert_model::tables::Document;
 use obvert_model::text::Digest;
 use obvert_model::write;
 
-const HEAD: &str = r#""obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
+const HEAD: &str = r#""obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
     "units": { "section": "in", "length": "ft" }, "coding": { "version": "1", "list": "obvert-terms" }"#;
 
 fn document(extension: &str) -> Document {
@@ -135,13 +135,13 @@ fn the_digest_of_a_document() {
     let document = document(r#"{"b": 1.50, "a": "é"}"#);
     let canonical = concat!(
         r#"{"coding":{"list":"obvert-terms","version":"1"},"extensions":{"org.example.x":{"a":"é","b":1.5}},"id":"d","#,
-        r#""issued":"2026-05-06T16:20:00-05:00","obvert":"0.1","units":{"length":"ft","section":"in"}}"#
+        r#""issued":"2026-05-06T16:20:00-05:00","obvert":"0.2","units":{"length":"ft","section":"in"}}"#
     );
     assert_eq!(String::from_utf8(write::canonical(&document).unwrap()).unwrap(), canonical);
     let digest = write::digest(&document).unwrap();
     assert_eq!(
         digest,
-        Digest::new("sha-256:8b04471ace1afb90ab4c35f03a93c105615e924f13a838fba29569bac77b801b").unwrap()
+        Digest::new("sha-256:8b68ce0c4d77fc4fd9308a66236c4c901d3bc7892b8c84f7d0c3ee8d14663b6c").unwrap()
     );
 }
 

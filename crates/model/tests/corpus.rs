@@ -16,6 +16,7 @@ use serde_json::Value;
 #[derive(serde::Deserialize)]
 #[serde(deny_unknown_fields)]
 struct Case {
+    id: String,
     file: String,
     about: String,
     verdict: Verdict,
@@ -47,7 +48,8 @@ fn folder() -> PathBuf {
 }
 
 fn cases() -> Vec<Case> {
-    serde_json::from_slice(&fs::read(folder().join("manifest.json")).unwrap()).unwrap()
+    let mut manifest: Value = serde_json::from_slice(&fs::read(folder().join("manifest.json")).unwrap()).unwrap();
+    serde_json::from_value(manifest["cases"].take()).unwrap()
 }
 
 fn source(case: &Case) -> Vec<u8> {
@@ -124,6 +126,10 @@ fn the_manifest_and_the_folder_agree() {
         .collect();
     assert_eq!(listed, there);
     for case in cases() {
+        assert_eq!(
+            Some(case.id.as_str()),
+            case.file.strip_suffix(".json").map(|stem| format!("structure/{stem}")).as_deref()
+        );
         assert!(!case.about.is_empty() && !case.about.ends_with('.'), "{}", case.file);
         assert_eq!(case.verdict == Verdict::Invalid, !case.problems.is_empty(), "{}", case.file);
         assert_eq!(case.verdict == Verdict::NotJson, case.error.is_some(), "{}", case.file);
@@ -175,7 +181,7 @@ fn near_spellings_are_suggested() {
         ("unknown-key-case.json", "/runs/0/observations/1/Clock", Some("clock")),
         ("unknown-key-by-escape.json", "/pipes/0/lenght", Some("length")),
         ("unknown-key-behind-early-runs.json", "/pipez", Some("pipes")),
-        ("unknown-key-several.json", "/runs/0/counter/checks/0/truth", Some("true")),
+        ("unknown-key-several.json", "/runs/0/counter/checks/0/knows", Some("known")),
         ("unknown-key-empty.json", "/", None),
         ("unknown-word-spelling.json", "/structures/0/kind", Some("manhole")),
         ("unknown-word-spelling.json", "/structures/1/kind", Some("manhole")),

@@ -64,10 +64,10 @@ fn members_stand_in_the_order_of_the_format() {
             Edit::add("/runs/0/observations/0/to", 9),
             Edit::add("/runs/0/surveyed", 9.5),
             Edit::add("/runs/0/observations/0/extensions", json!({"org.example": 1})),
-            Edit::add("/obvert", "0.1"),
+            Edit::add("/obvert", "0.2"),
         ],
     );
-    let wanted = r#"{"obvert": "0.1", "runs": [{"id": "R1", "surveyed": 9.5, "observations": [{"id": "1", "at": 3, "to": 9, "code": "x", "remark": "y", "extensions": {"org.example": 1}}]}]}"#;
+    let wanted = r#"{"obvert": "0.2", "runs": [{"id": "R1", "surveyed": 9.5, "observations": [{"id": "1", "at": 3, "to": 9, "code": "x", "remark": "y", "extensions": {"org.example": 1}}]}]}"#;
     assert_eq!(changed.as_deref(), Ok(wanted));
 }
 

@@ -304,7 +304,7 @@ fn a_path_knows_its_row() {
     assert_eq!(path("pipes"), there("", "pipes", false));
     assert_eq!(path("pipes.joins.at"), there("pipes", "joins.at", false));
     assert_eq!(path("runs.counter.zero"), there("runs", "counter.zero", false));
-    assert_eq!(path("runs.counter.checks.true"), there("runs.counter.checks", "true", true));
+    assert_eq!(path("runs.counter.checks.known"), there("runs.counter.checks", "known", true));
     assert_eq!(path("runs.observations"), there("runs", "observations", false));
     assert_eq!(path("runs.observations.media.id"), there("runs.observations.media", "id", true));
     let error = path("runs.observations.clok.at").expect_err("no such field");

@@ -14,8 +14,8 @@ fn the_place_is_counted_in_characters() {
         ("{\"é😀\": x}", 1, 8),
         ("{\n  \"a\": 1,\n}", 3, 1),
         ("\u{FEFF}{\"a\": }", 1, 7),
-        ("{\"obvert\": \"0.1\"} x", 1, 19),
-        ("{\"obvert\": \"0.1\"}\n\nx", 3, 1),
+        ("{\"obvert\": \"0.2\"} x", 1, 19),
+        ("{\"obvert\": \"0.2\"}\n\nx", 3, 1),
     ] {
         match error(source.as_bytes()) {
             ReadError::Syntax { line: l, column: c, .. } => assert_eq!((l, c), (line, column), "{source}"),

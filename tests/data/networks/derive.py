@@ -174,7 +174,7 @@ def document(model, crs):
     nodes = structures(model)
     conduits = pipes(model, nodes)
     return {
-        "obvert": "0.1",
+        "obvert": "0.2",
         "id": "urn:uuid:0c7e2d54-6d0a-4a3b-9c5e-7f6f0f1f2817",
         "issued": "2026-05-20T09:00:00-05:00",
         "language": "en",

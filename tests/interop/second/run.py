@@ -257,7 +257,12 @@ class Run:
                 for band in entry.get("bands", [])
                 for place, meaning in enumerate(amounts(code, row))
             )
-            return entry.get("grade"), certain and not unsound
+            missing = any(
+                meaning["name"] == band["quantity"] and meaning.get("required") and place >= len(row.get("quantities", []))
+                for band in entry.get("bands", [])
+                for place, meaning in enumerate(amounts(code, row))
+            )
+            return entry.get("grade"), certain and not unsound and not missing
         return None, certain
 
     def check(self):
@@ -273,8 +278,8 @@ class Run:
             report("counter-offset-contradicts", f"{at}/counter/offset")
         worst = None
         for j, check in enumerate(self.counter.get("checks", [])):
-            off = abs(self.metres(check["reading"]) - self.metres(check["true"]))
-            if exceeds(off, tolerance(self.metres(check["true"]))) and (worst is None or off > worst[0]):
+            off = abs(self.metres(check["reading"]) - self.metres(check["known"]))
+            if exceeds(off, tolerance(self.metres(check["known"]))) and (worst is None or off > worst[0]):
                 worst = (off, j)
         if worst:
             report("counter-drift", f"{at}/counter/checks/{worst[1]}/reading")
@@ -295,7 +300,66 @@ class Run:
             self.observation(i, f"{at}/observations/{i}")
 
     # rules.md, stretch-overlap, Exactly
+    # ratings.md, Roll-up
+    def recorded(self, i, aspect):
+        grade = self.rows[i].get("grades", {}).get(aspect)
+        return self.computed(i, aspect)[0] if grade is None else grade
+
+    def extent(self, i):
+        row = self.rows[i]
+        if row.get("continuous") and "to" not in row:
+            return None
+        return self.metres(row.get("to", row["at"])) - self.metres(row["at"])
+
+    # rules.md, rating-contradicts, Exactly
+    def mended_grade(self, i, aspect):
+        grade, code, scheme = self.rows[i].get("grades", {}).get(aspect), self.codes[i], self.survey.scheme
+        if grade is None:
+            return self.computed(i, aspect)[0]
+        if code is None or grade not in [step["grade"] for step in scheme["scale"]["steps"]]:
+            return grade
+        if not any(entry["code"] == code["code"] and entry["aspect"] == aspect for entry in scheme["entries"]):
+            return None
+        computed, certain = self.computed(i, aspect)
+        return computed if certain else grade
+
+    def mended_extent(self, i):
+        row, code, length = self.rows[i], self.codes[i], self.extent(i)
+        if not row.get("continuous") and "to" not in row:
+            return length
+        if code is not None and code["continuous"] == "never":
+            return 0
+        return None if length is None or length <= 0 or self.beyond(row["to"]) else length
+
+    @functools.cache
+    def twice(self):
+        rows, found = self.rows, {i for i, _ in self.overlapping()}
+        told = ("code", "characterisation", "quantities", "clock", "joint", "joins", "flow")
+        for i, row in enumerate(rows):
+            for j in range(i - 1, max(i - 17, -1), -1):
+                other = rows[j]
+                if other["at"] != row["at"] or row.get("continuous") or "to" in row:
+                    break
+                if other.get("continuous") or "to" in other or any(row.get(key) != other.get(key) for key in told):
+                    continue
+                if all(row.get(key) is None or other.get(key) is None or row[key] == other[key] for key in ("remark", "media")):
+                    found.add(i)
+                    break
+        return found
+
+    def short(self):
+        length, far = self.pipe_length(), self.far()
+        known = length is not None and far is not None and self.outcome() == "reached"
+        return known and exceeds(length, far + tolerance(length) + 1.524)
+
+    def length_certain(self):
+        return self.zeroed_again() is None and not self.end_contradicts() and not self.past() and not self.short()
+
     def overlaps(self):
+        for i, _ in self.overlapping():
+            self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
+
+    def overlapping(self):
         stretches = [(i, row) for i, row in enumerate(self.rows) if row.get("to", row["at"]) > row["at"]]
         for n, (i, row) in enumerate(stretches):
             before = [other for _, other in stretches[:n] if other["code"] == row["code"]][-32:]
@@ -303,7 +367,7 @@ class Run:
                 along = other["at"] < row["to"] and row["at"] < other["to"]
                 alike = other.get("characterisation", []) == row.get("characterisation", [])
                 if along and alike and meet(other.get("clock"), row.get("clock")):
-                    self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
+                    yield i, other
                     break
 
     # rules.md, water-level-jump, Exactly

@@ -261,7 +261,7 @@ class Survey:
                 continue
             if run.past():
                 self.report("run-past-pipe", f"{run.at}/surveyed")
-            if run.outcome() == "reached" and exceeds(length, far + tolerance(length) + 1.524):
+            if run.short():
                 self.report("run-short-of-pipe", f"{run.at}/surveyed")
 
     def pairs(self, runs):
@@ -292,7 +292,6 @@ class Survey:
         if not self.scheme or self.trap:
             return
         rollup, steps = self.scheme["rollup"], [step["grade"] for step in self.scheme["scale"]["steps"]]
-        span = lambda value: value["value"] * LENGTH[value["unit"]]
         assert rollup.get("peak", {"method": "worst-grade"})["method"] == "worst-grade"
         for index, rating in enumerate(self.rows("ratings")):
             if "peak" in rating and rating["peak"] not in steps:
@@ -306,6 +305,9 @@ class Survey:
                     continue
             else:
                 of = [run for run in runs if run.run["pipe"] == rating["pipe"]]
+            through = [run.run["id"] for run in runs if run.run["pipe"] == rating["pipe"]]
+            if len(through) != len(set(through)):
+                continue
             foreign = [j for j, id in enumerate(rating.get("runs", [])) for run in of if run.run["id"] == id and run.run["pipe"] != rating["pipe"]]
             if foreign:
                 self.report("rating-contradicts", f"/ratings/{index}/runs/{foreign[0]}")
@@ -314,34 +316,47 @@ class Survey:
                 if not any(rule == "unknown-run" for rule, _ in self.found):
                     self.report("rating-contradicts", f"/ratings/{index}/pipe")
                 continue
-            total = count = 0
-            worst, doubtful = None, False
-            for run in of:
-                for i, row in enumerate(run.rows):
-                    grade = row.get("grades", {}).get(rating["aspect"])
-                    grade = run.computed(i, rating["aspect"])[0] if grade is None else grade
-                    if grade is None:
-                        continue
-                    open_end = row.get("continuous") and "to" not in row
-                    length = None if open_end else row.get("to", row["at"]) * self.length - row["at"] * self.length
-                    if grade not in steps or length is None or length < 0:
-                        doubtful = True
-                        continue
-                    n = max(1, math.ceil(length / span(rollup["interval"]) - 1e-9))
-                    total, count = total + grade * n, count + n
-                    rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
-                    worst = grade if worst is None else max(worst, grade) if rising else min(worst, grade)
-            if doubtful:
+            sums = self.rolled(of, rating["aspect"], lambda run, i: (run.recorded(i, rating["aspect"]), run.extent(i)))
+            mended = self.rolled(of, rating["aspect"], lambda run, i: (run.mended_grade(i, rating["aspect"]), run.mended_extent(i)), True)
+            if sums is None or mended is None:
                 continue
-            travelled = [run.travelled() for run in of]
-            surveyed = None if None in travelled else sum(travelled)
-            computed = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
-            if surveyed and surveyed > 0:
-                computed["per_length"] = total / surveyed * span(rollup["per_length"])
-            for field, stated in ((field, rating[field]) for field in ("peak", "total", "count", "mean", "per_length") if field in rating):
-                if field == "per_length" and "per_length" not in computed or field == "peak" and stated not in steps:
+            differing = self.differing(rating, sums, steps)
+            if differing and self.differing(rating, mended, steps):
+                field = f"/{differing[0]}" if len(differing) == 1 else ""
+                self.report("rating-contradicts", f"/ratings/{index}{field}")
+
+    def rolled(self, runs, aspect, what, mended=False):
+        """The figures of some runs, or None where a grade cannot be counted."""
+        rollup, steps = self.scheme["rollup"], [step["grade"] for step in self.scheme["scale"]["steps"]]
+        span = lambda value: value["value"] * LENGTH[value["unit"]]
+        total = count = 0
+        worst = None
+        for run in runs:
+            twice = run.twice() if mended else set()
+            for i in (i for i in range(len(run.rows)) if i not in twice):
+                grade, length = what(run, i)
+                if grade is None:
                     continue
-                value = computed[field]
-                close = value is not None and abs(stated - value) <= (0 if field == "count" else 0.0005 * max(1, abs(value)) + 1e-12)
-                if not close:
-                    self.report("rating-contradicts", f"/ratings/{index}/{field}")
+                if grade not in steps or length is None or length < 0:
+                    return None
+                n = max(1, math.ceil(length / span(rollup["interval"]) - 1e-9))
+                total, count = total + grade * n, count + n
+                rising = self.scheme["scale"]["worst"] >= self.scheme["scale"]["best"]
+                worst = grade if worst is None else max(worst, grade) if rising else min(worst, grade)
+        figures = {"peak": worst, "total": total, "count": count, "mean": total / count if count else None}
+        travelled = [run.travelled() for run in runs]
+        surveyed = None if None in travelled else sum(travelled)
+        if surveyed and surveyed > 0 and all(run.length_certain() for run in runs):
+            figures["per_length"] = total / surveyed * span(rollup["per_length"])
+        return figures
+
+    def differing(self, rating, figures, steps):
+        fields = []
+        for field in ("peak", "total", "mean", "count", "per_length"):
+            if field not in rating or field not in figures or field == "peak" and rating[field] not in steps:
+                continue
+            stated, value = rating[field], figures[field]
+            slack = 0 if field == "count" or value is None else 0.0005 * max(1, abs(value)) + 1e-12
+            if value is None or abs(stated - value) > slack:
+                fields.append(field)
+        return fields

@@ -290,7 +290,7 @@ mod tests {
         assert_eq!(headings("pipe_paths"), ["pipe", "order", "x", "y"]);
         assert_eq!(headings("quantities"), ["run", "observation", "order", "value", "unit", "extensions"]);
         assert_eq!(headings("observation_media"), ["run", "observation", "order", "id", "offset", "extensions"]);
-        assert_eq!(headings("counter_checks"), ["run", "order", "reading", "true", "extensions"]);
+        assert_eq!(headings("counter_checks"), ["run", "order", "reading", "known", "extensions"]);
         assert_eq!(headings("observations")[..4], ["run", "id", "at", "to"]);
         assert!(headings("observations").contains(&"clock.at".to_owned()));
         assert!(headings("structures").contains(&"position.x".to_owned()));

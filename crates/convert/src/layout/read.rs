@@ -499,7 +499,7 @@ impl<'l> Reader<'l> {
             let why = column.and_then(|column| column.drop.as_deref()).unwrap_or_default();
             self.report.add(LossKind::Dropped, "", format!("the column {heading:?} is not carried over: {why}"));
         }
-        let mut document = Map::from_iter([("obvert".to_owned(), "0.1".into())]);
+        let mut document = Map::from_iter([("obvert".to_owned(), obvert_model::versions::CURRENT.into())]);
         let last = self.last.take().unwrap_or_default();
         for made in &self.layout.made {
             let table = made.to.split('.').next().unwrap_or_default();

@@ -9,7 +9,7 @@
 //! ```
 //! use obvert_convert::recode;
 //! use obvert_model::lists::CodeList;
-//! # let source = br#"{ "obvert": "0.1", "id": "x", "issued": "2026-05-06T16:20:00-05:00",
+//! # let source = br#"{ "obvert": "0.2", "id": "x", "issued": "2026-05-06T16:20:00-05:00",
 //! #   "units": { "length": "m", "section": "mm" }, "coding": { "list": "obvert-terms", "version": "1" },
 //! #   "structures": [{ "id": "A", "kind": "manhole" }, { "id": "B", "kind": "manhole" }],
 //! #   "pipes": [{ "id": "P", "upstream": "A", "downstream": "B" }],

@@ -286,7 +286,7 @@ pub fn documents() -> BoxedStrategy<Document> {
 /// What a minimal document has, as a value to build on.
 pub fn minimal() -> Value {
     json!({
-        "obvert": "0.1",
+        "obvert": "0.2",
         "id": "urn:uuid:7d0f7c1e-58a6-4d5b-9df2-6b8f0c7f4a11",
         "issued": "2026-05-06T16:20:00-05:00",
         "units": { "length": "ft", "section": "in" },
@@ -404,7 +404,7 @@ pub fn nasty() -> Vec<(&'static str, Document)> {
                 "ratings": [{ "id": "g", "pipe": "p1", "aspect": "structural", "runs": ["r", "r"] }],
                 "runs": [
                     { "id": "r", "pipe": "p1", "direction": "downstream", "equipment": ["a", "b", "a"],
-                      "counter": { "zero": "pipe-end", "checks": [{ "reading": 1, "true": 1.1 }, { "reading": 2, "true": 2 }] } },
+                      "counter": { "zero": "pipe-end", "checks": [{ "reading": 1, "known": 1.1 }, { "reading": 2, "known": 2 }] } },
                     { "id": "R", "pipe": "p2", "direction": "upstream", "observations": [
                         { "id": "1", "at": 5, "code": "a", "continuous": false, "clock": {}, "grades": {} },
                         { "id": "2", "at": 3, "code": "b", "to": 1, "media": [{ "id": "m" }, { "id": "m", "offset": 0 }] }

@@ -59,7 +59,7 @@ fn files_that_are_no_survey_in_geojson() {
             b"{\"type\": \"FeatureCollection\", \"survey\": {\"id\": 1, \"id\": 2}, \"features\": []}",
             "\"id\" stands twice",
         ),
-        (b"{\"obvert\": \"0.1\", \"id\": \"x\"}", "this is an obvert document, not GeoJSON"),
+        (b"{\"obvert\": \"0.2\", \"id\": \"x\"}", "this is an obvert document, not GeoJSON"),
         (deep.as_bytes(), "recursion limit exceeded"),
     ];
     for (bytes, message) in cases {

@@ -299,8 +299,8 @@ mod tests {
 
     fn said(change: impl Fn(&mut serde_json::Value)) -> Vec<String> {
         let mut all: serde_json::Value = serde_json::from_str(EXAMPLE).unwrap();
-        change(&mut all[0]);
-        let layout = Layout::read(all[0].to_string().as_bytes()).unwrap();
+        change(&mut all);
+        let layout = Layout::read(all.to_string().as_bytes()).unwrap();
         layout.problems().iter().map(ToString::to_string).collect()
     }
 

@@ -10,6 +10,9 @@ use super::slip;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Subject {
     Document,
+    /// A document of the first draft, as its own schema has it.
+    #[cfg(feature = "diagnose")]
+    Document0_1,
     CodeList,
     GradeScheme,
     Profile,
@@ -53,6 +56,22 @@ pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subj
             suggestion: None,
             fix: None,
         }])
+    }
+}
+
+/// Holds a source against the schema of its subject and says everything that is wrong with it.
+#[cfg(feature = "diagnose")]
+pub(crate) fn hold(source: &[u8], subject: Subject) -> Result<(), ReadError> {
+    if source.iter().all(u8::is_ascii_whitespace) {
+        return Err(ReadError::Empty);
+    }
+    if let Some(error) = encoding(source) {
+        return Err(error);
+    }
+    match whole::collect(source, None, subject) {
+        Ok(problems) if problems.is_empty() => Ok(()),
+        Ok(problems) => Err(ReadError::Structure(problems)),
+        Err(error) => Err(syntax(source, &error)),
     }
 }
 
@@ -151,6 +170,15 @@ mod whole {
         first: &serde_json::Error,
         subject: Subject,
     ) -> Result<ReadError, serde_json::Error> {
+        collect(source, Some(first), subject).map(ReadError::Structure)
+    }
+
+    /// The problems, in the order of the source. Where there is none, `first` is one.
+    pub(super) fn collect(
+        source: &[u8],
+        first: Option<&serde_json::Error>,
+        subject: Subject,
+    ) -> Result<Vec<Problem>, serde_json::Error> {
         let (tame, tokens) = huge::tame(source);
         let twice = RefCell::new(Vec::new());
         let mut reader = serde_json::Deserializer::from_slice(&tame);
@@ -162,7 +190,7 @@ mod whole {
             .map(|pointer| problem(ProblemKind::DuplicateKey, pointer, "this key stands twice in one object".into()))
             .collect();
         problems.extend(problems_as(&value, subject));
-        if problems.is_empty() {
+        if let Some(first) = first.filter(|_| problems.is_empty()) {
             // The two roads disagree. The verdict stays that of the stricter one.
             problems.push(problem(ProblemKind::WrongType, String::new(), first.to_string()));
         }
@@ -180,7 +208,7 @@ mod whole {
             (problem.line, problem.column) = (place.line, place.column);
         }
         problems.sort_by(|a, b| (a.line, a.column, a.kind, &a.pointer).cmp(&(b.line, b.column, b.kind, &b.pointer)));
-        Ok(ReadError::Structure(problems))
+        Ok(problems)
     }
 
     /// The value of a source that is JSON, as structural problems are found in it: of a key that stands twice the last one,
@@ -214,7 +242,7 @@ mod whole {
         for error in schema.validator.iter_errors(value) {
             translate(&error, schema, &mut problems);
         }
-        if subject == Subject::Document {
+        if subject.is_document() {
             problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
         }
         once(&mut problems);
@@ -232,10 +260,14 @@ mod whole {
     }
 
     impl Subject {
+        fn is_document(self) -> bool {
+            matches!(self, Self::Document | Self::Document0_1)
+        }
+
         /// The key that says which version of its form a source is in.
         fn version_pointer(self) -> &'static str {
             match self {
-                Self::Document => "/obvert",
+                Self::Document | Self::Document0_1 => "/obvert",
                 Self::CodeList => "/code_list",
                 Self::GradeScheme => "/grade_scheme",
                 Self::Profile => "/profile",
@@ -245,7 +277,7 @@ mod whole {
 
         fn noun(self) -> &'static str {
             match self {
-                Self::Document => "document",
+                Self::Document | Self::Document0_1 => "document",
                 Self::CodeList => "code list",
                 Self::GradeScheme => "grade scheme",
                 Self::Profile => "profile",
@@ -259,6 +291,7 @@ mod whole {
         SCHEMAS[subject as usize].get_or_init(|| {
             let value = match subject {
                 Subject::Document => crate::schema::document(),
+                Subject::Document0_1 => crate::versions::schema("0.1").unwrap_or_default(),
                 Subject::CodeList => crate::lists::CodeList::schema(),
                 Subject::GradeScheme => crate::lists::GradeScheme::schema(),
                 Subject::Profile => crate::profile::Profile::schema(),
@@ -315,7 +348,7 @@ mod whole {
                     }
                     let near = nearest(key, known.iter().copied());
                     let own = match schema.subject {
-                        Subject::Document => "; data of your own goes under \"extensions\"",
+                        Subject::Document | Subject::Document0_1 => "; data of your own goes under \"extensions\"",
                         // Without a near one it helps to see what there is.
                         _ if near.is_none() => &format!("; what can stand here: {}", known.join(", ")),
                         _ => "",
@@ -348,8 +381,11 @@ mod whole {
                     // A document of another version is no slip of the pen: no word is near.
                     Some(version) if at == schema.subject.version_pointer() => {
                         let noun = schema.subject.noun();
-                        let message =
-                            format!("the {noun} is of version {version:?} of the format; this reader knows {list}");
+                        let older = schema.subject == Subject::Document && crate::versions::KNOWN.contains(&version);
+                        let hint = if older { "; obvert migrate brings a JSON document to it" } else { "" };
+                        let message = format!(
+                            "the {noun} is of version {version:?} of the format; this reader knows {list}{hint}"
+                        );
                         add(ProblemKind::UnknownWord, at, message, None);
                     }
                     Some(word) => {

@@ -22,6 +22,8 @@ mod serde_parts;
 mod slip;
 mod streaming;
 
+#[cfg(feature = "diagnose")]
+pub(crate) use diagnose::hold;
 pub(crate) use diagnose::{Subject, explain_as, nearest};
 #[cfg(feature = "diagnose")]
 pub use diagnose::{document_value, value_problems};
@@ -42,7 +44,7 @@ use crate::tables::Document;
 /// ([`ReadError::Structure`], with every problem found).
 ///
 /// ```
-/// let error = obvert_model::read::document(br#"{ "obvert": "0.1", "idd": "x" }"#).unwrap_err();
+/// let error = obvert_model::read::document(br#"{ "obvert": "0.2", "idd": "x" }"#).unwrap_err();
 /// let obvert_model::read::ReadError::Structure(problems) = error else { panic!() };
 /// assert!(problems.iter().any(|p| p.pointer == "/idd"));
 /// ```

@@ -39,7 +39,7 @@ pub trait Runs {
 ///
 /// ```
 /// let source = br#"{
-///   "obvert": "0.1", "id": "d", "issued": "2026-05-06T16:20:00-05:00", "units": { "length": "ft", "section": "in" },
+///   "obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00", "units": { "length": "ft", "section": "in" },
 ///   "coding": { "list": "obvert-terms", "version": "1" },
 ///   "runs": [
 ///     { "id": "R1", "pipe": "L-101", "direction": "downstream", "surveyed": 212.4 },

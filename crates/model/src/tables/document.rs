@@ -7,8 +7,8 @@ use crate::text::{CrsId, Digest, DocumentId, Language, PartyId, Text, Timestamp}
 words! {
     /// The version of the format that a document is written in.
     pub FormatVersion {
-        /// The first draft.
-        V0_1 = "0.1",
+        /// The second draft.
+        V0_2 = "0.2",
     }
 }
 

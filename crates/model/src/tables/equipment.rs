@@ -43,7 +43,7 @@ table! {
         calibrated?: Date,
         /// How much push rod or cable there is, in length units.
         cable_length?: Length,
-        /// The transmitter's frequency.
+        /// The transmitter's frequency, in hertz.
         frequency?: Hertz,
         /// How far the transmitter sits behind the camera head, in length units.
         transmitter_offset?: Length,

@@ -54,12 +54,14 @@ table! {
         method?: LocateMethod,
         /// The method in words, beside `other`.
         method_text?: Text,
-        /// The frequency used.
+        /// The frequency used, in hertz.
         frequency?: Hertz,
         /// How far the transmitter sat behind the camera head, in length units.
         transmitter_offset?: Length,
         /// The stated accuracy in plan, in length units.
         accuracy?: Length,
+        /// The stated accuracy of the depth, in length units: by common practice another than in plan.
+        depth_accuracy?: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
     }

@@ -52,7 +52,7 @@ table! {
         sha256?: Sha256,
         /// When it was taken.
         captured?: Timestamp,
-        /// Its length in time.
+        /// Its length in time, in seconds.
         duration?: Seconds,
         /// Pictures a second.
         frame_rate?: FrameRate,

@@ -138,9 +138,8 @@ table! {
     pub CounterCheck {
         /// What the counter showed, in length units.
         reading: Length,
-        /// The true distance, in length units.
-        #[serde(rename = "true")]
-        truth: Length,
+        /// The distance as it is known otherwise, in length units.
+        known: Length,
         /// Data that the format does not define.
         extensions?: Box<Extensions>,
     }

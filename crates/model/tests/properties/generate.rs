@@ -7,8 +7,12 @@ use serde_json::{Map, Value, json};
 
 /// A valid document, as JSON.
 pub(crate) fn document() -> BoxedStrategy<Value> {
-    let root = schema::document();
-    object(&root, &root).prop_map(with_ids_apart).boxed()
+    document_of(&schema::document())
+}
+
+/// A document that is valid by the schema of some version.
+pub(crate) fn document_of(root: &Value) -> BoxedStrategy<Value> {
+    object(root, root).prop_map(with_ids_apart).boxed()
 }
 
 fn value(root: &Value, schema: &Value) -> BoxedStrategy<Value> {

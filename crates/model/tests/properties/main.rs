@@ -4,8 +4,11 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+mod cases;
 mod forms;
 mod generate;
 mod roads;
 mod roundtrip;
+mod spoil;
 mod tree;
+mod versions;

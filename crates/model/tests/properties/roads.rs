@@ -10,7 +10,7 @@ use super::tree::Tree;
 
 /// One thing done to one node of a document.
 #[derive(Clone, Debug)]
-enum Change {
+pub(crate) enum Change {
     /// Another value in its place.
     Replace(Tree),
     /// One key or item less.
@@ -88,6 +88,7 @@ fn leaf() -> impl Strategy<Value = Tree> {
         "ft",
         "0.1",
         "0.2",
+        "0.3",
         "EPSG:6594",
         "en",
         "2026-05-06",
@@ -139,7 +140,7 @@ fn key() -> impl Strategy<Value = String> {
     ]
 }
 
-fn change() -> impl Strategy<Value = Change> {
+pub(crate) fn change() -> impl Strategy<Value = Change> {
     let any_index = any::<Index>();
     prop_oneof![
         4 => leaf().prop_map(Change::Replace),
@@ -160,7 +161,7 @@ fn change() -> impl Strategy<Value = Change> {
 }
 
 /// Does it, or returns false where the node is none that it can be done to.
-fn apply(node: &mut Tree, change: Change) -> bool {
+pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
     let taken = |node: &mut Tree| std::mem::replace(node, Tree::Token("null".into()));
     match (change, &mut *node) {
         (Change::Replace(other), _) => *node = other,

@@ -12,7 +12,7 @@ pub fn document(bytes: usize) -> String {
     let mut dice = Dice(20_260_506);
     let mut text = String::with_capacity(bytes + bytes / 8);
     text.push_str(concat!(
-        "{\n  \"obvert\": \"0.1\",\n  \"id\": \"urn:uuid:00000000-0000-4000-8000-000000000001\",\n",
+        "{\n  \"obvert\": \"0.2\",\n  \"id\": \"urn:uuid:00000000-0000-4000-8000-000000000001\",\n",
         "  \"issued\": \"2026-12-01T09:00:00-05:00\",\n  \"language\": \"en\",\n",
         "  \"units\": {\"length\": \"m\", \"section\": \"mm\"},\n  \"vertical\": \"invented\",\n",
         "  \"coding\": {\"list\": \"obvert-terms\", \"version\": \"1\"},\n",

@@ -16,7 +16,11 @@ pub(super) fn write(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> i
         "<section id=\"findings\" tabindex=\"-1\" aria-labelledby=\"findings-head\">\n<h2 id=\"findings-head\">Findings</h2>"
     )?;
     if page.sections.is_empty() {
-        let nothing = if report.baseline.is_some() { "Nothing new was found." } else { "Nothing was found." };
+        let nothing = match report.documents.iter().all(|document| document.error.is_some()) {
+            true => "Nothing was looked at, since nothing could be read.",
+            false if report.baseline.is_some() => "Nothing new was found.",
+            false => "Nothing was found.",
+        };
         return writeln!(sink, "<p>{nothing}</p>\n</section>");
     }
     filter(report, page, sink)?;

@@ -23,14 +23,14 @@ rule! {
     /// ```
     /// At `/runs/0/counter/checks/1/reading`:
     /// ```json
-    /// [{"op": "add", "path": "/runs/0/counter/checks/-", "value": {"reading": 195, "true": 200}}]
+    /// [{"op": "add", "path": "/runs/0/counter/checks/-", "value": {"reading": 195, "known": 200}}]
     /// ```
     ///
     /// # Passes
     /// 1 ft in 100 ft, and half a per cent of 1000 ft, are the tolerance.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/counter/checks/0/reading", "value": 101},
-    ///  {"op": "add", "path": "/runs/0/counter/checks/-", "value": {"reading": 1005, "true": 1000}}]
+    ///  {"op": "add", "path": "/runs/0/counter/checks/-", "value": {"reading": 1005, "known": 1000}}]
     /// ```
     ///
     /// # Fix
@@ -43,18 +43,18 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(counter) = &run.run.counter else { return };
     let mut worst = None;
     for (index, check) in counter.checks.iter().enumerate() {
-        let (reading, truth) = (run.survey.metres(check.reading), run.survey.metres(check.truth));
-        let off = (reading - truth).abs();
-        if exceeds(off, tolerance(truth)) && worst.is_none_or(|(_, most)| off > most) {
+        let (reading, known) = (run.survey.metres(check.reading), run.survey.metres(check.known));
+        let off = (reading - known).abs();
+        if exceeds(off, tolerance(known)) && worst.is_none_or(|(_, most)| off > most) {
             worst = Some((index, off));
         }
     }
     let Some((index, off)) = worst else { return };
     let check = &counter.checks[index];
-    let (reading, truth) = (run.survey.say(check.reading), run.survey.say(check.truth));
-    let (off, may) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.truth))));
-    let message = format!("the counter showed {reading} where it is {truth}: {off} off, and {may} is allowed");
+    let (reading, known) = (run.survey.say(check.reading), run.survey.say(check.known));
+    let (off, may) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
+    let message = format!("the counter showed {reading} where it is {known}: {off} off, and {may} is allowed");
     out.report(run.spot(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
-        .fact("true", check.truth.get());
+        .fact("known", check.known.get());
 }

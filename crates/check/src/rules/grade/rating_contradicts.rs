@@ -17,9 +17,20 @@ rule! {
     ///
     /// A rating is one finding, however many of its figures differ: where it is one, the finding points to it.
     ///
-    /// The rule stands back where the pipe or a run is not in the document, where a grade is off the scale, where a graded
+    /// The rule stands back where the pipe or a run is not in the document, where two runs through the pipe have one id, where a grade is off the scale, where a graded
     /// stretch has no end, no length, or an end before it began or past the end of the run, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance or one that its rows or its pipe contradict.
     /// It also does where the figures are right once the grades are those of the scheme (`grade-contradicts`, `grade-aspect`), what stands twice is counted once (`observation-twice`, `stretch-overlap`), and what has no length is a point (`stretch-not-allowed`): then the mistake is in the rows, and those rules say so.
+    ///
+    /// # Exactly
+    /// A figure differs where it is farther from the computed one than `slack` times the greater of that and 1; a count where
+    /// it is not the same. They are held in the order of `peak`, `total`, `mean`, `count`, `per_length`. A run's length counts
+    /// for `per_length` where it is not zeroed again, `surveyed` does not contradict the closing row, and the run is neither
+    /// past its pipe nor short of it, with the default limits. Where figures differ they are computed once more from the rows
+    /// as they would be with other findings mended, and nothing is said where they then all agree or cannot be computed.
+    /// For that a recorded grade on the scale is the scheme's grade, where that is certain, and none in an aspect in which the
+    /// scheme does not grade the code; a row that stands twice and a stretch that overlaps an earlier one are left out; a
+    /// stretch of a code that is never continuous is a point; one whose end is not after its beginning, or is beyond the run,
+    /// cannot be counted. Computed grades and rows without a code of the list stay as they are.
     ///
     /// # Why it matters
     /// Owners sort a whole network by these figures and rarely look behind them.
@@ -122,9 +133,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let figures = known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
-    let edits = known
-        .iter()
-        .map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed))
-        .collect();
+    let edits =
+        known.iter().map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed)).collect();
     finding.fix_if_confirmed(format!("the grades are right, and {}", figures.join(", ")), edits);
 }

@@ -16,6 +16,17 @@ rule! {
     /// run upstream are turned round. Allowed are twice the tolerance, what structures take up where a counter's offset
     /// is not stated, and one hour.
     ///
+    /// # Exactly
+    /// What is asked, in this order, and the first that fails is told: does the lateral's `joins.pipe` name the pipe of the
+    /// run; does its `joins.at` lie where the row does; does its `joins.clock` agree. A run whose direction its structures
+    /// contradict is not looked at. The row lies at the counter's `offset` + `at` − *reads* from the upstream structure; in a
+    /// run upstream, at the pipe's length less that. It lies elsewhere where the difference exceeds twice the tolerance of
+    /// `joins.at`, and `structure_allowance` more unless the counter states its offset or was set to zero at the centre of the
+    /// structure. That is asked of settled rows only, not in a run that was launched from a lateral, is out of order or
+    /// zeroed again, and not where `joins.at` is negative or beyond the pipe's length + twice its tolerance. The hour, in a run
+    /// upstream mirrored, is off where it is more than one hour from the observation's hour, or from the nearer end of its
+    /// arc when it does not lie in it.
+    ///
     /// # Why it matters
     /// After lining, connections are cut open again from inside by these numbers. A wrong one is a hole in a new liner
     /// and a house without a drain.

@@ -55,8 +55,9 @@ fn clash<'d>(ids: impl Iterator<Item = &'d str>, table: &str, out: &mut Sink<'_>
     }
 }
 
-/// An id without its case. Most are in capitals already, and need no room of their own.
+/// An id without its case: its lower-case form, but for the letters of ASCII, which stay capitals. Most ids are in
+/// capitals already, and need no room of their own.
 fn folded(id: &str) -> Cow<'_, str> {
     let capitals = id.is_ascii() && !id.bytes().any(|byte| byte.is_ascii_lowercase());
-    if capitals { Cow::Borrowed(id) } else { Cow::Owned(id.to_uppercase()) }
+    if capitals { Cow::Borrowed(id) } else { Cow::Owned(id.to_lowercase().to_ascii_uppercase()) }
 }

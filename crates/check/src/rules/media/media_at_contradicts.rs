@@ -15,6 +15,13 @@ rule! {
     /// distances that are wrong, and that is one finding. A photo beyond its run is left to `media-beyond-run`, one of
     /// another run to `media-run-contradicts`, an observation whose own distance has slipped a digit to `decimal-slip`.
     ///
+    /// # Exactly
+    /// A photo counts that an observation of the run names, that has an `at`, and whose `run` is this one or absent, once for
+    /// each observation that names it. It is off by how far its `at` lies before the observation's `at` or behind its end;
+    /// behind a stretch that has no `to` nothing lies. It was taken elsewhere where that exceeds `distance`. Nothing is said
+    /// of a run that is out of order or zeroed again, or where all lengths are doubtful. Photos that were taken beyond their
+    /// run count for the run as a whole, and are not told one by one.
+    ///
     /// # Why it matters
     /// One of the two distances is wrong, or the photo shows something else. Who digs goes by the one that is read
     /// first.

@@ -16,6 +16,12 @@ rule! {
     /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
     /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`, a still that another run shows to `media-run-contradicts`.
     ///
+    /// # Exactly
+    /// Files count that have `captured` and a `run` with `started` and `finished` in order, and are no stills (`photo`, `scan`)
+    /// that an observation of another run names; not of runs that begin in the future or are dated astray. They are astray more
+    /// than `slack` before `started` or after `finished`, not in the future. Where all of three or more are, in three or more
+    /// runs and four in five of those with files that count, it is one finding at `/media`; else more than three in a run are one.
+    ///
     /// # Why it matters
     /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
     /// set.

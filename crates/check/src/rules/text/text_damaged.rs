@@ -6,8 +6,8 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// No text was damaged by a wrong character encoding: none has the replacement character, a control character, or
-    /// the marks that UTF-8 leaves when it is read as a Western code page. One finding for the document, at the first
+    /// No text was damaged by a wrong character encoding: none has the replacement character, a control character other than a tab or
+    /// the end of a line, or the marks that UTF-8 leaves when it is read as a Western code page. One finding for the document, at the first
     /// place.
     ///
     /// # Why it matters
@@ -22,6 +22,11 @@ rule! {
     /// At `/parties/1/name`:
     /// ```json
     /// [{"op": "replace", "path": "/parties/1/name", "value": "Z\ufffd Vell"}]
+    /// ```
+    ///
+    /// At `/runs/0/remark`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/remark", "value": "certificate LPB\u001b 118"}]
     /// ```
     ///
     /// # Passes
@@ -50,6 +55,9 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
 
 /// Whether a text has the marks of a wrong encoding.
 fn damaged(text: &str) -> bool {
+    if text.bytes().any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f) {
+        return true;
+    }
     if text.is_ascii() {
         return false;
     }
@@ -67,11 +75,26 @@ mod tests {
     // What UTF-8 becomes when it is read as Latin-1 or Windows-1252, made with Python's codecs.
     #[test]
     fn marks_of_a_wrong_encoding() {
-        for text in ["Ã¼", "45Â°", "itâ€™s", "ZoÃ«", "caf\u{fffd}", "Gr\u{81}n", "â€œ"] {
+        for text in ["Ã¼", "45Â°", "itâ€™s", "ZoÃ«", "caf\u{fffd}", "Gr\u{81}n", "â€œ", "LPB\u{1b}118", "\u{7f}"]
+        {
             assert!(damaged(text), "{text}");
         }
-        for text in ["ü", "45°", "it’s", "Zoë", "SÃO", "ÂGE", "“Å”", "«KÖ»", "Ä–", "10 ½", "Straße", "â", "日本"]
-        {
+        for text in [
+            "ü",
+            "45°",
+            "it’s",
+            "Zoë",
+            "SÃO",
+            "ÂGE",
+            "“Å”",
+            "«KÖ»",
+            "Ä–",
+            "10 ½",
+            "Straße",
+            "â",
+            "日本",
+            "one\r\n\ttwo",
+        ] {
             assert!(!damaged(text), "{text}");
         }
     }

@@ -1,0 +1,137 @@
+//! `obvert migrate`: surveys of older versions brought to this one, or shown as they would be.
+
+use std::io::Write;
+use std::path::Path;
+
+use obvert::model::edit::{Edit, spelled};
+use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Migration};
+
+use super::print;
+use crate::args::{Form, Format, Migrate};
+use crate::files::{self, Source};
+use crate::{Failure, Status, render};
+
+/// How many places of one step are shown before the rest is only counted.
+const SHOWN: usize = 5;
+
+/// Migrates every file. One that cannot be migrated keeps no other from it, and stays as it is.
+pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
+    if arguments.output.is_some() && arguments.files.len() > 1 {
+        return Err("--output takes one survey; give --write to migrate several in their places".into());
+    }
+    if arguments.write && arguments.files.iter().any(|file| file == Path::new("-")) {
+        return Err("--write: standard input has no place to write to; give -o OUT".into());
+    }
+    if !versions::KNOWN.contains(&arguments.to.as_str()) {
+        let known = versions::KNOWN.join(", ");
+        return Err(format!("--to {}: there is no such version here; there are: {known}", arguments.to).into());
+    }
+    if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
+        files::free(out, arguments.replace)?;
+    }
+    let mut documents = Vec::new();
+    let mut status = Status::Good;
+    for path in &arguments.files {
+        documents.push(one(arguments, path).unwrap_or_else(|error| {
+            render::failure(&*error);
+            status = Status::Failed;
+            MigratedDocument::failed(&path.display().to_string(), &error.to_string())
+        }));
+    }
+    if arguments.format == Format::Json {
+        say(arguments, &(serde_json::to_string_pretty(&Migration::new(documents))? + "\n"))?;
+    }
+    Ok(status)
+}
+
+fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
+    let source = files::read(path, None)?;
+    let name = &source.name;
+    if source.form != Form::Json {
+        let form = files::word(source.form);
+        return Err(format!(
+            "{name}: is {form}, and only JSON documents are migrated; convert it with the obvert that wrote it first"
+        )
+        .into());
+    }
+    let migrated = versions::migrate(source.bytes(), &arguments.to).map_err(|error| {
+        for problem in files::problems_before(&error).iter().skip(1) {
+            render::failure(&*Failure::from(format!("{name}: {problem}")));
+        }
+        told(name, &error)
+    })?;
+    let mut document = MigratedDocument::of(name, &migrated);
+    document.written = write(arguments, path, &source, &migrated)?;
+    if arguments.format == Format::Text {
+        say(arguments, &text(arguments, &document))?;
+    }
+    Ok(document)
+}
+
+fn told(name: &str, error: &MigrateError) -> String {
+    format!("{name}: {error}")
+}
+
+/// Writes a migrated survey where it is to go. One that nothing is changed in is written to another place only.
+fn write(arguments: &Migrate, path: &Path, source: &Source, migrated: &Migrated) -> Result<Option<String>, Failure> {
+    let bytes = migrated.text.as_bytes();
+    match arguments.output.as_deref() {
+        Some(out) if out == Path::new("-") => {
+            print(bytes)?;
+            Ok(Some("standard output".into()))
+        }
+        Some(out) => {
+            files::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
+            Ok(Some(out.display().to_string()))
+        }
+        None if arguments.write && bytes != source.bytes() => {
+            files::rewrite(path, source.bytes(), bytes)?;
+            Ok(Some(source.name.clone()))
+        }
+        None => Ok(None),
+    }
+}
+
+/// What was done, or would be, for reading.
+fn text(arguments: &Migrate, document: &MigratedDocument) -> String {
+    let (from, to) = (document.from.as_deref().unwrap_or_default(), document.to.as_deref().unwrap_or_default());
+    let mut lines = Vec::new();
+    if document.steps.is_empty() {
+        lines.push(format!("{}: of version {to} already", document.file));
+    } else {
+        lines.push(format!("{}: from version {from} to {to}", document.file));
+    }
+    for step in &document.steps {
+        let losing = if step.lossless { "" } else { ", with a loss" };
+        lines.push(format!("  {}{losing}: {}", render::strong(&step.name), step.does));
+        let shown = if arguments.all { usize::MAX } else { SHOWN };
+        lines.extend(step.edits.iter().take(shown).map(|edit| format!("    {}", change(edit))));
+        if step.edits.len() > shown {
+            lines.push(format!("    and {} more; --all lists them", step.edits.len() - shown));
+        }
+    }
+    match &document.written {
+        Some(written) => lines.push(format!("written to {written}")),
+        None if document.steps.is_empty() => {}
+        None => lines
+            .push("nothing is written yet: --write migrates the file in its place, -o OUT writes another".to_owned()),
+    }
+    lines.join("\n") + "\n"
+}
+
+fn change(edit: &Edit) -> String {
+    match edit {
+        Edit::Move { from, path } => format!("{from} -> {path}"),
+        Edit::Replace { path, value } | Edit::Add { path, value } => format!("{path}: {}", spelled(value)),
+        Edit::Remove { path } => format!("{path}: taken out"),
+    }
+}
+
+/// Prints the log: to standard output, unless that takes the migrated survey.
+fn say(arguments: &Migrate, text: &str) -> Result<(), Failure> {
+    if arguments.output.as_deref() == Some(Path::new("-")) {
+        anstream::stderr().lock().write_all(text.as_bytes())?;
+        return Ok(());
+    }
+    render::out(|out| out.write_all(text.as_bytes())).map(|_| ())
+}

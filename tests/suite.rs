@@ -1,0 +1,29 @@
+//! The conformance suite of `tests/corpus` against this implementation: every part through the public interface of the
+//! library, and again through the command, which shares nothing with the library's callers but the library.
+//!
+//! What is derived in the suite (the examples of the rules, the facts of findings, what else a document makes true) is
+//! rewritten with `OBVERT_BLESS=1 cargo test --test suite`. A rewriting never touches a rule or a pointer that a case
+//! expects, and fails where one of them is not met.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+#[path = "suite/canonical.rs"]
+mod canonical;
+#[path = "suite/forms.rs"]
+mod forms;
+#[path = "suite/found.rs"]
+mod found;
+#[path = "suite/grades.rs"]
+mod grades;
+#[path = "suite/layout.rs"]
+mod layout;
+#[path = "suite/manifest.rs"]
+mod manifest;
+#[path = "suite/rules.rs"]
+mod rules;
+#[path = "suite/structure.rs"]
+mod structure;
+#[path = "suite/vectors.rs"]
+mod vectors;
