@@ -10,6 +10,8 @@ use support::{obvert, obvert_in, read, root, status, stderr, stdout};
 const A: &str = "examples/layouts/office-a.csv";
 const LAYOUT_A: &str = "examples/layouts/office-a.layout.json";
 const B: &str = "examples/layouts/office-b.csv";
+const C: &str = "examples/layouts/office-c.xml";
+const LAYOUT_C: &str = "examples/layouts/office-c.layout.json";
 const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
 
 /// Sheet L-103 of office A is wrong on purpose; each mistake is found at its row and column.
@@ -21,6 +23,7 @@ fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
     let findings = report["findings"].as_array().unwrap();
     for (rule, line, heading) in [
         ("size-unit-suspect", 22, "Dia in"),
+        ("stretch-never-ends", 24, "Stretch"),
         ("material-excludes-code", 23, "Observation"),
         ("quantity-range", 24, "Amount"),
         ("clock-full-circle", 24, "Clock"),
@@ -35,7 +38,59 @@ fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
         });
         assert!(found, "{rule} at line {line}, {heading}");
     }
-    assert!(findings.iter().any(|finding| finding["rule"] == "stretch-never-ends" && finding["at"]["line"] == 24));
+    // Whatever is found in these rows has its column, but for what no column says.
+    for finding in findings.iter().filter(|finding| finding["at"]["line"].as_u64() >= Some(22)) {
+        let placed = finding["at"]["column"].is_u64() || finding["rule"] == "counter-missing";
+        assert!(placed, "{finding}");
+    }
+    // The layout could read everything: a wrong hour is a finding like any other and hides none of them.
+    assert!(findings.iter().all(|finding| finding["family"] != "structure"), "{findings:#?}");
+}
+
+/// A mass of roots over 140 % of the section with grade 3: no grade follows from an amount that cannot be (14 % would be 3), so the
+/// amount is found first; when it is corrected to what was meant, the grade is too low and found in its cell.
+#[test]
+fn the_low_grade_of_sheet_l_103_is_found_once_the_amount_is_possible() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
+    assert!(text.contains(",140%,"));
+    let mended: Vec<u8> =
+        text.replace(",140%,", ",40%,").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    std::fs::write(folder.path().join("a.csv"), mended).unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    let output = obvert_in(
+        folder.path(),
+        &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all", "--format", "json"],
+    );
+    let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let found = report["findings"].as_array().unwrap().iter().any(|finding| {
+        let at = &finding["at"];
+        finding["rule"] == "grade-contradicts" && at["line"] == 24 && at["heading"] == "Grade"
+    });
+    assert!(found, "{report:#}");
+}
+
+/// Elements that nest, checked and converted by the same command.
+#[test]
+fn xml_of_an_office_goes_both_ways() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    let (document, again, twice) = (place("d.obvert.json"), place("c.xml"), place("e.obvert.json"));
+    for (from, to) in [(C, &*document), (&document, &*again), (&again, &twice)] {
+        let output = obvert(&["convert", from, "-o", to, "--layout", LAYOUT_C]);
+        assert_eq!(status(&output), 0, "{}", stderr(&output));
+    }
+    assert_eq!(std::fs::read(&document).unwrap(), std::fs::read(&twice).unwrap());
+    assert!(std::fs::read_to_string(&again).unwrap().contains("<Line ref=\"LM-015/LM-016\""));
+    let output = obvert(&["check", C, "--layout", LAYOUT_C, "--today", "2026-06-01"]);
+    assert!(stdout(&output).contains("examples/layouts/office-c.xml:7:"), "{}", stdout(&output));
+    // The format's own XML is told from the office's.
+    let own = place("own.xml");
+    for (from, to, more) in [(&*document, &*own, &[][..]), (&own, &place("f.xml"), &["--layout", LAYOUT_C])] {
+        let output = obvert(&[&["convert", from, "-o", to], more].concat());
+        assert_eq!(status(&output), 0, "{}", stderr(&output));
+    }
 }
 
 #[test]

@@ -37,6 +37,13 @@ pub(crate) struct ByLayout {
     pub(crate) lists: Vec<CodeList>,
 }
 
+impl ByLayout {
+    /// The form that the names of its files look like.
+    pub(crate) fn form(&self) -> Form {
+        if self.layout.xml.is_some() { Form::Xml } else { Form::Csv }
+    }
+}
+
 impl Source {
     /// A source that is one file.
     pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
@@ -147,11 +154,12 @@ impl Source {
 
 /// Reads a source that may be an office's own table: one whose name and content tell no other form is read by the layout.
 pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLayout>>) -> Result<Source, Failure> {
-    let Some(layout) = layout else { return read(path, form) };
+    let Some(by) = layout else { return read(path, form) };
     let standard = path == Path::new("-");
+    let own = by.form();
     let other = match form {
         Some(form) => form != Form::Layout,
-        None => !standard && (path.is_dir() || by_name(path).is_some_and(|form| form != Form::Csv)),
+        None => !standard && (path.is_dir() || by_name(path).is_some_and(|form| form != own)),
     };
     if other {
         return read(path, form);
@@ -167,7 +175,13 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
         io::ErrorKind::NotFound => format!("{name}: there is no such file"),
         _ => format!("{name}: {error}"),
     })?;
-    Ok(Source { layout: Some(Arc::clone(layout)), ..Source::of_file(name, Form::Layout, bytes) })
+    // XML of this format says so itself.
+    let namespace = xml::NAMESPACE.as_bytes();
+    let start = &bytes[..bytes.len().min(4096)];
+    if form.is_none() && own == Form::Xml && start.windows(namespace.len()).any(|window| window == namespace) {
+        return Ok(Source::of_file(name, Form::Xml, bytes));
+    }
+    Ok(Source { layout: Some(Arc::clone(by)), ..Source::of_file(name, Form::Layout, bytes) })
 }
 
 /// Reads a source: a file, a folder of tables, or standard input for `-`.

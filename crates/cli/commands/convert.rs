@@ -18,7 +18,7 @@ use crate::{Failure, Status, lists, render};
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
     let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
-    let to = target(arguments)?;
+    let to = target(arguments, layout.as_deref())?;
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
         return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
@@ -118,10 +118,10 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
     Ok((translated, losses))
 }
 
-fn target(arguments: &Convert) -> Result<Form, Failure> {
+fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
     let out = &arguments.output;
     let told = arguments.to.or_else(|| match files::by_name(out) {
-        Some(Form::Csv) if arguments.layout.is_some() && !out.is_dir() => Some(Form::Layout),
+        Some(form) if layout.is_some_and(|by| by.form() == form) && !out.is_dir() => Some(Form::Layout),
         named => named,
     });
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {

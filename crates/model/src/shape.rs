@@ -67,6 +67,18 @@ pub struct Field {
     pub shape: Shape,
 }
 
+impl Field {
+    /// Where its number is a length in a unit that the document declares, which unit that is: `units.length` or `units.section`.
+    #[must_use]
+    pub fn measures(&self) -> Option<&'static str> {
+        match self.unit.as_deref() {
+            Some("the document's length unit") => Some("units.length"),
+            Some("the document's section unit") => Some("units.section"),
+            _ => None,
+        }
+    }
+}
+
 impl ObjectShape {
     /// The field of a name.
     #[must_use]

@@ -1,5 +1,5 @@
-//! The bytes of a table as text and back, in the encodings that office systems write. A layout declares its encoding and nothing is
-//! guessed; only a byte-order mark, which says for certain, overrides it.
+//! The bytes of a table as text and back, in the encodings that office systems write. What a layout declares is not guessed at; only a
+//! byte-order mark, which says for certain, overrides it. What no layout declares is guessed, and the guess is said.
 
 use obvert_model::layout::Encoding;
 
@@ -12,16 +12,50 @@ const WINDOWS_1252: [char; 32] = [
     '\u{17E}', '\u{178}',
 ];
 
-/// The text of a table, and the encoding that its byte-order mark says where that is another than declared.
+/// What there is to say of how the encoding came to be known.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Told {
+    /// Nothing: it is as declared, or makes no difference.
+    Plain,
+    /// A byte-order mark says another than declared.
+    Marked,
+    /// Nothing declares it.
+    Guessed,
+}
+
+/// The encoding that bytes without a byte-order mark are most likely in, and whether UTF-16 is big-endian.
+fn guess(source: &[u8]) -> (Encoding, bool) {
+    let start = &source[..source.len().min(4096)];
+    let zeros = |odd: usize| start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count();
+    let (even, odd) = (zeros(0), zeros(1));
+    // Tables are Latin letters and digits for the most part, which have a zero in one of their two bytes.
+    if start.len() > 3 && even.max(odd) * 4 > start.len() {
+        return (Encoding::Utf16, even > odd);
+    }
+    if std::str::from_utf8(source).is_ok() { (Encoding::Utf8, false) } else { (Encoding::Windows1252, false) }
+}
+
+/// The text of a table and its encoding, with what there is to say of that.
 ///
 /// # Errors
 /// With the line, from 1, that cannot be read, and why.
-pub(super) fn decode(source: &[u8], declared: Encoding) -> Result<(String, Option<Encoding>), (usize, String)> {
-    let (encoding, body, big) = match source {
-        [0xEF, 0xBB, 0xBF, rest @ ..] => (Encoding::Utf8, rest, false),
-        [0xFF, 0xFE, rest @ ..] => (Encoding::Utf16, rest, false),
-        [0xFE, 0xFF, rest @ ..] => (Encoding::Utf16, rest, true),
-        _ => (declared, source, false),
+pub(super) fn decode(source: &[u8], declared: Option<Encoding>) -> Result<(String, Encoding, Told), (usize, String)> {
+    let (encoding, body, big) = match (source, declared) {
+        ([0xEF, 0xBB, 0xBF, rest @ ..], _) => (Encoding::Utf8, rest, false),
+        ([0xFF, 0xFE, rest @ ..], _) => (Encoding::Utf16, rest, false),
+        ([0xFE, 0xFF, rest @ ..], _) => (Encoding::Utf16, rest, true),
+        (_, Some(declared)) => (declared, source, false),
+        (_, None) => {
+            let (guessed, big) = guess(source);
+            (guessed, source, big)
+        }
+    };
+    let told = match declared {
+        Some(declared) if declared == encoding => Told::Plain,
+        Some(_) => Told::Marked,
+        // A mark says it for certain, and ASCII is the same in all that it could be.
+        None if body.len() < source.len() || source.is_ascii() && encoding == Encoding::Utf8 => Told::Plain,
+        None => Told::Guessed,
     };
     if source.starts_with(b"PK\x03\x04") {
         return Err((1, "it begins like a zip archive or a workbook; save the table as CSV".to_owned()));
@@ -52,7 +86,7 @@ pub(super) fn decode(source: &[u8], declared: Encoding) -> Result<(String, Optio
         let line = 1 + text[..at].matches('\n').count();
         return Err((line, "a null character, so this is no text in the encoding that the layout says".to_owned()));
     }
-    Ok((text, (encoding != declared).then_some(encoding)))
+    Ok((text, encoding, told))
 }
 
 fn single(byte: u8, encoding: Encoding) -> char {
@@ -94,18 +128,18 @@ mod tests {
     /// WHATWG Encoding standard, index windows-1252: 0x80 is the euro sign, 0x96 the en dash, 0x99 the trade mark sign.
     #[test]
     fn bytes_mean_what_the_standard_says() {
-        let read = |encoding| decode(b"\x80\x96\x99\xE9", encoding).unwrap().0;
+        let read = |encoding| decode(b"\x80\x96\x99\xE9", Some(encoding)).unwrap().0;
         assert_eq!(read(Encoding::Windows1252), "€–™é");
         assert_eq!(read(Encoding::Iso88591), "\u{80}\u{96}\u{99}é");
-        assert!(decode(b"a\nb\xE9", Encoding::Utf8).unwrap_err().1.starts_with("not UTF-8 here"));
-        assert_eq!(decode(b"a\nb\xE9", Encoding::Utf8).unwrap_err().0, 2);
+        assert!(decode(b"a\nb\xE9", Some(Encoding::Utf8)).unwrap_err().1.starts_with("not UTF-8 here"));
+        assert_eq!(decode(b"a\nb\xE9", Some(Encoding::Utf8)).unwrap_err().0, 2);
     }
 
     #[test]
     fn every_single_byte_comes_back() {
         for encoding in [Encoding::Windows1252, Encoding::Iso88591] {
             let all: Vec<u8> = (1..=255).collect();
-            let (text, _) = decode(&all, encoding).unwrap();
+            let (text, ..) = decode(&all, Some(encoding)).unwrap();
             assert_eq!(encode(&text, encoding), (all, Vec::new()));
         }
     }
@@ -113,11 +147,42 @@ mod tests {
     #[test]
     fn a_byte_order_mark_overrides_the_layout() {
         for declared in ALL {
-            let said = |is| (is != declared).then_some(is);
-            assert_eq!(decode(b"\xEF\xBB\xBFa\xC3\xA9", declared), Ok(("aé".to_owned(), said(Encoding::Utf8))));
-            assert_eq!(decode(b"\xFE\xFF\0a\0\xE9", declared), Ok(("aé".to_owned(), said(Encoding::Utf16))));
+            let said = |is| if is == declared { Told::Plain } else { Told::Marked };
+            let all = Some(declared);
+            assert_eq!(
+                decode(b"\xEF\xBB\xBFa\xC3\xA9", all),
+                Ok(("aé".to_owned(), Encoding::Utf8, said(Encoding::Utf8)))
+            );
+            assert_eq!(
+                decode(b"\xFE\xFF\0a\0\xE9", all),
+                Ok(("aé".to_owned(), Encoding::Utf16, said(Encoding::Utf16)))
+            );
             let (written, missing) = encode("aé", declared);
-            assert_eq!((decode(&written, declared).unwrap().0.as_str(), missing.len()), ("aé", 0));
+            assert_eq!((decode(&written, all).unwrap().0.as_str(), missing.len()), ("aé", 0));
+        }
+    }
+
+    /// What nobody declares is guessed, and said unless it makes no difference or a mark says it.
+    #[test]
+    fn an_encoding_that_is_not_declared_is_guessed_and_said() {
+        let utf16 = |big: bool| -> Vec<u8> {
+            "DN;Länge"
+                .encode_utf16()
+                .flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() })
+                .collect()
+        };
+        let cases: [(&[u8], Encoding, Told); 6] = [
+            (b"DN;Length", Encoding::Utf8, Told::Plain),
+            (b"DN;L\xC3\xA4nge", Encoding::Utf8, Told::Guessed),
+            (b"DN;L\xE4nge", Encoding::Windows1252, Told::Guessed),
+            (b"\xEF\xBB\xBFDN;L\xC3\xA4nge", Encoding::Utf8, Told::Plain),
+            (&utf16(false), Encoding::Utf16, Told::Guessed),
+            (&utf16(true), Encoding::Utf16, Told::Guessed),
+        ];
+        for (source, encoding, told) in cases {
+            let (text, is, how) = decode(source, None).unwrap();
+            assert_eq!((is, how), (encoding, told), "{source:?}");
+            assert!(text == "DN;Länge" || text == "DN;Length", "{text}");
         }
     }
 
@@ -125,7 +190,7 @@ mod tests {
     fn what_an_encoding_does_not_have_is_named() {
         assert_eq!(encode("a→b→é", Encoding::Windows1252), (b"a?b?\xE9".to_vec(), vec!['→']));
         assert_eq!(encode("–", Encoding::Iso88591).1, ['–']);
-        assert!(decode(b"PK\x03\x04", Encoding::Iso88591).is_err());
-        assert!(decode(b"a\0", Encoding::Iso88591).is_err());
+        assert!(decode(b"PK\x03\x04", Some(Encoding::Iso88591)).is_err());
+        assert!(decode(b"a\0", Some(Encoding::Iso88591)).is_err());
     }
 }

@@ -5,115 +5,17 @@ use obvert_model::layout::{CellKind, Column, Layout};
 use obvert_model::profile::Scalar;
 use serde_json::{Value, json};
 
+use super::pattern::{self, Written};
+
 /// What a cell becomes.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Read {
     /// A value of its field.
     Value(Value),
-    /// A date, `yyyy-mm-dd`, or a time, `hh:mm:ss`, of a moment that two columns hold.
-    Part(String),
+    /// A date, `yyyy-mm-dd`, and a time, `hh:mm:ss`, of a moment, of which two columns can hold one each.
+    Moment(Option<String>, Option<String>),
     /// An amount and its unit.
     Amount(Value, &'static str),
-}
-
-/// The pieces of a pattern: one of the letters of a date or time, repeated, or any other text.
-fn pieces(pattern: &str) -> Vec<&str> {
-    let mut found = Vec::new();
-    let mut rest = pattern;
-    while let Some(first) = rest.chars().next() {
-        let end = if rest.starts_with("am") {
-            2
-        } else if "dmyhs".contains(first) {
-            rest.find(|c| c != first).unwrap_or(rest.len())
-        } else {
-            first.len_utf8()
-        };
-        found.push(&rest[..end]);
-        rest = &rest[end..];
-    }
-    found
-}
-
-/// The numbers of a cell by the letter of their piece; `a` is 0 before noon and 1 after. `None` when the cell has another form.
-fn by_pattern(cell: &str, pattern: &str) -> Option<Vec<(char, u32)>> {
-    let mut rest = cell.trim();
-    let mut found = Vec::new();
-    for piece in pieces(pattern) {
-        match piece {
-            "am" => {
-                let half = rest.get(..2)?.to_ascii_lowercase();
-                found.push(('a', ["am", "pm"].iter().position(|word| *word == half)?.try_into().ok()?));
-                rest = &rest[2..];
-            }
-            _ if piece.starts_with(['d', 'm', 'y', 'h', 's']) => {
-                let most = if piece.starts_with('y') { 4 } else { 2 };
-                let digits = rest.bytes().take(most).take_while(u8::is_ascii_digit).count();
-                if digits == 0 || (most == 4 && digits != 4) {
-                    return None;
-                }
-                found.push((piece.chars().next()?, rest[..digits].parse().ok()?));
-                rest = &rest[digits..];
-            }
-            // Systems differ in whether they write the space before am; one of them is not worth a refusal.
-            " " => rest = rest.trim_start(),
-            _ => rest = rest.strip_prefix(piece)?,
-        }
-    }
-    rest.is_empty().then_some(found)
-}
-
-fn date(cell: &str, pattern: &str) -> Option<String> {
-    let found = by_pattern(cell, pattern)?;
-    let of = |letter| found.iter().find(|(other, _)| *other == letter).map(|(_, number)| *number);
-    let (year, month, day) = (of('y')?, of('m')?, of('d')?);
-    let leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
-    let days = match month {
-        2 => 28 + u32::from(leap),
-        4 | 6 | 9 | 11 => 30,
-        1..=12 => 31,
-        _ => return None,
-    };
-    (1..=days).contains(&day).then(|| format!("{year:04}-{month:02}-{day:02}"))
-}
-
-fn time(cell: &str, pattern: &str) -> Option<String> {
-    let found = by_pattern(cell, pattern)?;
-    let of = |letter| found.iter().find(|(other, _)| *other == letter).map(|(_, number)| *number);
-    let (mut hour, minute, second) = (of('h')?, of('m')?, of('s').unwrap_or(0));
-    if let Some(half) = of('a') {
-        if !(1..=12).contains(&hour) {
-            return None;
-        }
-        hour = hour % 12 + 12 * half;
-    }
-    (hour < 24 && minute < 60 && second < 60).then(|| format!("{hour:02}:{minute:02}:{second:02}"))
-}
-
-/// A date or time, given by its numbers in RFC 3339 form, in a pattern.
-fn in_pattern(part: &str, pattern: &str, is_date: bool) -> Option<String> {
-    let numbers: Vec<u32> = part.split(['-', ':']).map(str::parse).collect::<Result<_, _>>().ok()?;
-    let [first, second, third] = numbers[..] else { return None };
-    let halves = pieces(pattern).contains(&"am");
-    let mut text = String::new();
-    for piece in pieces(pattern) {
-        let number = match (piece.chars().next()?, is_date) {
-            _ if piece == "am" => {
-                text.push_str(if first < 12 { "AM" } else { "PM" });
-                continue;
-            }
-            ('y', true) => first,
-            ('m', _) => second,
-            ('d', true) | ('s', false) => third,
-            ('h', false) if halves => (first + 11) % 12 + 1,
-            ('h', false) => first,
-            _ => {
-                text.push_str(piece);
-                continue;
-            }
-        };
-        text.push_str(&format!("{number:0width$}", width = piece.len()));
-    }
-    Some(text)
 }
 
 /// The marks of the numbers of a table.
@@ -124,8 +26,8 @@ pub(super) struct Marks<'l> {
 
 impl<'l> Marks<'l> {
     pub(super) fn of(layout: &'l Layout) -> Self {
-        let decimal = layout.table.decimal_mark.as_deref().unwrap_or(".");
-        Self { decimal, thousands: layout.table.thousands_mark.as_deref() }
+        let (decimal, thousands) = layout.marks();
+        Self { decimal, thousands }
     }
 
     fn number(&self, cell: &str) -> Option<f64> {
@@ -226,18 +128,23 @@ fn feet(cell: &str, marks: &Marks<'_>) -> Option<f64> {
     (0.0..12.0).contains(&inches).then(|| if feet.trim().starts_with('-') { -tidy(value) } else { tidy(value) })
 }
 
-fn duration(cell: &str) -> Option<f64> {
+fn duration(cell: &str, hours: bool) -> Option<f64> {
     let parts: Vec<&str> = cell.trim().split(':').collect();
-    let [hours, minutes, seconds] = parts[..] else { return None };
     let whole = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit()).then(|| text.parse::<f64>().ok()).flatten();
-    let minutes = whole(minutes).filter(|minutes| *minutes < 60.0)?;
+    let (hours, minutes, seconds) = match parts[..] {
+        [hours_text, minutes, seconds] if hours => {
+            (hours_text, whole(minutes).filter(|minutes| *minutes < 60.0)?, seconds)
+        }
+        [minutes, seconds] if !hours => ("0", whole(minutes)?, seconds),
+        _ => return None,
+    };
     let seconds = seconds.parse::<f64>().ok().filter(|seconds| (0.0..60.0).contains(seconds))?;
     Some(tidy(whole(hours)? * 3600.0 + minutes * 60.0 + seconds))
 }
 
 /// What was expected in a cell of a column.
 fn expected(column: &Column, layout: &Layout) -> String {
-    let mark = layout.table.decimal_mark.as_deref().unwrap_or(".");
+    let mark = layout.marks().0;
     let pattern = column.pattern.as_deref().unwrap_or_default();
     if !column.translate.is_empty() {
         let words: Vec<&str> = column.translate.iter().map(|translation| translation.text.as_str()).collect();
@@ -252,14 +159,27 @@ fn expected(column: &Column, layout: &Layout) -> String {
             let words: Vec<&str> = layout.units.iter().map(|word| word.text.trim()).collect();
             format!("a number with its unit, one of {}", words.join(", "))
         }
+        CellKind::Date | CellKind::Time | CellKind::DateTime if pattern.starts_with("serial") => {
+            format!("a day number of a spreadsheet ({pattern})")
+        }
         CellKind::Date => format!("a date as {pattern}"),
         CellKind::Time => format!("a time as {pattern}"),
-        CellKind::Duration => "a time as h:mm:ss".to_owned(),
+        CellKind::DateTime => format!("a date and time as {pattern}"),
+        CellKind::Duration => format!("a time as {}", column.pattern.as_deref().unwrap_or("h:mm:ss")),
         CellKind::Clock => match column.separator.as_deref() {
             Some(separator) => format!("a clock position such as 3, or two such as 11{separator}1"),
             None => "a clock position such as 3, or two such as 1101".to_owned(),
         },
         CellKind::YesNo => "a word for yes or no".to_owned(),
+    }
+}
+
+/// A cell without what keeps a spreadsheet from reading it as it likes: `="007"`, and an apostrophe before a number.
+fn bare(cell: &str) -> &str {
+    let cell = cell.trim();
+    match cell.strip_prefix("=\"").and_then(|rest| rest.strip_suffix('"')) {
+        Some(inner) if !inner.contains('"') => inner.trim(),
+        _ => cell.strip_prefix('\'').filter(|rest| !rest.is_empty()).unwrap_or(cell),
     }
 }
 
@@ -273,19 +193,32 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
     if let Some(translation) = column.translate.iter().find(|translation| *translation.text == *cell.trim()) {
         return Ok(Read::Value(scalar(&translation.value)));
     }
+    let kind = column.kind.unwrap_or(CellKind::Text);
+    let cell = if kind == CellKind::Text && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
     let pattern = column.pattern.as_deref().unwrap_or_default();
     let of_number = |found: Option<f64>| found.map(|value| Read::Value(number(value))).ok_or_else(wrong);
-    match column.kind.unwrap_or(CellKind::Text) {
+    let as_number = || marks.number(cell);
+    match kind {
         CellKind::Text if column.translate.is_empty() => {
-            Ok(Read::Value(Value::String(crate::csv::plain(cell).to_owned())))
+            // What a spreadsheet would run was made harmless; no spreadsheet opens XML as a table.
+            let text = if layout.xml.is_some() { cell } else { crate::csv::plain(cell) };
+            Ok(Read::Value(Value::String(text.to_owned())))
         }
         CellKind::Text | CellKind::YesNo => Err(wrong()),
-        CellKind::Number => of_number(marks.number(cell)),
+        CellKind::Number => of_number(as_number()),
         CellKind::Station => of_number(station(cell, &marks)),
         CellKind::FeetAndInches => of_number(feet(cell, &marks)),
-        CellKind::Duration => of_number(duration(cell)),
-        CellKind::Date => date(cell, pattern).map(Read::Part).ok_or_else(wrong),
-        CellKind::Time => time(cell, pattern).map(Read::Part).ok_or_else(wrong),
+        CellKind::Duration => of_number(duration(cell, column.pattern.is_none())),
+        CellKind::Date => {
+            pattern::date(cell, as_number(), pattern).map(|date| Read::Moment(Some(date), None)).ok_or_else(wrong)
+        }
+        CellKind::Time => {
+            pattern::time(cell, as_number(), pattern).map(|time| Read::Moment(None, Some(time))).ok_or_else(wrong)
+        }
+        CellKind::DateTime => {
+            let both = pattern::both(cell, as_number(), pattern);
+            both.map(|(date, time)| Read::Moment(Some(date), Some(time))).ok_or_else(wrong)
+        }
         CellKind::Clock => clock(cell, column.separator.as_deref(), &marks).map(Read::Value).ok_or_else(wrong),
         CellKind::Amount => {
             // The longest word first, so that "mm" is not taken for an "m" behind another.
@@ -309,7 +242,9 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
     let is = value.as_f64();
     let pattern = column.pattern.as_deref().unwrap_or_default();
     match column.kind.unwrap_or(CellKind::Text) {
-        CellKind::Text if column.translate.is_empty() => value.as_str().map(crate::csv::harmless),
+        CellKind::Text if column.translate.is_empty() => {
+            value.as_str().map(|text| if layout.xml.is_some() { text.to_owned() } else { crate::csv::harmless(text) })
+        }
         CellKind::Text | CellKind::YesNo => None,
         CellKind::Number => is.map(|number| marks.write(number, column.decimals)),
         CellKind::Station => is.map(|number| {
@@ -319,7 +254,11 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
             let hundreds = (rounded / 100.0).floor();
             let width = if decimals == 0 { 2 } else { decimals as usize + 3 };
             let rest = format!("{:0>width$}", marks.write(rounded - hundreds * 100.0, Some(decimals)));
-            format!("{}{hundreds}+{rest}", if number < 0.0 { "-" } else { "" })
+            // A spreadsheet would take a sign before it for a sum.
+            if number < 0.0 && layout.xml.is_some() {
+                return format!("-{hundreds}+{rest}");
+            }
+            if number < 0.0 { format!("'-{hundreds}+{rest}") } else { format!("{hundreds}+{rest}") }
         }),
         CellKind::FeetAndInches => is.map(|number| {
             let decimals = column.decimals.unwrap_or(2);
@@ -330,13 +269,22 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
         }),
         CellKind::Duration => is.filter(|seconds| *seconds >= 0.0).map(|seconds| {
             let whole = seconds.floor();
-            let (hours, rest) = ((whole / 3600.0).floor(), whole % 3600.0);
             let fraction = format!("{:.3}", seconds - whole);
             let fraction = fraction.trim_start_matches('0').trim_end_matches('0').trim_end_matches('.');
-            format!("{hours}:{:02}:{:02}{fraction}", (rest / 60.0).floor(), rest % 60.0)
+            let (minutes, rest) = ((whole / 60.0).floor(), whole % 60.0);
+            if column.pattern.is_some() {
+                let width = pattern.find(':').unwrap_or(1);
+                return format!("{minutes:0>width$}:{rest:02}{fraction}");
+            }
+            format!("{}:{:02}:{rest:02}{fraction}", (minutes / 60.0).floor(), minutes % 60.0)
         }),
-        CellKind::Date => in_pattern(value.as_str()?.get(..10)?, pattern, true),
-        CellKind::Time => in_pattern(value.as_str()?.get(11..19)?, pattern, false),
+        CellKind::Date | CellKind::Time | CellKind::DateTime => {
+            let parts = (column.kind != Some(CellKind::Time), column.kind != Some(CellKind::Date));
+            Some(match pattern::write(value.as_str()?, pattern, parts)? {
+                Written::Text(text) => text,
+                Written::Number(number) => marks.write(number, None),
+            })
+        }
         CellKind::Clock => {
             let hour = |key: &str| Some(marks.write(value.get(key)?.as_f64()?, None));
             match (hour("at"), hour("from"), hour("to"), column.separator.as_deref()) {
@@ -399,6 +347,9 @@ mod tests {
             ("clock", json!({"separator": "-"}), "2", json!({"at": 2})),
             ("clock", none.clone(), "1101", json!({"from": 11, "to": 1})),
             ("yes-no", json!({"translate": [{"text": "Y", "value": true}]}), "Y", json!(true)),
+            ("duration", json!({"pattern": "m:ss"}), "75:09", json!(4509)),
+            ("duration", json!({"pattern": "mm:ss"}), "05:20", json!(320)),
+            ("station", none.clone(), "'-0+05,00", json!(-5)),
             ("text", none, "'=1+1", json!("=1+1")),
         ];
         let layout = layout(",", None);
@@ -432,6 +383,7 @@ mod tests {
             ("date", "dd.mm.yyyy", "17.03.2026", "2026-03-17"),
             ("date", "m/d/yyyy", "5/6/2026", "2026-05-06"),
             ("date", "yyyymmdd", "20280229", "2028-02-29"),
+            ("date", "d mmm yy", "7 Mar 26", "2026-03-07"),
             ("time", "h:mm am", "9:31 AM", "09:31:00"),
             ("time", "h:mm am", "12:05 AM", "00:05:00"),
             ("time", "h:mm am", "12:05 PM", "12:05:00"),
@@ -439,7 +391,9 @@ mod tests {
         ];
         for (kind, pattern, cell, part) in cases {
             let column = column(kind, &json!({"pattern": pattern}));
-            assert_eq!(read(cell, &column, &layout), Ok(Read::Part(part.to_owned())), "{cell}");
+            let half = Some(part.to_owned());
+            let read_as = if kind == "date" { Read::Moment(half, None) } else { Read::Moment(None, half) };
+            assert_eq!(read(cell, &column, &layout), Ok(read_as), "{cell}");
             let moment = if kind == "date" { format!("{part}T00:00:00Z") } else { format!("2026-01-01T{part}Z") };
             assert_eq!(write(&json!(moment), &column, &layout).as_deref(), Some(cell));
         }
@@ -453,6 +407,53 @@ mod tests {
         ] {
             assert!(read(cell, &column(kind, &json!({"pattern": pattern})), &layout).is_err(), "{cell}");
         }
+    }
+
+    /// The counts of spreadsheets (ECMA-376 part 1, 18.17.4.1, from memory): 1 March 1900 is day 61 of the one, and the two are
+    /// 1462 days apart.
+    #[test]
+    fn days_are_counted_as_spreadsheets_count() {
+        let layout = layout(",", None);
+        let cases = [
+            ("date", "serial-1900", "61", Some("1900-03-01"), None),
+            ("date", "serial-1900", "46148", Some("2026-05-06"), None),
+            ("date", "serial-1904", "44686", Some("2026-05-06"), None),
+            ("date", "serial-1904", "0", Some("1904-01-01"), None),
+            ("time", "serial-1900", "0,3965277778", None, Some("09:31:00")),
+            ("date-time", "serial-1900", "46148,3965277778", Some("2026-05-06"), Some("09:31:00")),
+            ("date-time", "serial-1904", "44686,9999884259", Some("2026-05-06"), Some("23:59:59")),
+            ("date-time", "m/d/yyyy h:mm am", "5/6/2026 9:31 PM", Some("2026-05-06"), Some("21:31:00")),
+            ("date-time", "dd.mm.yyyy hh:mm:ss", "06.05.2026 09:31:07", Some("2026-05-06"), Some("09:31:07")),
+        ];
+        for (kind, pattern, cell, date, time) in cases {
+            let column = column(kind, &json!({"pattern": pattern}));
+            let expected = Read::Moment(date.map(str::to_owned), time.map(str::to_owned));
+            assert_eq!(read(cell, &column, &layout), Ok(expected), "{kind} {cell}");
+            let moment = format!("{}T{}Z", date.unwrap_or("2026-01-01"), time.unwrap_or("00:00:00"));
+            assert_eq!(write(&json!(moment), &column, &layout).as_deref(), Some(cell), "{moment}");
+        }
+        for (kind, cell) in [("date", "60"), ("date", "46148,5"), ("date", "-1"), ("date", "3000000"), ("time", "1,5")]
+        {
+            assert!(read(cell, &column(kind, &json!({"pattern": "serial-1900"})), &layout).is_err(), "{kind} {cell}");
+        }
+    }
+
+    /// What a spreadsheet's users do to keep a cell as it is, and how programs write large and small numbers.
+    #[test]
+    fn numbers_that_are_stored_as_text_are_numbers() {
+        let (layout, number) = (layout(",", None), column("number", &json!({})));
+        for (cell, value) in [
+            ("'12,5", json!(12.5)),
+            ("=\"12,5\"", json!(12.5)),
+            (" \u{a0}12,5\u{a0}", json!(12.5)),
+            ("1,25E+01", json!(12.5)),
+            ("1,25e2", json!(125)),
+            ("'-3", json!(-3)),
+        ] {
+            assert_eq!(read(cell, &number, &layout), Ok(Read::Value(value)), "{cell}");
+        }
+        assert_eq!(read("=\"007\"", &column("text", &json!({})), &layout), Ok(Read::Value(json!("007"))));
+        assert!(read("=12", &number, &layout).is_err());
     }
 
     #[test]

@@ -8,16 +8,22 @@
 //!   exactly when the table holds everything.
 
 mod bytes;
+mod cells;
 mod difference;
 mod forms;
+mod grid;
 mod moment;
+mod nested;
+mod pattern;
 mod read;
 mod row;
-mod sheet;
+mod seen;
 mod units;
+mod whole;
 mod write;
 
-pub use read::read;
+pub use grid::{Grid, GridCell, GridRow};
+pub use read::{read, read_rows};
 pub use write::write;
 
 use obvert_model::layout::Layout;
@@ -53,8 +59,15 @@ fn put(object: &mut Map<String, Value>, keys: &[&str], value: Value) {
 }
 
 /// The value at keys joined by points.
-fn at<'v>(value: &'v Value, path: &str) -> Option<&'v Value> {
-    path.split('.').try_fold(value, |value, key| value.get(key))
+fn at<'v>(object: &'v Map<String, Value>, path: &str) -> Option<&'v Value> {
+    let (first, rest) = path.split_once('.').map_or((path, None), |(first, rest)| (first, Some(rest)));
+    let value = object.get(first)?;
+    rest.map_or(Some(value), |rest| at(value.as_object()?, rest))
+}
+
+/// The value at keys joined by points, below a value.
+fn below<'v>(value: &'v Value, path: &str) -> Option<&'v Value> {
+    at(value.as_object()?, path)
 }
 
 /// A text with the fields in its braces filled in; `None` where one is absent.

@@ -1,7 +1,7 @@
 //! A moment on the wall clock of another offset. A table without zones holds times of one offset only.
 
 /// The days from 1970-01-01 to a date of the Gregorian calendar, by counting years from March on, so that a leap day ends one.
-const fn days(year: i64, month: i64, day: i64) -> i64 {
+pub(super) const fn days(year: i64, month: i64, day: i64) -> i64 {
     let year = if month <= 2 { year - 1 } else { year };
     let (era, of_era) = (year.div_euclid(400), year.rem_euclid(400));
     let of_year = (153 * ((month + 9) % 12) + 2) / 5 + day - 1;
@@ -9,7 +9,7 @@ const fn days(year: i64, month: i64, day: i64) -> i64 {
 }
 
 /// The date of a number of days from 1970-01-01.
-const fn date(days: i64) -> (i64, i64, i64) {
+pub(super) const fn date(days: i64) -> (i64, i64, i64) {
     let shifted = days + 719_468;
     let (era, of_era) = (shifted.div_euclid(146_097), shifted.rem_euclid(146_097));
     let year = (of_era - of_era / 1460 + of_era / 36_524 - of_era / 146_096) / 365;

@@ -38,6 +38,13 @@ pub(super) fn converted(
     value
 }
 
+/// A number times a factor, without the noise of the division; `None` where there is no number or no factor.
+pub(super) fn turned(value: &Value, factor: Option<f64>) -> Option<Value> {
+    let turned = value.as_f64()? * factor?;
+    // The factors are ratios of decimal fractions; what is beyond a nanometre is noise.
+    Some(number(format!("{turned:.9}").parse().unwrap_or(turned)))
+}
+
 struct Factors {
     length: f64,
     section: f64,
@@ -47,10 +54,10 @@ impl Factors {
     fn object(&self, value: &mut Value, shape: &ObjectShape) {
         for field in &shape.fields {
             let Some(below) = value.get_mut(&field.name) else { continue };
-            let factor = match field.unit.as_deref() {
-                Some("the document's length unit") => Some(self.length),
-                Some("the document's section unit") => Some(self.section),
-                _ => None,
+            let factor = match field.measures() {
+                Some("units.length") => Some(self.length),
+                Some(_) => Some(self.section),
+                None => None,
             };
             self.value(below, &field.shape, factor);
         }
@@ -63,9 +70,8 @@ impl Factors {
                 value.as_array_mut().into_iter().flatten().for_each(|below| self.value(below, item, factor));
             }
             (Shape::Number, Some(factor)) => {
-                if let Some(is) = value.as_f64() {
-                    // The factors are ratios of decimal fractions; what is beyond a micrometre is noise of the division.
-                    *value = number(format!("{:.9}", is * factor).parse().unwrap_or(is * factor));
+                if let Some(turned) = turned(value, Some(factor)) {
+                    *value = turned;
                 }
             }
             _ => {}

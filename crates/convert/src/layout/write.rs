@@ -2,12 +2,13 @@
 
 use std::collections::HashMap;
 
-use obvert_model::layout::{CellKind, Column, Layout};
+use obvert_model::layout::{CellKind, Layout};
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::tables::{Document, LengthUnit, QuantityUnit, SectionUnit};
 use serde_json::{Value, json};
 
-use super::{at, difference, fill, forms, implied_unit, moment, read, said, sheet, units};
+use super::row::Way;
+use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units};
 use crate::{ConvertError, LossReport};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
@@ -34,12 +35,21 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
         codes: codes.iter().flat_map(|list| &list.codes).map(|code| (code.code.as_str(), code)).collect(),
         pipes: by_id(&value, "pipes"),
         media: by_id(&value, "media"),
+        ways: layout.columns.iter().map(|column| Way::of(column, layout)).collect(),
+        document: &value,
     };
-    let mut rows = vec![layout.columns.iter().map(|column| column.heading.to_string()).collect()];
+    let mut rows = Vec::new();
     for run in value["runs"].as_array().into_iter().flatten() {
         writer.run(run, &mut rows);
     }
-    let bytes = sheet::write(&rows, layout)?;
+    let bytes = match (&layout.table, &layout.xml) {
+        (Some(table), _) => {
+            let headings: Vec<&str> = layout.columns.iter().map(|column| column.heading.as_str()).collect();
+            cells::write(&headings, &rows, table)
+        }
+        (None, Some(xml)) => nested::write(layout, &rows, xml),
+        (None, None) => Vec::new(),
+    };
     let after = match read(&bytes, "", layout, lists) {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
         Err(ConvertError::Structure(problems)) => problems.into_parts().1.map(|rest| rest.value).unwrap_or_default(),
@@ -72,6 +82,8 @@ struct Writer<'w> {
     codes: HashMap<&'w str, &'w Code>,
     pipes: HashMap<&'w str, &'w Value>,
     media: HashMap<&'w str, &'w Value>,
+    ways: Vec<Way<'w>>,
+    document: &'w Value,
 }
 
 impl Writer<'_> {
@@ -133,19 +145,19 @@ impl Writer<'_> {
     }
 
     fn row(&self, pipe: &Value, run: &Value, observation: &Value, (distance, part): (f64, Part)) -> Vec<String> {
-        let cell = |column: &Column| self.cell(column, pipe, run, observation, (distance, part)).unwrap_or_default();
-        self.layout.columns.iter().map(cell).collect()
+        let cell = |way: &Way<'_>| self.cell(*way, pipe, run, observation, (distance, part)).unwrap_or_default();
+        self.ways.iter().map(cell).collect()
     }
 
     fn cell(
         &self,
-        column: &Column,
+        way: Way<'_>,
         pipe: &Value,
         run: &Value,
         row: &Value,
         (distance, part): (f64, Part),
     ) -> Option<String> {
-        let layout = self.layout;
+        let (layout, column) = (self.layout, way.column);
         if let Some(place) =
             layout.codes.as_ref().and_then(|codes| codes.columns.iter().position(|one| *one == column.heading))
         {
@@ -161,84 +173,117 @@ impl Writer<'_> {
         let to = column.to.as_deref()?;
         let place = column.place.unwrap_or(1) as usize - 1;
         let finish = matches!(part, Part::Finish(_));
-        let write = |value: &Value| forms::write(value, column, layout);
-        let Some(below) = to.strip_prefix("runs.observations.") else {
-            let value = match to.split_once('.')? {
-                ("pipes", below) => self.held(pipe, below, &column.heading),
-                (_, below) => self.held(run, below, &column.heading),
+        let write = |value: &Value| match (column.unit, way.unit) {
+            (Some(unit), Some(own)) => forms::write(&units::turned(value, own.factor_to(unit))?, column, layout),
+            (None, Some(own)) if column.kind == Some(CellKind::Amount) => {
+                forms::write(&json!({"value": value, "unit": own.as_str()}), column, layout)
+            }
+            _ => forms::write(value, column, layout),
+        };
+        let Some(key) = to.strip_prefix("runs.observations.") else {
+            let value = match to.split_once('.').unwrap_or((to, "")) {
+                ("pipes", key) => self.held(pipe, key, &column.heading),
+                ("runs", key) => self.held(run, key, &column.heading),
+                _ => self.held(self.document, to, &column.heading),
             }?;
-            if matches!(column.kind, Some(CellKind::Date | CellKind::Time)) {
+            if matches!(column.kind, Some(CellKind::Date | CellKind::Time | CellKind::DateTime)) {
                 let moment = moment::in_zone(value.as_str()?, layout.zone.as_deref().unwrap_or("Z"))?;
                 return write(&moment.into());
             }
             return write(value);
         };
-        match below {
+        match key {
             // Said once, where the stretch begins.
             "remark" if finish => None,
             "at" if row.is_object() => write(&forms::number(distance)),
             "characterisation" => match &column.separator {
                 Some(separator) => {
-                    let all = row[below].as_array()?.iter().filter_map(write).collect::<Vec<_>>();
+                    let all = row[key].as_array()?.iter().filter_map(write).collect::<Vec<_>>();
                     Some(all.join(separator))
                 }
-                None => write(row[below].get(place)?),
+                None => write(row[key].get(place)?),
             },
             "quantities.value" => {
                 let quantity = row["quantities"].get(place)?;
                 if column.kind == Some(CellKind::Amount) {
-                    write(quantity)
+                    forms::write(quantity, column, layout)
                 } else {
-                    write(&self.amount(row, quantity, place)?)
+                    forms::write(&self.amount(row, quantity, place, column.unit)?, column, layout)
                 }
             }
             "grades" => {
-                let grades = row[below].as_object()?;
+                let grades = row[key].as_object()?;
                 // One column holds one grade.
                 grades.values().find(|grade| grade.is_number()).and_then(write)
             }
-            "clock.from" => write(at(row, below).or_else(|| at(row, "clock.at"))?),
+            "clock.from" => write(below(row, key).or_else(|| below(row, "clock.at"))?),
             "media.id" => {
-                let refs = row["media"].as_array()?.iter().filter(|_| !finish);
                 let kind = column.media.map_or("photo", |kind| kind.as_str());
-                let of_kind = refs
+                let mut of_kind = row["media"]
+                    .as_array()?
+                    .iter()
                     .filter_map(|one| one["id"].as_str())
                     .filter(|id| self.media.get(id).is_some_and(|media| media["kind"] == *kind));
+                if column.is_recording() && self.names_recordings() {
+                    return of_kind.nth(usize::from(finish)).and_then(|id| write(&id.into()));
+                }
+                if finish {
+                    return None;
+                }
                 match &column.separator {
-                    Some(separator) => Some(of_kind.collect::<Vec<_>>().join(separator)),
-                    None => of_kind.map(str::to_owned).nth(place),
+                    Some(separator) => {
+                        Some(of_kind.filter_map(|id| write(&id.into())).collect::<Vec<_>>().join(separator))
+                    }
+                    None => of_kind.nth(place).and_then(|id| write(&id.into())),
                 }
             }
             "media.offset" => {
-                let field = |path: &str| match path.split_once('.')? {
-                    ("pipes", below) => at(pipe, below).map(said),
-                    (_, below) => at(run, below).map(said),
+                let is = |id: &str| match self.names_recordings() {
+                    true => self.media.get(id).is_some_and(|media| self.is_recording(&media["kind"])),
+                    false => self.video(pipe, run).is_some_and(|video| video == id),
                 };
-                let video = fill(layout.video.as_deref()?, &field)?;
-                let mut offsets = row["media"]
-                    .as_array()?
-                    .iter()
-                    .filter(|one| one["id"] == *video)
-                    .filter_map(|one| one.get("offset"));
-                offsets.nth(usize::from(finish)).and_then(write)
+                let refs = row["media"].as_array()?.iter();
+                let mut of_kind = refs.filter(|one| one["id"].as_str().is_some_and(is));
+                of_kind.nth(usize::from(finish)).and_then(|one| one.get("offset")).and_then(write)
             }
-            _ => write(self.held(row, below, &column.heading)?),
+            _ => write(self.held(row, key, &column.heading)?),
         }
+    }
+
+    /// Whether a column names the recordings that offsets are into.
+    fn names_recordings(&self) -> bool {
+        self.ways.iter().any(|way| way.names_recording())
+    }
+
+    fn is_recording(&self, kind: &Value) -> bool {
+        self.ways.iter().any(|way| way.names_recording() && way.column.media.is_some_and(|own| *kind == *own.as_str()))
+    }
+
+    /// The recording that the layout names for a run.
+    fn video(&self, pipe: &Value, run: &Value) -> Option<String> {
+        let field = |path: &str| match path.split_once('.')? {
+            ("pipes", key) => below(pipe, key).map(said),
+            (_, key) => below(run, key).map(said),
+        };
+        fill(self.layout.video.as_deref()?, &field)
     }
 
     /// The value of a field, or the text that is kept for a column under `extensions`.
-    fn held<'v>(&self, row: &'v Value, below: &str, heading: &str) -> Option<&'v Value> {
-        match below.strip_suffix("extensions") {
+    fn held<'v>(&self, row: &'v Value, key: &str, heading: &str) -> Option<&'v Value> {
+        match key.strip_suffix("extensions") {
             Some(_) => row.get("extensions")?.get(self.layout.extension.as_deref()?)?.get(heading),
-            None => at(row, below),
+            None => below(row, key),
         }
     }
 
-    /// An amount in the unit that the code list has for it, since the cell says none.
-    fn amount(&self, row: &Value, quantity: &Value, place: usize) -> Option<Value> {
+    /// An amount in the unit that the column has, or else the code list, since the cell says none.
+    fn amount(&self, row: &Value, quantity: &Value, place: usize, stated: Option<QuantityUnit>) -> Option<Value> {
         let code = row["code"].as_str().and_then(|code| self.codes.get(code)).copied();
         let values: Vec<String> = row["characterisation"].as_array().into_iter().flatten().map(said).collect();
-        let wanted = QuantityUnit::from_word(implied_unit(code, &values, place)?)?;
+        let wanted = match stated {
+            Some(unit) => unit,
+            None => QuantityUnit::from_word(implied_unit(code, &values, place)?)?,
+        };
         let is = QuantityUnit::from_word(quantity["unit"].as_str()?)?;
         let value = quantity["value"].as_f64()?;
         if is == wanted {

@@ -83,7 +83,9 @@ words! {
         Date = "date",
         /// A time of day in the column's pattern.
         Time = "time",
-        /// A span of time, `h:mm:ss`; in seconds.
+        /// Date and time of day in the column's pattern.
+        DateTime = "date-time",
+        /// A span of time, `h:mm:ss`, or minutes and seconds with the pattern `m:ss`; in seconds.
         Duration = "duration",
         /// A clock position or two with a separator between them, `11-1`; without separator four digits, `1101`.
         Clock = "clock",
@@ -93,19 +95,36 @@ words! {
 }
 
 table! {
-    /// How the table is written as a file.
+    /// How a table of cells is written as a file.
     pub TableForm {
-        /// How its characters are written. A byte-order mark in the file overrides it.
-        encoding: Encoding,
+        /// How its characters are written. A byte-order mark in the file overrides it. When absent it is guessed on reading, which is
+        /// said, and UTF-8 on writing.
+        encoding?: Encoding,
         /// The character between cells; `\t` for a tab.
         delimiter: Text,
         /// How lines end when it is written; CR and LF when absent.
         line_end?: LineEnd,
-        /// The row that holds the headings, from 1, which is what it is when absent. Rows above it are passed over.
+        /// The row that holds the headings, from 1, which is what it is when absent, blank rows counted. Rows above it are passed over.
         heading_row?: u32,
+        /// How many rows the headings take, 1 when absent. A heading is what stands one below the other, with a line feed between; a
+        /// blank cell above another takes what stands left of it, as cells that were merged in a spreadsheet do.
+        heading_rows?: u32,
         /// The decimal mark; a point when absent.
         decimal_mark?: Text,
         /// The mark between thousands, which may stand in a cell and is not written; none when absent.
+        thousands_mark?: Text,
+    }
+}
+
+table! {
+    /// How an XML file nests what a table would have side by side.
+    pub XmlForm {
+        /// The element that is a row, by the names of the elements from the root on: `Works/Line/Look/Note`. What is known of its pipe
+        /// and run stands in the elements around it.
+        rows: Text,
+        /// The decimal mark; a point when absent.
+        decimal_mark?: Text,
+        /// The mark between thousands, which may stand in a value and is not written; none when absent.
         thousands_mark?: Text,
     }
 }
@@ -123,7 +142,7 @@ table! {
 table! {
     /// One column.
     pub Column {
-        /// Its heading.
+        /// Its heading. In XML the path of an attribute, `Works/Line/@bore`, or of an element that has a text, `Works/Line/Bore`.
         heading: Text,
         /// The field that it holds, by its keys from the document on, lists being stepped through without a number:
         /// `runs.observations.at`. Several columns of dates and times that lead to one field are joined.
@@ -134,9 +153,12 @@ table! {
         kind?: CellKind,
         /// Where in a list the value stands, from 1, which is what it is when absent.
         place?: u32,
-        /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`) or a time (`h`, `hh`, `mm`, `ss`, `am`), other characters
-        /// as they are: `dd.mm.yyyy`, `h:mm am`.
+        /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099, `mmm` for `Jan` to `Dec`) or a time
+        /// (`h`, `hh`, `mm`, `ss`, `am`), other characters as they are: `dd.mm.yyyy`, `h:mm am`. In a date and time together, `m` is
+        /// a minute behind `h`. `serial-1900` and `serial-1904` are the day numbers of spreadsheets.
         pattern?: Text,
+        /// The unit of its numbers, where it is another than that of the document, or where amounts have none in their cells.
+        unit?: QuantityUnit,
         /// How many decimals a number is written with; as many as it has when absent.
         decimals?: u32,
         /// What stands between the two hours of a clock reference, or between several values in one cell.
@@ -229,8 +251,10 @@ table! {
         title: Text,
         /// What it is for, and what is to be known of the office's table.
         description?: Text,
-        /// How the table is written as a file.
-        table: TableForm,
+        /// How a table of cells is written as a file; this or `xml`.
+        table?: TableForm,
+        /// How an XML file nests the rows.
+        xml?: XmlForm,
         /// Its columns, in the order in which they are written. They are found by their headings when read.
         columns[]: Column,
         /// Columns that together say what was seen; where absent, a column leads to the code itself.
@@ -249,10 +273,19 @@ table! {
         outcome_from_codes?: bool,
         /// What is put behind the id of a run to name the run that completes it from the other end.
         completed_by?: Text,
-        /// The file that the offsets of observations are into, made as [`Made::text`] is; `runs.id` in braces names the run.
+        /// The file that the offsets of observations are into, where no column names it, made as the text of a made value is; `runs.id`
+        /// in braces names the run.
         video?: Text,
         /// The key of `extensions` under which columns that lead to `extensions` keep their texts by heading.
         extension?: Text,
+    }
+}
+
+impl Column {
+    /// Whether the files that it names are recordings, which offsets can be into.
+    #[must_use]
+    pub fn is_recording(&self) -> bool {
+        matches!(self.media, Some(MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio))
     }
 }
 
@@ -278,6 +311,17 @@ impl Layout {
     /// When a number in it cannot be written.
     pub fn write(&self) -> std::io::Result<String> {
         crate::write::in_lines(self)
+    }
+
+    /// The decimal mark, and the mark between thousands where there is one.
+    #[must_use]
+    pub fn marks(&self) -> (&str, Option<&str>) {
+        let (decimal, thousands) = match (&self.table, &self.xml) {
+            (Some(table), _) => (&table.decimal_mark, &table.thousands_mark),
+            (None, Some(xml)) => (&xml.decimal_mark, &xml.thousands_mark),
+            (None, None) => (&None, &None),
+        };
+        (decimal.as_deref().unwrap_or("."), thousands.as_deref())
     }
 
     /// The fixed text of a field, where there is one.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use super::{CellKind, Column, Layout};
 use crate::profile::{FieldPath, Scalar};
 use crate::read::nearest;
-use crate::shape::Shape;
+use crate::shape::{Field, Shape};
 use crate::text::Text;
 
 /// One problem of a layout.
@@ -32,15 +32,15 @@ impl Problems {
         self.0.push(LayoutProblem { pointer: pointer.into(), message: message.into() });
     }
 
-    /// The shape of a field that a row of the table can have, or what is wrong with its path.
-    fn field(&mut self, pointer: &str, path: &FieldPath) -> Option<&'static Shape> {
+    /// The field that a path leads to and whether it is one of the document itself, or what is wrong with the path.
+    fn field(&mut self, pointer: &str, path: &FieldPath) -> Option<(&'static Field, bool)> {
         match path.resolve() {
             Err(error) => {
                 let near = error.near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
                 self.add(pointer, format!("{}{near}", error.message));
                 None
             }
-            Ok(resolved) => Some(&resolved.field.shape),
+            Ok(resolved) => Some((resolved.field, resolved.table.is_empty())),
         }
     }
 }
@@ -69,8 +69,8 @@ impl Layout {
             }
         }
         for (index, fixed) in self.fixed.iter().enumerate() {
-            if let Some(shape) = problems.field(&format!("/fixed/{index}/to"), &fixed.to) {
-                value_problem(&format!("/fixed/{index}/value"), shape, &fixed.value, &mut problems);
+            if let Some((field, _)) = problems.field(&format!("/fixed/{index}/to"), &fixed.to) {
+                value_problem(&format!("/fixed/{index}/value"), &field.shape, &fixed.value, &mut problems);
             }
         }
         for (index, made) in self.made.iter().enumerate() {
@@ -86,21 +86,62 @@ impl Layout {
     }
 
     fn table_problems(&self, problems: &mut Problems) {
-        let table = &self.table;
-        let single = |text: &Text| text.chars().count() == 1;
+        let (table, marks) = match (&self.table, &self.xml) {
+            (Some(table), None) => (table, ("table", &table.decimal_mark, &table.thousands_mark)),
+            (None, Some(xml)) => {
+                let marks = ("xml", &xml.decimal_mark, &xml.thousands_mark);
+                mark_problems(marks, problems);
+                self.path_problems(&xml.rows, problems);
+                return;
+            }
+            _ => {
+                problems
+                    .add("", "say in table how the cells are written, or in xml how the elements nest, and not both");
+                return;
+            }
+        };
+        mark_problems(marks, problems);
         if !(table.delimiter.len() == 1 && table.delimiter.is_ascii() && !table.delimiter.contains(['"', '\r', '\n'])) {
             problems.add("/table/delimiter", "expected one ASCII character, such as a comma, a semicolon or a tab");
         }
-        for (key, mark) in [("decimal_mark", &table.decimal_mark), ("thousands_mark", &table.thousands_mark)] {
-            if mark.as_ref().is_some_and(|mark| !single(mark) || mark.contains(|c: char| c.is_ascii_digit())) {
-                problems.add(format!("/table/{key}"), "expected one character that is no digit");
+        for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
+            if count == Some(0) {
+                problems.add(format!("/table/{key}"), "rows are counted from 1");
             }
         }
-        if table.thousands_mark.as_deref() == Some(table.decimal_mark.as_deref().unwrap_or(".")) {
-            problems.add("/table/thousands_mark", "the same as the decimal mark; nobody could tell 1.000 from 1000");
+        let rows = table.heading_rows.unwrap_or(1) as usize;
+        for (index, column) in self.columns.iter().enumerate() {
+            if column.heading.split('\n').count() > rows {
+                let message = format!(
+                    "{:?} stands in more rows than the {rows} of the headings; say their number in table.heading_rows",
+                    column.heading
+                );
+                problems.add(format!("/columns/{index}/heading"), message);
+            }
         }
-        if table.heading_row == Some(0) {
-            problems.add("/table/heading_row", "rows are counted from 1");
+    }
+
+    /// The paths of XML: a row's element, and for each column an attribute or an element in it or around it.
+    fn path_problems(&self, rows: &str, problems: &mut Problems) {
+        if !rows.split('/').all(is_name) {
+            let message = "expected the names of elements from the root to the row's, such as Works/Line/Note";
+            problems.add("/xml/rows", message);
+        }
+        let root = rows.split('/').next().unwrap_or_default();
+        for (index, column) in self.columns.iter().enumerate() {
+            let (path, attribute) = match column.heading.rsplit_once("/@") {
+                Some((path, attribute)) => (path, Some(attribute)),
+                None => (column.heading.as_str(), None),
+            };
+            let named = path.split('/').all(is_name) && attribute.is_none_or(is_name);
+            let inside = path == root || path.strip_prefix(root).is_some_and(|rest| rest.starts_with('/'));
+            let around = attribute.is_none() && rows.strip_prefix(path).is_some_and(|rest| rest.starts_with('/'));
+            if !named || !inside || around {
+                let message = format!(
+                    "expected the path of an attribute, such as {rows}/@name, or of an element with a text, such as {rows}/Name"
+                );
+                problems.add(format!("/columns/{index}/heading"), message);
+            }
         }
     }
 
@@ -135,20 +176,22 @@ impl Layout {
             let Some(to) = &column.to else { continue };
             let kind = column.kind.unwrap_or(CellKind::Text);
             let part = matches!(kind, CellKind::Date | CellKind::Time).then_some(kind);
-            let target = (to.as_str(), column.place, part);
-            let keeps = to.ends_with("extensions");
+            let target = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
+            let keeps = to.ends_with("extensions") || to.as_str() == "runs.observations.media.id";
             if let Some(earlier) = (!keeps).then(|| targets.insert(target, index)).flatten() {
                 problems.add(format!("{pointer}/to"), format!("/columns/{earlier} leads to {to} already"));
             }
-            let Some(shape) = problems.field(&format!("{pointer}/to"), to) else { continue };
-            if !OF_A_ROW.iter().any(|table| to.split('.').next() == Some(table)) {
-                let message = format!("{to} is no field of a pipe, a run or an observation; give it in fixed or made");
+            let Some((field, of_document)) = problems.field(&format!("{pointer}/to"), to) else { continue };
+            if !of_document && !OF_A_ROW.iter().any(|table| to.split('.').next() == Some(table)) {
+                let message = format!(
+                    "{to} is no field of a pipe, a run, an observation or the document; give it in fixed or made"
+                );
                 problems.add(format!("{pointer}/to"), message);
             }
-            if keeps && self.extension.is_none() {
+            if to.ends_with("extensions") && self.extension.is_none() {
                 problems.add(format!("{pointer}/to"), "extensions need a key; give the layout one in extension");
             }
-            kind_problems(&pointer, column, kind, shape, self, problems);
+            kind_problems(&pointer, column, kind, field, self, problems);
         }
     }
 
@@ -193,22 +236,44 @@ impl Layout {
                            pipes.downstream as the water does";
             problems.add("/columns", message);
         }
-        let timed = |column: &Column| matches!(column.kind, Some(CellKind::Date | CellKind::Time));
+        let timed = |column: &Column| matches!(column.kind, Some(CellKind::Date | CellKind::Time | CellKind::DateTime));
         let zone = self.zone.as_ref().map(|zone| is_offset(zone));
         if zone == Some(false) {
             problems.add("/zone", "expected an offset from UTC, such as -05:00");
         } else if zone.is_none() && self.columns.iter().any(timed) {
             problems.add("/columns", "there are dates or times, so the layout must say their offset in zone");
         }
-        if self.video.is_none() && self.leads_to("runs.observations.media.offset") {
-            problems
-                .add("/columns", "there are offsets into a video, so the layout must say in video which file that is");
+        let names =
+            |column: &Column| column.to.as_deref() == Some("runs.observations.media.id") && column.is_recording();
+        if self.video.is_none() && self.leads_to("runs.observations.media.offset") && !self.columns.iter().any(names) {
+            let message =
+                "there are offsets into a video, so a column or the layout's video must say which file that is";
+            problems.add("/columns", message);
         }
     }
 }
 
-fn kind_problems(at: &str, column: &Column, kind: CellKind, shape: &Shape, layout: &Layout, problems: &mut Problems) {
-    let shape = match shape {
+fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>), problems: &mut Problems) {
+    for (key, mark) in [("decimal_mark", decimal), ("thousands_mark", thousands)] {
+        let wrong = |mark: &Text| mark.chars().count() != 1 || mark.contains(|c: char| c.is_ascii_digit());
+        if mark.as_ref().is_some_and(wrong) {
+            problems.add(format!("/{form}/{key}"), "expected one character that is no digit");
+        }
+    }
+    if thousands.as_deref() == Some(decimal.as_deref().unwrap_or(".")) {
+        let message = "the same as the decimal mark; nobody could tell 1.000 from 1000";
+        problems.add(format!("/{form}/thousands_mark"), message);
+    }
+}
+
+/// Whether a text can be the name of an element or attribute: ASCII, or letters beyond it, as XML 1.0 has them for the most part.
+fn is_name(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_alphabetic() || c == '_')
+        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
+}
+
+fn kind_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
+    let shape = match &field.shape {
         Shape::List(item) => item,
         other => other,
     };
@@ -220,8 +285,8 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, shape: &Shape, layou
         }
         CellKind::Number => numeric || path == "runs.observations.grades",
         CellKind::Station | CellKind::FeetAndInches | CellKind::Duration => numeric,
-        CellKind::Amount => path == "runs.observations.quantities.value",
-        CellKind::Date | CellKind::Time => matches!(shape, Shape::Text),
+        CellKind::Amount => path == "runs.observations.quantities.value" || field.measures().is_some(),
+        CellKind::Date | CellKind::Time | CellKind::DateTime => matches!(shape, Shape::Text),
         CellKind::Clock => path == "runs.observations.clock",
         CellKind::YesNo => *shape == Shape::Bool,
     };
@@ -231,13 +296,25 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, shape: &Shape, layou
     if kind == CellKind::Amount && layout.units.is_empty() {
         problems.add(format!("{at}/kind"), "amounts need the words of their units; give them in units");
     }
+    unit_problems(at, column, kind, field, layout, problems);
     if kind == CellKind::YesNo && column.translate.is_empty() {
         problems.add(at, "give the words for yes and no in translate");
     }
+    let has = |pattern: &Text, parts: &[&str]| {
+        ["serial-1900", "serial-1904"].contains(&pattern.as_str()) || parts.iter().all(|part| pattern.contains(part))
+    };
     match (kind, &column.pattern) {
-        (CellKind::Date, Some(pattern)) if ["d", "m", "yyyy"].iter().all(|part| pattern.contains(part)) => {}
-        (CellKind::Time, Some(pattern)) if ["h", "mm"].iter().all(|part| pattern.contains(part)) => {}
+        (CellKind::Date, Some(pattern)) if has(pattern, &["d", "m", "yy"]) => {}
+        (CellKind::Time, Some(pattern)) if has(pattern, &["h", "mm"]) => {}
+        (CellKind::DateTime, Some(pattern)) if has(pattern, &["d", "m", "yy", "h", "mm"]) => {}
+        (CellKind::Duration, Some(pattern)) if ["m:ss", "mm:ss"].contains(&pattern.as_str()) => {}
         (CellKind::Date, _) => problems.add(at, "a date needs a pattern with day, month and year, such as dd.mm.yyyy"),
+        (CellKind::DateTime, _) => {
+            problems.add(at, "date and time need a pattern with both, such as yyyy-mm-dd hh:mm");
+        }
+        (CellKind::Duration, Some(_)) => {
+            problems.add(format!("{at}/pattern"), "a span of time is h:mm:ss without a pattern, or m:ss with that one");
+        }
         (CellKind::Time, _) => problems.add(at, "a time needs a pattern with hours and minutes, such as h:mm am"),
         (_, Some(_)) => problems.add(format!("{at}/pattern"), format!("a pattern is of no use for {kind}")),
         (_, None) => {}
@@ -251,6 +328,31 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, shape: &Shape, layou
             problems.add(format!("{pointer}/text"), format!("stands at {at}/translate/{earlier} already; keep one"));
         }
         value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
+    }
+}
+
+/// A unit where there is none, or none where it is needed.
+fn unit_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
+    let amounts = column.to.as_deref() == Some("runs.observations.quantities.value");
+    let pointer = format!("{at}/unit");
+    let known = |unit: &str| layout.fixed_text(unit).is_some();
+    match (column.unit, field.measures()) {
+        (Some(_), _) if kind == CellKind::Amount => {
+            problems.add(pointer, "the cells of an amount say their unit themselves");
+        }
+        (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
+            problems.add(pointer, format!("{unit} is no unit of a length"));
+        }
+        (Some(_), None) if !amounts => {
+            problems.add(pointer, "the numbers of this field have no unit to be turned from")
+        }
+        _ => {}
+    }
+    if let Some(unit) = field.measures()
+        && (column.unit.is_some() || kind == CellKind::Amount)
+        && !known(unit)
+    {
+        problems.add(at, format!("lengths with a unit of their own are turned into {unit}, so fix that in fixed"));
     }
 }
 
@@ -312,7 +414,7 @@ mod tests {
     #[test]
     fn each_mistake_is_said_with_its_place() {
         type Change = fn(&mut serde_json::Value);
-        let cases: [(Change, &str); 12] = [
+        let cases: [(Change, &str); 20] = [
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),
                 "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",
@@ -332,6 +434,32 @@ mod tests {
             (|l| l["table"]["delimiter"] = ";;".into(), "/table/delimiter: expected one ASCII character"),
             (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" has no single #"),
             (|l| l["made"][0]["text"] = "{pipes.id".into(), "/made/0/text: \"{pipes.id\" has a brace"),
+            (|l| l["table"]["heading_row"] = 0.into(), "/table/heading_row: rows are counted from 1"),
+            (
+                |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
+                "/columns/0/heading: \"Pipe\\nno\" stands in more rows",
+            ),
+            (
+                |l| l["xml"] = serde_json::json!({"rows": "Works/Note"}),
+                ": say in table how the cells are written, or in xml",
+            ),
+            (
+                |l| {
+                    l.as_object_mut().unwrap().remove("table");
+                    l["xml"] = serde_json::json!({"rows": "Works/Line/Note"});
+                },
+                "/columns/0/heading: expected the path of an attribute, such as Works/Line/Note/@name",
+            ),
+            (|l| l["columns"][5]["unit"] = "percent".into(), "/columns/5/unit: percent is no unit of a length"),
+            (|l| l["columns"][0]["unit"] = "mm".into(), "/columns/0/unit: the numbers of this field have no unit"),
+            (|l| l["columns"][1]["kind"] = "date-time".into(), "/columns/1: date and time need a pattern with both"),
+            (
+                |l| {
+                    l["columns"][5]["unit"] = "mm".into();
+                    l["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "units.length");
+                },
+                "/columns/5: lengths with a unit of their own are turned into units.length",
+            ),
             (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
             (|l| l["codes"]["columns"][0] = "Sen".into(), "/codes/columns/0: there is no column \"Sen\""),
         ];

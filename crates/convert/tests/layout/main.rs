@@ -1,22 +1,25 @@
-//! Tables of two invented offices, by their layouts both ways.
+//! Files of three invented offices, by their layouts both ways.
 #![cfg(feature = "layout")]
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use obvert_convert::{ConvertError, LossKind, LossReport, Survey, layout, recode};
+use obvert_convert::{ConvertError, LossKind, LossReport, PlacedProblem, Survey, layout, recode};
 use obvert_model::layout::Layout;
 use obvert_model::lists::CodeList;
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 
-const A: &[u8] = include_bytes!("../../../examples/layouts/office-a.csv");
-const B: &[u8] = include_bytes!("../../../examples/layouts/office-b.csv");
+mod robust;
+mod xml;
+
+const A: &[u8] = include_bytes!("../../../../examples/layouts/office-a.csv");
+const B: &[u8] = include_bytes!("../../../../examples/layouts/office-b.csv");
 
 fn a() -> Layout {
-    Layout::read(include_bytes!("../../../examples/layouts/office-a.layout.json")).unwrap()
+    Layout::read(include_bytes!("../../../../examples/layouts/office-a.layout.json")).unwrap()
 }
 
 fn b() -> Layout {
-    Layout::read(include_bytes!("../../../examples/layouts/office-b.layout.json")).unwrap()
+    Layout::read(include_bytes!("../../../../examples/layouts/office-b.layout.json")).unwrap()
 }
 
 fn read(source: &[u8], layout: &Layout) -> (Survey, LossReport) {
@@ -29,7 +32,10 @@ fn read(source: &[u8], layout: &Layout) -> (Survey, LossReport) {
 /// The problems of a table that cannot be read whole.
 fn refused(source: &[u8], layout: &Layout) -> Vec<String> {
     match layout::read(source, "t.csv", layout, &[]) {
-        Err(ConvertError::Structure(all)) => all.iter().map(ToString::to_string).collect(),
+        Err(ConvertError::Structure(all)) => {
+            let said = |one: &PlacedProblem| format!("{}: {}", one.place.as_ref().unwrap(), one.problem.message);
+            all.iter().map(said).collect()
+        }
         Err(other) => vec![other.to_string()],
         Ok(_) => panic!("it was read"),
     }
