@@ -32,6 +32,7 @@ fn generated() -> Vec<(String, String)> {
         ("schema/code-list.schema.json".to_owned(), pretty(&CodeList::schema())),
         ("schema/grade-scheme.schema.json".to_owned(), pretty(&GradeScheme::schema())),
         ("schema/profile.schema.json".to_owned(), pretty(&Profile::schema())),
+        ("schema/layout.schema.json".to_owned(), pretty(&obvert::model::layout::Layout::schema())),
         ("schema/report.schema.json".to_owned(), pretty(&Report::schema())),
         ("schema/report-line.schema.json".to_owned(), pretty(&obvert::check::output::jsonl::schema())),
         ("schema/mending.schema.json".to_owned(), pretty(&Mending::schema())),

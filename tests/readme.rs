@@ -59,7 +59,7 @@ fn copy(from: &std::path::Path, to: &std::path::Path) {
 #[test]
 fn console_blocks_say_what_happens() {
     let folder = tempfile::tempdir().expect("folder");
-    for examples in ["examples/data", "examples/profiles", "tests/corpus/versions"] {
+    for examples in ["examples/data", "examples/layouts", "examples/profiles", "tests/corpus/versions"] {
         copy(&root().join(examples), &folder.path().join(examples));
     }
     let steps = steps(&read("README.md"));

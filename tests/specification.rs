@@ -230,5 +230,5 @@ fn schemas_say_what_they_are() {
         }
         found += 1;
     }
-    assert_eq!(found, 10);
+    assert_eq!(found, 11);
 }

@@ -52,6 +52,9 @@ pub(crate) enum Command {
     /// Judge or draft a submission profile.
     #[command(subcommand)]
     Profile(Profile),
+    /// Judge the layout of an office's own table.
+    #[command(subcommand)]
+    Layout(Layout),
     /// Explain a rule, a code or a field.
     Explain(Explain),
     /// List the rules.
@@ -82,6 +85,8 @@ pub(crate) enum Form {
     Geojson,
     /// A workbook with a sheet a table, which can be filled in by hand.
     Xlsx,
+    /// An office's own table, by the layout that --layout names.
+    Layout,
 }
 
 /// How a list is printed.
@@ -135,6 +140,9 @@ pub(crate) struct Check {
     /// The form of the surveys; told from name and content when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) from: Option<Form>,
+    /// The layout (JSON) of surveys that are an office's own tables.
+    #[arg(long, value_name = "LAYOUT")]
+    pub(crate) layout: Option<PathBuf>,
     /// The form of the report on standard output.
     #[arg(long, value_enum, default_value_t = ReportForm::Text, value_name = "FORMAT")]
     pub(crate) format: ReportForm,
@@ -281,6 +289,9 @@ pub(crate) struct Convert {
     /// The form to write; told from the name of OUT when not given.
     #[arg(long, value_enum, value_name = "FORM")]
     pub(crate) to: Option<Form>,
+    /// The layout (JSON) of an office's own table, which IN or OUT is, or both.
+    #[arg(long, value_name = "LAYOUT")]
+    pub(crate) layout: Option<PathBuf>,
     /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
     #[arg(long, value_name = "LIST")]
     pub(crate) coding: Option<String>,
@@ -434,6 +445,27 @@ pub(crate) enum Profile {
     Check(ProfileCheck),
     /// Draft a profile from surveys that an office has accepted.
     Draft(ProfileDraft),
+}
+
+/// What to do with a layout.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Layout {
+    /// Say what does not make sense in a layout, and what of a table cannot be read by it.
+    Check(LayoutCheck),
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 nothing is wrong with it, 1 something is, 2 it could not be read.")]
+pub(crate) struct LayoutCheck {
+    /// The layout (JSON).
+    #[arg(value_name = "LAYOUT")]
+    pub(crate) layout: PathBuf,
+    /// A table to read by it.
+    #[arg(value_name = "TABLE")]
+    pub(crate) table: Option<PathBuf>,
+    /// A code list of your own (JSON).
+    #[arg(long = "code-list", value_name = "FILE")]
+    pub(crate) code_lists: Vec<PathBuf>,
 }
 
 #[derive(Debug, Args)]

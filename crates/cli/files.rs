@@ -4,8 +4,11 @@ use std::cell::Cell;
 use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use obvert::convert::{ConvertError, Survey, csv, geojson, xlsx, xml};
+use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xlsx, xml};
+use obvert::model::layout::Layout;
+use obvert::model::lists::CodeList;
 use obvert::model::read::ReadError;
 use obvert::model::versions::{self, MigrateError, Migrated};
 
@@ -20,6 +23,8 @@ pub(crate) struct Source {
     pub(crate) form: Form,
     /// Its files by name; one with an empty name unless it is a folder.
     pub(crate) files: Vec<(String, Vec<u8>)>,
+    /// What an office's own table is read by.
+    pub(crate) layout: Option<Arc<ByLayout>>,
     /// A JSON document of an older version, brought to this one; or why it could not be.
     older: Option<Box<Result<Migrated, MigrateError>>>,
     /// Whether that has been said.
@@ -28,10 +33,31 @@ pub(crate) struct Source {
     pub(crate) line_of: Option<(String, usize)>,
 }
 
+/// A layout, and the code lists beside the built-in ones that its table may be coded in.
+pub(crate) struct ByLayout {
+    pub(crate) layout: Layout,
+    pub(crate) lists: Vec<CodeList>,
+}
+
+impl ByLayout {
+    /// The form that the names of its files look like.
+    pub(crate) fn form(&self) -> Form {
+        if self.layout.xml.is_some() { Form::Xml } else { Form::Csv }
+    }
+}
+
 impl Source {
     /// A source that is one file.
     pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
-        Self { name, form, files: vec![(String::new(), bytes)], older: None, told: Cell::new(false), line_of: None }
+        Self {
+            name,
+            form,
+            files: vec![(String::new(), bytes)],
+            layout: None,
+            older: None,
+            told: Cell::new(false),
+            line_of: None,
+        }
     }
 
     /// A line of an archive, by the archive's name: a JSON document of any version.
@@ -93,15 +119,27 @@ impl Source {
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
     pub(crate) fn survey(&self) -> Option<Result<Survey, ConvertError>> {
+        Some(self.survey_with_losses()?.map(|(survey, _)| survey))
+    }
+
+    /// The survey as [`survey`](Self::survey) gives it, with what the form could not carry over when it was read.
+    pub(crate) fn survey_with_losses(&self) -> Option<Result<(Survey, LossReport), ConvertError>> {
         let name = &self.name;
-        Some(match self.form {
+        let survey = match self.form {
             Form::Json => return None,
+            Form::Layout => {
+                return Some(match &self.layout {
+                    Some(by) => layout::read(self.bytes(), name, &by.layout, &by.lists),
+                    None => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
+                });
+            }
             Form::Xml => xml::read(self.bytes(), name),
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Xlsx => xlsx::read(self.bytes(), name),
             Form::Csv => csv::read(&self.files, name),
-        })
+        };
+        Some(survey.map(|survey| (survey, LossReport::default())))
     }
 
     /// Why it could not be read, with its name once.
@@ -133,8 +171,45 @@ impl Source {
     }
 }
 
+/// Reads a source that may be an office's own table: one whose name and content tell no other form is read by the layout.
+pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLayout>>) -> Result<Source, Failure> {
+    let Some(by) = layout else { return read(path, form) };
+    let standard = path == Path::new("-");
+    let own = by.form();
+    let other = match form {
+        Some(form) => form != Form::Layout,
+        None => !standard && (path.is_dir() || by_name(path).is_some_and(|form| form != own)),
+    };
+    if other {
+        return read(path, form);
+    }
+    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
+    let mut bytes = Vec::new();
+    let read = if standard {
+        io::stdin().lock().read_to_end(&mut bytes)
+    } else {
+        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
+    };
+    read.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+        _ => format!("{name}: {error}"),
+    })?;
+    // XML of this format says so itself.
+    let namespace = xml::NAMESPACE.as_bytes();
+    let start = &bytes[..bytes.len().min(4096)];
+    if form.is_none() && own == Form::Xml && start.windows(namespace.len()).any(|window| window == namespace) {
+        return Ok(Source::of_file(name, Form::Xml, bytes));
+    }
+    Ok(Source { layout: Some(Arc::clone(by)), ..Source::of_file(name, Form::Layout, bytes) })
+}
+
 /// Reads a source: a file, a folder of tables, or standard input for `-`.
 pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
+    if form == Some(Form::Layout) {
+        return Err(
+            format!("{}: an office's own table is read by its layout; give it with --layout", path.display()).into()
+        );
+    }
     if path == Path::new("-") {
         let mut bytes = Vec::new();
         io::stdin().lock().read_to_end(&mut bytes).map_err(|error| format!("standard input: {error}"))?;
@@ -164,7 +239,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files, older: None, told: Cell::new(false), line_of: None });
+        return Ok(Source { files, ..Source::of_file(name, Form::Csv, Vec::new()) });
     }
     if form.is_none() && path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl")) {
         return Err(format!(
@@ -184,7 +259,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(Form::Csv) if bytes.starts_with(b"PK") => Form::CsvZip,
         Some(Form::Csv) => {
             return Err(
-                format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip").into()
+                format!("{name}: one CSV table is no survey; give the folder with all of them, or their zip, or for an office's own table its --layout").into()
             );
         }
         // .json says little: GeoJSON has that ending as well.
@@ -239,7 +314,7 @@ pub(crate) fn ending(form: Form) -> &'static str {
         Form::Xml => ".xml",
         Form::Geojson => ".geojson",
         Form::CsvZip => ".zip",
-        Form::Csv => "",
+        Form::Csv | Form::Layout => "",
         Form::Xlsx => ".xlsx",
     }
 }

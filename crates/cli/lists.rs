@@ -1,18 +1,20 @@
-//! Code lists, grade schemes and profiles of the user's own. A survey is judged by them, so they are judged first, and what
+//! Code lists, grade schemes, profiles and layouts of the user's own. A survey is judged by them, so they are judged first, and what
 //! is wrong is shown as a survey's mistakes are: file, line and column, the line itself, the pointer, what to do.
 
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use obvert::check::{Settings, Severity, SourcePlace, profile_problems};
+use obvert::model::layout::{Layout, LayoutProblem};
 use obvert::model::lists::{CodeList, GradeScheme, ListError, ListProblem, ListProblemKind};
 use obvert::model::profile::{Profile, ProfileProblem};
 use obvert::model::read::{Problem, locate};
 
 use crate::Failure;
 use crate::args::Form;
-use crate::files::Source;
+use crate::files::{ByLayout, Source};
 use crate::render::findings::SourceLines;
 use crate::render::{severity, strong};
 
@@ -65,6 +67,18 @@ pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failu
     }
 }
 
+/// Reads the layout of an office's own table, with the code lists that it may be coded in.
+pub(crate) fn layout(path: &Path, lists: Vec<CodeList>) -> Result<Arc<ByLayout>, Failure> {
+    let file = File::open(path, "layout")?;
+    let layout = file.structure(Layout::read(file.source.bytes()))?;
+    let problems = layout.problems();
+    if problems.is_empty() {
+        return Ok(Arc::new(ByLayout { layout, lists }));
+    }
+    file.layout_problems(&problems, &mut anstream::stderr().lock())?;
+    Err(file.refusal(problems.len()))
+}
+
 pub(crate) struct File {
     pub(crate) source: Source,
     what: &'static str,
@@ -106,6 +120,15 @@ impl File {
             let place = locate(self.source.bytes(), &problem.pointer);
             let weight = if problem.kind.stops() { Severity::Error } else { Severity::Warning };
             ((place.line, place.column), weight, problem.to_string())
+        });
+        self.show(shown, out)
+    }
+
+    /// Shows what does not make sense in a layout.
+    pub(crate) fn layout_problems(&self, problems: &[LayoutProblem], out: &mut dyn Write) -> io::Result<()> {
+        let shown = problems.iter().map(|problem| {
+            let place = locate(self.source.bytes(), &problem.pointer);
+            ((place.line, place.column), Severity::Error, problem.to_string())
         });
         self.show(shown, out)
     }

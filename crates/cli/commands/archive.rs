@@ -121,6 +121,9 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
 fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     let folder = &arguments.output;
     let to = arguments.to.unwrap_or(Form::Json);
+    if to == Form::Layout {
+        return Err("--to layout: convert the unpacked surveys with --layout one by one".into());
+    }
     match fs::metadata(folder) {
         Ok(about) if !about.is_dir() => return Err(format!("{}: is no folder", folder.display()).into()),
         Ok(_) => {}

@@ -3,6 +3,7 @@
 use std::collections::{HashMap, VecDeque};
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
 use obvert::convert::{ConvertError, Place, PlacedProblem};
@@ -12,7 +13,7 @@ use obvert::model::text::Date;
 use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Judged, Threshold};
-use crate::files::{self, Source};
+use crate::files::{self, ByLayout, Source};
 use crate::render::progress;
 use crate::{Failure, Status, lists, render};
 
@@ -21,11 +22,15 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let checker = Checker::new(settings(&arguments.judged, arguments.all || arguments.baseline.is_some())?)?;
     let mut outputs = Outputs::new(arguments)?;
     let earlier = arguments.baseline.as_deref().map(baseline).transpose()?;
+    let layout = match &arguments.layout {
+        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.judged.code_lists)?)?),
+        None => None,
+    };
     let mut whole: Option<Report> = None;
     let mut failed = false;
     // Until the whole report has been held against the earlier one, nobody knows what a text has to show.
     let mut held = Vec::new();
-    let mut sources = arguments.files.iter().flat_map(|path| sources(path, arguments.from));
+    let mut sources = arguments.files.iter().flat_map(|path| sources(path, arguments.from, layout.as_ref()));
     for (name, source) in &mut sources {
         let checked = source.and_then(|source| {
             let mut report = report_on(&checker, &source)?;
@@ -66,10 +71,14 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
 }
 
 /// The surveys of a file, each with its name: one, or those of an archive, which are read one at a time.
-fn sources(path: &Path, form: Option<Form>) -> Box<dyn Iterator<Item = (String, Result<Source, Failure>)> + '_> {
+fn sources<'p>(
+    path: &'p Path,
+    form: Option<Form>,
+    layout: Option<&'p Arc<ByLayout>>,
+) -> Box<dyn Iterator<Item = (String, Result<Source, Failure>)> + 'p> {
     let name = path.display().to_string();
     if form.is_some() || !archive::is_archive(path) {
-        return Box::new(std::iter::once_with(move || (name, files::read(path, form))));
+        return Box::new(std::iter::once_with(move || (name, files::read_by(path, form, layout))));
     }
     match archive::lines(path) {
         Ok(lines) => Box::new(lines.map(move |line| match line {

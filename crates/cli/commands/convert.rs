@@ -18,13 +18,18 @@ use crate::{Failure, Status, lists, render};
 
 /// Converts.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
-    let to = target(arguments)?;
+    let own = lists::code_lists(&arguments.code_lists)?;
+    let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
+    let to = target(arguments, layout.as_deref())?;
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
-    let source = files::read(&arguments.input, arguments.from)?;
-    let Some((document, places)) = placed(&source)? else { return Ok(Status::Failed) };
+    let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
+    if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
+        return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
+    }
+    let Some((document, places, read)) = placed(&source)? else { return Ok(Status::Failed) };
     stage.say(|| format!("writing {}", arguments.output.display()));
     let from = document.head.coding.list.to_string();
-    let (document, recoded) = recode(arguments, document)?;
+    let (document, recoded) = recode(arguments, &own, document)?;
     let account = |reports: &[LossReport]| {
         let file = |path: &Path, form, list: &str| End {
             file: path.display().to_string(),
@@ -59,14 +64,21 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
         let (tables, losses) = csv::write(&document)?;
-        let reports = [recoded, losses];
+        let reports = [read, recoded, losses];
         return finish(arguments, &reports, &account, || {
             files::write_folder(&arguments.output, arguments.replace, &tables)
         });
     }
     let mut bytes = Vec::new();
-    let losses = write(&document, to, &mut bytes)?;
-    finish(arguments, &[recoded, losses], &account, || {
+    let losses = match (&layout, to) {
+        (Some(by), Form::Layout) => {
+            let (table, losses) = obvert::convert::layout::write(&document, &by.layout, &by.lists)?;
+            bytes = table;
+            losses
+        }
+        _ => write(&document, to, &mut bytes)?,
+    };
+    finish(arguments, &[read, recoded, losses], &account, || {
         if standard {
             super::print(&bytes).map(|_| ())
         } else {
@@ -76,10 +88,9 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
 }
 
 /// Translates the observations to the code list that was asked for.
-fn recode(arguments: &Convert, document: Document) -> Result<(Document, LossReport), Failure> {
-    let own = lists::code_lists(&arguments.code_lists)?;
+fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(Document, LossReport), Failure> {
     let Some(wanted) = &arguments.coding else {
-        if let Some(path) = arguments.code_lists.first() {
+        if let Some(path) = arguments.code_lists.first().filter(|_| arguments.layout.is_none()) {
             return Err(format!("{}: a code list is of use with --coding only", path.display()).into());
         }
         return Ok((document, LossReport::default()));
@@ -126,9 +137,12 @@ pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool
     say_losses(&[losses])
 }
 
-fn target(arguments: &Convert) -> Result<Form, Failure> {
+fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
     let out = &arguments.output;
-    let told = arguments.to.or_else(|| files::by_name(out));
+    let told = arguments.to.or_else(|| match files::by_name(out) {
+        Some(form) if layout.is_some_and(|by| by.form() == form) && !out.is_dir() => Some(Form::Layout),
+        named => named,
+    });
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
             "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx or .zip, or give --to",
@@ -140,13 +154,16 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
 
 /// The document of a source; `None` when it is not valid, which has been said.
 pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
-    Ok(placed(source)?.map(|(document, _)| document))
+    Ok(placed(source)?.map(|(document, ..)| document))
 }
 
-/// The document of a source with the places of its values, which JSON has none of until they are looked for.
-fn placed(source: &Source) -> Result<Option<(Document, Option<SourceMap>)>, Failure> {
+/// A document, the places of its values, which JSON has none of until they are looked for, and what its form lost.
+type Placed = (Document, Option<SourceMap>, LossReport);
+
+/// The document of a source with all that is known of its reading.
+fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
     let name = &source.name;
-    let Some(read) = source.survey() else {
+    let Some(read) = source.survey_with_losses() else {
         let current = match source.current() {
             Ok(current) => current,
             Err(error) => {
@@ -161,7 +178,7 @@ fn placed(source: &Source) -> Result<Option<(Document, Option<SourceMap>)>, Fail
             }
         };
         return match obvert::read(current) {
-            Ok(document) => Ok(Some((document, None))),
+            Ok(document) => Ok(Some((document, None, LossReport::default()))),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {
                     failure(&*Failure::from(format!("{name}: {problem}")));
@@ -172,7 +189,7 @@ fn placed(source: &Source) -> Result<Option<(Document, Option<SourceMap>)>, Fail
         };
     };
     match read {
-        Ok(survey) => Ok(Some((survey.document, Some(survey.places)))),
+        Ok((survey, losses)) => Ok(Some((survey.document, Some(survey.places), losses))),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
                 failure(&*Failure::from(source.inside(&problem.to_string())));
@@ -192,6 +209,7 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
         Form::Xml => xml::write(document, bytes),
         Form::Geojson => geojson::write(document, bytes),
         Form::Xlsx => xlsx::write(document, bytes),
+        Form::Layout => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
             let losses = csv::write_zip(document, &mut cursor)?;
@@ -204,10 +222,10 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
-/// Says what was lost, first by the translation of codes, then by the form, and writes unless that is refused. The same loss of many values is said once, with their number.
+/// Says what was lost, first in reading, then by the translation of codes, then by the form, and writes unless that is refused. The same loss of many values is said once, with their number.
 fn finish(
     arguments: &Convert,
-    reports: &[LossReport; 2],
+    reports: &[LossReport; 3],
     account: &dyn Fn(&[LossReport]) -> Account,
     write: impl FnOnce() -> Result<(), Failure>,
 ) -> Result<Status, Failure> {

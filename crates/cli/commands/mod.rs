@@ -7,6 +7,7 @@ mod digest;
 mod explain;
 mod fix;
 mod grade;
+mod layout;
 mod migrate;
 mod outputs;
 mod profile;
@@ -32,6 +33,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
         Command::Digest(digest) => digest::run(digest),
         Command::Grade(grade) => grade::run(grade),
         Command::Profile(profile) => profile::run(profile),
+        Command::Layout(layout) => layout::run(layout),
         Command::Explain(explain) => explain::run(&explain.name),
         Command::Rules(rules) => rules::run(rules.format),
         Command::Schema(schema) => schema::run(schema.name.as_deref()),

@@ -1,6 +1,7 @@
 //! `obvert schema`: the schemas of the format.
 
 use obvert::check::grading::GradeTable;
+use obvert::model::layout::Layout;
 use obvert::model::lists::{CodeList, GradeScheme};
 use obvert::model::profile::Profile;
 
@@ -18,6 +19,7 @@ const SCHEMAS: &[(&str, &str, Make)] = &[
     ("code-list", "a code list (JSON Schema 2020-12)", || pretty(&CodeList::schema())),
     ("grade-scheme", "a grade scheme (JSON Schema 2020-12)", || pretty(&GradeScheme::schema())),
     ("profile", "a submission profile (JSON Schema 2020-12)", || pretty(&Profile::schema())),
+    ("layout", "the layout of an office's own table (JSON Schema 2020-12)", || pretty(&Layout::schema())),
     ("report", "the report of a check (JSON Schema 2020-12)", || pretty(&obvert::check::Report::schema())),
     ("report-line", "a line of that report in JSON lines (JSON Schema 2020-12)", || {
         pretty(&obvert::check::output::jsonl::schema())

@@ -25,6 +25,8 @@ mod unpack;
 pub mod csv;
 #[cfg(feature = "geojson")]
 pub mod geojson;
+#[cfg(feature = "layout")]
+pub mod layout;
 #[cfg(feature = "xlsx")]
 pub mod xlsx;
 #[cfg(feature = "xml")]

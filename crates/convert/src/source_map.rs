@@ -39,6 +39,8 @@ pub struct SourceMap {
     places: BTreeMap<String, Spot>,
     headings: BTreeMap<(u32, String), (u32, String)>,
     texts: BTreeMap<u32, Arc<[u8]>>,
+    /// Headings of files where a column holds fields of several tables, so that the key below a row does not tell it.
+    columns: BTreeMap<(u32, u32), String>,
 }
 
 #[derive(Clone, Debug)]
@@ -92,6 +94,12 @@ impl SourceMap {
         self.headings.insert((file, below.to_owned()), (column, heading.to_owned()));
     }
 
+    /// Records the heading of a column of a file in which values are recorded with their columns.
+    #[cfg(feature = "layout")]
+    pub fn column(&mut self, file: u32, column: usize, heading: &str) {
+        self.columns.insert((file, u32::try_from(column).unwrap_or(u32::MAX)), heading.to_owned());
+    }
+
     /// File, line and column of the value at a pointer below a spot, as far as the spot knows.
     fn within(&self, spot: &Spot, below: &str) -> (u32, u32, u32) {
         let part = self.texts.get(&spot.file).and_then(|text| text.get(spot.part.clone())).unwrap_or_default();
@@ -137,11 +145,12 @@ impl SourceMap {
             }
         };
         let column = heading.map(|(column, _)| *column).or((column > 0).then_some(column));
+        let of_column = column.and_then(|column| self.columns.get(&(file, column)));
         Some(Place {
             file: self.files.get(file as usize)?.clone(),
             line: line as usize,
             column: column.map(|column| column as usize),
-            heading: heading.map(|(_, heading)| heading.clone()),
+            heading: heading.map(|(_, heading)| heading).or(of_column).cloned(),
         })
     }
 }

@@ -24,6 +24,7 @@ mod macros;
 pub mod archive;
 pub mod edit;
 pub mod extension;
+pub mod layout;
 pub mod lists;
 pub mod number;
 pub mod probe;

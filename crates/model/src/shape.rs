@@ -67,6 +67,18 @@ pub struct Field {
     pub shape: Shape,
 }
 
+impl Field {
+    /// Where its number is a length in a unit that the document declares, which unit that is: `units.length` or `units.section`.
+    #[must_use]
+    pub fn measures(&self) -> Option<&'static str> {
+        match self.unit.as_deref() {
+            Some("the document's length unit") => Some("units.length"),
+            Some("the document's section unit") => Some("units.section"),
+            _ => None,
+        }
+    }
+}
+
 impl ObjectShape {
     /// The field of a name.
     #[must_use]
@@ -97,6 +109,12 @@ pub fn code_list() -> &'static ObjectShape {
 #[must_use]
 pub fn grade_scheme() -> &'static ObjectShape {
     object("GradeScheme")
+}
+
+/// The shape of a layout, found as that of a [`profile`] is.
+#[must_use]
+pub fn layout() -> &'static ObjectShape {
+    object("Layout")
 }
 
 /// The shape of an object by the name of its type. A name that the format does not have gives an object without fields.
@@ -146,7 +164,7 @@ fn shapes() -> &'static BTreeMap<String, ObjectShape> {
     })
 }
 
-/// The objects of what stands beside a document: profiles, code lists and grade schemes.
+/// The objects of what stands beside a document: profiles, code lists, grade schemes and layouts.
 fn beside() -> &'static BTreeMap<String, ObjectShape> {
     static SHAPES: OnceLock<BTreeMap<String, ObjectShape>> = OnceLock::new();
     SHAPES.get_or_init(|| {
@@ -155,6 +173,7 @@ fn beside() -> &'static BTreeMap<String, ObjectShape> {
             ("Profile", crate::profile::Profile::schema()),
             ("CodeList", crate::lists::CodeList::schema()),
             ("GradeScheme", crate::lists::GradeScheme::schema()),
+            ("Layout", crate::layout::Layout::schema()),
         ] {
             build(&schema, name, &schema, &mut shapes);
         }

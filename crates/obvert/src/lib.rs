@@ -2,7 +2,8 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, workbooks and XML (features `csv`, `geojson`, `xlsx`, `xml`).
+//! - `convert`: CSV tables, GeoJSON, workbooks, XML and offices' own tables by layout (features `csv`, `geojson`, `xlsx`, `xml`,
+//!   `layout`).
 //!
 //! Read a survey, check it, and write it in another form:
 //!

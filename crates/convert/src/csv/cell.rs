@@ -17,12 +17,12 @@ fn is_hazard(text: &str) -> bool {
 }
 
 /// Text as it is written: made harmless where a spreadsheet would run it.
-pub(super) fn harmless(text: String) -> String {
+pub(crate) fn harmless(text: String) -> String {
     if is_hazard(&text) { format!("'{text}") } else { text }
 }
 
 /// Text as it was before [`harmless`].
-pub(super) fn plain(cell: &str) -> &str {
+pub(crate) fn plain(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(rest) if is_hazard(rest) => rest,
         _ => cell,

@@ -43,6 +43,8 @@ mod write;
 
 pub use crate::unpack::ZipLimits;
 pub use archive::{read_zip, read_zip_within, write_zip};
+#[cfg(feature = "layout")]
+pub(crate) use cell::{harmless, plain};
 pub use read::read;
 pub use schema::table_schemas;
 pub use write::{Files, stream, write};

@@ -16,6 +16,7 @@ pub(crate) enum Subject {
     CodeList,
     GradeScheme,
     Profile,
+    Layout,
 }
 
 /// Explains why a document could not be read. `first` is what the fast road stumbled over.
@@ -270,6 +271,7 @@ mod whole {
                 Self::CodeList => "/code_list",
                 Self::GradeScheme => "/grade_scheme",
                 Self::Profile => "/profile",
+                Self::Layout => "/layout",
             }
         }
 
@@ -279,6 +281,7 @@ mod whole {
                 Self::CodeList => "code list",
                 Self::GradeScheme => "grade scheme",
                 Self::Profile => "profile",
+                Self::Layout => "layout",
             }
         }
     }
@@ -292,6 +295,7 @@ mod whole {
                 Subject::CodeList => crate::lists::CodeList::schema(),
                 Subject::GradeScheme => crate::lists::GradeScheme::schema(),
                 Subject::Profile => crate::profile::Profile::schema(),
+                Subject::Layout => crate::layout::Layout::schema(),
             };
             // The schema is our own and covered by a test: it compiles.
             #[allow(clippy::expect_used)]

@@ -9,6 +9,10 @@ mod source;
 mod tokens;
 
 pub(crate) use locate::locate;
+#[cfg(feature = "layout")]
+pub(crate) use source::text as text_of;
+#[cfg(feature = "layout")]
+pub(crate) use tokens::{Token, Tokens};
 
 use crate::{ConvertError, Place, Survey};
 

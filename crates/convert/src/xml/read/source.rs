@@ -5,7 +5,7 @@ use super::Counter;
 use crate::{ConvertError, Place};
 
 /// The text of a source, without a byte-order mark.
-pub(super) fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
+pub(crate) fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     let refuse = |line: usize, message: String| {
         let place = Place { file: name.to_owned(), line, column: None, heading: None };
         ConvertError::Form { place: Some(place), message }
@@ -35,7 +35,7 @@ pub(super) fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertE
         refuse(line, format!("not UTF-8 text ({hint}); save the document as UTF-8"))
     })?;
     match text.trim_start().chars().next() {
-        None => return Err(refuse(1, "the source is empty; expected an obvert document as XML".to_owned())),
+        None => return Err(refuse(1, "the source is empty; expected an XML document".to_owned())),
         Some('<') => {}
         Some('{' | '[') => {
             return Err(refuse(1, "this looks like JSON, not XML; read it as the JSON form".to_owned()));

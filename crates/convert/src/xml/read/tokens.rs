@@ -21,7 +21,7 @@ const NAMESPACES: &str = "https://obvert.example/ns/";
 const INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
 /// A piece of the document, with the byte offset at which it begins.
-pub(super) enum Token<'t> {
+pub(crate) enum Token<'t> {
     Start(Start<'t>),
     End,
     /// A piece of text, references resolved; comments and CDATA sections cut a text into several.
@@ -33,17 +33,17 @@ pub(super) enum Token<'t> {
 }
 
 /// A start tag. An element of another namespace has its name with the prefix, which no element of the format has.
-pub(super) struct Start<'t> {
-    pub(super) name: &'t str,
+pub(crate) struct Start<'t> {
+    pub(crate) name: &'t str,
     /// The namespace, when it is not that of the format.
     pub(super) foreign: Option<String>,
     /// Name and value of the attributes that are not about namespaces or schemas, with their offsets.
-    pub(super) attributes: Vec<(String, String, usize)>,
-    pub(super) offset: usize,
+    pub(crate) attributes: Vec<(String, String, usize)>,
+    pub(crate) offset: usize,
 }
 
 /// The tokens of a text.
-pub(super) struct Tokens<'t> {
+pub(crate) struct Tokens<'t> {
     reader: NsReader<&'t [u8]>,
     text: &'t str,
     file: String,
@@ -51,6 +51,8 @@ pub(super) struct Tokens<'t> {
     /// Where the elements begin that are open.
     open: Vec<usize>,
     root_seen: bool,
+    /// Whether it is a document of any vocabulary, and not one of this format.
+    any: bool,
 }
 
 impl<'t> Tokens<'t> {
@@ -59,7 +61,21 @@ impl<'t> Tokens<'t> {
         let config = reader.config_mut();
         config.expand_empty_elements = true;
         config.enable_all_checks(true);
-        Self { reader, text, file: file.to_owned(), counter: Counter::new(text), open: Vec::new(), root_seen: false }
+        Self {
+            reader,
+            text,
+            file: file.to_owned(),
+            counter: Counter::new(text),
+            open: Vec::new(),
+            root_seen: false,
+            any: false,
+        }
+    }
+
+    /// The tokens of a document in whatever vocabulary. Names keep their prefixes.
+    #[cfg(feature = "layout")]
+    pub(crate) fn of_any(text: &'t str, file: &str) -> Self {
+        Self { any: true, ..Self::new(text, file) }
     }
 
     /// Where a byte of the text stands.
@@ -68,18 +84,18 @@ impl<'t> Tokens<'t> {
     }
 
     /// Line and column of a byte of the text.
-    pub(super) fn line_column(&mut self, offset: usize) -> (usize, usize) {
+    pub(crate) fn line_column(&mut self, offset: usize) -> (usize, usize) {
         self.counter.at(offset)
     }
 
     /// The first byte from an offset on that is not white space.
-    pub(super) fn past_space(&self, offset: usize) -> usize {
+    pub(crate) fn past_space(&self, offset: usize) -> usize {
         let rest = self.text.get(offset..).unwrap_or_default();
         self.text.len() - rest.trim_start_matches(is_space).len()
     }
 
     /// An error at a byte of the text.
-    pub(super) fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
+    pub(crate) fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
         ConvertError::Form { place: Some(self.place(offset)), message: message.into() }
     }
 
@@ -88,7 +104,7 @@ impl<'t> Tokens<'t> {
     }
 
     /// The next token.
-    pub(super) fn next(&mut self) -> Result<Token<'t>, ConvertError> {
+    pub(crate) fn next(&mut self) -> Result<Token<'t>, ConvertError> {
         loop {
             let offset = self.offset();
             let event = match self.reader.read_event() {
@@ -169,7 +185,14 @@ impl<'t> Tokens<'t> {
                         ));
                     }
                     if !self.root_seen {
-                        return Err(self.refuse(self.text.len(), format!("the file has no <{ROOT}> element")));
+                        return Err(self.refuse(
+                            self.text.len(),
+                            if self.any {
+                                "the file has no element".to_owned()
+                            } else {
+                                format!("the file has no <{ROOT}> element")
+                            },
+                        ));
                     }
                     return Ok(Token::Eof);
                 }
@@ -222,13 +245,15 @@ impl<'t> Tokens<'t> {
                 return Err(self.refuse(offset, "not well-formed XML: a second root element"));
             }
             self.root_seen = true;
-            self.root(local, foreign.as_deref(), offset)?;
+            if !self.any {
+                self.root(local, foreign.as_deref(), offset)?;
+            }
         }
         if self.open.len() >= DEEPEST {
-            return Err(self.refuse(offset, format!("elements nested more than {DEEPEST} deep; no obvert document is")));
+            return Err(self.refuse(offset, format!("elements nested more than {DEEPEST} deep; no survey is")));
         }
         self.open.push(offset);
-        let name = if foreign.is_some() { qualified } else { local };
+        let name = if foreign.is_some() || self.any { qualified } else { local };
         Ok(Start { name, foreign, attributes, offset })
     }
 
@@ -291,6 +316,8 @@ impl<'t> Tokens<'t> {
         }
         if let Some(encoding) = parts.next_if(|part| part.name == "encoding")
             && !encoding.value.eq_ignore_ascii_case("utf-8")
+            // Whoever reads any vocabulary has looked at the declaration before.
+            && !(self.any && ["iso-8859-1", "windows-1252"].contains(&encoding.value.to_ascii_lowercase().as_str()))
         {
             let message = format!("the encoding {:?}; save the document as UTF-8 and say so", short(&encoding.value));
             return Err(self.refuse(0, message));

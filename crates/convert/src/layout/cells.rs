@@ -1,0 +1,247 @@
+//! A table as text with delimiters (RFC 4180, other delimiters allowed), to a grid and back. The cells are split here and not by a library,
+//! since rows are counted with the blank ones as a spreadsheet counts them, and a quotation mark that is never closed must not
+//! swallow the rest of the file without a word.
+
+use obvert_model::layout::{Encoding, Layout, LineEnd, TableForm};
+
+use super::bytes::{self, Told};
+use super::grid::{Grid, GridCell, GridRow};
+use crate::{ConvertError, Place};
+
+fn form(file: &str, line: usize, message: String) -> ConvertError {
+    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    ConvertError::Form { place: Some(place), message }
+}
+
+fn delimiter(table: &TableForm) -> char {
+    table.delimiter.chars().next().unwrap_or(',')
+}
+
+/// Splits a table.
+pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm) -> Result<Grid, ConvertError> {
+    let (text, encoding, told) = bytes::decode(source, table.encoding).map_err(|(line, why)| form(file, line, why))?;
+    let mut notes = Vec::new();
+    match told {
+        Told::Marked => {
+            notes.push(format!(
+                "the table begins with a byte-order mark, so it was read as {encoding} whatever the layout says"
+            ));
+        }
+        Told::Guessed => {
+            notes.push(format!("the layout {} names no encoding; the table was taken for {encoding}", layout.id));
+        }
+        Told::Plain => {}
+    }
+    let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| form(file, line, why))?;
+    let before = table.heading_row.unwrap_or(1).saturating_sub(1) as usize;
+    let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
+    if rows.len() < before + deep || rows[before..before + deep].iter().all(GridRow::is_blank) {
+        return Err(form(file, 1, "there is no row of headings; is this the right file?".to_owned()));
+    }
+    let body = rows.split_off(before + deep);
+    let above = &rows[before..];
+    let (line, headings) = (above[above.len() - 1].line, headings(above));
+    if headings.len() == 1 && layout.columns.len() > 1 {
+        let message = format!(
+            "the headings are not separated by {:?}, as the layout {} says; is this the right file?",
+            &*table.delimiter, layout.id
+        );
+        return Err(form(file, line, message));
+    }
+    let rows = body.into_iter().filter(|row| row.flaw.is_some() || !row.is_blank()).collect();
+    Ok(Grid { headings, heading_line: line, rows, notes })
+}
+
+/// The headings of rows that stand one below the other: a blank cell above another takes what stands left of it.
+pub(super) fn headings(rows: &[GridRow]) -> Vec<String> {
+    let text = |row: &GridRow, column: usize| row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned();
+    let wide = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
+    let Some((last, above)) = rows.split_last() else { return Vec::new() };
+    let mut merged = vec![String::new(); above.len()];
+    let mut found: Vec<String> = (0..wide)
+        .map(|column| {
+            let lowest = text(last, column);
+            let mut parts = Vec::new();
+            for (row, merged) in above.iter().zip(&mut merged) {
+                let own = text(row, column);
+                if !own.is_empty() {
+                    merged.clone_from(&own);
+                }
+                // Nothing below it: the column has its heading in the rows above alone.
+                parts.push(if lowest.is_empty() { own } else { merged.clone() });
+            }
+            parts.push(lowest);
+            parts.retain(|part| !part.is_empty());
+            parts.join("\n")
+        })
+        .collect();
+    // Spreadsheets write cells far beyond the last heading.
+    while found.last().is_some_and(String::is_empty) {
+        found.pop();
+    }
+    found
+}
+
+/// The rows of a text, blank ones as well, but for those after the last that has anything in it.
+///
+/// # Errors
+/// When a quotation mark is never closed: the line that it stands on, and what to do.
+pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize, String)> {
+    let mut rows = Vec::new();
+    let (mut line, mut letters) = (1, text.chars().peekable());
+    while letters.peek().is_some() {
+        let mut row = GridRow { line, ..GridRow::default() };
+        loop {
+            let mut cell = String::new();
+            let quoted = letters.next_if_eq(&'"').is_some();
+            if quoted {
+                let began = line;
+                loop {
+                    match letters.next() {
+                        Some('"') if letters.next_if_eq(&'"').is_some() => cell.push('"'),
+                        Some('"') => break,
+                        Some('\r') => {
+                            // One kind of line end in a cell, as in a text on this side.
+                            letters.next_if_eq(&'\n');
+                            cell.push('\n');
+                            line += 1;
+                        }
+                        Some(letter) => {
+                            line += usize::from(letter == '\n');
+                            cell.push(letter);
+                        }
+                        None => {
+                            return Err((
+                                began,
+                                "a quotation mark begins a cell here and none ends it, so that the rest of the file would be one cell; \
+                                 close it, or double each quotation mark in a cell that has some"
+                                    .to_owned(),
+                            ));
+                        }
+                    }
+                }
+            }
+            let mut after = 0;
+            while let Some(letter) = letters.next_if(|letter| *letter != delimiter && !matches!(letter, '\r' | '\n')) {
+                after += usize::from(!letter.is_whitespace());
+                if !quoted || after > 0 {
+                    cell.push(letter);
+                }
+            }
+            let column = row.cells.len() + 1;
+            if quoted && after > 0 && row.flaw.is_none() {
+                row.flaw = Some(format!(
+                    "in column {column}, text stands behind the closing quotation mark; double each quotation mark within a cell"
+                ));
+            }
+            row.cells.push(GridCell { text: cell, line: row.line, column });
+            match letters.next() {
+                Some('\r') => {
+                    letters.next_if_eq(&'\n');
+                    break;
+                }
+                Some(letter) if letter == delimiter => {}
+                _ => break,
+            }
+        }
+        line += 1;
+        rows.push(row);
+    }
+    while rows.last().is_some_and(|row| row.flaw.is_none() && row.is_blank()) {
+        rows.pop();
+    }
+    Ok(rows)
+}
+
+/// Writes a table: its headings, in as many rows as they take, and its rows.
+pub(super) fn write(headings: &[&str], rows: &[Vec<String>], table: &TableForm) -> Vec<u8> {
+    let end = if table.line_end == Some(LineEnd::Lf) { "\n" } else { "\r\n" };
+    let delimiter = delimiter(table);
+    let mut text = String::new();
+    let mut put = |cells: &[&str]| {
+        for (index, cell) in cells.iter().enumerate() {
+            if index > 0 {
+                text.push(delimiter);
+            }
+            let plain = !cell.contains([delimiter, '"', '\r', '\n']);
+            // A cell alone in its row must not look like a blank line.
+            if plain && !(cells.len() == 1 && cell.is_empty()) {
+                text.push_str(cell);
+            } else {
+                text.push('"');
+                text.push_str(&cell.replace('"', "\"\""));
+                text.push('"');
+            }
+        }
+        text.push_str(end);
+    };
+    // What stands above the headings is the office's own and not known here; the rows keep their places.
+    for _ in 1..table.heading_row.unwrap_or(1) {
+        put(&vec![""; headings.len()]);
+    }
+    let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
+    for row in 0..deep {
+        let part = |heading: &str| heading.split('\n').nth(row).unwrap_or_default().to_owned();
+        let parts: Vec<String> = headings
+            .iter()
+            .enumerate()
+            .map(|(index, heading)| {
+                // Cells that a spreadsheet would have merged: said once, over the first of them.
+                let above = |heading: &str| heading.split('\n').take(row + 1).map(str::to_owned).collect::<Vec<_>>();
+                let same = index > 0 && row + 1 < deep && above(headings[index - 1]) == above(heading);
+                if same { String::new() } else { part(heading) }
+            })
+            .collect();
+        put(&parts.iter().map(String::as_str).collect::<Vec<_>>());
+    }
+    for row in rows {
+        put(&row.iter().map(String::as_str).collect::<Vec<_>>());
+    }
+    bytes::encode(&text, table.encoding.unwrap_or(Encoding::Utf8)).0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cells(text: &str) -> Vec<(usize, Vec<String>)> {
+        let rows = split(text, ',').unwrap();
+        rows.into_iter().map(|row| (row.line, row.cells.into_iter().map(|cell| cell.text).collect())).collect()
+    }
+
+    fn is(rows: &[(usize, &[&str])]) -> Vec<(usize, Vec<String>)> {
+        rows.iter().map(|(line, cells)| (*line, cells.iter().map(|cell| (*cell).to_owned()).collect())).collect()
+    }
+
+    /// RFC 4180 section 2, rules 1 to 7; CR alone and LF alone end lines too, which is common practice.
+    #[test]
+    fn cells_are_those_of_rfc_4180() {
+        assert_eq!(cells("a,b\r\nc,d\r\n"), is(&[(1, &["a", "b"]), (2, &["c", "d"])]));
+        assert_eq!(cells("a,b\rc,d"), is(&[(1, &["a", "b"]), (2, &["c", "d"])]));
+        assert_eq!(cells("\"a,\"\"b\"\"\",\"c\r\nd\"\ne,"), is(&[(1, &["a,\"b\"", "c\nd"]), (3, &["e", ""])]));
+        assert_eq!(cells("12'6\",6\"\n"), is(&[(1, &["12'6\"", "6\""])]));
+        assert_eq!(cells("a\n\n,\nb\n\n"), is(&[(1, &["a"]), (2, &[""]), (3, &["", ""]), (4, &["b"])]));
+        assert_eq!(cells(""), is(&[]));
+    }
+
+    #[test]
+    fn a_quotation_mark_swallows_nothing() {
+        assert_eq!(split("a,b\n\"c,d\ne,f\n", ',').unwrap_err().0, 2);
+        let rows = split("\"12\" pipe,x\ny,z\n", ',').unwrap();
+        assert!(rows[0].flaw.as_deref().unwrap().starts_with("in column 1, text stands behind"));
+        assert_eq!((rows[1].flaw.clone(), rows.len()), (None, 2));
+    }
+
+    #[test]
+    fn headings_in_several_rows_are_put_together_and_taken_apart() {
+        let text = "Pipe,Clock,,Grade,\r\n,from,to,,\r\n";
+        let rows = split(text, ',').unwrap();
+        let found = headings(&rows);
+        assert_eq!(found, ["Pipe", "Clock\nfrom", "Clock\nto", "Grade"]);
+        let table: TableForm =
+            serde_json::from_value(serde_json::json!({"delimiter": ",", "heading_rows": 2})).unwrap();
+        let found: Vec<&str> = found.iter().map(String::as_str).collect();
+        let written = write(&found, &[], &table);
+        assert_eq!(String::from_utf8(written).unwrap(), "Pipe,Clock,,Grade\r\n,from,to,\r\n");
+    }
+}

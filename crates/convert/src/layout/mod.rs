@@ -1,0 +1,88 @@
+//! One office's own flat table, read and written by a layout ([`obvert_model::layout`]): a row an observation, with what is
+//! known of its pipe and run beside it in every row.
+//!
+//! - Rows with the same `pipes.id` are of one pipe, rows with the same `runs.id` of one run, in the order of the file. What
+//!   they say of it must agree. Structures come from the ends, media from the columns that name them.
+//! - A cell that cannot be read is a problem with row, column, the text found and what was expected; all are reported at once.
+//! - What is written is read again by the same layout: the loss report is what does not come back, so that it is empty
+//!   exactly when the table holds everything.
+
+mod bytes;
+mod cells;
+mod difference;
+mod forms;
+mod grid;
+mod moment;
+mod nested;
+mod pattern;
+mod read;
+mod row;
+mod seen;
+mod units;
+mod whole;
+mod write;
+
+pub use grid::{Grid, GridCell, GridRow};
+pub use read::{read, read_rows};
+pub use write::write;
+
+use obvert_model::layout::Layout;
+use obvert_model::lists::{Code, CodeList};
+use serde_json::{Map, Value};
+
+/// The code list that a layout's table is coded in, where it is at hand.
+fn code_list<'l>(layout: &Layout, lists: &'l [CodeList]) -> Option<&'l CodeList> {
+    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    let own = lists.iter().find(|list| *list.id == *id && *list.version == *version);
+    own.or_else(|| CodeList::built_ins().into_iter().find(|list| *list.id == *id && *list.version == *version))
+}
+
+/// The unit of an amount that stands without one, by what the code list says of it.
+fn implied_unit(code: Option<&Code>, characterisation: &[String], place: usize) -> Option<&'static str> {
+    code?.amounts(characterisation).nth(place).map(|amount| amount.unit.as_str())
+}
+
+/// Puts a value at the keys below an object.
+fn put(object: &mut Map<String, Value>, keys: &[&str], value: Value) {
+    match keys {
+        [] => {}
+        [last] => {
+            object.insert((*last).to_owned(), value);
+        }
+        [first, rest @ ..] => {
+            let below = object.entry((*first).to_owned()).or_insert_with(|| Value::Object(Map::new()));
+            if let Some(below) = below.as_object_mut() {
+                put(below, rest, value);
+            }
+        }
+    }
+}
+
+/// The value at keys joined by points.
+fn at<'v>(object: &'v Map<String, Value>, path: &str) -> Option<&'v Value> {
+    let (first, rest) = path.split_once('.').map_or((path, None), |(first, rest)| (first, Some(rest)));
+    let value = object.get(first)?;
+    rest.map_or(Some(value), |rest| at(value.as_object()?, rest))
+}
+
+/// The value at keys joined by points, below a value.
+fn below<'v>(value: &'v Value, path: &str) -> Option<&'v Value> {
+    at(value.as_object()?, path)
+}
+
+/// A text with the fields in its braces filled in; `None` where one is absent.
+fn fill(text: &str, field: &dyn Fn(&str) -> Option<String>) -> Option<String> {
+    let mut pieces = text.split('{');
+    let mut filled = pieces.next().unwrap_or_default().to_owned();
+    for piece in pieces {
+        let (path, rest) = piece.split_once('}')?;
+        filled.push_str(&field(path)?);
+        filled.push_str(rest);
+    }
+    Some(filled)
+}
+
+/// A value as it stands in a text.
+fn said(value: &Value) -> String {
+    value.as_str().map_or_else(|| value.to_string(), str::to_owned)
+}

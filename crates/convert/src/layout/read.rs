@@ -1,0 +1,333 @@
+//! From the rows of a table to a document: rows of one pipe and one run are put together, stretches closed, and what follows
+//! from the rows is added. A row or cell that cannot be read is a problem with its place, and nothing of it is guessed.
+
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use obvert_model::layout::Layout;
+use obvert_model::lists::{Code, CodeList};
+use obvert_model::read::{Problem, ProblemKind};
+use serde_json::{Map, Value};
+
+use super::grid::{Grid, GridRow, Spot};
+use super::row::{Cell, DOCUMENT, Row, Way};
+use super::{cells, put, said};
+use crate::{ConvertError, LossReport, Place, PlacedProblem, SourceMap, Survey};
+
+/// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
+///
+/// `name` is how places call the file; `lists` are code lists beside the built-in ones, of which the units of amounts and
+/// the aspects of grades are taken.
+///
+/// # Errors
+/// When the bytes are no table such as the layout describes; with every cell and row that cannot be read; or when what was read is
+/// no valid document.
+pub fn read(
+    source: &[u8],
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    let grid = match (&layout.table, &layout.xml) {
+        (Some(table), _) => cells::read(source, name, layout, table)?,
+        (None, Some(xml)) => super::nested::read(source, name, layout, xml)?,
+        (None, None) => {
+            let message = format!("the layout {} says neither table nor xml; say how the file is written", layout.id);
+            return Err(ConvertError::Refused { message });
+        }
+    };
+    read_rows(&grid, name, layout, lists)
+}
+
+/// Reads rows that stand in a grid already, from whatever file, as [`read`] does.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_rows(
+    grid: &Grid,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
+    for note in &grid.notes {
+        reader.report.note("", note.clone());
+    }
+    let ways = reader.columns(grid);
+    for row in &grid.rows {
+        reader.row(row, &ways);
+    }
+    reader.finish()
+}
+
+pub(super) struct Reader<'l> {
+    pub(super) name: &'l str,
+    pub(super) layout: &'l Layout,
+    pub(super) codes: HashMap<&'l str, &'l Code>,
+    pub(super) file: u32,
+    pub(super) places: SourceMap,
+    pub(super) problems: Vec<PlacedProblem>,
+    pub(super) report: LossReport,
+    pub(super) headings: Vec<String>,
+    pub(super) tables: BTreeMap<&'static str, Vec<Map<String, Value>>>,
+    /// Where a row of a table stands, by table and id.
+    pub(super) known: HashMap<(&'static str, String), usize>,
+    /// What set a field of a pipe, a run or the document, by pointer.
+    pub(super) spots: HashMap<String, Spot>,
+    /// Stretches that are open, by run and mark.
+    pub(super) open: HashMap<(usize, String), usize>,
+    /// Columns that lead nowhere and had something in them.
+    pub(super) dropped: BTreeSet<usize>,
+    pub(super) last: Option<Row>,
+}
+
+impl<'l> Reader<'l> {
+    fn new(name: &'l str, layout: &'l Layout, list: Option<&'l CodeList>) -> Self {
+        let mut places = SourceMap::default();
+        let file = places.file(name);
+        let codes = list.iter().flat_map(|list| &list.codes).map(|code| (code.code.as_str(), code)).collect();
+        Self {
+            name,
+            layout,
+            codes,
+            file,
+            places,
+            problems: Vec::new(),
+            report: LossReport::default(),
+            headings: Vec::new(),
+            tables: BTreeMap::new(),
+            known: HashMap::new(),
+            spots: HashMap::new(),
+            open: HashMap::new(),
+            dropped: BTreeSet::new(),
+            last: None,
+        }
+    }
+
+    /// Records where the value of a pointer came from.
+    pub(super) fn record(&mut self, pointer: &str, spot: Spot) {
+        self.places.record(pointer, self.file, spot.line, spot.column);
+    }
+
+    pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
+        let column = (spot.column > 0).then_some(spot.column);
+        let heading = heading.map(|heading| heading.replace('\n', " "));
+        let place = Place { file: self.name.to_owned(), line: spot.line, column, heading };
+        let problem =
+            Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion: None, fix: None };
+        self.problems.push(PlacedProblem { place: Some(place), problem });
+    }
+
+    /// The column of the layout for each heading of the file.
+    fn columns(&mut self, grid: &Grid) -> Vec<Option<Way<'l>>> {
+        let headings = &grid.headings;
+        self.headings = headings.clone();
+        let layout = self.layout;
+        let mut ways: Vec<Option<Way<'_>>> = Vec::new();
+        let written = layout.xml.is_none();
+        for (index, heading) in headings.iter().enumerate() {
+            if written {
+                self.places.column(self.file, index + 1, &heading.replace('\n', " "));
+            }
+            let spot = match grid.heading_line {
+                // Where headings are paths, the first value under one shows where it is.
+                0 => {
+                    let cell = grid.rows.iter().filter_map(|row| row.cells.get(index));
+                    let first = cell.into_iter().find(|cell| !cell.text.is_empty());
+                    first.map_or(Spot::default(), |cell| Spot {
+                        line: cell.line,
+                        column: cell.column,
+                        heading: index + 1,
+                    })
+                }
+                line => Spot { line, column: index + 1, heading: index + 1 },
+            };
+            let column = layout.columns.iter().find(|column| *column.heading == **heading);
+            if column.is_none() {
+                let message = format!(
+                    "the layout {} has no column {heading:?}; add it there, with drop if it has no place",
+                    layout.id
+                );
+                self.problem(ProblemKind::UnknownKey, spot, "", message);
+            } else if headings[..index].contains(heading) {
+                let message =
+                    format!("the heading {heading:?} stands twice, so that nobody can tell the two apart; rename one");
+                self.problem(ProblemKind::DuplicateKey, spot, "", message);
+            }
+            ways.push(column.map(|column| Way::of(column, layout)));
+        }
+        // An attribute or element that stands nowhere is a value that is absent everywhere.
+        for column in layout.columns.iter().filter(|_| written) {
+            if !headings.iter().any(|heading| **heading == *column.heading) {
+                let message =
+                    format!("the table has no column {:?}, which the layout {} describes", column.heading, layout.id);
+                self.problem(ProblemKind::MissingKey, Spot::line(grid.heading_line), "", message);
+            }
+        }
+        ways
+    }
+
+    fn row(&mut self, row_of_grid: &GridRow, ways: &[Option<Way<'_>>]) {
+        let line = row_of_grid.line;
+        if let Some(flaw) = &row_of_grid.flaw {
+            self.problem(ProblemKind::RowAstray, Spot::line(line), "", format!("{flaw}; the row was not read"));
+            return;
+        }
+        let cells = &row_of_grid.cells;
+        // Spreadsheets write blank cells beyond the last column; they hold nothing that could go missing.
+        let beyond = cells.get(ways.len()..).unwrap_or_default().iter().any(|cell| !cell.text.trim().is_empty());
+        if cells.len() < ways.len() || beyond {
+            let hint = match &self.layout.table {
+                Some(table) => {
+                    format!("; a cell with {:?} in it must stand in quotation marks", &*table.delimiter)
+                }
+                None => String::new(),
+            };
+            let message = format!(
+                "the row has {} cells where there are {} headings, so it was not read{hint}",
+                cells.len(),
+                ways.len(),
+            );
+            self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
+            return;
+        }
+        for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
+            if way.is_some_and(|way| way.column.drop.is_some()) && !cell.text.trim().is_empty() {
+                self.dropped.insert(index);
+            }
+        }
+        let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
+        row.complete(self.layout);
+        self.merge(DOCUMENT, "", &row, line);
+        let (Some(pipe), Some(run)) = (row.text("pipes.id"), row.text("runs.id")) else {
+            for (spot, _, message) in wrong {
+                self.problem(ProblemKind::TextForm, spot, "", message);
+            }
+            let missing = if row.text("pipes.id").is_none() { "pipe" } else { "run" };
+            self.problem(
+                ProblemKind::RowAstray,
+                Spot::line(line),
+                "",
+                format!("nothing in the row tells which {missing} it is of, so it was not read; fill in what names the {missing}"),
+            );
+            return;
+        };
+        let pipe = self.merge("pipes", &pipe, &row, line);
+        let run_id = run;
+        let run = self.merge("runs", &run_id, &row, line);
+        self.set(&format!("/runs/{run}/pipe"), "runs", run, &["pipe"], &(row.fields["pipes.id"].clone()), line);
+        self.references(&row, line);
+        let next = self.tables["runs"][run].get("observations").and_then(Value::as_array).map_or(0, Vec::len);
+        for (spot, path, message) in wrong {
+            let (table, index) = if path.starts_with("pipes.") { ("pipes", pipe) } else { ("runs", run) };
+            let pointer = match path.strip_prefix("runs.observations.") {
+                Some(below) => format!("/runs/{run}/observations/{next}/{}", below.replace('.', "/")),
+                None if path.starts_with("pipes.") || path.starts_with("runs.") => {
+                    let below = path.split_once('.').map_or("", |(_, below)| below).replace('.', "/");
+                    format!("/{table}/{index}/{below}")
+                }
+                None => format!("/{}", path.replace('.', "/")),
+            };
+            self.problem(ProblemKind::TextForm, spot, &pointer, message);
+        }
+        if row.is_observation() {
+            self.observation(&row, run, &run_id, line);
+        }
+        self.last = Some(row);
+    }
+
+    /// Adds what a row says of a pipe, a run or the document, and gives its place in the table.
+    fn merge(&mut self, table: &'static str, id: &str, row: &Row, line: usize) -> usize {
+        let rows = self.tables.entry(table).or_default();
+        let index = *self.known.entry((table, id.to_owned())).or_insert_with(|| {
+            rows.push(Map::new());
+            rows.len() - 1
+        });
+        let above = if table == DOCUMENT { String::new() } else { format!("/{table}/{index}") };
+        if table != DOCUMENT && self.places.place(&above).is_none() {
+            self.record(&above, Spot::line(line));
+        }
+        for (below, cell) in row.of(table) {
+            let keys: Vec<&str> = below.split('.').collect();
+            self.set(&format!("{above}/{}", below.replace('.', "/")), table, index, &keys, cell, line);
+        }
+        if let Some(key) = self.layout.extension.clone() {
+            for (heading, text, spot) in row.texts(table) {
+                let escaped = heading.replace('~', "~0").replace('/', "~1");
+                let pointer = format!("{above}/extensions/{key}/{escaped}");
+                self.set(&pointer, table, index, &["extensions", &key, heading], &(text.into(), spot), line);
+            }
+        }
+        index
+    }
+
+    /// Sets a field of a pipe, a run or the document, or says that an earlier row has it otherwise.
+    fn set(
+        &mut self,
+        pointer: &str,
+        table: &'static str,
+        index: usize,
+        keys: &[&str],
+        (value, spot): &Cell,
+        line: usize,
+    ) {
+        let spot = if spot.line == 0 { Spot::line(line) } else { *spot };
+        let Some(object) = self.tables.get_mut(table).and_then(|rows| rows.get_mut(index)) else { return };
+        let (first, rest) = keys.split_first().map_or(("", keys), |(first, rest)| (*first, rest));
+        let earlier = rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key)));
+        match earlier.flatten() {
+            None => {
+                put(object, keys, value.clone());
+                self.record(pointer, spot);
+                self.spots.insert(pointer.to_owned(), spot);
+            }
+            Some(earlier) if earlier != value => {
+                let what = match table {
+                    "pipes" => "pipe",
+                    "runs" => "run",
+                    other => other,
+                };
+                let at = self.spots.get(pointer).map_or(0, |spot| spot.line);
+                let message = format!(
+                    "{} where line {at} has {} for the same {what}; correct one of them",
+                    said(value),
+                    said(earlier)
+                );
+                self.problem(ProblemKind::TextForm, spot, pointer, message);
+            }
+            Some(_) => {}
+        }
+    }
+
+    /// Adds a row to a table unless it is there.
+    pub(super) fn add(&mut self, table: &'static str, id: &str, more: Map<String, Value>, spot: Spot) {
+        if self.known.contains_key(&(table, id.to_owned())) {
+            return;
+        }
+        let rows = self.tables.entry(table).or_default();
+        let mut object = Map::new();
+        object.insert("id".to_owned(), id.into());
+        object.extend(more);
+        self.known.insert((table, id.to_owned()), rows.len());
+        let pointer = format!("/{table}/{}", rows.len());
+        rows.push(object);
+        self.record(&pointer, spot);
+    }
+
+    /// Structures and parties that the row names.
+    fn references(&mut self, row: &Row, line: usize) {
+        let spot = |spot: &Spot| if spot.line == 0 { Spot::line(line) } else { *spot };
+        for path in ["pipes.upstream", "pipes.downstream", "runs.from", "runs.to"] {
+            if let Some((value, from)) = row.fields.get(path) {
+                self.add("structures", &said(value), Map::new(), spot(from));
+            }
+        }
+        for (path, role) in [("assignment.owner", Some("owner")), ("runs.operator", None)] {
+            if let Some((value, from)) = row.fields.get(path) {
+                let mut party = Map::from_iter([("name".to_owned(), value.clone())]);
+                party.extend(role.map(|role| ("role".to_owned(), role.into())));
+                self.add("parties", &said(value), party, spot(from));
+            }
+        }
+    }
+}

@@ -1,0 +1,136 @@
+//! The whole document from the rows that were put together: what the layout fixes and makes is added, and what is wrong is said.
+
+use std::collections::HashSet;
+
+use obvert_model::profile::Scalar;
+use obvert_model::read::ProblemKind;
+use serde_json::{Map, Value};
+
+use super::read::Reader;
+use super::row::DOCUMENT;
+use super::{at, fill, put, said};
+use crate::{ConvertError, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound};
+
+impl Reader<'_> {
+    /// Puts the document together.
+    pub(super) fn finish(mut self) -> Result<(Survey, LossReport), ConvertError> {
+        if let Some(suffix) = self.layout.completed_by.as_deref() {
+            let ids: HashSet<String> =
+                self.known.keys().filter(|(table, _)| *table == "runs").map(|(_, id)| id.clone()).collect();
+            for run in self.tables.get_mut("runs").into_iter().flatten() {
+                let other = run.get("id").and_then(Value::as_str).and_then(|id| id.strip_suffix(suffix));
+                if let Some(other) = other.filter(|other| ids.contains(*other)).map(str::to_owned) {
+                    run.insert("reverse_of".to_owned(), other.into());
+                }
+            }
+        }
+        for index in &self.dropped {
+            let heading = self.headings.get(*index).map_or("", String::as_str);
+            let column = self.layout.columns.iter().find(|column| *column.heading == *heading);
+            let why = column.and_then(|column| column.drop.as_deref()).unwrap_or_default();
+            self.report.add(LossKind::Dropped, "", format!("the column {heading:?} is not carried over: {why}"));
+        }
+        let mut document = self.tables.remove(DOCUMENT).and_then(|mut rows| rows.pop()).unwrap_or_default();
+        document.insert("obvert".to_owned(), obvert_model::versions::CURRENT.into());
+        let last = self.last.take().unwrap_or_default();
+        for made in &self.layout.made {
+            let table = made.to.split('.').next().unwrap_or_default();
+            if table == "pipes" || table == "runs" || at(&document, &made.to).is_some() {
+                continue;
+            }
+            if let Some(text) = fill(&made.text, &|path| last.text(path)) {
+                if &*made.to == "issued" {
+                    self.report.add(
+                        LossKind::Defaulted,
+                        "/issued",
+                        "the table does not say it; the layout makes it from its last row",
+                    );
+                }
+                put(&mut document, &made.to.split('.').collect::<Vec<_>>(), text.into());
+            }
+        }
+        for fixed in &self.layout.fixed {
+            let value = match &fixed.value {
+                Scalar::Text(text) => Value::String(text.to_string()),
+                Scalar::Number(value) => super::forms::number(*value),
+                Scalar::Bool(value) => Value::Bool(*value),
+            };
+            let keys: Vec<&str> = fixed.to.split('.').collect();
+            match keys.as_slice() {
+                ["runs", "observations", below @ ..] => {
+                    let runs = self.tables.get_mut("runs").into_iter().flatten();
+                    let rows =
+                        runs.filter_map(|run| run.get_mut("observations")).filter_map(Value::as_array_mut).flatten();
+                    rows.filter_map(Value::as_object_mut).for_each(|row| absent(row, below, &value));
+                }
+                [table @ ("pipes" | "runs" | "structures" | "media" | "parties"), below @ ..] => {
+                    let rows = self.tables.get_mut(*table).into_iter().flatten();
+                    rows.for_each(|row| absent(row, below, &value));
+                }
+                keys => match at(&document, &fixed.to) {
+                    None => put(&mut document, keys, value),
+                    Some(is) if *is != value => {
+                        let message = format!(
+                            "{}, where the layout {} fixes {}; correct it, or read the file by another layout",
+                            said(is),
+                            self.layout.id,
+                            said(&value)
+                        );
+                        let pointer = format!("/{}", fixed.to.replace('.', "/"));
+                        let spot = self.spots.get(&pointer).copied().unwrap_or_default();
+                        self.problem(ProblemKind::TextForm, spot, &pointer, message);
+                    }
+                    Some(_) => {}
+                },
+            }
+        }
+        for (table, rows) in std::mem::take(&mut self.tables) {
+            document.insert(table.to_owned(), rows.into_iter().map(Value::Object).collect());
+        }
+        judge(Value::Object(document), self.places, self.problems).map(|survey| (survey, self.report))
+    }
+}
+
+/// Sets a value unless there is one.
+fn absent(row: &mut Map<String, Value>, keys: &[&str], value: &Value) {
+    let mut holder = Some(&*row);
+    for key in &keys[..keys.len().saturating_sub(1)] {
+        holder = holder.and_then(|holder| holder.get(*key)).and_then(Value::as_object);
+    }
+    if !holder.is_some_and(|holder| keys.last().is_some_and(|key| holder.contains_key(*key))) {
+        put(row, keys, value.clone());
+    }
+}
+
+/// The survey, or everything that is wrong: what was seen in a cell is said there and not again by the model, which sees
+/// that a field is missing.
+fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Survey, ConvertError> {
+    let mut rest = None;
+    let found = match crate::typed(value, places) {
+        Ok(survey) if own.is_empty() => return Ok(survey),
+        Ok(survey) => {
+            let value = serde_json::to_value(&survey.document).unwrap_or_default();
+            rest = Some(Unsound { value, places: survey.places });
+            Vec::new()
+        }
+        Err(ConvertError::Structure(found)) => {
+            let (found, unsound) = found.into_parts();
+            rest = unsound;
+            found
+        }
+        Err(other) if own.is_empty() => return Err(other),
+        Err(_) => Vec::new(),
+    };
+    let said = |placed: &PlacedProblem| {
+        let missing = placed.problem.kind == ProblemKind::MissingKey;
+        // What is made from a row is missing where no row could be read, and nobody finds that in the table.
+        let made = placed.place.is_none() && own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
+        missing && made
+            || own.iter().any(|own| missing && own.problem.pointer.starts_with(&format!("{}/", placed.problem.pointer)))
+    };
+    let found: Vec<PlacedProblem> = found.into_iter().filter(|placed| !said(placed)).collect();
+    let mut all = own;
+    all.extend(found);
+    all.sort_by_key(|placed| placed.place.as_ref().map(|place| (place.line, place.column)));
+    Err(ConvertError::Structure(Problems::new(all, rest)))
+}

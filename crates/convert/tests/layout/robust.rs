@@ -1,0 +1,240 @@
+//! Tables as they really come: titles above the headings, cut rows, unknown encodings, days counted by spreadsheets, units of all kinds,
+//! and texts that a spreadsheet would run.
+
+use obvert_convert::{LossKind, LossReport, layout};
+use obvert_model::layout::Layout;
+use serde_json::{Value, json};
+
+use super::{json, read, refused};
+
+/// A layout of few columns, with one more and whatever else is changed.
+fn small(columns: &[Value], change: impl Fn(&mut Value)) -> Layout {
+    let mut layout = json!({
+        "layout": "0.1", "id": "s", "version": "1", "title": "s",
+        "table": {"encoding": "utf-8", "delimiter": ";", "decimal_mark": ","},
+        "columns": [
+            {"heading": "Pipe", "to": "pipes.id"}, {"heading": "A", "to": "pipes.upstream"}, {"heading": "B", "to": "pipes.downstream"},
+            {"heading": "At", "to": "runs.observations.at", "kind": "number"}, {"heading": "Code", "to": "runs.observations.code"}
+        ],
+        "units": [{"text": " in", "unit": "in"}, {"text": " m", "unit": "m"}, {"text": " mm", "unit": "mm"}],
+        "fixed": [
+            {"to": "id", "value": "x"}, {"to": "issued", "value": "2026-05-06T16:20:00-05:00"},
+            {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
+            {"to": "coding.list", "value": "obvert-terms"}, {"to": "coding.version", "value": "1"},
+            {"to": "structures.kind", "value": "manhole"}, {"to": "runs.direction", "value": "downstream"}
+        ],
+        "made": [{"to": "runs.id", "text": "R {pipes.id}"}],
+        "zone": "+01:00"
+    });
+    layout["columns"].as_array_mut().unwrap().extend(columns.iter().cloned());
+    change(&mut layout);
+    let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
+    assert_eq!(layout.problems(), []);
+    layout
+}
+
+/// The document, after it has been written and read again without a loss.
+fn both_ways(source: &str, layout: &Layout) -> Value {
+    let (survey, _) = read(source.as_bytes(), layout);
+    let (bytes, losses) = layout::write(&survey.document, layout, &[]).unwrap();
+    assert_eq!(losses, LossReport::default(), "{}", String::from_utf8_lossy(&bytes));
+    assert_eq!(read(&bytes, layout).0.document, survey.document);
+    json(&survey.document)
+}
+
+#[test]
+fn titles_stand_above_and_headings_in_two_rows() {
+    let layout = small(
+        &[
+            json!({"heading": "Clock\nfrom", "to": "runs.observations.clock.from", "kind": "number"}),
+            json!({"heading": "Clock\nto", "to": "runs.observations.clock.to", "kind": "number"}),
+        ],
+        |layout| {
+            layout["table"]["heading_row"] = 3.into();
+            layout["table"]["heading_rows"] = 2.into();
+        },
+    );
+    let table = "Survey of the town of Larkmoor;;;;;;\n\nPipe;A;B;At;Code;Clock;\n;;;;;from;to\n\
+                 P1;a;b;1,5;crack.longitudinal;11;1\n";
+    let document = both_ways(table, &layout);
+    assert_eq!(document["runs"][0]["observations"][0]["clock"], json!({"from": 11, "to": 1}));
+    let wrong = refused(table.replace(";11;", ";x;").as_bytes(), &layout);
+    assert!(wrong[0].starts_with("t.csv:5:6 (Clock from): found \"x\""), "{wrong:?}");
+}
+
+#[test]
+fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
+    let layout = small(&[], |_| ());
+    let good = "Pipe;A;B;At;Code;;\nP1;a;b;1,5;crack.longitudinal;;\n;;;;;;\n";
+    assert_eq!(read(good.as_bytes(), &layout).0.document.runs[0].observations.len(), 1);
+    for (row, message) in [
+        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells where there are 5 headings, so it was not read"),
+        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells where there are 5 headings"),
+        ("P1;a;b;1,5;\"crack\" here", "t.csv:3: in column 5, text stands behind the closing quotation mark"),
+    ] {
+        let said = refused(format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(), &layout);
+        assert!(said[0].starts_with(message), "{said:?}");
+        assert_eq!(said.len(), 1, "{said:?}");
+    }
+    let open = refused(b"Pipe;A;B;At;Code\nP1;a;b;1,5;\"crack\nP1;a;b;2,5;crack.longitudinal\n", &layout);
+    assert!(open[0].starts_with("t.csv:2: a quotation mark begins a cell here and none ends it"), "{open:?}");
+}
+
+#[test]
+fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
+    let layout = small(&[json!({"heading": "Straße", "to": "pipes.street"})], |layout| {
+        layout["table"].as_object_mut().unwrap().remove("encoding");
+    });
+    let text = "Pipe;A;B;At;Code;Straße\nP1;a;b;1,5;crack.longitudinal;Große Gasse\n";
+    let utf16 = text.encode_utf16().flat_map(u16::to_le_bytes).collect::<Vec<u8>>();
+    let latin: Vec<u8> = text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    let marked = [b"\xFF\xFE".as_slice(), &utf16].concat();
+    for (bytes, note) in [
+        (text.as_bytes().to_vec(), Some("utf-8")),
+        (latin, Some("windows-1252")),
+        (utf16, Some("utf-16")),
+        (marked, None),
+    ] {
+        let (survey, report) = read(&bytes, &layout);
+        assert_eq!(json(&survey.document)["pipes"][0]["street"], "Große Gasse");
+        let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
+        match note {
+            Some(encoding) => assert!(notes[0].ends_with(&format!("the table was taken for {encoding}")), "{notes:?}"),
+            None => assert_eq!(notes, Vec::<&str>::new()),
+        }
+    }
+}
+
+#[test]
+fn days_of_spreadsheets_and_moments_in_one_cell_are_read() {
+    let column =
+        |pattern: &str| json!({"heading": "When", "to": "runs.started", "kind": "date-time", "pattern": pattern});
+    for (pattern, cell) in [
+        ("serial-1900", "46148,3965277778"),
+        ("serial-1904", "44686,3965277778"),
+        ("serial-1900", "4,61483965277778E+04"),
+        ("dd.mm.yyyy hh:mm", "06.05.2026 09:31"),
+        ("yy-m-d h:mm am", "26-5-6 9:31 AM"),
+    ] {
+        let layout = small(&[column(pattern)], |_| ());
+        let table = format!("Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;{cell}\n");
+        assert_eq!(both_ways(&table, &layout)["runs"][0]["started"], "2026-05-06T09:31:00+01:00", "{pattern}");
+    }
+    let layout = small(&[column("serial-1900")], |_| ());
+    let said = refused(b"Pipe;A;B;At;Code;When\nP1;a;b;1,5;crack.longitudinal;06.05.2026\n", &layout);
+    assert!(said[0].contains("expected a day number of a spreadsheet (serial-1900)"), "{said:?}");
+}
+
+/// Lengths in the unit of their column or of their cell become those of the document: 25.4 mm an inch, 0.3048 m a foot, exactly.
+#[test]
+fn columns_and_cells_have_units_of_their_own() {
+    let layout = small(
+        &[
+            json!({"heading": "Size", "to": "pipes.height", "kind": "amount"}),
+            json!({"heading": "Long ft", "to": "pipes.length", "kind": "number", "unit": "ft"}),
+        ],
+        |_| (),
+    );
+    let table = |size: &str, long: &str| {
+        format!("Pipe;A;B;At;Code;Size;Long ft\nP1;a;b;1,5;crack.longitudinal;{size};{long}\n")
+    };
+    let document = both_ways(&table("8 in", "100"), &layout);
+    assert_eq!((&document["pipes"][0]["height"], &document["pipes"][0]["length"]), (&json!(203.2), &json!(30.48)));
+    assert_eq!(both_ways(&table("0,5 m", "1"), &layout)["pipes"][0]["height"], 500);
+    let (survey, _) = read(table("300 mm", "100").as_bytes(), &layout);
+    let (bytes, _) = layout::write(&survey.document, &layout, &[]).unwrap();
+    assert!(String::from_utf8(bytes).unwrap().contains(";300 mm;100\r\n"));
+    let said = refused(table("300", "x").as_bytes(), &layout);
+    assert!(said[0].contains("found \"300\"; expected a number with its unit, one of in, m, mm"), "{said:?}");
+    assert_eq!(said.len(), 2);
+}
+
+/// OWASP "CSV Injection": cells that begin with =, +, -, @, TAB or CR. A negative number is none of them.
+#[test]
+fn texts_that_a_spreadsheet_would_run_are_made_harmless_and_numbers_stay() {
+    let layout = small(&[json!({"heading": "Remark", "to": "runs.observations.remark"})], |_| ());
+    for text in ["=1+1", "+49 30", "-x", "@sum", "\tx", "'=1", "'t Hooft", "a=1"] {
+        let table = "Pipe;A;B;At;Code;Remark\nP1;a;b;-0,3;crack.longitudinal;x\n";
+        let mut document = read(table.as_bytes(), &layout).0.document;
+        document.runs[0].observations[0].remark = text.parse().ok();
+        let (bytes, losses) = layout::write(&document, &layout, &[]).unwrap();
+        assert_eq!(losses, LossReport::default(), "{text:?}");
+        let written = String::from_utf8(bytes.clone()).unwrap();
+        let row = written.lines().nth(1).unwrap();
+        assert!(row.starts_with("P1;a;b;-0,3;"), "{row}");
+        let hazard = text.starts_with(['=', '+', '-', '@', '\t']) || text == "'=1";
+        let cell = if hazard { format!("'{text}") } else { text.to_owned() };
+        assert!(row.ends_with(&format!(";{cell}")), "{row}");
+        assert_eq!(read(&bytes, &layout).0.document, document, "{text:?}");
+    }
+}
+
+#[test]
+fn a_column_can_name_the_recording_that_offsets_are_into() {
+    let layout = small(
+        &[
+            json!({"heading": "Film", "to": "runs.observations.media.id", "media": "video"}),
+            json!({"heading": "Picture", "to": "runs.observations.media.id"}),
+            json!({"heading": "Into", "to": "runs.observations.media.offset", "kind": "duration", "pattern": "m:ss"}),
+        ],
+        |_| (),
+    );
+    let table = "Pipe;A;B;At;Code;Film;Picture;Into\nP1;a;b;1,5;crack.longitudinal;f.mp4;p.jpg;75:02\n";
+    let document = both_ways(table, &layout);
+    let media = &document["runs"][0]["observations"][0]["media"];
+    assert_eq!(*media, json!([{"id": "f.mp4", "offset": 4502}, {"id": "p.jpg"}]));
+    let said = refused(table.replace("f.mp4", "").as_bytes(), &layout);
+    assert!(said[0].contains("found 4502 seconds into a recording, and nothing in the row names which"), "{said:?}");
+}
+
+#[test]
+fn what_several_rows_say_of_one_thing_must_agree() {
+    let layout = small(
+        &[
+            json!({"heading": "Ward", "to": "pipes.extensions"}),
+            json!({"heading": "Contract", "to": "assignment.contract"}),
+            json!({"heading": "Unit", "to": "units.length"}),
+            json!({"heading": "Old", "drop": "nobody knows what it was for"}),
+        ],
+        |layout| layout["extension"] = "org.example.s".into(),
+    );
+    let table = "Pipe;A;B;At;Code;Ward;Contract;Unit;Old\nP1;a;b;1;crack.longitudinal;North;C1;m;\nP1;a;b;2;crack.longitudinal;North;C1;m;\n";
+    let document = both_ways(table, &layout);
+    assert_eq!(document["pipes"][0]["extensions"], json!({"org.example.s": {"Ward": "North"}}));
+    assert_eq!(document["assignment"]["contract"], "C1");
+    let bad = table.replacen("P1;a;b;2;crack.longitudinal;North;C1;m;", "P1;a;b;2;crack.longitudinal;South;C2;ft;x", 1);
+    let said = refused(bad.as_bytes(), &layout);
+    for message in [
+        "t.csv:3:6 (Ward): South where line 2 has North for the same pipe",
+        "t.csv:3:7 (Contract): C2 where line 2 has C1 for the same document",
+        "t.csv:3:8 (Unit): ft where line 2 has m for the same document",
+    ] {
+        assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
+    }
+    let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
+    assert!(feet[0].starts_with("t.csv:2:8 (Unit): ft, where the layout s fixes m"), "{feet:?}");
+    // What a dropped column has in it is named.
+    let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
+    assert_eq!(report.losses.len(), 1);
+    assert_eq!(report.losses[0].kind, LossKind::Dropped);
+    assert_eq!(report.losses[0].message, "the column \"Old\" is not carried over: nobody knows what it was for");
+}
+
+/// A code that its list does not have tells neither the aspect of a grade nor the unit of an amount, and both are said, not dropped.
+#[test]
+fn what_an_unknown_code_leaves_open_is_said() {
+    let layout = small(
+        &[
+            json!({"heading": "Grade", "to": "runs.observations.grades", "kind": "number"}),
+            json!({"heading": "Much", "to": "runs.observations.quantities.value", "kind": "number"}),
+        ],
+        |_| (),
+    );
+    let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
+    for message in [
+        "t.csv:2:6 (Grade): found 3, and nothing tells whether it is a structural or an operational grade: the code list obvert-terms has no no.such",
+        "t.csv:2:7 (Much): found 5 without a unit; the code list obvert-terms has no no.such",
+    ] {
+        assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
+    }
+}

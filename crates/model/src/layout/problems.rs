@@ -1,0 +1,486 @@
+//! Whether a layout makes sense. An office is told before the first table is read: a column that leads to a field that does not
+//! exist would be missed in every survey.
+
+use std::collections::BTreeMap;
+
+use super::{CellKind, Column, Layout};
+use crate::profile::{FieldPath, Scalar};
+use crate::read::nearest;
+use crate::shape::{Field, Shape};
+use crate::text::Text;
+
+/// One problem of a layout.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct LayoutProblem {
+    /// Where, as a JSON Pointer (RFC 6901) into the layout.
+    pub pointer: String,
+    /// What is wrong and what to do: lower case, no full stop.
+    pub message: String,
+}
+
+impl std::fmt::Display for LayoutProblem {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "{}: {}", self.pointer, self.message)
+    }
+}
+
+#[derive(Default)]
+struct Problems(Vec<LayoutProblem>);
+
+impl Problems {
+    fn add(&mut self, pointer: impl Into<String>, message: impl Into<String>) {
+        self.0.push(LayoutProblem { pointer: pointer.into(), message: message.into() });
+    }
+
+    /// The field that a path leads to and whether it is one of the document itself, or what is wrong with the path.
+    fn field(&mut self, pointer: &str, path: &FieldPath) -> Option<(&'static Field, bool)> {
+        match path.resolve() {
+            Err(error) => {
+                let near = error.near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+                self.add(pointer, format!("{}{near}", error.message));
+                None
+            }
+            Ok(resolved) => Some((resolved.field, resolved.table.is_empty())),
+        }
+    }
+}
+
+/// The fields that a row can fill without a document around it.
+const OF_A_ROW: [&str; 2] = ["pipes", "runs"];
+
+impl Layout {
+    /// What does not make sense in the layout, in the order of its keys.
+    #[must_use]
+    pub fn problems(&self) -> Vec<LayoutProblem> {
+        let mut problems = Problems::default();
+        self.table_problems(&mut problems);
+        self.column_problems(&mut problems);
+        self.code_problems(&mut problems);
+        if let Some(stretches) = &self.stretches {
+            self.heading("/stretches/column", &stretches.column, &mut problems);
+            for (key, text) in [("start", &stretches.start), ("finish", &stretches.finish)] {
+                if text.matches('#').count() != 1 {
+                    let message = format!("{text:?} has no single # in it, which stands for the number of the stretch");
+                    problems.add(format!("/stretches/{key}"), message);
+                }
+            }
+            if stretches.start == stretches.finish {
+                problems.add("/stretches/finish", "the same as what marks the start; nobody could tell the two apart");
+            }
+        }
+        for (index, fixed) in self.fixed.iter().enumerate() {
+            if let Some((field, _)) = problems.field(&format!("/fixed/{index}/to"), &fixed.to) {
+                value_problem(&format!("/fixed/{index}/value"), &field.shape, &fixed.value, &mut problems);
+            }
+        }
+        for (index, made) in self.made.iter().enumerate() {
+            let pointer = format!("/made/{index}");
+            problems.field(&format!("{pointer}/to"), &made.to);
+            template_problems(&format!("{pointer}/text"), &made.text, &mut problems);
+        }
+        if let Some(video) = &self.video {
+            template_problems("/video", video, &mut problems);
+        }
+        self.whole_problems(&mut problems);
+        problems.0
+    }
+
+    fn table_problems(&self, problems: &mut Problems) {
+        let (table, marks) = match (&self.table, &self.xml) {
+            (Some(table), None) => (table, ("table", &table.decimal_mark, &table.thousands_mark)),
+            (None, Some(xml)) => {
+                let marks = ("xml", &xml.decimal_mark, &xml.thousands_mark);
+                mark_problems(marks, problems);
+                self.path_problems(&xml.rows, problems);
+                return;
+            }
+            _ => {
+                problems
+                    .add("", "say in table how the cells are written, or in xml how the elements nest, and not both");
+                return;
+            }
+        };
+        mark_problems(marks, problems);
+        if !(table.delimiter.len() == 1 && table.delimiter.is_ascii() && !table.delimiter.contains(['"', '\r', '\n'])) {
+            problems.add("/table/delimiter", "expected one ASCII character, such as a comma, a semicolon or a tab");
+        }
+        for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
+            if count == Some(0) {
+                problems.add(format!("/table/{key}"), "rows are counted from 1");
+            }
+        }
+        let rows = table.heading_rows.unwrap_or(1) as usize;
+        for (index, column) in self.columns.iter().enumerate() {
+            if column.heading.split('\n').count() > rows {
+                let message = format!(
+                    "{:?} stands in more rows than the {rows} of the headings; say their number in table.heading_rows",
+                    column.heading
+                );
+                problems.add(format!("/columns/{index}/heading"), message);
+            }
+        }
+    }
+
+    /// The paths of XML: a row's element, and for each column an attribute or an element in it or around it.
+    fn path_problems(&self, rows: &str, problems: &mut Problems) {
+        if !rows.split('/').all(is_name) {
+            let message = "expected the names of elements from the root to the row's, such as Works/Line/Note";
+            problems.add("/xml/rows", message);
+        }
+        let root = rows.split('/').next().unwrap_or_default();
+        for (index, column) in self.columns.iter().enumerate() {
+            let (path, attribute) = match column.heading.rsplit_once("/@") {
+                Some((path, attribute)) => (path, Some(attribute)),
+                None => (column.heading.as_str(), None),
+            };
+            let named = path.split('/').all(is_name) && attribute.is_none_or(is_name);
+            let inside = path == root || path.strip_prefix(root).is_some_and(|rest| rest.starts_with('/'));
+            let around = attribute.is_none() && rows.strip_prefix(path).is_some_and(|rest| rest.starts_with('/'));
+            if !named || !inside || around {
+                let message = format!(
+                    "expected the path of an attribute, such as {rows}/@name, or of an element with a text, such as {rows}/Name"
+                );
+                problems.add(format!("/columns/{index}/heading"), message);
+            }
+        }
+    }
+
+    fn heading(&self, pointer: &str, heading: &str, problems: &mut Problems) {
+        if !self.columns.iter().any(|column| &*column.heading == heading) {
+            let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str()));
+            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+            problems.add(pointer, format!("there is no column {heading:?} among the columns{near}"));
+        }
+    }
+
+    fn column_problems(&self, problems: &mut Problems) {
+        let mut headings = BTreeMap::new();
+        let mut targets = BTreeMap::new();
+        for (index, column) in self.columns.iter().enumerate() {
+            let pointer = format!("/columns/{index}");
+            if let Some(earlier) = headings.insert(column.heading.as_str(), index) {
+                let message = format!("the heading {:?} stands twice, at /columns/{earlier} already", column.heading);
+                problems.add(format!("{pointer}/heading"), message);
+            }
+            let elsewhere = self.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading))
+                || self.stretches.as_ref().is_some_and(|stretches| stretches.column == column.heading);
+            let ways = usize::from(elsewhere) + usize::from(column.to.is_some()) + usize::from(column.drop.is_some());
+            if ways != 1 {
+                let what = if ways == 0 { "leads nowhere" } else { "leads to several places" };
+                let message = format!(
+                    "{:?} {what}; give the field that it holds in to, or say in drop why it has none",
+                    column.heading
+                );
+                problems.add(&pointer, message);
+            }
+            let Some(to) = &column.to else { continue };
+            let kind = column.kind.unwrap_or(CellKind::Text);
+            let part = matches!(kind, CellKind::Date | CellKind::Time).then_some(kind);
+            let target = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
+            let keeps = to.ends_with("extensions") || to.as_str() == "runs.observations.media.id";
+            if let Some(earlier) = (!keeps).then(|| targets.insert(target, index)).flatten() {
+                problems.add(format!("{pointer}/to"), format!("/columns/{earlier} leads to {to} already"));
+            }
+            let Some((field, of_document)) = problems.field(&format!("{pointer}/to"), to) else { continue };
+            if !of_document && !OF_A_ROW.iter().any(|table| to.split('.').next() == Some(table)) {
+                let message = format!(
+                    "{to} is no field of a pipe, a run, an observation or the document; give it in fixed or made"
+                );
+                problems.add(format!("{pointer}/to"), message);
+            }
+            if to.ends_with("extensions") && self.extension.is_none() {
+                problems.add(format!("{pointer}/to"), "extensions need a key; give the layout one in extension");
+            }
+            kind_problems(&pointer, column, kind, field, self, problems);
+        }
+    }
+
+    fn code_problems(&self, problems: &mut Problems) {
+        let Some(codes) = &self.codes else { return };
+        for (index, heading) in codes.columns.iter().enumerate() {
+            self.heading(&format!("/codes/columns/{index}"), heading, problems);
+        }
+        let mut seen = BTreeMap::new();
+        for (index, entry) in codes.words.iter().enumerate() {
+            let pointer = format!("/codes/words/{index}/words");
+            if entry.words.is_empty() || entry.words.len() > codes.columns.len() {
+                let message = format!("expected a word for each of the {} columns, or fewer", codes.columns.len());
+                problems.add(&pointer, message);
+            }
+            if let Some(earlier) = seen.insert(&entry.words, index) {
+                problems.add(&pointer, format!("stands at /codes/words/{earlier} already; keep one"));
+            }
+        }
+    }
+
+    /// What no survey can do without.
+    fn whole_problems(&self, problems: &mut Problems) {
+        for path in
+            ["id", "issued", "units.length", "units.section", "coding.list", "coding.version", "structures.kind"]
+        {
+            if !self.leads_to(path) {
+                problems.add("/fixed", format!("no column holds {path}, and every survey needs it; fix it or make it"));
+            }
+        }
+        for path in ["pipes.id", "runs.id", "runs.direction", "runs.observations.at"] {
+            if !self.leads_to(path) {
+                problems.add("/columns", format!("nothing leads to {path}, which every survey needs"));
+            }
+        }
+        if self.codes.is_none() && !self.leads_to("runs.observations.code") {
+            problems.add("/columns", "nothing leads to runs.observations.code; name its column, or several in codes");
+        }
+        let ends = |one: &str, other: &str| self.leads_to(one) && self.leads_to(other);
+        if !ends("runs.from", "runs.to") && !ends("pipes.upstream", "pipes.downstream") {
+            let message = "nothing leads to both ends: runs.from and runs.to as the camera went, or pipes.upstream and \
+                           pipes.downstream as the water does";
+            problems.add("/columns", message);
+        }
+        let timed = |column: &Column| matches!(column.kind, Some(CellKind::Date | CellKind::Time | CellKind::DateTime));
+        let zone = self.zone.as_ref().map(|zone| is_offset(zone));
+        if zone == Some(false) {
+            problems.add("/zone", "expected an offset from UTC, such as -05:00");
+        } else if zone.is_none() && self.columns.iter().any(timed) {
+            problems.add("/columns", "there are dates or times, so the layout must say their offset in zone");
+        }
+        let names =
+            |column: &Column| column.to.as_deref() == Some("runs.observations.media.id") && column.is_recording();
+        if self.video.is_none() && self.leads_to("runs.observations.media.offset") && !self.columns.iter().any(names) {
+            let message =
+                "there are offsets into a video, so a column or the layout's video must say which file that is";
+            problems.add("/columns", message);
+        }
+    }
+}
+
+fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>), problems: &mut Problems) {
+    for (key, mark) in [("decimal_mark", decimal), ("thousands_mark", thousands)] {
+        let wrong = |mark: &Text| mark.chars().count() != 1 || mark.contains(|c: char| c.is_ascii_digit());
+        if mark.as_ref().is_some_and(wrong) {
+            problems.add(format!("/{form}/{key}"), "expected one character that is no digit");
+        }
+    }
+    if thousands.as_deref() == Some(decimal.as_deref().unwrap_or(".")) {
+        let message = "the same as the decimal mark; nobody could tell 1.000 from 1000";
+        problems.add(format!("/{form}/thousands_mark"), message);
+    }
+}
+
+/// Whether a text can be the name of an element or attribute: ASCII, or letters beyond it, as XML 1.0 has them for the most part.
+fn is_name(text: &str) -> bool {
+    text.starts_with(|c: char| c.is_alphabetic() || c == '_')
+        && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
+}
+
+fn kind_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
+    let shape = match &field.shape {
+        Shape::List(item) => item,
+        other => other,
+    };
+    let numeric = matches!(shape, Shape::Number | Shape::Whole);
+    let path = column.to.as_deref().unwrap_or_default();
+    let fits = match kind {
+        CellKind::Text => {
+            matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions) || !column.translate.is_empty()
+        }
+        CellKind::Number => numeric || path == "runs.observations.grades",
+        CellKind::Station | CellKind::FeetAndInches | CellKind::Duration => numeric,
+        CellKind::Amount => path == "runs.observations.quantities.value" || field.measures().is_some(),
+        CellKind::Date | CellKind::Time | CellKind::DateTime => matches!(shape, Shape::Text),
+        CellKind::Clock => path == "runs.observations.clock",
+        CellKind::YesNo => *shape == Shape::Bool,
+    };
+    if !fits {
+        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {path} can hold"));
+    }
+    if kind == CellKind::Amount && layout.units.is_empty() {
+        problems.add(format!("{at}/kind"), "amounts need the words of their units; give them in units");
+    }
+    unit_problems(at, column, kind, field, layout, problems);
+    if kind == CellKind::YesNo && column.translate.is_empty() {
+        problems.add(at, "give the words for yes and no in translate");
+    }
+    let has = |pattern: &Text, parts: &[&str]| {
+        ["serial-1900", "serial-1904"].contains(&pattern.as_str()) || parts.iter().all(|part| pattern.contains(part))
+    };
+    match (kind, &column.pattern) {
+        (CellKind::Date, Some(pattern)) if has(pattern, &["d", "m", "yy"]) => {}
+        (CellKind::Time, Some(pattern)) if has(pattern, &["h", "mm"]) => {}
+        (CellKind::DateTime, Some(pattern)) if has(pattern, &["d", "m", "yy", "h", "mm"]) => {}
+        (CellKind::Duration, Some(pattern)) if ["m:ss", "mm:ss"].contains(&pattern.as_str()) => {}
+        (CellKind::Date, _) => problems.add(at, "a date needs a pattern with day, month and year, such as dd.mm.yyyy"),
+        (CellKind::DateTime, _) => {
+            problems.add(at, "date and time need a pattern with both, such as yyyy-mm-dd hh:mm");
+        }
+        (CellKind::Duration, Some(_)) => {
+            problems.add(format!("{at}/pattern"), "a span of time is h:mm:ss without a pattern, or m:ss with that one");
+        }
+        (CellKind::Time, _) => problems.add(at, "a time needs a pattern with hours and minutes, such as h:mm am"),
+        (_, Some(_)) => problems.add(format!("{at}/pattern"), format!("a pattern is of no use for {kind}")),
+        (_, None) => {}
+    }
+    if column.place == Some(0) {
+        problems.add(format!("{at}/place"), "places are counted from 1");
+    }
+    for (index, translation) in column.translate.iter().enumerate() {
+        let pointer = format!("{at}/translate/{index}");
+        if let Some(earlier) = column.translate[..index].iter().position(|other| other.text == translation.text) {
+            problems.add(format!("{pointer}/text"), format!("stands at {at}/translate/{earlier} already; keep one"));
+        }
+        value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
+    }
+}
+
+/// A unit where there is none, or none where it is needed.
+fn unit_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
+    let amounts = column.to.as_deref() == Some("runs.observations.quantities.value");
+    let pointer = format!("{at}/unit");
+    let known = |unit: &str| layout.fixed_text(unit).is_some();
+    match (column.unit, field.measures()) {
+        (Some(_), _) if kind == CellKind::Amount => {
+            problems.add(pointer, "the cells of an amount say their unit themselves");
+        }
+        (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
+            problems.add(pointer, format!("{unit} is no unit of a length"));
+        }
+        (Some(_), None) if !amounts => {
+            problems.add(pointer, "the numbers of this field have no unit to be turned from")
+        }
+        _ => {}
+    }
+    if let Some(unit) = field.measures()
+        && (column.unit.is_some() || kind == CellKind::Amount)
+        && !known(unit)
+    {
+        problems.add(at, format!("lengths with a unit of their own are turned into {unit}, so fix that in fixed"));
+    }
+}
+
+fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Problems) {
+    let message = match (shape, value) {
+        (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
+            let near = nearest(text, words.iter().map(String::as_str));
+            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+            format!("{text:?} is none of {}{near}", words.join(", "))
+        }
+        (Shape::Word(_) | Shape::Text, Scalar::Text(_))
+        | (Shape::Number | Shape::Whole, Scalar::Number(_))
+        | (Shape::Bool, Scalar::Bool(_)) => return,
+        _ => format!("{value} is nothing that the field can hold"),
+    };
+    problems.add(pointer, message);
+}
+
+fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
+    for piece in text.split('{').skip(1) {
+        match piece.split_once('}').map(|(name, _)| name.parse::<FieldPath>()) {
+            Some(Ok(path)) => {
+                problems.field(pointer, &path);
+            }
+            _ => problems
+                .add(pointer, format!("{text:?} has a brace that opens no path of a field, such as {{pipes.id}}")),
+        }
+    }
+}
+
+/// Whether a text is an offset as RFC 3339 has it.
+fn is_offset(text: &str) -> bool {
+    let number = |part: &str, below: u8| part.len() == 2 && part.parse::<u8>().is_ok_and(|number| number < below);
+    text == "Z"
+        || text
+            .strip_prefix(['+', '-'])
+            .and_then(|rest| rest.split_once(':'))
+            .is_some_and(|(hours, minutes)| number(hours, 24) && number(minutes, 60))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const EXAMPLE: &str = include_str!("../../data/examples/layout.json");
+
+    fn said(change: impl Fn(&mut serde_json::Value)) -> Vec<String> {
+        let mut all: serde_json::Value = serde_json::from_str(EXAMPLE).unwrap();
+        change(&mut all);
+        let layout = Layout::read(all.to_string().as_bytes()).unwrap();
+        layout.problems().iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn the_example_makes_sense() {
+        assert_eq!(said(|_| ()), Vec::<String>::new());
+    }
+
+    #[test]
+    fn each_mistake_is_said_with_its_place() {
+        type Change = fn(&mut serde_json::Value);
+        let cases: [(Change, &str); 20] = [
+            (
+                |l| l["columns"][0]["to"] = "pipes.idd".into(),
+                "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",
+            ),
+            (|l| l["columns"][1]["heading"] = l["columns"][0]["heading"].clone(), "/columns/1/heading: the heading"),
+            (|l| l["columns"][0]["to"] = "media.id".into(), "/columns/0/to: media.id is no field of a pipe"),
+            (
+                |l| l["columns"][0]["kind"] = "station".into(),
+                "/columns/0/kind: station is nothing that pipes.id can hold",
+            ),
+            (|l| l["columns"][0]["drop"] = "no place".into(), "/columns/0: \"Pipe\" leads to several places"),
+            (
+                |l| l["columns"][2]["translate"][0]["value"] = "down".into(),
+                "/columns/2/translate/0/value: \"down\" is none of",
+            ),
+            (|l| l["table"]["thousands_mark"] = ".".into(), "/table/thousands_mark: the same as the decimal mark"),
+            (|l| l["table"]["delimiter"] = ";;".into(), "/table/delimiter: expected one ASCII character"),
+            (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" has no single #"),
+            (|l| l["made"][0]["text"] = "{pipes.id".into(), "/made/0/text: \"{pipes.id\" has a brace"),
+            (|l| l["table"]["heading_row"] = 0.into(), "/table/heading_row: rows are counted from 1"),
+            (
+                |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
+                "/columns/0/heading: \"Pipe\\nno\" stands in more rows",
+            ),
+            (
+                |l| l["xml"] = serde_json::json!({"rows": "Works/Note"}),
+                ": say in table how the cells are written, or in xml",
+            ),
+            (
+                |l| {
+                    l.as_object_mut().unwrap().remove("table");
+                    l["xml"] = serde_json::json!({"rows": "Works/Line/Note"});
+                },
+                "/columns/0/heading: expected the path of an attribute, such as Works/Line/Note/@name",
+            ),
+            (|l| l["columns"][5]["unit"] = "percent".into(), "/columns/5/unit: percent is no unit of a length"),
+            (|l| l["columns"][0]["unit"] = "mm".into(), "/columns/0/unit: the numbers of this field have no unit"),
+            (|l| l["columns"][1]["kind"] = "date-time".into(), "/columns/1: date and time need a pattern with both"),
+            (
+                |l| {
+                    l["columns"][5]["unit"] = "mm".into();
+                    l["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "units.length");
+                },
+                "/columns/5: lengths with a unit of their own are turned into units.length",
+            ),
+            (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
+            (|l| l["codes"]["columns"][0] = "Sen".into(), "/codes/columns/0: there is no column \"Sen\""),
+        ];
+        for (change, start) in cases {
+            let said = said(change);
+            assert!(said.iter().any(|message| message.starts_with(start)), "{start}: {said:?}");
+        }
+    }
+
+    #[test]
+    fn what_every_survey_needs_is_missed() {
+        let said = said(|l| l["fixed"] = serde_json::json!([]));
+        for path in ["issued", "units.length", "units.section", "coding.list", "structures.kind"] {
+            assert!(said.iter().any(|message| message.contains(path)), "{path}: {said:?}");
+        }
+    }
+
+    /// RFC 3339 section 5.6, `time-offset`.
+    #[test]
+    fn offsets_are_those_of_rfc_3339() {
+        assert!(["Z", "+00:00", "-05:00", "+23:59"].into_iter().all(is_offset));
+        assert!(!["", "CST", "-5:00", "-05:60", "+24:00", "05:00"].into_iter().any(is_offset));
+    }
+}

@@ -1,0 +1,190 @@
+//! Offices' own tables on the command line: checked, converted both ways and judged, with row and column of the table.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use serde_json::Value;
+use support::{obvert, obvert_in, read, root, status, stderr, stdout};
+
+const A: &str = "examples/layouts/office-a.csv";
+const LAYOUT_A: &str = "examples/layouts/office-a.layout.json";
+const B: &str = "examples/layouts/office-b.csv";
+const C: &str = "examples/layouts/office-c.xml";
+const LAYOUT_C: &str = "examples/layouts/office-c.layout.json";
+const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
+
+/// Sheet L-103 of office A is wrong on purpose; each mistake is found at its row and column.
+#[test]
+fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
+    let output = obvert(&["check", A, "--layout", LAYOUT_A, "--today", "2026-06-01", "--all", "--format", "json"]);
+    assert_eq!(status(&output), 1, "{}", stderr(&output));
+    let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let findings = report["findings"].as_array().unwrap();
+    for (rule, line, heading) in [
+        ("size-unit-suspect", 22, "Dia in"),
+        ("stretch-never-ends", 24, "Stretch"),
+        ("material-excludes-code", 23, "Observation"),
+        ("quantity-range", 24, "Amount"),
+        ("clock-full-circle", 24, "Clock"),
+        ("distance-falls", 25, "Station"),
+        ("clock-range", 25, "Clock"),
+        ("media-offset-falls", 26, "Video"),
+        ("run-past-pipe", 26, "Station"),
+    ] {
+        let found = findings.iter().any(|finding| {
+            let at = &finding["at"];
+            finding["rule"] == rule && at["line"] == line && at["heading"] == heading && at["file"] == A
+        });
+        assert!(found, "{rule} at line {line}, {heading}");
+    }
+    // Whatever is found in these rows has its column, but for what no column says.
+    for finding in findings.iter().filter(|finding| finding["at"]["line"].as_u64() >= Some(22)) {
+        let placed = finding["at"]["column"].is_u64() || finding["rule"] == "counter-missing";
+        assert!(placed, "{finding}");
+    }
+    // The layout could read everything: a wrong hour is a finding like any other and hides none of them.
+    assert!(findings.iter().all(|finding| finding["family"] != "structure"), "{findings:#?}");
+}
+
+/// A mass of roots over 140 % of the section with grade 3: no grade follows from an amount that cannot be (14 % would be 3), so the
+/// amount is found first; when it is corrected to what was meant, the grade is too low and found in its cell.
+#[test]
+fn the_low_grade_of_sheet_l_103_is_found_once_the_amount_is_possible() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
+    assert!(text.contains(",140%,"));
+    let mended: Vec<u8> =
+        text.replace(",140%,", ",40%,").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
+    std::fs::write(folder.path().join("a.csv"), mended).unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    let output = obvert_in(
+        folder.path(),
+        &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all", "--format", "json"],
+    );
+    let report: Value = serde_json::from_str(&stdout(&output)).unwrap();
+    let found = report["findings"].as_array().unwrap().iter().any(|finding| {
+        let at = &finding["at"];
+        finding["rule"] == "grade-contradicts" && at["line"] == 24 && at["heading"] == "Grade"
+    });
+    assert!(found, "{report:#}");
+}
+
+/// Elements that nest, checked and converted by the same command.
+#[test]
+fn xml_of_an_office_goes_both_ways() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    let (document, again, twice) = (place("d.obvert.json"), place("c.xml"), place("e.obvert.json"));
+    for (from, to) in [(C, &*document), (&document, &*again), (&again, &twice)] {
+        let output = obvert(&["convert", from, "-o", to, "--layout", LAYOUT_C]);
+        assert_eq!(status(&output), 0, "{}", stderr(&output));
+    }
+    assert_eq!(std::fs::read(&document).unwrap(), std::fs::read(&twice).unwrap());
+    assert!(std::fs::read_to_string(&again).unwrap().contains("<Line ref=\"LM-015/LM-016\""));
+    let output = obvert(&["check", C, "--layout", LAYOUT_C, "--today", "2026-06-01"]);
+    assert!(stdout(&output).contains("examples/layouts/office-c.xml:7:"), "{}", stdout(&output));
+    // The format's own XML is told from the office's.
+    let own = place("own.xml");
+    for (from, to, more) in [(&*document, &*own, &[][..]), (&own, &place("f.xml"), &["--layout", LAYOUT_C])] {
+        let output = obvert(&[&["convert", from, "-o", to], more].concat());
+        assert_eq!(status(&output), 0, "{}", stderr(&output));
+    }
+}
+
+#[test]
+fn a_table_becomes_a_document_and_a_table_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    for (table, layout) in [(A, LAYOUT_A), (B, LAYOUT_B)] {
+        let (document, again, twice) = (place("d.obvert.json"), place("t.csv"), place("e.obvert.json"));
+        for (from, to) in [(table, &document), (&document, &again), (&again, &twice)] {
+            let output = obvert(&["convert", from, "-o", to, "--layout", layout, "--replace"]);
+            assert_eq!(status(&output), 0, "{}", stderr(&output));
+        }
+        let bytes = |path: &String| std::fs::read(path).unwrap();
+        assert_eq!(bytes(&document), bytes(&twice), "{layout}");
+    }
+}
+
+#[test]
+fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
+    let folder = tempfile::tempdir().unwrap();
+    let (document, table) = (folder.path().join("a.obvert.json"), folder.path().join("b.csv"));
+    let (document, table) = (document.to_str().unwrap(), table.to_str().unwrap());
+    assert_eq!(status(&obvert(&["convert", A, "-o", document, "--layout", LAYOUT_A])), 0);
+    let refused = obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B]);
+    assert_eq!(status(&refused), 2);
+    assert!(stderr(&refused).contains("translate it first (--coding en-13508-2)"), "{}", stderr(&refused));
+    let output = obvert(&["convert", document, "-o", table, "--layout", LAYOUT_B, "--coding", "en-13508-2"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said = stderr(&output);
+    for part in
+        ["lengths are turned from ft into m", "has no column for pipes.street", "has no column for runs.operator"]
+    {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+    let accepted = obvert(&["layout", "check", LAYOUT_B, table]);
+    assert_eq!(status(&accepted), 0, "{}", stdout(&accepted));
+    let lossless = obvert(&[
+        "convert",
+        document,
+        "-o",
+        table,
+        "--layout",
+        LAYOUT_B,
+        "--coding",
+        "en-13508-2",
+        "--lossless",
+        "--replace",
+    ]);
+    assert_eq!(status(&lossless), 2);
+}
+
+#[test]
+fn a_layout_is_judged_before_a_table_is_read_by_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let wrong = read(LAYOUT_A).replace("\"pipes.street\"", "\"pipes.stret\"");
+    std::fs::write(folder.path().join("l.json"), wrong).unwrap();
+    let judged = obvert_in(folder.path(), &["layout", "check", "l.json"]);
+    assert_eq!(status(&judged), 1);
+    assert!(stdout(&judged).contains("did you mean \"pipes.street\"?"), "{}", stdout(&judged));
+    let table = root().join(A).display().to_string();
+    let used = obvert_in(folder.path(), &["check", &table, "--layout", "l.json"]);
+    assert_eq!(status(&used), 2);
+    assert!(stderr(&used).contains("l.json:"), "{}", stderr(&used));
+}
+
+/// A cell that cannot be read is a finding in its cell, and what is readable is checked all the same.
+#[test]
+fn an_unreadable_cell_is_a_finding_beside_the_others() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
+    let text: Vec<u8> = text.replacen("1+40.00", "140,", 1).chars().map(|c| u32::from(c) as u8).collect();
+    let text: Vec<u8> = String::from_utf8_lossy(&text).replacen("140,,", "140,", 1).into_bytes();
+    std::fs::write(folder.path().join("a.csv"), text).unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    let judged = obvert_in(folder.path(), &["layout", "check", &layout, "a.csv"]);
+    assert_eq!(status(&judged), 1);
+    assert!(stdout(&judged).contains("a.csv:9:11 (Station): "), "{}", stdout(&judged));
+    assert!(stdout(&judged).contains("expected a station such as 1+64.50"), "{}", stdout(&judged));
+    let checked = obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
+    assert_eq!(status(&checked), 1);
+    for part in ["text-form", "size-unit-suspect"] {
+        assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
+    }
+}
+
+#[test]
+fn what_a_layout_is_of_no_use_for_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("x.xml").display().to_string();
+    let output = obvert(&["convert", "examples/data/larkmoor.obvert.json", "-o", &out, "--layout", LAYOUT_A]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("neither IN nor OUT"), "{}", stderr(&output));
+    let output = obvert(&["check", A]);
+    assert_eq!(status(&output), 2);
+    assert!(stderr(&output).contains("--layout"), "{}", stderr(&output));
+}
