@@ -501,6 +501,19 @@ fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
     assert_eq!(findings(&document, "grade-contradicts", Vec::new()), []);
 }
 
+/// Where the scheme gives no grade, the finding states none; and where it gives one, that and no words.
+#[test]
+fn a_grade_that_the_scheme_does_not_give_has_no_computed_one_beside_it() {
+    let entries = json!([{ "code": "porous", "aspect": "structural", "materials": ["masonry"], "grade": 5 }]);
+    let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
+    let document = example(&json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural" }));
+    let found = findings(&document, "grade-contradicts", vec![scheme]);
+    assert_eq!(found.len(), 5);
+    assert_eq!(json!(found[0].params), json!({ "recorded": 10 }));
+    let found = findings(&document, "grade-contradicts", vec![clay_scheme()]);
+    assert_eq!(json!(found[0].params), json!({ "recorded": 10, "computed": 5 }));
+}
+
 /// A scheme for another list grades nothing, and that is said once.
 #[test]
 fn a_scheme_for_another_code_list_is_one_finding() {
