@@ -79,6 +79,8 @@ pub(crate) enum Form {
     Geojson,
     /// A workbook with a sheet a table, which can be filled in by hand.
     Xlsx,
+    /// A GeoPackage with a layer a table, in the survey's own reference system.
+    Geopackage,
 }
 
 /// How a list is printed.
@@ -262,7 +264,7 @@ pub(crate) struct Migrate {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .zip (CSV tables); a folder of CSV tables \
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .gpkg, .zip (CSV tables); a folder of CSV tables \
 needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
 )]
 pub(crate) struct Convert {

@@ -5,7 +5,7 @@ use std::fs;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
-use obvert::convert::{ConvertError, Survey, csv, geojson, xlsx, xml};
+use obvert::convert::{ConvertError, Survey, csv, geojson, geopackage, xlsx, xml};
 use obvert::model::read::ReadError;
 use obvert::model::versions::{self, MigrateError, Migrated};
 
@@ -92,6 +92,7 @@ impl Source {
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Xlsx => xlsx::read(self.bytes(), name),
+            Form::Geopackage => geopackage::read(self.bytes(), name),
             Form::Csv => csv::read(&self.files, name),
         })
     }
@@ -106,10 +107,12 @@ impl Source {
     }
 
     /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it; sheets of a
-    /// workbook are named as files in it are.
+    /// workbook and tables of a GeoPackage are named as files in it are.
     pub(crate) fn inside(&self, text: &str) -> String {
         match self.form {
-            Form::Csv | Form::CsvZip | Form::Xlsx => format!("{}/{text}", self.name.trim_end_matches('/')),
+            Form::Csv | Form::CsvZip | Form::Xlsx | Form::Geopackage => {
+                format!("{}/{text}", self.name.trim_end_matches('/'))
+            }
             _ => text.to_owned(),
         }
     }
@@ -118,7 +121,7 @@ impl Source {
     pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
         let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));
         match self.files.as_slice() {
-            _ if self.form == Form::Xlsx => None,
+            _ if matches!(self.form, Form::Xlsx | Form::Geopackage) => None,
             [(name, bytes)] if name.is_empty() => Some(bytes.as_slice()),
             files => files.iter().find(|(name, _)| of(name)).map(|(_, bytes)| bytes.as_slice()),
         }
@@ -198,6 +201,7 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "zip" => Some(Form::CsvZip),
         "csv" => Some(Form::Csv),
         "xlsx" => Some(Form::Xlsx),
+        "gpkg" => Some(Form::Geopackage),
         _ => None,
     }
 }
@@ -211,6 +215,7 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
         [b'<', ..] => Ok(Form::Xml),
         [b'P', b'K', ..] if is_workbook(start) => Ok(Form::Xlsx),
         [b'P', b'K', ..] => Ok(Form::CsvZip),
+        _ if start.starts_with(b"SQLite format 3\0") => Ok(Form::Geopackage),
         [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
         [b'{', ..] => Ok(Form::Json),
         [] => Err("the source is empty"),
