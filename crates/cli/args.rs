@@ -81,6 +81,8 @@ pub(crate) enum Form {
     Xlsx,
     /// A GeoPackage with a layer a table, in the survey's own reference system.
     Geopackage,
+    /// KML 2.3 for a map on a phone, positions in WGS 84; written only, and not without loss.
+    Kml,
 }
 
 /// How a list is printed.
@@ -264,7 +266,7 @@ pub(crate) struct Migrate {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .gpkg, .zip (CSV tables); a folder of CSV tables \
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .gpkg, .kml, .zip (CSV tables); a folder of CSV tables \
 needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
 )]
 pub(crate) struct Convert {

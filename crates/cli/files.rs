@@ -12,6 +12,10 @@ use obvert::model::versions::{self, MigrateError, Migrated};
 use crate::Failure;
 use crate::args::Form;
 
+/// What is said of a form that cannot be read.
+const WRITTEN_ONLY: &str =
+    "this form is written only, since it leaves out most of a survey; convert from the file that it was made of";
+
 /// A source as it was read.
 pub(crate) struct Source {
     /// How it is named in messages.
@@ -93,6 +97,7 @@ impl Source {
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Xlsx => xlsx::read(self.bytes(), name),
             Form::Geopackage => geopackage::read(self.bytes(), name),
+            Form::Kml => Err(ConvertError::Refused { message: WRITTEN_ONLY.to_owned() }),
             Form::Csv => csv::read(&self.files, name),
         })
     }
@@ -202,6 +207,7 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "csv" => Some(Form::Csv),
         "xlsx" => Some(Form::Xlsx),
         "gpkg" => Some(Form::Geopackage),
+        "kml" => Some(Form::Kml),
         _ => None,
     }
 }

@@ -5,7 +5,7 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::convert::{
-    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, xlsx, xml,
+    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, locate_all};
@@ -114,7 +114,7 @@ fn target(arguments: &Convert) -> Result<Form, Failure> {
     let told = arguments.to.or_else(|| files::by_name(out));
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
-            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx, .gpkg or .zip, or give --to",
+            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx, .gpkg, .kml or .zip, or give --to",
             out.display()
         )
         .into()
@@ -176,6 +176,7 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
         Form::Geojson => geojson::write(document, bytes),
         Form::Xlsx => xlsx::write(document, bytes),
         Form::Geopackage => geopackage::write(document, bytes),
+        Form::Kml => kml::write(document, bytes),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
             let losses = csv::write_zip(document, &mut cursor)?;

@@ -27,7 +27,11 @@ pub mod csv;
 pub mod geojson;
 #[cfg(all(feature = "geopackage", not(target_arch = "wasm32")))]
 pub mod geopackage;
+#[cfg(feature = "kml")]
+pub mod kml;
+// Only the form that is read back compares geometries.
 #[cfg(feature = "map")]
+#[cfg_attr(not(feature = "geojson"), allow(dead_code))]
 mod map;
 #[cfg(feature = "xlsx")]
 pub mod xlsx;

@@ -64,6 +64,9 @@ fn open(bytes: &[u8]) -> Result<Connection, String> {
     if bytes.get(18..20) == Some(&[2, 2]) {
         return Err("the database is in the mode of a program that has it open (write-ahead log), and some of it may lie in another file; close it there, then copy it".to_owned());
     }
+    if cut_off(bytes) {
+        return Err("the file is shorter than it says; it was cut off on its way".to_owned());
+    }
     let fail = |error: rusqlite::Error| format!("the database cannot be read: {error}");
     let mut base = Connection::open_in_memory().map_err(fail)?;
     base.deserialize_read_exact("main", bytes, bytes.len(), true).map_err(fail)?;
@@ -77,6 +80,21 @@ fn open(bytes: &[u8]) -> Result<Connection, String> {
         base.set_db_config(config, on).map_err(fail)?;
     }
     Ok(base)
+}
+
+/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The SQLite file format, 1.3.)
+fn cut_off(bytes: &[u8]) -> bool {
+    let number = |at: usize, size: usize| {
+        let bytes = bytes.get(at..at + size).unwrap_or_default();
+        bytes.iter().fold(0_u64, |number, byte| number << 8 | u64::from(*byte))
+    };
+    let page = match number(16, 2) {
+        1 => 65_536,
+        size => size,
+    };
+    // The count of pages holds where whoever wrote last has kept it.
+    let counted = number(24, 4) == number(92, 4);
+    (bytes.len() as u64) < if counted { page * number(28, 4) } else { page }
 }
 
 fn contents(base: &Connection) -> rusqlite::Result<Vec<String>> {

@@ -125,6 +125,9 @@ fn value_of(entry: &Entry<'_>) -> Sql {
     }
 }
 
+/// Rows by their number, with the box around each.
+type Boxes = Vec<(usize, [f64; 4])>;
+
 /// The geometries of all rows, derived before any is written.
 struct Layers<'d> {
     document: &'d Document,
@@ -134,7 +137,7 @@ struct Layers<'d> {
     observations: Vec<Option<Vec<Xy>>>,
     stretches: Vec<(&'d Run, &'d Observation, Vec<Xy>)>,
     /// The rows of each layer that have a geometry: number and box.
-    boxes: Vec<(&'static str, Vec<(usize, [f64; 4])>)>,
+    boxes: Vec<(&'static str, Boxes)>,
     without: usize,
 }
 
