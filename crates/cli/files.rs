@@ -97,7 +97,7 @@ impl Source {
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Xlsx => xlsx::read(self.bytes(), name),
             Form::Geopackage => geopackage::read(self.bytes(), name),
-            Form::Kml => Err(ConvertError::Refused { message: WRITTEN_ONLY.to_owned() }),
+            Form::Kml | Form::Geoparquet => Err(ConvertError::Refused { message: WRITTEN_ONLY.to_owned() }),
             Form::Csv => csv::read(&self.files, name),
         })
     }
@@ -334,7 +334,8 @@ pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>
         let ours = |entry: &PathBuf| {
             entry.is_file()
                 && entry.file_name().is_some_and(|file| {
-                    file == "datapackage.json" || entry.extension().is_some_and(|ending| ending == "csv")
+                    file == "datapackage.json"
+                        || entry.extension().is_some_and(|ending| ending == "csv" || ending == "parquet")
                 })
         };
         if let Some(other) = entries.iter().find(|entry| !ours(entry)) {

@@ -5,7 +5,8 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::convert::{
-    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, kml, xlsx, xml,
+    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
+    kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, locate_all};
@@ -52,11 +53,14 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         files::free(path, arguments.replace)?;
     }
     let standard = arguments.output == Path::new("-");
-    if to == Form::Csv {
+    if to == Form::Csv || to == Form::Geoparquet {
+        if standard && to == Form::Geoparquet {
+            return Err("GeoParquet is a folder with a file a layer; name one".into());
+        }
         if standard {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
-        let (tables, losses) = csv::write(&document)?;
+        let (tables, losses) = if to == Form::Csv { csv::write(&document)? } else { geoparquet::write(&document)? };
         let reports = [recoded, losses];
         return finish(arguments, &reports, &account, || {
             files::write_folder(&arguments.output, arguments.replace, &tables)
@@ -177,6 +181,8 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
         Form::Xlsx => xlsx::write(document, bytes),
         Form::Geopackage => geopackage::write(document, bytes),
         Form::Kml => kml::write(document, bytes),
+        // A folder is written elsewhere.
+        Form::Geoparquet => Ok(LossReport::default()),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
             let losses = csv::write_zip(document, &mut cursor)?;

@@ -27,6 +27,8 @@ pub mod csv;
 pub mod geojson;
 #[cfg(all(feature = "geopackage", not(target_arch = "wasm32")))]
 pub mod geopackage;
+#[cfg(feature = "geoparquet")]
+pub mod geoparquet;
 #[cfg(feature = "kml")]
 pub mod kml;
 // Only the form that is read back compares geometries.

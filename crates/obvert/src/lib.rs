@@ -2,8 +2,8 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, GeoPackage, KML, workbooks and XML (features `csv`, `geojson`,
-//!   `geopackage`, `kml`, `xlsx`, `xml`).
+//! - `convert`: CSV tables, GeoJSON, GeoPackage, GeoParquet, KML, workbooks and XML (features `csv`, `geojson`,
+//!   `geopackage`, `geoparquet`, `kml`, `xlsx`, `xml`).
 //!
 //! Read a survey, check it, and write it in another form:
 //!
@@ -40,6 +40,7 @@ pub use obvert_check as check;
     feature = "csv",
     feature = "geojson",
     feature = "geopackage",
+    feature = "geoparquet",
     feature = "kml",
     feature = "xlsx",
     feature = "xml"
@@ -54,6 +55,7 @@ pub mod prelude {
         feature = "csv",
         feature = "geojson",
         feature = "geopackage",
+        feature = "geoparquet",
         feature = "kml",
         feature = "xlsx",
         feature = "xml"
