@@ -35,6 +35,7 @@ fn every_form_gives_the_same_document_back() {
             ("csv-zip", "tables.zip"),
             ("geojson", "survey.geojson"),
             ("xlsx", "survey.xlsx"),
+            ("geopackage", "survey.gpkg"),
         ] {
             // A document whose positions cannot be placed on the globe has no GeoJSON.
             if form == "geojson" && path.ends_with("larkmoor-rejected.obvert.json") {
@@ -61,6 +62,7 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         ("xml", "survey.xml", "survey.xml"),
         ("csv", "tables", "observations.csv"),
         ("xlsx", "survey.xlsx", "survey.xlsx/observations"),
+        ("geopackage", "survey.gpkg", "survey.gpkg/observations"),
     ] {
         let folder = tempfile::tempdir().expect("folder");
         let there = ["convert", source.to_str().expect("path"), "-o", name, "--to", form];
@@ -77,10 +79,10 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         let at = &finding["at"];
         let file = at["file"].as_str().expect("a file");
         assert!(file.ends_with(ending), "{file}");
-        // The row and column of a sheet; the hour that no clock has is the only one there is.
-        if form == "xlsx" {
+        // The row and column of a sheet or table; the hour that no clock has is the only one there is.
+        if form == "xlsx" || form == "geopackage" {
             let text = support::stdout(&obvert_in(folder.path(), &["check", name, "--today", "2026-06-15"]));
-            assert!(text.contains("survey.xlsx/observations:"), "{text}");
+            assert!(text.contains(&format!("{ending}:")), "{text}");
             assert_eq!(at["heading"], "clock.at", "{at}");
             assert!(at["line"].as_u64().is_some_and(|row| row > 2), "{at}");
             continue;

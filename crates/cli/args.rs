@@ -87,6 +87,12 @@ pub(crate) enum Form {
     Xlsx,
     /// An office's own table, by the layout that --layout names.
     Layout,
+    /// A GeoPackage with a layer a table, in the survey's own reference system.
+    Geopackage,
+    /// KML 2.3 for a map on a phone, positions in WGS 84; written only, and not without loss.
+    Kml,
+    /// A folder of GeoParquet files for analysis, a file a layer, geometries in WGS 84; written only, and not without loss.
+    Geoparquet,
 }
 
 /// How a list is printed.
@@ -273,8 +279,8 @@ pub(crate) struct Migrate {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .zip (CSV tables); a folder of CSV tables \
-needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .gpkg, .kml, .zip (CSV tables); a folder of CSV tables \
+needs --to csv, one of GeoParquet files --to geoparquet. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
 )]
 pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.

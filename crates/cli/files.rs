@@ -6,7 +6,7 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xlsx, xml};
+use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, geopackage, layout, xlsx, xml};
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
 use obvert::model::read::ReadError;
@@ -14,6 +14,10 @@ use obvert::model::versions::{self, MigrateError, Migrated};
 
 use crate::Failure;
 use crate::args::Form;
+
+/// What is said of a form that cannot be read.
+const WRITTEN_ONLY: &str =
+    "this form is written only, since it leaves out most of a survey; convert from the file that it was made of";
 
 /// A source as it was read.
 pub(crate) struct Source {
@@ -137,6 +141,8 @@ impl Source {
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
             Form::Xlsx => xlsx::read(self.bytes(), name),
+            Form::Geopackage => geopackage::read(self.bytes(), name),
+            Form::Kml | Form::Geoparquet => Err(ConvertError::Refused { message: WRITTEN_ONLY.to_owned() }),
             Form::Csv => csv::read(&self.files, name),
         };
         Some(survey.map(|survey| (survey, LossReport::default())))
@@ -152,10 +158,12 @@ impl Source {
     }
 
     /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it; sheets of a
-    /// workbook are named as files in it are.
+    /// workbook and tables of a GeoPackage are named as files in it are.
     pub(crate) fn inside(&self, text: &str) -> String {
         match self.form {
-            Form::Csv | Form::CsvZip | Form::Xlsx => format!("{}/{text}", self.name.trim_end_matches('/')),
+            Form::Csv | Form::CsvZip | Form::Xlsx | Form::Geopackage => {
+                format!("{}/{text}", self.name.trim_end_matches('/'))
+            }
             _ => text.to_owned(),
         }
     }
@@ -164,7 +172,7 @@ impl Source {
     pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
         let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));
         match self.files.as_slice() {
-            _ if self.form == Form::Xlsx => None,
+            _ if matches!(self.form, Form::Xlsx | Form::Geopackage) => None,
             [(name, bytes)] if name.is_empty() => Some(bytes.as_slice()),
             files => files.iter().find(|(name, _)| of(name)).map(|(_, bytes)| bytes.as_slice()),
         }
@@ -287,6 +295,8 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "zip" => Some(Form::CsvZip),
         "csv" => Some(Form::Csv),
         "xlsx" => Some(Form::Xlsx),
+        "gpkg" => Some(Form::Geopackage),
+        "kml" => Some(Form::Kml),
         _ => None,
     }
 }
@@ -300,6 +310,7 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
         [b'<', ..] => Ok(Form::Xml),
         [b'P', b'K', ..] if is_workbook(start) => Ok(Form::Xlsx),
         [b'P', b'K', ..] => Ok(Form::CsvZip),
+        _ if start.starts_with(b"SQLite format 3\0") => Ok(Form::Geopackage),
         [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
         [b'{', ..] => Ok(Form::Json),
         [] => Err("the source is empty"),
@@ -314,7 +325,9 @@ pub(crate) fn ending(form: Form) -> &'static str {
         Form::Xml => ".xml",
         Form::Geojson => ".geojson",
         Form::CsvZip => ".zip",
-        Form::Csv | Form::Layout => "",
+        Form::Geopackage => ".gpkg",
+        Form::Kml => ".kml",
+        Form::Csv | Form::Geoparquet | Form::Layout => "",
         Form::Xlsx => ".xlsx",
     }
 }
@@ -424,7 +437,8 @@ pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>
         let ours = |entry: &PathBuf| {
             entry.is_file()
                 && entry.file_name().is_some_and(|file| {
-                    file == "datapackage.json" || entry.extension().is_some_and(|ending| ending == "csv")
+                    file == "datapackage.json"
+                        || entry.extension().is_some_and(|ending| ending == "csv" || ending == "parquet")
                 })
         };
         if let Some(other) = entries.iter().find(|entry| !ours(entry)) {

@@ -1,6 +1,6 @@
 //! The part `forms`: one survey as files of every form, all of which read to the same content.
 
-use obvert::convert::{csv, geojson, xlsx, xml};
+use obvert::convert::{csv, geojson, geopackage, xlsx, xml};
 use obvert::model::tables::Document;
 use obvert::model::write;
 use serde::Deserialize;
@@ -43,6 +43,7 @@ fn read(form: &Form) -> Document {
         "csv-zip" => csv::read_zip(&bytes(name), name),
         "geojson" => geojson::read(&bytes(name), name),
         "xlsx" => xlsx::read(&bytes(name), name),
+        "geopackage" => geopackage::read(&bytes(name), name),
         other => panic!("no form {other}"),
     };
     survey.unwrap_or_else(|error| panic!("{name}: {error}")).document
@@ -61,6 +62,7 @@ fn there_and_back(document: &Document, form: &str) -> Document {
         }
         "geojson" => geojson::write(document, &mut out).and_then(|_| geojson::read(&out, form)),
         "xlsx" => xlsx::write(document, &mut out).and_then(|_| xlsx::read(&out, form)),
+        "geopackage" => geopackage::write(document, &mut out).and_then(|_| geopackage::read(&out, form)),
         other => panic!("no form {other}"),
     };
     survey.unwrap_or_else(|error| panic!("{form}: {error}")).document
@@ -73,7 +75,7 @@ fn digest(document: &Document) -> String {
 #[test]
 fn every_form_has_the_digest_in_the_library() {
     for case in cases() {
-        assert_eq!(case.forms.len(), 6, "{}", case.id);
+        assert_eq!(case.forms.len(), 7, "{}", case.id);
         for form in &case.forms {
             let document = read(form);
             assert_eq!(digest(&document), case.digest, "{}", form.file);

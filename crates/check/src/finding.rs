@@ -45,11 +45,11 @@ impl fmt::Display for Severity {
 /// Where in a source a finding points.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SourcePlace {
-    /// The file; the sheet for a workbook.
+    /// The file; the sheet for a workbook, the table for a GeoPackage.
     pub file: String,
-    /// Line, from 1; the row of a sheet.
+    /// Line, from 1; the row of a sheet, the primary key in a table.
     pub line: usize,
-    /// Column in characters, or the number of a CSV file's or sheet's column, from 1.
+    /// Column in characters, or the number of a CSV file's, sheet's or table's column, from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub column: Option<usize>,
     /// The heading of that column.

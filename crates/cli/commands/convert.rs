@@ -5,7 +5,8 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::convert::{
-    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xlsx, xml,
+    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
+    kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, locate_all};
@@ -59,11 +60,14 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         files::free(path, arguments.replace)?;
     }
     let standard = arguments.output == Path::new("-");
-    if to == Form::Csv {
+    if to == Form::Csv || to == Form::Geoparquet {
+        if standard && to == Form::Geoparquet {
+            return Err("GeoParquet is a folder with a file a layer; name one".into());
+        }
         if standard {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
-        let (tables, losses) = csv::write(&document)?;
+        let (tables, losses) = if to == Form::Csv { csv::write(&document)? } else { geoparquet::write(&document)? };
         return finish(arguments, [read, recoded], &account, |before| {
             refuse(arguments, before, &losses)
                 .and_then(|()| files::write_folder(&arguments.output, arguments.replace, &tables))
@@ -148,8 +152,8 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
 
 /// Writes a document in a form, and says what the form could not hold.
 pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
-    let losses = if to == Form::Csv {
-        let (tables, losses) = csv::write(document)?;
+    let losses = if to == Form::Csv || to == Form::Geoparquet {
+        let (tables, losses) = if to == Form::Csv { csv::write(document)? } else { geoparquet::write(document)? };
         files::write_folder(path, replace, &tables)?;
         losses
     } else {
@@ -171,7 +175,7 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
     });
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
-            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx or .zip, or give --to",
+            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx, .gpkg, .kml or .zip, or give --to",
             out.display()
         )
         .into()
@@ -235,6 +239,10 @@ fn write(document: &Document, to: Form, sink: &mut dyn Write) -> Result<LossRepo
         Form::Xml => xml::write(document, sink),
         Form::Geojson => geojson::write(document, sink),
         Form::Xlsx => xlsx::write(document, sink),
+        Form::Geopackage => geopackage::write(document, sink),
+        Form::Kml => kml::write(document, sink),
+        // A folder is written elsewhere.
+        Form::Geoparquet => Ok(LossReport::default()),
         Form::Layout => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());

@@ -38,7 +38,7 @@ pub struct Account {
 pub struct End {
     /// The file or folder, as it was named.
     pub file: String,
-    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`.
+    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`, `geopackage`.
     pub form: String,
     /// The code list of its observations.
     pub code_list: String,
@@ -86,11 +86,12 @@ pub struct Remark {
 /// A place in the source.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct At {
-    /// The file; the table's file for a folder or zip of tables, the sheet for a workbook.
+    /// The file; the table's file for a folder or zip of tables, the sheet for a workbook, the table for a GeoPackage.
     pub file: String,
-    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row.
+    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row, for a
+    /// GeoPackage the primary key.
     pub line: usize,
-    /// Column in characters, or the number of a CSV file's or sheet's column, from 1.
+    /// Column in characters, or the number of a CSV file's, sheet's or table's column, from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub column: Option<usize>,
     /// The heading of that column.

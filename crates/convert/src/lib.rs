@@ -16,7 +16,7 @@ pub mod recode;
 
 // Each form uses a part of it, all of them the whole.
 #[cfg(feature = "tables")]
-#[cfg_attr(not(all(feature = "csv", feature = "xlsx")), allow(dead_code))]
+#[cfg_attr(not(all(feature = "csv", feature = "geopackage", feature = "xlsx")), allow(dead_code))]
 mod tables;
 #[cfg(any(feature = "csv", feature = "xlsx"))]
 mod unpack;
@@ -25,8 +25,18 @@ mod unpack;
 pub mod csv;
 #[cfg(feature = "geojson")]
 pub mod geojson;
+#[cfg(all(feature = "geopackage", not(target_arch = "wasm32")))]
+pub mod geopackage;
+#[cfg(feature = "geoparquet")]
+pub mod geoparquet;
+#[cfg(feature = "kml")]
+pub mod kml;
 #[cfg(feature = "layout")]
 pub mod layout;
+// Only the form that is read back compares geometries.
+#[cfg(feature = "map")]
+#[cfg_attr(not(feature = "geojson"), allow(dead_code))]
+mod map;
 #[cfg(feature = "xlsx")]
 pub mod xlsx;
 #[cfg(feature = "xml")]

@@ -8,9 +8,11 @@ use std::sync::Arc;
 /// A place in a file that was read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Place {
-    /// The file, as it was named to the reader; the table's file for a folder or zip of tables, the sheet for a workbook.
+    /// The file, as it was named to the reader; the table's file for a folder or zip of tables, the sheet for a workbook,
+    /// the table for a GeoPackage.
     pub file: String,
-    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row.
+    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row, for a
+    /// GeoPackage the primary key.
     pub line: usize,
     /// Column in characters from 1, where the form has one.
     pub column: Option<usize>,

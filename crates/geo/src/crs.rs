@@ -98,6 +98,11 @@ impl Crs {
         Ok(Self { code, ogc: false, system, projection, shifts, geodesic })
     }
 
+    /// Its line of the registry.
+    pub(crate) fn system(&self) -> &System {
+        &self.system
+    }
+
     /// The EPSG code; 4326 for `OGC:CRS84`.
     #[must_use]
     pub fn code(&self) -> u32 {

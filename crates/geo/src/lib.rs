@@ -35,6 +35,7 @@ mod path;
 mod projection;
 mod registry;
 mod unit;
+mod wkt;
 
 pub use area::{Area, Fit, LonLatIssue, Slip, lonlat_issue};
 pub use crs::{Crs, CrsKind};

@@ -2,8 +2,8 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, workbooks, XML and offices' own tables by layout (features `csv`, `geojson`, `xlsx`, `xml`,
-//!   `layout`).
+//! - `convert`: CSV tables, GeoJSON, KML, XML and offices' own tables by layout (features `csv`, `geojson`, `kml`, `xml`,
+//!   `layout`); GeoPackage, GeoParquet and workbooks (`geopackage`, `geoparquet`, `xlsx`, which are not on by default).
 //!
 //! Read a survey, check it, and write it in another form:
 //!
@@ -36,14 +36,30 @@ pub use obvert_model::write::to_string;
 
 #[cfg(feature = "check")]
 pub use obvert_check as check;
-#[cfg(any(feature = "csv", feature = "geojson", feature = "xlsx", feature = "xml"))]
+#[cfg(any(
+    feature = "csv",
+    feature = "geojson",
+    feature = "geopackage",
+    feature = "geoparquet",
+    feature = "kml",
+    feature = "xlsx",
+    feature = "xml"
+))]
 pub use obvert_convert as convert;
 
 /// What most programs need.
 pub mod prelude {
     #[cfg(feature = "check")]
     pub use obvert_check::{Checker, Finding, Report, Settings, Severity};
-    #[cfg(any(feature = "csv", feature = "geojson", feature = "xlsx", feature = "xml"))]
+    #[cfg(any(
+        feature = "csv",
+        feature = "geojson",
+        feature = "geopackage",
+        feature = "geoparquet",
+        feature = "kml",
+        feature = "xlsx",
+        feature = "xml"
+    ))]
     pub use obvert_convert::{ConvertError, LossReport, Survey};
     pub use obvert_model::read::ReadError;
     pub use obvert_model::tables::{Document, Head, Media, Observation, Pipe, Run, Structure};

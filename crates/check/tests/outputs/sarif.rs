@@ -114,7 +114,7 @@ fn a_table_has_lines_but_no_characters_and_a_zip_holds_its_tables() {
     assert_eq!(region(&of_folder)["region"], json!({ "startLine": 2 }));
     assert_eq!(of_folder["results"][0]["properties"]["csvColumn"], 3);
     assert_eq!(of_folder["results"][0]["properties"]["csvHeading"], "at");
-    for (file, form) in [("survey.zip", "csv-zip"), ("survey.xlsx", "xlsx")] {
+    for (file, form) in [("survey.zip", "csv-zip"), ("survey.xlsx", "xlsx"), ("s.gpkg", "geopackage")] {
         let inside = run(&tables(file, form));
         assert_eq!(region(&inside)["artifactLocation"]["uri"], "/structures.csv");
         let index = region(&inside)["artifactLocation"]["index"].as_u64().expect("an index") as usize;

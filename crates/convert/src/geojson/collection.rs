@@ -9,11 +9,11 @@ use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
-use super::geometry::{Geometry, LonLat};
 use super::moved::Drawn;
 use super::source::{Source, Spot, strict};
 use super::{ADDED, TABLES};
 use crate::ConvertError;
+use crate::map::geometry::{Geometry, LonLat};
 
 #[derive(Deserialize)]
 #[serde(expecting = "a GeoJSON feature collection")]

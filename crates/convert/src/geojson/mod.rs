@@ -38,9 +38,7 @@
 //! `id`: this is what attribute tables make of rows. Members of the collection that RFC 7946 and this form do not know are ignored.
 
 mod collection;
-mod geometry;
 mod moved;
-mod network;
 mod read;
 mod source;
 mod write;
@@ -48,6 +46,9 @@ mod write;
 pub use moved::Moved;
 pub use read::{read, read_with};
 pub use write::{write, write_stream};
+
+/// Why positions are transformed.
+const WHY: &str = "GeoJSON has positions on WGS 84 only (RFC 7946 section 4)";
 
 /// The tables whose rows are features, in the order in which they are written.
 const TABLES: [&str; 5] = ["structures", "pipes", "locates", "runs", "observations"];

@@ -6,8 +6,9 @@ use obvert_geo::{Crs, CrsKind};
 use obvert_model::number::Position;
 use obvert_model::tables::{Document, Run};
 
-use super::geometry::{Geometry, LonLat, near};
-use super::network::{Network, Placer, crs_of, has_positions};
+use super::WHY;
+use crate::map::geometry::{Geometry, LonLat, near};
+use crate::map::network::{Network, Placer, crs_of, has_positions};
 use crate::{ConvertError, Place};
 
 /// What a reader does with a geometry of a structure, pipe or locate that is not where the properties say, beyond rounding.
@@ -86,11 +87,11 @@ pub(super) fn settle(
                        member \"survey\" to record positions as longitude and latitude on WGS 84";
         return Err(at(file, first.line, first.column, message.to_owned()));
     }
-    let crs = crs_of(&document.head)?;
+    let crs = crs_of(&document.head, WHY)?;
     let take = moved == Moved::TakeGeometry;
 
     // What is not where the document as it stands has it.
-    let network = Network::new(&document.head)?;
+    let network = Network::new(&document.head, WHY)?;
     let mut conflicts = Vec::new();
     let structures = points(&drawings.structures, |index| network.structure(index));
     let locates = points(&drawings.locates, |index| network.locate(index));
@@ -141,7 +142,7 @@ pub(super) fn settle(
         document.head.locates[index].position = Some(point(&crs, drawn, file)?);
     }
     if !pipes.is_empty() {
-        let network = Network::new(&document.head)?;
+        let network = Network::new(&document.head, WHY)?;
         let mut paths = Vec::new();
         for (index, drawn) in pipes {
             if network.pipe(index).is_none_or(|line| !line.agrees(&drawn.geometry)) {
@@ -157,7 +158,7 @@ pub(super) fn settle(
     if seen.is_empty() {
         return Ok(());
     }
-    let network = Network::new(&document.head)?;
+    let network = Network::new(&document.head, WHY)?;
     let still = |run, row| seen.binary_search(&(run, row)).is_ok();
     let conflicts: Vec<_> =
         seen_elsewhere(&network, &document.runs, drawings, still).into_iter().map(|(.., c)| c).collect();

@@ -6,8 +6,9 @@ use std::io::{self, Write};
 use obvert_model::tables::{Document, Head, LengthUnit, Run};
 use serde::Serialize;
 
-use super::geometry::{Bounds, Geometry};
-use super::network::{Network, Placed, Placer};
+use super::WHY;
+use crate::map::geometry::{Bounds, Geometry};
+use crate::map::network::{Network, Placed, Placer};
 use crate::{ConvertError, LossReport};
 
 /// Writes a document as a GeoJSON feature collection.
@@ -33,7 +34,7 @@ pub fn write_stream(
     runs: impl IntoIterator<Item = Run>,
     sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
-    let network = Network::new(head)?;
+    let network = Network::new(head, WHY)?;
     let mut report = LossReport { notes: network.notes().to_vec(), ..LossReport::default() };
     let mut out = Features { sink, line: Vec::new(), bounds: Bounds::default(), first: true };
 

@@ -41,6 +41,17 @@ impl<'c> Cell<'c> {
     }
 }
 
+/// The number of a double: whole where it is, so that an id that a program made a number of reads as its digits. `None` for what is no
+/// number.
+pub(crate) fn number_of(double: f64) -> Option<Number> {
+    const EXACT: f64 = 9_007_199_254_740_992.0;
+    if double.fract() == 0.0 && double.abs() < EXACT {
+        #[expect(clippy::cast_possible_truncation, reason = "within the whole numbers that a double holds exactly")]
+        return Some(Number::from(double as i64));
+    }
+    Number::from_f64(double)
+}
+
 /// What is wrong with a cell.
 #[derive(Debug, PartialEq)]
 pub(crate) enum CellError {

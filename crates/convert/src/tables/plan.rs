@@ -151,6 +151,11 @@ impl Plan {
         }
     }
 
+    /// The table of a name.
+    pub(crate) fn table(&self, name: &str) -> Option<&Table> {
+        self.tables.iter().find(|table| table.name == name)
+    }
+
     /// The table whose rows hold the lists of another.
     pub(crate) fn parent(&self, table: &Table) -> Option<&Table> {
         table.parent.and_then(|parent| self.tables.get(parent))

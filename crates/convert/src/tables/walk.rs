@@ -95,6 +95,11 @@ fn own_name(table: &Table, row: &Value, place: usize) -> Name {
     Name::Id(row.get(ID).and_then(Value::as_str).unwrap_or_default().to_owned())
 }
 
+/// What stands in the columns of a row, without those that name its place.
+pub(crate) fn columns<'r>(table: &'static Table, row: &'r Value) -> impl Iterator<Item = (&'static str, Entry<'r>)> {
+    table.columns.iter().map(move |column| (column.heading.as_str(), entry(row, column)))
+}
+
 fn entry<'r>(row: &'r Value, column: &'static Column) -> Entry<'r> {
     let Some(value) = lookup(row, &column.keys) else {
         let bare = column.kind == Kind::Extensions

@@ -5,10 +5,9 @@ use std::borrow::Cow;
 use std::io::{Read, Seek};
 
 use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxError};
-use serde_json::Number;
 
 use crate::ConvertError;
-use crate::tables::cell::{Cell, CellError, show};
+use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
 use crate::tables::read::form;
 use crate::tables::{Record, Rows};
@@ -144,7 +143,7 @@ impl Record for SheetRow {
                 let found = self.shown(number);
                 wrong(format!("{found} is a number; format the cell as a date, or as text and write 2026-05-06"))
             }
-            Found::Number(number) => match whole(*number).or_else(|| Number::from_f64(*number)) {
+            Found::Number(number) => match number_of(*number) {
                 Some(number) => Ok(Cell::Number(number)),
                 None => wrong(format!("{number} is not a number that can be read")),
             },
@@ -181,8 +180,8 @@ impl Record for SheetRow {
         match self.found(number) {
             Found::Empty => Cow::Borrowed(""),
             Found::Text(text) => Cow::Borrowed(text),
-            Found::Number(number) => match whole(*number) {
-                Some(whole) => whole.to_string().into(),
+            Found::Number(number) => match number_of(*number) {
+                Some(number) => number.to_string().into(),
                 None => number.to_string().into(),
             },
             Found::Bool(truth) => Cow::Borrowed(if *truth { "TRUE" } else { "FALSE" }),
@@ -212,11 +211,4 @@ impl SheetRow {
 fn day(moment: ExcelDateTime) -> String {
     let (year, month, day, ..) = moment.to_ymd_hms_milli();
     format!("{year:04}-{month:02}-{day:02}")
-}
-
-/// A number that is whole, so that an id that became one reads as its digits.
-fn whole(number: f64) -> Option<Number> {
-    const EXACT: f64 = 9_007_199_254_740_992.0;
-    #[expect(clippy::cast_possible_truncation, reason = "within the whole numbers that a double holds exactly")]
-    (number.fract() == 0.0 && number.abs() < EXACT).then(|| Number::from(number as i64))
 }

@@ -4,7 +4,7 @@
 use serde::ser::{Serialize, SerializeMap, Serializer};
 
 /// Longitude and latitude on WGS 84, in degrees.
-pub(super) type LonLat = [f64; 2];
+pub(crate) type LonLat = [f64; 2];
 
 /// Decimals of a degree that are written: 1e-9 degrees are 0.11 mm on the ground. Six, which RFC 7946 §11.2 takes as usual, are
 /// 11 cm, and a position found with a good receiver is better than that.
@@ -16,7 +16,7 @@ const SAME_DEGREES: f64 = 1.000_001e-7;
 
 /// A geometry, with at least one position, and two for each line.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Geometry {
+pub(crate) enum Geometry {
     Point(LonLat),
     Line(Vec<LonLat>),
     /// A line that was cut at the antimeridian (RFC 7946 §3.1.9).
@@ -25,12 +25,12 @@ pub(super) enum Geometry {
 
 impl Geometry {
     /// A point, its numbers rounded to what is written.
-    pub(super) fn point(position: LonLat) -> Self {
+    pub(crate) fn point(position: LonLat) -> Self {
         Self::Point(rounded(position))
     }
 
     /// A line, rounded, and cut where it crosses the antimeridian. A line without extent is a point.
-    pub(super) fn line(positions: Vec<LonLat>) -> Option<Self> {
+    pub(crate) fn line(positions: Vec<LonLat>) -> Option<Self> {
         let positions: Vec<LonLat> = positions.into_iter().map(rounded).collect();
         let first = *positions.first()?;
         if positions.iter().all(|position| *position == first) {
@@ -41,7 +41,7 @@ impl Geometry {
     }
 
     /// The lines of the geometry; a point is one of one position.
-    pub(super) fn parts(&self) -> Vec<&[LonLat]> {
+    pub(crate) fn parts(&self) -> Vec<&[LonLat]> {
         match self {
             Self::Point(position) => vec![std::slice::from_ref(position)],
             Self::Line(positions) => vec![positions],
@@ -50,14 +50,14 @@ impl Geometry {
     }
 
     /// Whether two geometries are the same but for rounding.
-    pub(super) fn agrees(&self, other: &Self) -> bool {
+    pub(crate) fn agrees(&self, other: &Self) -> bool {
         let (a, b) = (self.parts(), other.parts());
         a.len() == b.len()
             && a.iter().zip(b).all(|(a, b)| a.len() == b.len() && a.iter().zip(b).all(|(a, b)| near(*a, *b)))
     }
 
     /// The line with what was cut at the antimeridian joined again, or `None` where its parts do not meet there.
-    pub(super) fn joined(&self) -> Option<Vec<LonLat>> {
+    pub(crate) fn joined(&self) -> Option<Vec<LonLat>> {
         let mut whole: Vec<LonLat> = Vec::new();
         for part in self.parts() {
             let Some(&last) = whole.last() else {
@@ -76,7 +76,7 @@ impl Geometry {
 
     /// About how far another geometry is from this one in metres: the largest distance between positions of the same number,
     /// or `None` where they do not have equally many.
-    pub(super) fn apart(&self, other: &Self) -> Option<f64> {
+    pub(crate) fn apart(&self, other: &Self) -> Option<f64> {
         let all = |geometry: &Self| geometry.parts().concat();
         let (a, b) = (all(self), all(other));
         (a.len() == b.len()).then(|| a.iter().zip(b).map(|(a, b)| metres(*a, b)).fold(0.0, f64::max))
@@ -105,7 +105,7 @@ impl Serialize for Geometry {
 }
 
 /// Whether two positions are the same but for rounding; longitude 180 and −180 are one.
-pub(super) fn near(a: LonLat, b: LonLat) -> bool {
+pub(crate) fn near(a: LonLat, b: LonLat) -> bool {
     turn(a[0] - b[0]).abs() <= SAME_DEGREES && (a[1] - b[1]).abs() <= SAME_DEGREES
 }
 
@@ -162,7 +162,7 @@ fn cut(positions: &[LonLat]) -> Vec<Vec<LonLat>> {
 
 /// The smallest box around all geometries (RFC 7946 §5).
 #[derive(Clone, Debug, Default)]
-pub(super) struct Bounds {
+pub(crate) struct Bounds {
     latitudes: Option<[f64; 2]>,
     longitudes: [f64; 2],
     /// The same with the western hemisphere put east of the eastern one: narrower for what lies on both sides of the antimeridian.
@@ -170,7 +170,7 @@ pub(super) struct Bounds {
 }
 
 impl Bounds {
-    pub(super) fn add(&mut self, geometry: &Geometry) {
+    pub(crate) fn add(&mut self, geometry: &Geometry) {
         for &[lon, lat] in geometry.parts().into_iter().flatten() {
             let east = if lon < 0.0 { lon + 360.0 } else { lon };
             match &mut self.latitudes {
@@ -189,7 +189,7 @@ impl Bounds {
     }
 
     /// West, south, east, north. West is greater than east where the box crosses the antimeridian (RFC 7946 §5.2).
-    pub(super) fn bbox(&self) -> Option<[f64; 4]> {
+    pub(crate) fn bbox(&self) -> Option<[f64; 4]> {
         let [south, north] = self.latitudes?;
         let [west, east] = self.longitudes;
         let [across_west, across_east] = self.across;

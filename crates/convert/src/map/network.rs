@@ -15,11 +15,17 @@ use obvert_model::tables::{CounterZero, Direction, Head, LengthBetween, Observat
 use super::geometry::{Geometry, LonLat};
 use crate::{ConvertError, Note};
 
+/// Why positions have to be on WGS 84: a sentence with the standard that says so.
+pub(crate) type Why = &'static str;
+
 /// The map of one survey.
-pub(super) struct Network<'h> {
+pub(crate) struct Network<'h> {
     head: &'h Head,
-    /// `None` when the document has no position at all, and then nothing has a geometry.
+    /// `None` when the document has no position at all, and then nothing has a geometry; or when positions stay as they are and
+    /// the system is not known, and then nothing can be measured along a line.
     crs: Option<Crs>,
+    /// Whether lines must lie on the globe.
+    globe: bool,
     structures: HashMap<&'h str, usize>,
     pipes: HashMap<&'h str, usize>,
     lines: Vec<Option<Line>>,
@@ -28,20 +34,20 @@ pub(super) struct Network<'h> {
 
 /// The line of a pipe, from its upstream to its downstream end, in the document's reference system.
 #[derive(Clone, Debug)]
-pub(super) struct Line {
+pub(crate) struct Line {
     vertices: Vec<[f64; 2]>,
 }
 
 /// What was placed.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Placed {
-    pub(super) geometry: Geometry,
+pub(crate) struct Placed {
+    pub(crate) geometry: Geometry,
     /// How far the recorded distance lies beyond the pipe's end at which the geometry was put, in length units; 0 on the pipe.
-    pub(super) beyond: f64,
+    pub(crate) beyond: f64,
 }
 
 /// The way from readings of a run's counter to places.
-pub(super) struct Placer<'n> {
+pub(crate) struct Placer<'n> {
     crs: &'n Crs,
     path: Path<'n>,
     /// The pipe's length in length units: as stated, or measured on the map.
@@ -56,52 +62,66 @@ impl<'h> Network<'h> {
     ///
     /// # Errors
     /// When there are positions and no reference system, or one that cannot be taken to WGS 84.
-    pub(super) fn new(head: &'h Head) -> Result<Self, ConvertError> {
-        let crs = if has_positions(head) { Some(crs_of(head)?) } else { None };
+    pub(crate) fn new(head: &'h Head, why: Why) -> Result<Self, ConvertError> {
+        let crs = if has_positions(head) { Some(crs_of(head, why)?) } else { None };
         if let Some(crs) = &crs {
-            usable(crs, head)?;
+            usable(crs, head, why)?;
         }
-        let mut network = Self {
-            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
-            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
-            lines: vec![None; head.pipes.len()],
-            notes: Vec::new(),
-            crs,
-            head,
-        };
+        let mut network = Self::with(head, crs, true);
         network.find_lines();
         network.note_what_is_missing();
         Ok(network)
     }
 
+    /// The same in the document's own reference system, known or not.
+    #[cfg(feature = "geopackage")]
+    pub(crate) fn in_its_own_system(head: &'h Head) -> Self {
+        let crs = head.crs.as_ref().and_then(|code| Crs::parse(code).ok());
+        let mut network = Self::with(head, crs, false);
+        network.find_lines();
+        network
+    }
+
+    fn with(head: &'h Head, crs: Option<Crs>, globe: bool) -> Self {
+        Self {
+            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
+            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
+            lines: vec![None; head.pipes.len()],
+            notes: Vec::new(),
+            crs,
+            globe,
+            head,
+        }
+    }
+
     /// The geometry of a structure.
-    pub(super) fn structure(&self, index: usize) -> Option<Geometry> {
+    pub(crate) fn structure(&self, index: usize) -> Option<Geometry> {
         self.point(self.head.structures.get(index)?.position?)
     }
 
     /// The geometry of a locate.
-    pub(super) fn locate(&self, index: usize) -> Option<Geometry> {
+    pub(crate) fn locate(&self, index: usize) -> Option<Geometry> {
         self.point(self.head.locates.get(index)?.position?)
     }
 
     /// The geometry of a pipe.
-    pub(super) fn pipe(&self, index: usize) -> Option<Geometry> {
+    pub(crate) fn pipe(&self, index: usize) -> Option<Geometry> {
         let line = self.lines.get(index)?.as_ref()?;
         on_the_globe(self.crs.as_ref()?, &line.vertices)
     }
 
     /// The vertices of a pipe's line in the document's reference system; none where it has no line.
-    pub(super) fn vertices(&self, index: usize) -> &[[f64; 2]] {
+    pub(crate) fn vertices(&self, index: usize) -> &[[f64; 2]] {
         self.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
     }
 
     /// What is worth knowing about the map.
-    pub(super) fn notes(&self) -> &[Note] {
+    pub(crate) fn notes(&self) -> &[Note] {
         &self.notes
     }
 
     /// The line that a run went along: its pipe's, or the straight one from where the camera entered a lateral.
-    pub(super) fn line_of(&self, run: &Run) -> Option<Cow<'_, Line>> {
+    pub(crate) fn line_of(&self, run: &Run) -> Option<Cow<'_, Line>> {
         let index = *self.pipes.get(run.pipe.as_str())?;
         if let Some(line) = self.lines[index].as_ref() {
             return Some(Cow::Borrowed(line));
@@ -114,7 +134,7 @@ impl<'h> Network<'h> {
 
     /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave. `None` where the line has
     /// no length to measure along.
-    pub(super) fn placer<'n>(&'n self, run: &Run, line: &'n Line) -> Option<Placer<'n>> {
+    pub(crate) fn placer<'n>(&'n self, run: &Run, line: &'n Line) -> Option<Placer<'n>> {
         let crs = self.crs.as_ref()?;
         let pipe = self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)?;
         let path = crs.path(&line.vertices).ok()?;
@@ -149,7 +169,7 @@ impl<'h> Network<'h> {
     /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains of any length and, in a bad
     /// document, in rings; so the chain is walked with a stack of our own.
     fn find_lines(&mut self) {
-        if self.crs.is_none() {
+        if self.crs.is_none() && self.globe {
             return;
         }
         let mut known = vec![false; self.lines.len()];
@@ -190,7 +210,8 @@ impl<'h> Network<'h> {
             };
             vec![self.position_of(&pipe.upstream)?, down]
         };
-        on_the_globe(self.crs.as_ref()?, &vertices).map(|_| Line { vertices })
+        let drawn = !self.globe || on_the_globe(self.crs.as_ref()?, &vertices).is_some();
+        drawn.then_some(Line { vertices })
     }
 
     fn note_what_is_missing(&mut self) {
@@ -237,19 +258,33 @@ impl<'h> Network<'h> {
 
 impl Placer<'_> {
     /// The part of the pipe that a run covered: from where its counter was set to its last reading.
-    pub(super) fn run(&self, run: &Run) -> Option<Placed> {
+    pub(crate) fn run(&self, run: &Run) -> Option<Placed> {
+        self.placed(self.run_line(run)?)
+    }
+
+    /// The same in the document's reference system.
+    pub(crate) fn run_line(&self, run: &Run) -> Option<(Vec<[f64; 2]>, f64)> {
         let began = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| reads.get());
         let last = run.observations.iter().map(|row| row.end().get()).reduce(f64::max);
         self.stretch(began, run.surveyed.map(|length| length.get()).or(last)?)
     }
 
     /// The place of an observation, or the part of the pipe that it covers.
-    pub(super) fn observation(&self, observation: &Observation) -> Option<Placed> {
+    pub(crate) fn observation(&self, observation: &Observation) -> Option<Placed> {
+        self.placed(self.observation_line(observation)?)
+    }
+
+    fn placed(&self, (line, beyond): (Vec<[f64; 2]>, f64)) -> Option<Placed> {
+        Some(Placed { geometry: on_the_globe(self.crs, &line)?, beyond })
+    }
+
+    /// The same in the document's reference system: the line, and how far beyond the pipe's end it should lie.
+    pub(crate) fn observation_line(&self, observation: &Observation) -> Option<(Vec<[f64; 2]>, f64)> {
         self.stretch(observation.at.get(), observation.end().get())
     }
 
     /// The part of the pipe between two readings, in the direction of travel.
-    fn stretch(&self, from: f64, to: f64) -> Option<Placed> {
+    fn stretch(&self, from: f64, to: f64) -> Option<(Vec<[f64; 2]>, f64)> {
         let (first, last) = (self.share(from.min(to)), self.share(from.max(to)));
         let line = if self.against_flow {
             let mut line = self.path.sub_line(last.0, first.0).ok()?;
@@ -259,7 +294,7 @@ impl Placer<'_> {
             self.path.sub_line(first.0, last.0).ok()?
         };
         let beyond = if last.1.abs() >= first.1.abs() { last.1 } else { first.1 };
-        Some(Placed { geometry: on_the_globe(self.crs, &line)?, beyond })
+        Some((line, beyond))
     }
 
     /// The share of the pipe's line at a reading, counted from the upstream end, drawn to the nearer end; and how far beyond that
@@ -289,37 +324,36 @@ fn shift(pipe: &Pipe, run: &Run) -> f64 {
 }
 
 /// Whether anything in the document has a position; only then does it need a reference system.
-pub(super) fn has_positions(head: &Head) -> bool {
+pub(crate) fn has_positions(head: &Head) -> bool {
     head.structures.iter().any(|row| row.position.is_some())
         || head.pipes.iter().any(|row| !row.path.is_empty())
         || head.locates.iter().any(|row| row.position.is_some())
 }
 
 /// The document's reference system, if positions can be taken from it to WGS 84.
-pub(super) fn crs_of(head: &Head) -> Result<Crs, ConvertError> {
+pub(crate) fn crs_of(head: &Head, why: Why) -> Result<Crs, ConvertError> {
     let refused = |message: String| ConvertError::Refused { message };
     let Some(code) = &head.crs else {
-        let message = "the document has positions but no `crs`, and GeoJSON has them on WGS 84 only (RFC 7946 section 4); add the \
-                       reference system of the positions, such as \"crs\": \"EPSG:6594\"";
-        return Err(refused(message.to_owned()));
+        return Err(refused(format!(
+            "the document has positions but no `crs`; {why}; add the reference system of the positions, such as \"crs\": \"EPSG:6594\""
+        )));
     };
     Crs::parse(code)
         .and_then(|crs| {
             crs.datum_shifts()?;
             Ok(crs)
         })
-        .map_err(|why| refused(format!("GeoJSON has positions on WGS 84 only (RFC 7946 section 4): {why}")))
+        .map_err(|error| refused(format!("{why}: {error}")))
 }
 
 /// Refuses a reference system that turns out not to be usable where the positions are. A single position that lies nowhere, a finding of
 /// its own, does not keep the others from the map.
-fn usable(crs: &Crs, head: &Head) -> Result<(), ConvertError> {
+fn usable(crs: &Crs, head: &Head, why: Why) -> Result<(), ConvertError> {
     for (pointer, position) in positions(head) {
         match crs.to_wgs84(position) {
             Ok(_) | Err(GeoError::OutOfDomain { .. }) => {}
-            Err(why) => {
-                let message =
-                    format!("GeoJSON has positions on WGS 84 only (RFC 7946 section 4): {}: {why}", pointer());
+            Err(error) => {
+                let message = format!("{why}: {}: {error}", pointer());
                 return Err(ConvertError::Refused { message });
             }
         }

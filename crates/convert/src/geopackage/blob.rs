@@ -1,0 +1,132 @@
+//! Geometries as GeoPackage has them (OGC 12-128r19, 2.1.3): a header, an envelope, and well-known binary.
+
+/// A position, x first.
+pub(super) type Xy = [f64; 2];
+
+const POINT: u32 = 1;
+const LINE: u32 = 2;
+
+/// The smallest box around positions: west, south, east, north.
+pub(super) fn bounds(positions: &[Xy]) -> Option<[f64; 4]> {
+    let first = positions.first()?;
+    let start = [first[0], first[1], first[0], first[1]];
+    Some(
+        positions.iter().fold(start, |[west, south, east, north], [x, y]| {
+            [west.min(*x), south.min(*y), east.max(*x), north.max(*y)]
+        }),
+    )
+}
+
+/// The blob of a point, or of a line of two positions or more.
+pub(super) fn write(positions: &[Xy], line: bool, system: i32) -> Vec<u8> {
+    let mut blob = b"GP\0".to_vec();
+    // Little-endian; an envelope of x and y for lines, none for points, which are their own.
+    let envelope = if line { bounds(positions) } else { None };
+    blob.push(if envelope.is_some() { 0b0000_0011 } else { 0b0000_0001 });
+    blob.extend(system.to_le_bytes());
+    if let Some([west, south, east, north]) = envelope {
+        for number in [west, east, south, north] {
+            blob.extend(number.to_le_bytes());
+        }
+    }
+    blob.push(1);
+    blob.extend(if line { LINE } else { POINT }.to_le_bytes());
+    if line {
+        blob.extend(u32::try_from(positions.len()).unwrap_or(u32::MAX).to_le_bytes());
+    }
+    for [x, y] in positions {
+        blob.extend(x.to_le_bytes());
+        blob.extend(y.to_le_bytes());
+    }
+    blob
+}
+
+/// The positions of a point or line, third and fourth coordinates left out; none for an empty geometry.
+pub(super) fn read(blob: &[u8]) -> Result<Vec<Xy>, &'static str> {
+    const DAMAGED: &str = "the geometry is not one that a GeoPackage has (OGC 12-128r19, 2.1.3)";
+    if blob.get(..3) != Some(b"GP\0") {
+        return Err(DAMAGED);
+    }
+    let flags = *blob.get(3).ok_or(DAMAGED)?;
+    let envelope = match (flags >> 1) & 7 {
+        0 => 0,
+        1 => 32,
+        2 | 3 => 48,
+        4 => 64,
+        _ => return Err(DAMAGED),
+    };
+    if flags & 0b0001_0000 != 0 {
+        return Ok(Vec::new());
+    }
+    let mut rest = Wkb { bytes: blob.get(8 + envelope..).ok_or(DAMAGED)?, little: true };
+    rest.little = rest.take::<1>().ok_or(DAMAGED)? == [1];
+    let kind = rest.whole().ok_or(DAMAGED)?;
+    let more = match kind / 1000 {
+        0 => 0,
+        1 | 2 => 1,
+        3 => 2,
+        _ => return Err(DAMAGED),
+    };
+    let count = match kind % 1000 {
+        POINT => 1,
+        LINE => rest.whole().ok_or(DAMAGED)?,
+        _ => return Err("rows of a survey are points or lines; this geometry is neither, or is of several parts"),
+    };
+    let mut positions = Vec::new();
+    for _ in 0..count {
+        let position = [rest.number().ok_or(DAMAGED)?, rest.number().ok_or(DAMAGED)?];
+        for _ in 0..more {
+            rest.number().ok_or(DAMAGED)?;
+        }
+        positions.push(position);
+    }
+    // An empty point has no numbers in it.
+    Ok(if positions.iter().flatten().all(|number| number.is_finite()) { positions } else { Vec::new() })
+}
+
+struct Wkb<'b> {
+    bytes: &'b [u8],
+    little: bool,
+}
+
+impl Wkb<'_> {
+    fn take<const N: usize>(&mut self) -> Option<[u8; N]> {
+        let (taken, rest) = self.bytes.split_first_chunk::<N>()?;
+        self.bytes = rest;
+        Some(*taken)
+    }
+    fn whole(&mut self) -> Option<u32> {
+        let bytes = self.take()?;
+        Some(if self.little { u32::from_le_bytes(bytes) } else { u32::from_be_bytes(bytes) })
+    }
+    fn number(&mut self) -> Option<f64> {
+        let bytes = self.take()?;
+        Some(if self.little { f64::from_le_bytes(bytes) } else { f64::from_be_bytes(bytes) })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn geometries_come_back() {
+        for (positions, line) in [(vec![[1.5, -2.0]], false), (vec![[0.1, 0.2], [3.0, 1e7]], true)] {
+            assert_eq!(read(&write(&positions, line, 6594)), Ok(positions));
+        }
+    }
+
+    /// Well-known binary of OGC 06-103r4, 8.2: big-endian, with a height (1001), and an empty point (numbers that are none).
+    #[test]
+    fn what_others_write_is_read() {
+        let mut blob = b"GP\0\x00\x00\x00\x19\xC2\x00\x00\x00\x03\xE9".to_vec();
+        for number in [1.0_f64, 2.0, 3.0] {
+            blob.extend(number.to_be_bytes());
+        }
+        assert_eq!(read(&blob), Ok(vec![[1.0, 2.0]]));
+        assert_eq!(read(&write(&[[f64::NAN, f64::NAN]], false, 0)), Ok(Vec::new()));
+        for length in 0..blob.len() {
+            assert!(read(&blob[..length]).is_err(), "{length}");
+        }
+    }
+}

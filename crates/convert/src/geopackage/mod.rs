@@ -1,0 +1,67 @@
+//! The survey as a GeoPackage (OGC 12-128r19, version 1.4): one file that a GIS opens as layers, in the document's own reference
+//! system, and that holds every value of the document. Lossless, both ways.
+//!
+//! # What stands where
+//! The tables and columns are those of the [CSV form](crate::csv); a table of the database has the name of the table, a column that of the
+//! heading. Numbers are `DOUBLE` or `INTEGER`, truths `BOOLEAN`, days `DATE`, everything else `TEXT`: a time keeps its offset from UTC,
+//! which a `DATETIME` has none of. The words of the format, titles and meanings of columns stand in `gpkg_data_columns` (the
+//! schema extension), where a GIS finds them.
+//!
+//! | Layer | Geometry |
+//! |---|---|
+//! | `structures`, `locates` | a point, at the row's position |
+//! | `pipes` | a line: the path, or straight between the two ends |
+//! | `runs` | the part of the pipe that the run covered, in the direction of travel |
+//! | `observations` | a point; for a stretch, where it begins |
+//! | `stretches` | the part of the pipe that a finished stretch covers, with its run and observation; not read |
+//!
+//! All other tables are attributes. Geometries are derived from the document as in [GeoJSON](crate::geojson), without leaving its
+//! reference system, x before y. Each has a spatial index with the triggers that keep it up to date.
+//!
+//! # What is read
+//! The columns. Geometries say nothing new, and where they contradict the columns, because somebody has moved one, the reader refuses: a
+//! structure or locate whose point is not at its position, a pipe whose line is not its path. Where a structure or locate has no
+//! position, its point is taken: that is how a new one is drawn. Layers that the format does not know are refused.
+//!
+//! There is no SQLite for wasm32; there the form is left out.
+
+mod blob;
+mod read;
+mod schema;
+mod write;
+
+pub use read::read;
+pub use write::write;
+
+use crate::ConvertError;
+use crate::tables::plan::Table;
+
+/// The name of the geometry column.
+const GEOMETRY: &str = "geom";
+/// The name of the primary key.
+const KEY: &str = "fid";
+/// The layer of stretches, which is derived.
+const STRETCHES: &str = "stretches";
+/// The layers, and the type of their geometries.
+const LAYERS: [(&str, &str); 6] = [
+    ("structures", "POINT"),
+    ("pipes", "LINESTRING"),
+    ("locates", "POINT"),
+    ("runs", "LINESTRING"),
+    ("observations", "POINT"),
+    (STRETCHES, "LINESTRING"),
+];
+
+/// The name of a table in the database.
+fn name_of(table: &Table) -> String {
+    table.name.clone()
+}
+
+/// A name as it stands in SQL.
+fn quoted(name: &str) -> String {
+    format!("\"{}\"", name.replace('"', "\"\""))
+}
+
+fn failed(error: rusqlite::Error) -> ConvertError {
+    ConvertError::Write(std::io::Error::other(error))
+}

@@ -1,0 +1,279 @@
+//! From a GeoPackage to a document.
+
+use std::borrow::Cow;
+use std::collections::HashMap;
+
+use obvert_model::tables::Document;
+use rusqlite::config::DbConfig;
+use rusqlite::types::ValueRef;
+use rusqlite::{Connection, OptionalExtension};
+use serde_json::Number;
+
+use super::blob::{self, Xy};
+use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
+use crate::tables::cell::{Cell, CellError, number_of};
+use crate::tables::plan::{Column, ID, Kind, plan};
+use crate::tables::read::{form, nearest};
+use crate::tables::{Record, Rows};
+use crate::{ConvertError, Survey, tables};
+
+/// How far a geometry may be from what the columns say, in units of the reference system, and still be the same.
+const SAME: f64 = 1e-6;
+/// What programs put into a GeoPackage for themselves.
+const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
+
+/// Reads a GeoPackage. `name` is what messages call it. In places, the file is the table and the line the row's primary key.
+///
+/// # Errors
+/// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
+/// not describe a valid document.
+pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
+    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
+    let base = open(geopackage).map_err(refused)?;
+    let mut open: Vec<Option<TableRows>> = Vec::new();
+    let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
+    for other in &names {
+        let known = plan().tables.iter().any(|table| name_of(table) == *other);
+        if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
+            continue;
+        }
+        let tables: Vec<String> = plan().tables.iter().map(name_of).collect();
+        let near = nearest(other, tables.iter().map(String::as_str));
+        let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
+        let message = format!("no table of the format has this name{near}; take the layer out of this file");
+        return Err(form(other, 1, message));
+    }
+    let mut drawn = HashMap::new();
+    for table in &plan().tables {
+        let table = name_of(table);
+        open.push(if names.contains(&table) { Some(TableRows::load(&base, &table, &mut drawn)?) } else { None });
+    }
+    if open.first().is_none_or(Option::is_none) {
+        let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
+        return Err(refused(message.to_owned()));
+    }
+    let survey = tables::read::read(open, name_of)?;
+    settle(&survey.document, &drawn)?;
+    Ok(survey)
+}
+
+fn open(bytes: &[u8]) -> Result<Connection, String> {
+    if !bytes.starts_with(b"SQLite format 3\0") {
+        return Err("not a GeoPackage, which begins as an SQLite database does".to_owned());
+    }
+    if bytes.get(18..20) == Some(&[2, 2]) {
+        return Err("the database is in the mode of a program that has it open (write-ahead log), and some of it may lie in another file; close it there, then copy it".to_owned());
+    }
+    if cut_off(bytes) {
+        return Err("the file is shorter than it says; it was cut off on its way".to_owned());
+    }
+    let fail = |error: rusqlite::Error| format!("the database cannot be read: {error}");
+    let mut base = Connection::open_in_memory().map_err(fail)?;
+    base.deserialize_read_exact("main", bytes, bytes.len(), true).map_err(fail)?;
+    // A database can bring code along: nothing of it runs.
+    for (config, on) in [
+        (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
+        (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
+        (DbConfig::SQLITE_DBCONFIG_ENABLE_TRIGGER, false),
+        (DbConfig::SQLITE_DBCONFIG_ENABLE_VIEW, false),
+    ] {
+        base.set_db_config(config, on).map_err(fail)?;
+    }
+    Ok(base)
+}
+
+/// Whether pages are missing at the end: a reader that does not come by them would not notice. (The SQLite file format, 1.3.)
+fn cut_off(bytes: &[u8]) -> bool {
+    let number = |at: usize, size: usize| {
+        let bytes = bytes.get(at..at + size).unwrap_or_default();
+        bytes.iter().fold(0_u64, |number, byte| number << 8 | u64::from(*byte))
+    };
+    let page = match number(16, 2) {
+        1 => 65_536,
+        size => size,
+    };
+    // The count of pages holds where whoever wrote last has kept it.
+    let counted = number(24, 4) == number(92, 4);
+    (bytes.len() as u64) < if counted { page * number(28, 4) } else { page }
+}
+
+fn contents(base: &Connection) -> rusqlite::Result<Vec<String>> {
+    let mut list = base.prepare("SELECT table_name FROM gpkg_contents ORDER BY table_name")?;
+    list.query_map([], |row| row.get(0))?.collect()
+}
+
+/// The geometries of the rows that pipes are in, by their id: the row's key, and its positions.
+type Drawn = HashMap<String, (usize, Vec<Xy>)>;
+
+#[derive(Debug)]
+enum Found {
+    Empty,
+    Whole(i64),
+    Number(f64),
+    Text(String),
+    Blob,
+}
+
+struct TableRows {
+    headings: Vec<String>,
+    rows: Vec<(usize, TableRow)>,
+    next: usize,
+}
+
+struct TableRow {
+    cells: Vec<Found>,
+}
+
+impl TableRows {
+    fn load(base: &Connection, table: &str, drawn: &mut Drawn) -> Result<Self, ConvertError> {
+        let failed = |error: rusqlite::Error| form(table, 1, format!("the table cannot be read: {error}"));
+        let geometry: Option<String> = base
+            .query_row("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", [table], |row| row.get(0))
+            .optional()
+            .map_err(failed)?;
+        let geometry = geometry.unwrap_or_else(|| GEOMETRY.to_owned());
+        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(table))).map_err(failed)?;
+        let columns =
+            info.query_map([], |row| Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?)));
+        let columns: Vec<(String, String, i64)> =
+            columns.and_then(|rows| rows.collect::<Result<_, _>>()).map_err(failed)?;
+        let key = |kind: &str, place: i64| place == 1 && kind.eq_ignore_ascii_case("INTEGER");
+        let headings: Vec<String> = columns
+            .iter()
+            .filter(|(name, kind, place)| *name != geometry && name != KEY && !key(kind, *place))
+            .map(|(name, ..)| name.clone())
+            .collect();
+        let layer = schema::layer(table).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
+        let shape = if layer { quoted(&geometry) } else { "NULL".to_owned() };
+        let list: Vec<String> = headings.iter().map(|name| quoted(name)).collect();
+        let comma = if list.is_empty() { "" } else { ", " };
+        let query = format!("SELECT rowid, {shape}{comma}{} FROM {} ORDER BY rowid", list.join(", "), quoted(table));
+        let mut query = base.prepare(&query).map_err(failed)?;
+        let mut found = query.query([]).map_err(failed)?;
+        let mut rows = Vec::new();
+        while let Some(row) = found.next().map_err(failed)? {
+            let number = usize::try_from(row.get::<_, i64>(0).map_err(failed)?).unwrap_or_default();
+            let mut cells = Vec::new();
+            for index in 0..headings.len() {
+                cells.push(match row.get_ref(index + 2).map_err(failed)? {
+                    ValueRef::Null => Found::Empty,
+                    ValueRef::Integer(whole) => Found::Whole(whole),
+                    ValueRef::Real(number) => Found::Number(number),
+                    ValueRef::Text(text) => match std::str::from_utf8(text) {
+                        Ok("") => Found::Empty,
+                        Ok(text) => Found::Text(text.to_owned()),
+                        Err(_) => return Err(form(table, number, "a text that is not UTF-8")),
+                    },
+                    ValueRef::Blob(_) => Found::Blob,
+                });
+            }
+            let mut row_of = TableRow { cells };
+            if let ValueRef::Blob(bytes) = row.get_ref(1).map_err(failed)? {
+                let positions = blob::read(bytes).map_err(|message| form(table, number, message))?;
+                row_of.hold_against(table, number, &headings, positions, drawn)?;
+            }
+            rows.push((number, row_of));
+        }
+        Ok(Self { headings, rows, next: 0 })
+    }
+}
+
+impl TableRow {
+    /// Holds a geometry against the position that the columns state, and takes it where they state none.
+    fn hold_against(
+        &mut self,
+        table: &str,
+        number: usize,
+        headings: &[String],
+        positions: Vec<Xy>,
+        drawn: &mut Drawn,
+    ) -> Result<(), ConvertError> {
+        let column = |name: &str| headings.iter().position(|heading| heading == name);
+        if table == "pipes" {
+            let id = column(ID).map(|id| self.shown(id).into_owned()).unwrap_or_default();
+            drawn.insert(id, (number, positions));
+            return Ok(());
+        }
+        let (Some(x), Some(y), Some(point)) = (column("position.x"), column("position.y"), positions.first()) else {
+            return Ok(());
+        };
+        for (column, value) in [(x, point[0]), (y, point[1])] {
+            match self.cells.get_mut(column) {
+                Some(empty @ Found::Empty) => *empty = Found::Number(value),
+                Some(Found::Number(stated)) if (*stated - value).abs() <= SAME => {}
+                #[expect(clippy::cast_precision_loss, reason = "a coordinate is far below 2^53")]
+                Some(Found::Whole(stated)) if (*stated as f64 - value).abs() <= SAME => {}
+                _ => {
+                    let message = format!(
+                        "the point is at {}, {} and position.x, position.y say otherwise; put the same into both, or empty the columns to take the point",
+                        point[0], point[1]
+                    );
+                    return Err(form(table, number, message));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    fn found(&self, number: usize) -> &Found {
+        self.cells.get(number).unwrap_or(&Found::Empty)
+    }
+}
+
+/// Refuses lines of pipes that somebody has drawn anew.
+fn settle(document: &Document, drawn: &Drawn) -> Result<(), ConvertError> {
+    for pipe in &document.head.pipes {
+        let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
+        let near = |a: f64, b: f64| (a - b).abs() <= SAME;
+        let same = pipe.path.len() == line.len()
+            && pipe.path.iter().zip(line).all(|(vertex, [x, y])| near(vertex.x, *x) && near(vertex.y, *y));
+        let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
+        if moved {
+            let message = format!(
+                "the line of pipe {:?} is not the one that the table pipe_paths says; write its vertices there, or restore the line",
+                pipe.id.as_str()
+            );
+            return Err(form("pipes", *row, message));
+        }
+    }
+    Ok(())
+}
+
+impl Rows for TableRows {
+    type Row = TableRow;
+    fn headings(&self) -> impl Iterator<Item = &str> {
+        self.headings.iter().map(String::as_str)
+    }
+    fn next_row(&mut self) -> Result<Option<(usize, &TableRow)>, ConvertError> {
+        let row = self.rows.get(self.next);
+        self.next += 1;
+        Ok(row.map(|(number, row)| (*number, row)))
+    }
+}
+
+impl Record for TableRow {
+    fn cell(&self, number: usize, column: &Column) -> Result<Cell<'_>, CellError> {
+        match self.found(number) {
+            Found::Empty => Ok(Cell::Empty),
+            Found::Text(text) => Ok(Cell::of_text(text.as_str())),
+            Found::Whole(whole @ (0 | 1)) if column.kind == Kind::Bool => Ok(Cell::Bool(*whole == 1)),
+            Found::Whole(whole) => Ok(Cell::Number(Number::from(*whole))),
+            Found::Number(number) => number_of(*number)
+                .map(Cell::Number)
+                .ok_or_else(|| CellError::Kind(format!("{number} is not a number that can be read"))),
+            Found::Blob => Err(CellError::Kind("bytes, where a text or a number belongs".to_owned())),
+        }
+    }
+    fn name(&self, number: usize) -> Cow<'_, str> {
+        self.shown(number)
+    }
+    fn shown(&self, number: usize) -> Cow<'_, str> {
+        match self.found(number) {
+            Found::Empty => Cow::Borrowed(""),
+            Found::Text(text) => Cow::Borrowed(text),
+            Found::Whole(whole) => whole.to_string().into(),
+            Found::Number(number) => number_of(*number).map_or_else(|| number.to_string(), |n| n.to_string()).into(),
+            Found::Blob => Cow::Borrowed("bytes"),
+        }
+    }
+}

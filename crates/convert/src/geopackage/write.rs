@@ -1,0 +1,275 @@
+//! From a document to a GeoPackage.
+
+use std::io::Write;
+
+use obvert_geo::Crs;
+use obvert_model::tables::{Document, Head, Observation, Run};
+use rusqlite::types::Value as Sql;
+use rusqlite::{Connection, params, params_from_iter};
+
+use super::blob::{self, Xy};
+use super::{GEOMETRY, LAYERS, STRETCHES, failed, name_of, quoted, schema};
+use crate::map::network::Network;
+use crate::tables::cell;
+use crate::tables::plan::{Kind, Table, plan};
+use crate::tables::walk::{Entry, walk};
+use crate::{ConvertError, LossReport};
+
+/// Writes a document as a GeoPackage. Nothing is lost, so the report's losses are always empty; its notes say what has no geometry.
+/// Equal documents give equal bytes.
+///
+/// # Errors
+/// [`ConvertError::Write`] when the database or the sink fails.
+pub fn write(document: &Document, mut sink: impl Write) -> Result<LossReport, ConvertError> {
+    let plan = plan();
+    let mut base = Connection::open_in_memory().map_err(failed)?;
+    // Most surveys are small, and every table and index takes a page at least.
+    base.execute_batch("PRAGMA page_size = 1024").map_err(failed)?;
+    let system = System::of(&document.head);
+    let mut report = LossReport::default();
+    {
+        let change = base.transaction().map_err(failed)?;
+        change.execute_batch(schema::CORE).map_err(failed)?;
+        system.write(&change)?;
+        for table in &plan.tables {
+            change.execute_batch(&schema::create(plan, table)).map_err(failed)?;
+        }
+        change.execute_batch(&schema::create_stretches()).map_err(failed)?;
+        let mut layers = Layers::new(document, system.id);
+        fill(&change, document, &mut layers)?;
+        layers.finish(&change, &mut report)?;
+        describe(&change, document, &layers, system.id)?;
+        change.commit().map_err(failed)?;
+    }
+    base.execute_batch(schema::MARKS).map_err(failed)?;
+    let bytes = base.serialize("main").map_err(failed)?;
+    sink.write_all(&bytes)?;
+    sink.flush()?;
+    Ok(report)
+}
+
+/// The reference system of the layers.
+struct System {
+    id: i32,
+    organization: String,
+    code: i64,
+    name: String,
+    definition: String,
+}
+
+impl System {
+    fn of(head: &Head) -> Self {
+        let undefined = |id, organization: &str, code, name: &str| Self {
+            id,
+            organization: organization.to_owned(),
+            code,
+            name: name.to_owned(),
+            definition: "undefined".to_owned(),
+        };
+        let Some(stated) = head.crs.as_ref().map(ToString::to_string) else { return undefined(-1, "NONE", -1, "") };
+        if let Ok(crs) = Crs::parse(&stated) {
+            let definition = crs.wkt().unwrap_or_else(|| "undefined".to_owned());
+            let (id, name) = (i32::try_from(crs.code()).unwrap_or(-1), crs.name().to_owned());
+            return Self { id, organization: "EPSG".to_owned(), code: i64::from(crs.code()), name, definition };
+        }
+        // Numbers of one's own begin at 100000, beyond those of the EPSG.
+        let (authority, code) = stated.split_once(':').unwrap_or(("NONE", &stated));
+        undefined(100_000, authority, code.parse().unwrap_or(100_000), &stated)
+    }
+
+    fn write(&self, base: &Connection) -> Result<(), ConvertError> {
+        let insert = "INSERT OR IGNORE INTO gpkg_spatial_ref_sys VALUES (?1, ?2, ?3, ?4, ?5, NULL)";
+        let wgs84 = Crs::from_epsg(4326).ok().and_then(|crs| crs.wkt()).unwrap_or_default();
+        base.execute(insert, params!["WGS 84", 4326, "EPSG", 4326, wgs84]).map_err(failed)?;
+        let own = params![self.name, self.id, self.organization, self.code, self.definition];
+        base.execute(insert, own).map_err(failed)?;
+        Ok(())
+    }
+}
+
+/// Writes the rows of all tables, with their geometries.
+fn fill(base: &Connection, document: &Document, layers: &mut Layers<'_>) -> Result<(), ConvertError> {
+    let plan = plan();
+    let mut inserts = Vec::new();
+    for table in &plan.tables {
+        let drawn = schema::layer(&table.name).map(|_| GEOMETRY.to_owned());
+        let names: Vec<String> = drawn.into_iter().chain(table.headings().map(quoted)).collect();
+        let marks = vec!["?"; names.len()].join(", ");
+        let insert = format!("INSERT INTO {} ({}) VALUES ({marks})", quoted(&name_of(table)), names.join(", "));
+        inserts.push(base.prepare(&insert).map_err(failed)?);
+    }
+    let mut counts = vec![0_usize; plan.tables.len()];
+    walk(&document.head, document.runs.iter(), &mut |index, _, entries| {
+        let table = &plan.tables[index];
+        let row = counts[index];
+        counts[index] += 1;
+        let drawn = schema::layer(&table.name).map(|_| layers.geometry(table, row));
+        let values = drawn.into_iter().chain(entries.iter().map(value_of));
+        inserts[index].execute(params_from_iter(values)).map_err(failed)?;
+        Ok(())
+    })
+}
+
+fn value_of(entry: &Entry<'_>) -> Sql {
+    match entry {
+        Entry::Absent => Sql::Null,
+        Entry::Name(id) => Sql::Text((*id).to_owned()),
+        Entry::Place(place) => Sql::Integer(i64::try_from(*place).unwrap_or(i64::MAX)),
+        Entry::Bare => Sql::Text("{}".to_owned()),
+        Entry::Value(value, column) => match (&column.kind, value.as_i64(), value.as_f64(), value.as_bool()) {
+            (Kind::Whole, Some(whole), ..) => Sql::Integer(whole),
+            (Kind::Number, _, Some(number), _) => Sql::Real(number),
+            (Kind::Bool, .., Some(truth)) => Sql::Integer(i64::from(truth)),
+            _ => Sql::Text(cell::text(value, &column.kind)),
+        },
+    }
+}
+
+/// Rows by their number, with the box around each.
+type Boxes = Vec<(usize, [f64; 4])>;
+
+/// The geometries of all rows, derived before any is written.
+struct Layers<'d> {
+    document: &'d Document,
+    network: Network<'d>,
+    system: i32,
+    runs: Vec<Option<Vec<Xy>>>,
+    observations: Vec<Option<Vec<Xy>>>,
+    stretches: Vec<(&'d Run, &'d Observation, Vec<Xy>)>,
+    /// The rows of each layer that have a geometry: number and box.
+    boxes: Vec<(&'static str, Boxes)>,
+    without: usize,
+}
+
+impl<'d> Layers<'d> {
+    fn new(document: &'d Document, system: i32) -> Self {
+        let network = Network::in_its_own_system(&document.head);
+        let (mut runs, mut observations, mut stretches) = (Vec::new(), Vec::new(), Vec::new());
+        for run in &document.runs {
+            let line = network.line_of(run);
+            let placer = line.as_ref().and_then(|line| network.placer(run, line));
+            runs.push(placer.as_ref().and_then(|placer| placer.run_line(run)).map(|(line, _)| line));
+            for row in &run.observations {
+                let line = placer.as_ref().and_then(|placer| placer.observation_line(row)).map(|(line, _)| line);
+                if let Some(line) = line.as_ref().filter(|line| extended(line)) {
+                    stretches.push((run, row, line.clone()));
+                }
+                observations.push(line);
+            }
+        }
+        let boxes = LAYERS.iter().map(|(name, _)| (*name, Vec::new())).collect();
+        Self { document, network, system, runs, observations, stretches, boxes, without: 0 }
+    }
+
+    /// The geometry of a row of a table, as a blob.
+    fn geometry(&mut self, table: &Table, row: usize) -> Sql {
+        let head = &self.document.head;
+        let position = |position: obvert_model::number::Position| vec![[position.x, position.y]];
+        let positions: Option<Vec<Xy>> = match table.name.as_str() {
+            "structures" => head.structures.get(row).and_then(|row| row.position).map(position),
+            "locates" => head.locates.get(row).and_then(|row| row.position).map(position),
+            "pipes" => Some(self.network.vertices(row).to_vec()).filter(|line| !line.is_empty()),
+            "runs" => self.runs.get(row).cloned().flatten(),
+            _ => self.observations.get(row).cloned().flatten(),
+        };
+        self.blob(&table.name, row, positions)
+    }
+
+    fn blob(&mut self, layer: &str, row: usize, positions: Option<Vec<Xy>>) -> Sql {
+        let line = schema::layer(layer) == Some("LINESTRING");
+        let positions = positions.filter(|positions| !line || positions.len() >= 2);
+        let Some(mut positions) = positions else {
+            self.without += 1;
+            return Sql::Null;
+        };
+        if !line {
+            // Of a stretch, where it begins.
+            positions.truncate(1);
+        }
+        if let (Some(bounds), Some((_, boxes))) =
+            (blob::bounds(&positions), self.boxes.iter_mut().find(|(name, _)| *name == layer))
+        {
+            boxes.push((row, bounds));
+        }
+        Sql::Blob(blob::write(&positions, line, self.system))
+    }
+
+    /// Writes the layer that is no table of the document, and the spatial indexes of all.
+    fn finish(&mut self, base: &Connection, report: &mut LossReport) -> Result<(), ConvertError> {
+        let without = self.without;
+        if without > 0 {
+            let (s, have) = if without == 1 { ("", "has") } else { ("s", "have") };
+            report
+                .note("", format!("{without} row{s} of layers {have} no geometry, since nothing says where they are"));
+        }
+        let insert = format!(
+            "INSERT INTO {STRETCHES} ({GEOMETRY}, run, observation, code, at, \"to\") VALUES (?, ?, ?, ?, ?, ?)"
+        );
+        let mut insert = base.prepare(&insert).map_err(failed)?;
+        for (number, (run, row, line)) in std::mem::take(&mut self.stretches).into_iter().enumerate() {
+            let blob = self.blob(STRETCHES, number, Some(line));
+            let (at, to) = (row.at.get(), row.end().get());
+            insert
+                .execute(params![blob, run.id.as_str(), row.id.as_str(), row.code.as_str(), at, to])
+                .map_err(failed)?;
+        }
+        for (layer, boxes) in &self.boxes {
+            let rtree = format!("rtree_{layer}_{GEOMETRY}");
+            let create = format!("CREATE VIRTUAL TABLE {rtree} USING rtree(id, minx, maxx, miny, maxy)");
+            base.execute_batch(&create).map_err(failed)?;
+            let mut insert = base.prepare(&format!("INSERT INTO {rtree} VALUES (?, ?, ?, ?, ?)")).map_err(failed)?;
+            for (row, [west, south, east, north]) in boxes {
+                let id = i64::try_from(row + 1).unwrap_or(i64::MAX);
+                insert.execute(params![id, west, east, south, north]).map_err(failed)?;
+            }
+            base.execute_batch(&schema::index(layer)).map_err(failed)?;
+        }
+        Ok(())
+    }
+}
+
+fn extended(line: &[Xy]) -> bool {
+    line.first().is_some_and(|first| line.iter().any(|position| position != first))
+}
+
+/// Lists the tables and says what their columns mean.
+fn describe(base: &Connection, document: &Document, layers: &Layers<'_>, system: i32) -> Result<(), ConvertError> {
+    let day = format!("{}T00:00:00.000Z", document.head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
+    let contents = "INSERT INTO gpkg_contents VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
+    let stretches = "The parts of pipes that finished stretches cover, derived from the observations.";
+    let tables = plan().tables.iter().map(|table| (table.name.as_str(), table.description.as_str()));
+    for (name, description) in tables.chain([(STRETCHES, stretches)]) {
+        let Some(kind) = schema::layer(name) else {
+            let none: Option<f64> = None;
+            let row = params![name, "attributes", description, day, none, none, none, none, none];
+            base.execute(contents, row).map_err(failed)?;
+            continue;
+        };
+        let boxes = layers.boxes.iter().find(|(layer, _)| *layer == name).map_or(&[][..], |(_, boxes)| boxes);
+        let all: Vec<Xy> = boxes.iter().flat_map(|(_, [w, s, e, n])| [[*w, *s], [*e, *n]]).collect();
+        let [west, south, east, north] = blob::bounds(&all).map_or([None; 4], |bounds| bounds.map(Some));
+        let row = params![name, "features", description, day, west, south, east, north, system];
+        base.execute(contents, row).map_err(failed)?;
+        let columns = "INSERT INTO gpkg_geometry_columns VALUES (?, ?, ?, ?, 0, 0)";
+        base.execute(columns, params![name, GEOMETRY, kind, system]).map_err(failed)?;
+    }
+    let columns = "INSERT INTO gpkg_data_columns VALUES (?1, ?2, ?2, ?2, ?3, NULL, ?4)";
+    let words_of = "INSERT INTO gpkg_data_column_constraints VALUES (?, 'enum', ?, NULL, NULL, NULL, NULL, NULL)";
+    for table in &plan().tables {
+        for column in &table.columns {
+            let constraint = match &column.kind {
+                Kind::Word(words) => {
+                    let name = format!("{}.{}", table.name, column.heading);
+                    for word in words {
+                        base.execute(words_of, params![name, word]).map_err(failed)?;
+                    }
+                    Some(name)
+                }
+                _ => None,
+            };
+            let row = params![table.name, column.heading, column.description, constraint];
+            base.execute(columns, row).map_err(failed)?;
+        }
+    }
+    Ok(())
+}

@@ -1,0 +1,137 @@
+//! A column of a Parquet file while it is put together, and the file of all of them.
+
+use std::sync::Arc;
+
+use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
+use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::types::Type;
+
+use crate::tables::plan::Kind;
+use crate::tables::walk::Entry;
+
+/// A column: its values, and for each row whether it has one.
+pub(super) struct Column {
+    name: String,
+    values: Values,
+    there: Vec<i16>,
+}
+
+enum Values {
+    Text(Vec<ByteArray>),
+    Bytes(Vec<ByteArray>),
+    Number(Vec<f64>),
+    Whole(Vec<i64>),
+    Bool(Vec<bool>),
+}
+
+impl Column {
+    /// A column for values of a kind.
+    pub(super) fn of(name: String, kind: &Kind) -> Self {
+        let values = match kind {
+            Kind::Number => Values::Number(Vec::new()),
+            Kind::Whole => Values::Whole(Vec::new()),
+            Kind::Bool => Values::Bool(Vec::new()),
+            _ => Values::Text(Vec::new()),
+        };
+        Self { name, values, there: Vec::new() }
+    }
+
+    /// A column for bytes.
+    pub(super) fn of_bytes(name: &str) -> Self {
+        Self { name: name.to_owned(), values: Values::Bytes(Vec::new()), there: Vec::new() }
+    }
+
+    /// Adds what stands in the column of a row.
+    pub(super) fn push(&mut self, entry: &Entry<'_>) {
+        let found = match entry {
+            Entry::Absent => false,
+            Entry::Place(place) => self.push_whole(*place),
+            Entry::Name(text) => self.push_text(text),
+            Entry::Bare => self.push_text("{}"),
+            Entry::Value(value, column) => match (&mut self.values, value.as_f64(), value.as_i64(), value.as_bool()) {
+                (Values::Number(all), Some(number), ..) => {
+                    all.push(number);
+                    true
+                }
+                (Values::Whole(all), _, Some(number), _) => {
+                    all.push(number);
+                    true
+                }
+                (Values::Bool(all), .., Some(truth)) => {
+                    all.push(truth);
+                    true
+                }
+                (Values::Text(all), ..) => {
+                    all.push(ByteArray::from(crate::tables::cell::text(value, &column.kind).into_bytes()));
+                    true
+                }
+                _ => false,
+            },
+        };
+        self.there.push(i16::from(found));
+    }
+
+    /// Adds bytes.
+    pub(super) fn push_bytes(&mut self, bytes: Option<Vec<u8>>) {
+        self.there.push(i16::from(bytes.is_some()));
+        if let Values::Bytes(all) = &mut self.values {
+            all.extend(bytes.map(ByteArray::from));
+        }
+    }
+
+    fn push_text(&mut self, text: &str) -> bool {
+        let Values::Text(all) = &mut self.values else { return false };
+        all.push(ByteArray::from(text.as_bytes().to_vec()));
+        true
+    }
+
+    fn push_whole(&mut self, whole: usize) -> bool {
+        let Values::Whole(all) = &mut self.values else { return false };
+        all.push(i64::try_from(whole).unwrap_or(i64::MAX));
+        true
+    }
+
+    fn schema(&self) -> Result<Type, ParquetError> {
+        let (physical, logical) = match self.values {
+            Values::Text(_) => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
+            Values::Bytes(_) => (Physical::BYTE_ARRAY, None),
+            Values::Number(_) => (Physical::DOUBLE, None),
+            Values::Whole(_) => (Physical::INT64, None),
+            Values::Bool(_) => (Physical::BOOLEAN, None),
+        };
+        Type::primitive_type_builder(&self.name, physical)
+            .with_repetition(Repetition::OPTIONAL)
+            .with_logical_type(logical)
+            .build()
+    }
+}
+
+/// A file of columns with as many rows each.
+pub(super) fn file(columns: &[Column], metadata: Vec<KeyValue>) -> Result<Vec<u8>, ParquetError> {
+    let fields = columns.iter().map(|column| column.schema().map(Arc::new)).collect::<Result<_, _>>()?;
+    let schema = Type::group_type_builder("schema").with_fields(fields).build()?;
+    let properties = WriterProperties::builder()
+        .set_compression(Compression::SNAPPY)
+        .set_created_by("obvert".to_owned())
+        .set_key_value_metadata(Some(metadata))
+        .build();
+    let mut writer = SerializedFileWriter::new(Vec::new(), Arc::new(schema), Arc::new(properties))?;
+    let mut group = writer.next_row_group()?;
+    for column in columns {
+        let Some(mut out) = group.next_column()? else { break };
+        let there = Some(column.there.as_slice());
+        match &column.values {
+            Values::Text(all) | Values::Bytes(all) => out.typed::<ByteArrayType>().write_batch(all, there, None)?,
+            Values::Number(all) => out.typed::<DoubleType>().write_batch(all, there, None)?,
+            Values::Whole(all) => out.typed::<Int64Type>().write_batch(all, there, None)?,
+            Values::Bool(all) => out.typed::<BoolType>().write_batch(all, there, None)?,
+        };
+        out.close()?;
+    }
+    group.close()?;
+    writer.into_inner()
+}

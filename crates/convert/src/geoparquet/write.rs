@@ -1,0 +1,209 @@
+//! From a document to the files of its layers.
+
+use std::io;
+
+use obvert_model::tables::{Document, Head, Run};
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+
+use super::column::{self, Column};
+use super::wkb;
+use crate::map::geometry::Geometry;
+use crate::map::network::Network;
+use crate::tables::plan::{Kind, plan};
+use crate::tables::walk::{Entry, columns};
+use crate::{ConvertError, LossKind, LossReport};
+
+/// The files by their names.
+pub type Files = Vec<(String, Vec<u8>)>;
+
+/// Why positions are transformed.
+const WHY: &str = "GeoParquet is written on WGS 84";
+/// How many quantities of an observation have columns.
+const QUANTITIES: usize = 2;
+
+/// Writes a document as a file a layer. The report says what of it is left out, and where. Equal documents give equal bytes.
+///
+/// # Errors
+/// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84.
+pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
+    let head = &document.head;
+    let network = Network::new(head, WHY)?;
+    let mut report = LossReport::default();
+    losses_of_head(head, &mut report);
+    let mut files = Files::new();
+
+    let mut layer = Layer::new(&[("", "structures")]);
+    for (index, row) in head.structures.iter().enumerate() {
+        layer.row(&[&value_of(row)?], network.structure(index));
+    }
+    files.push(("structures.parquet".to_owned(), layer.finish(head)?));
+
+    let mut layer = Layer::new(&[("", "pipes")]);
+    for (index, row) in head.pipes.iter().enumerate() {
+        if !row.path.is_empty() {
+            report.add(LossKind::Changed, format!("/pipes/{index}/path"), "the path is the geometry, on WGS 84");
+        }
+        layer.row(&[&value_of(row)?], network.pipe(index));
+    }
+    files.push(("pipes.parquet".to_owned(), layer.finish(head)?));
+
+    let mut layer = Layer::new(&[("", "locates")]);
+    for (index, row) in head.locates.iter().enumerate() {
+        layer.row(&[&value_of(row)?], network.locate(index));
+    }
+    files.push(("locates.parquet".to_owned(), layer.finish(head)?));
+
+    let mut layer = Layer::new(&[("", "observations"), ("run.", "runs"), ("pipe.", "pipes")]);
+    layer.add_quantities();
+    for (index, run) in document.runs.iter().enumerate() {
+        observations(&network, head, (index, run), &mut layer, &mut report)?;
+    }
+    files.push(("observations.parquet".to_owned(), layer.finish(head)?));
+    Ok((files, report))
+}
+
+fn observations(
+    network: &Network<'_>,
+    head: &Head,
+    (index, run): (usize, &Run),
+    layer: &mut Layer,
+    report: &mut LossReport,
+) -> Result<(), ConvertError> {
+    let line = network.line_of(run);
+    let placer = line.as_ref().and_then(|line| network.placer(run, line));
+    let run_value = value_of(&Run { observations: Vec::new(), ..run.clone() })?;
+    let pipe = value_of(&head.pipes.iter().find(|pipe| pipe.id == run.pipe))?;
+    if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
+        report.add(LossKind::Dropped, format!("/runs/{index}/counter/checks"), "a row has no room for a table");
+    }
+    if run.observations.is_empty() {
+        report.add(
+            LossKind::Dropped,
+            format!("/runs/{index}"),
+            "a run is told of with its observations, and it has none",
+        );
+    }
+    for (number, row) in run.observations.iter().enumerate() {
+        let pointer = format!("/runs/{index}/observations/{number}");
+        if !row.media.is_empty() {
+            report.add(LossKind::Dropped, format!("{pointer}/media"), "media are not referred to");
+        }
+        for (more, quantity) in row.quantities.iter().enumerate() {
+            let at = || format!("{pointer}/quantities/{more}");
+            if more >= QUANTITIES {
+                report.add(LossKind::Dropped, at(), "there are columns for two quantities");
+            } else if quantity.extensions.is_some() {
+                report.add(
+                    LossKind::Dropped,
+                    format!("{}/extensions", at()),
+                    "a quantity has columns for value and unit",
+                );
+            }
+        }
+        let place = placer.as_ref().and_then(|placer| placer.observation(row));
+        layer.row(&[&value_of(row)?, &run_value, &pipe], place.map(|place| place.geometry));
+    }
+    Ok(())
+}
+
+fn value_of(row: &impl Serialize) -> Result<Value, ConvertError> {
+    Ok(serde_json::to_value(row).map_err(io::Error::other)?)
+}
+
+/// What is said once and stands in the metadata of each file.
+const SAID_ONCE: [&str; 8] = ["obvert", "id", "issued", "units", "crs", "vertical", "coding", "grading"];
+
+fn losses_of_head(head: &Head, report: &mut LossReport) {
+    let value = serde_json::to_value(head).unwrap_or_default();
+    for key in value.as_object().into_iter().flat_map(Map::keys) {
+        match key.as_str() {
+            "crs" => report.add(LossKind::Changed, "/crs", "geometries are on WGS 84, rounded to nine decimals"),
+            "structures" | "pipes" | "locates" | "runs" => {}
+            key if SAID_ONCE.contains(&key) => {}
+            key => report.add(LossKind::Dropped, format!("/{key}"), "there is no layer for it"),
+        }
+    }
+}
+
+/// A file that is being put together.
+struct Layer {
+    /// The tables that are joined, with what stands before the names of their columns.
+    tables: Vec<(&'static str, &'static str)>,
+    /// Their columns, those of one table after those of another.
+    columns: Vec<Column>,
+    quantities: Vec<Column>,
+    geometries: Vec<Option<Geometry>>,
+}
+
+impl Layer {
+    fn new(tables: &[(&'static str, &'static str)]) -> Self {
+        let mut all = Vec::new();
+        for (prefix, table) in tables {
+            for column in plan().table(table).into_iter().flat_map(|table| &table.columns) {
+                all.push(Column::of(format!("{prefix}{}", column.heading), &column.kind));
+            }
+        }
+        Self { tables: tables.to_vec(), columns: all, quantities: Vec::new(), geometries: Vec::new() }
+    }
+
+    fn add_quantities(&mut self) {
+        for number in 1..=QUANTITIES {
+            self.quantities.push(Column::of(format!("quantity{number}.value"), &Kind::Number));
+            self.quantities.push(Column::of(format!("quantity{number}.unit"), &Kind::Text));
+        }
+    }
+
+    /// Adds a row: one of each table that is joined.
+    fn row(&mut self, rows: &[&Value], geometry: Option<Geometry>) {
+        let mut out = self.columns.iter_mut();
+        for ((_, table), row) in self.tables.iter().zip(rows) {
+            let Some(table) = plan().table(table) else { continue };
+            for ((_, entry), column) in columns(table, row).zip(out.by_ref()) {
+                column.push(&entry);
+            }
+        }
+        let quantities = rows.first().and_then(|row| row.get("quantities")).and_then(Value::as_array);
+        let columns_of = plan().table("quantities").map_or(&[][..], |table| &table.columns);
+        for (number, pair) in self.quantities.chunks_mut(2).enumerate() {
+            let quantity = quantities.and_then(|all| all.get(number));
+            for (column, key) in pair.iter_mut().zip(["value", "unit"]) {
+                let of = columns_of.iter().find(|column| column.heading == key);
+                match (quantity.and_then(|quantity| quantity.get(key)), of) {
+                    (Some(value), Some(of)) => column.push(&Entry::Value(value, of)),
+                    _ => column.push(&Entry::Absent),
+                }
+            }
+        }
+        self.geometries.push(geometry);
+    }
+
+    fn finish(self, head: &Head) -> Result<Vec<u8>, ConvertError> {
+        let mut constant = Vec::new();
+        let (length, section) = (head.units.length.to_string(), head.units.section.to_string());
+        for (name, text) in
+            [("document", head.id.as_str()), ("units.length", length.as_str()), ("units.section", section.as_str())]
+        {
+            let mut column = Column::of(name.to_owned(), &Kind::Text);
+            self.geometries.iter().for_each(|_| column.push(&Entry::Name(text)));
+            constant.push(column);
+        }
+        let mut shape = Column::of_bytes("geometry");
+        for geometry in &self.geometries {
+            shape.push_bytes(geometry.as_ref().map(wkb::bytes));
+        }
+        let all: Vec<Column> = constant.into_iter().chain(self.columns).chain(self.quantities).chain([shape]).collect();
+        let value = value_of(head)?;
+        let said: Map<String, Value> =
+            SAID_ONCE.iter().filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone()))).collect();
+        let metadata = [("geo", wkb::metadata(&self.geometries)), ("obvert", json!(said))];
+        let metadata = metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string())).to_vec();
+        column::file(&all, metadata).map_err(failed)
+    }
+}
+
+fn failed(error: ParquetError) -> ConvertError {
+    ConvertError::Write(io::Error::other(error))
+}

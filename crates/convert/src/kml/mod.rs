@@ -1,0 +1,18 @@
+//! The survey as KML (version 2.3, OGC 12-007r2), for a map on a phone: where the structures and pipes are, what was seen in them and
+//! where it was found from the surface. Written only, and not without loss; the loss report says what is left out.
+//!
+//! | Folder | Placemarks |
+//! |---|---|
+//! | `structures`, `locates` | points |
+//! | `pipes` | lines: the path, or straight between the two ends |
+//! | `observations` | points, named by their code and distance |
+//! | `stretches` | the parts of pipes that finished stretches cover |
+//!
+//! Every placemark has the columns of its row (those of the [CSV form](crate::csv)) as `ExtendedData`, observations those of their
+//! `run` and `pipe` too, and `quantities` as one text. Geometries are those of [GeoJSON](crate::geojson): on WGS 84, longitude first, nine decimals.
+//! Heights are left out: elevations of a survey are above a datum of their own, and a phone would draw pipes in the air.
+
+mod text;
+mod write;
+
+pub use write::write;
