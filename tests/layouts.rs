@@ -177,6 +177,31 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     }
 }
 
+/// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
+#[test]
+fn a_layout_is_drafted_from_a_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let draft = folder.path().join("b.layout.json").display().to_string();
+    let output = obvert(&["layout", "draft", B, "-o", &draft, "--id", "b"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    for part in [
+        "guessed: ',' as the decimal mark",
+        "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
+        "(\"17.03.2026\", line 2)",
+        "open: no table says the offset of its times from UTC; put it into zone in place of +00:00",
+        "drafted 22 of 22 columns",
+    ] {
+        assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
+    }
+    let checked = obvert(&["layout", "check", &draft, B]);
+    assert_eq!(status(&checked), 0, "{}{}", stdout(&checked), stderr(&checked));
+    assert!(stdout(&checked).contains("read by b 0, 22 columns: 2 pipes, 2 runs"), "{}", stdout(&checked));
+    let again = obvert(&["layout", "draft", B, "-o", &draft]);
+    assert_eq!(status(&again), 2);
+    let printed = obvert(&["layout", "draft", B]);
+    assert!(stdout(&printed).contains("\"basis\": \"drafted, 1.00: "), "{}", stdout(&printed));
+}
+
 #[test]
 fn what_a_layout_is_of_no_use_for_is_said() {
     let folder = tempfile::tempdir().unwrap();

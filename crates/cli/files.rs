@@ -152,6 +152,23 @@ impl Source {
     }
 }
 
+/// How a file, or standard input for `-`, is named in messages, and its bytes.
+pub(crate) fn bytes(path: &Path) -> Result<(String, Vec<u8>), Failure> {
+    let standard = path == Path::new("-");
+    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
+    let mut bytes = Vec::new();
+    let read = if standard {
+        io::stdin().lock().read_to_end(&mut bytes)
+    } else {
+        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
+    };
+    read.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+        _ => format!("{name}: {error}"),
+    })?;
+    Ok((name, bytes))
+}
+
 /// Reads a source that may be an office's own table: one whose name and content tell no other form is read by the layout.
 pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLayout>>) -> Result<Source, Failure> {
     let Some(by) = layout else { return read(path, form) };
@@ -164,17 +181,7 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
     if other {
         return read(path, form);
     }
-    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
-    let mut bytes = Vec::new();
-    let read = if standard {
-        io::stdin().lock().read_to_end(&mut bytes)
-    } else {
-        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
-    };
-    read.map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
-        _ => format!("{name}: {error}"),
-    })?;
+    let (name, bytes) = bytes(path)?;
     // XML of this format says so itself.
     let namespace = xml::NAMESPACE.as_bytes();
     let start = &bytes[..bytes.len().min(4096)];

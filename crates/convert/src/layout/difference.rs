@@ -70,6 +70,12 @@ impl Difference<'_> {
 
     fn array(&mut self, before: &[Value], after: &[Value], path: &str, pointer: &str) {
         let partners = partners(before, after, path);
+        let order: Vec<usize> = partners.iter().flatten().copied().collect();
+        if !order.is_sorted() {
+            let message =
+                format!("through the layout {} the rows of {path} come back in another order", self.layout.id);
+            self.report.add(LossKind::Changed, pointer, message);
+        }
         let mut taken = vec![false; after.len()];
         for (index, value) in before.iter().enumerate() {
             let pointer = format!("{pointer}/{index}");

@@ -167,6 +167,8 @@ table! {
         translate[]: Translation,
         /// The kind of the media that the cell names; `photo` when absent.
         media?: MediaKind,
+        /// What this rests on, where it was drafted from a table.
+        basis?: Text,
     }
 }
 
