@@ -1,5 +1,7 @@
 //! What the values of a column look like.
 
+use std::collections::HashSet;
+
 use super::super::pattern;
 
 /// A form that all values of a column have, or nearly all.
@@ -178,14 +180,14 @@ pub(super) fn settled(pattern: &str, values: &[(String, usize)]) -> bool {
 impl Look {
     /// Looks at cells with their lines. `american` says whether months come before days where both would do.
     pub(super) fn of<'c>(cells: impl Iterator<Item = (&'c str, usize)>, decimal: char, american: bool) -> Self {
-        let mut look = Self { even: true, ..Self::default() };
+        let (mut look, mut seen) = (Self { even: true, ..Self::default() }, HashSet::new());
         for (cell, line) in cells {
             let cell = cell.trim();
             if cell.is_empty() {
                 continue;
             }
             look.count += 1;
-            if !look.distinct.iter().any(|(value, _)| value == cell) {
+            if seen.insert(cell) {
                 look.distinct.push((cell.to_owned(), line));
             }
         }

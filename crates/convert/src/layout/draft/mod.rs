@@ -10,7 +10,7 @@ use obvert_model::layout::Layout;
 
 use super::bytes::{self, Told};
 use super::cells;
-use super::grid::GridRow;
+use super::grid::{self, GridRow};
 use crate::{ConvertError, Place};
 use look::{Form, Look};
 use words::{TARGETS, Target, Wants};
@@ -43,6 +43,8 @@ pub struct Drafted {
     pub sample: Option<(String, usize)>,
 }
 
+/// More rows than these say nothing new.
+const ENOUGH: usize = 10_000;
 /// Below this, no proposal is made.
 const LEAST: f64 = 0.5;
 /// How sure a column is that has no heading that names it, and values that can hardly be anything else.
@@ -71,8 +73,12 @@ pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     if rows.len() <= first + deep {
         return Err(fail(1, "there are no rows below the headings to tell from what the columns hold".to_owned()));
     }
-    let headings = cells::headings(&rows[first..first + deep]);
-    let body: Vec<&GridRow> = rows[first + deep..].iter().filter(|row| !row.is_blank()).collect();
+    let headings = grid::headings(&rows[first..first + deep]);
+    let mut body: Vec<&GridRow> = rows[first + deep..].iter().filter(|row| !row.is_blank()).collect();
+    if body.len() > ENOUGH {
+        guesses.push(format!("all by the first {ENOUGH} of {} rows", body.len()));
+        body.truncate(ENOUGH);
+    }
     let name_of = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     guesses.push(format!("{name_of} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
     if first > 0 || deep > 1 {
