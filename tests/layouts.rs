@@ -125,6 +125,26 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
     {
         assert!(said.contains(part), "{part}: {said}");
     }
+    // The account names each of them by its pointer, with its place in what was read.
+    let account = folder.path().join("account.json").display().to_string();
+    let options = ["--layout", LAYOUT_B, "--coding", "en-13508-2", "--replace", "--account", &account];
+    assert_eq!(status(&obvert(&[&["convert", document, "-o", table], &options[..]].concat())), 0);
+    let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
+    assert_eq!(account["lossless"], false);
+    for (kind, pointer) in [
+        ("changed", "/units/length"),
+        ("dropped", "/pipes/0/street"),
+        ("changed", "/pipes/0/height"),
+        ("dropped", "/runs/0/operator"),
+        ("dropped", "/runs/2/reverse_of"),
+        ("dropped", "/runs/0/observations/2/grades"),
+    ] {
+        let entries = account["entries"].as_array().unwrap();
+        let found = entries
+            .iter()
+            .any(|entry| entry["kind"] == kind && entry["pointer"] == pointer && entry["at"]["line"].is_u64());
+        assert!(found, "{kind} {pointer}: {account:#}");
+    }
     let accepted = obvert(&["layout", "check", LAYOUT_B, table]);
     assert_eq!(status(&accepted), 0, "{}", stdout(&accepted));
     let lossless = obvert(&[
@@ -154,6 +174,23 @@ fn a_layout_is_judged_before_a_table_is_read_by_it() {
     let used = obvert_in(folder.path(), &["check", &table, "--layout", "l.json"]);
     assert_eq!(status(&used), 2);
     assert!(stderr(&used).contains("l.json:"), "{}", stderr(&used));
+}
+
+/// An encoding that nobody declares is guessed, and whoever checks is told.
+#[test]
+fn a_guess_is_announced() {
+    let folder = tempfile::tempdir().unwrap();
+    let layout = read(LAYOUT_A).replace("\"encoding\": \"windows-1252\", ", "");
+    std::fs::write(folder.path().join("l.json"), layout).unwrap();
+    let table = root().join(A).display().to_string();
+    for command in [
+        &["check", &table, "--layout", "l.json"][..],
+        &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
+    ] {
+        let output = obvert_in(folder.path(), command);
+        let said = "names no encoding; the table was taken for windows-1252";
+        assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
+    }
 }
 
 /// A cell that cannot be read is a finding in its cell, and what is readable is checked all the same.

@@ -103,7 +103,14 @@ impl Source {
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
     pub(crate) fn survey(&self) -> Option<Result<Survey, ConvertError>> {
-        Some(self.survey_with_losses()?.map(|(survey, _)| survey))
+        Some(self.survey_with_losses()?.map(|(survey, report)| {
+            if !self.told.replace(true) {
+                for note in &report.notes {
+                    crate::render::note(&format!("{}: {}", self.name, note.message));
+                }
+            }
+            survey
+        }))
     }
 
     /// The survey as [`survey`](Self::survey) gives it, with what the form could not carry over when it was read.

@@ -124,7 +124,8 @@ fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>>
     let ids: HashMap<String, usize> =
         after.iter().enumerate().filter_map(|(index, value)| Some((said(value.get("id")?), index))).collect();
     let mut found: Vec<Option<usize>> = before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
-    let left: Vec<usize> = (0..after.len()).filter(|index| !found.contains(&Some(*index))).collect();
+    let taken: HashSet<usize> = found.iter().flatten().copied().collect();
+    let left: Vec<usize> = (0..after.len()).filter(|index| !taken.contains(index)).collect();
     let open: Vec<usize> = (0..before.len()).filter(|index| found[*index].is_none()).collect();
     if left.len() == open.len() {
         for (index, partner) in open.into_iter().zip(left) {

@@ -161,6 +161,9 @@ table! {
         unit?: QuantityUnit,
         /// How many decimals a number is written with; as many as it has when absent.
         decimals?: u32,
+        /// How many digits a number, the hours of a clock reference or of a span of time are written with at least, with zeros before
+        /// them; as many as they have when absent.
+        digits?: u32,
         /// What stands between the two hours of a clock reference, or between several values in one cell.
         separator?: Text,
         /// The words of the office. A cell that is none of them is a mistake.

@@ -6,6 +6,8 @@ mod fill;
 mod look;
 mod words;
 
+use std::collections::BTreeMap;
+
 use obvert_model::layout::Layout;
 
 use super::bytes::{self, Told};
@@ -122,10 +124,9 @@ pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
 
 /// How many cells most rows have.
 fn modal(rows: &[GridRow]) -> usize {
-    let mut widths: Vec<usize> = rows.iter().filter(|row| !row.is_blank()).map(|row| row.cells.len()).collect();
-    widths.sort_unstable();
-    let often = |wide: usize| widths.iter().filter(|one| **one == wide).count();
-    widths.iter().copied().max_by_key(|wide| (often(*wide), *wide)).unwrap_or(0)
+    let mut often: BTreeMap<usize, usize> = BTreeMap::new();
+    rows.iter().filter(|row| !row.is_blank()).for_each(|row| *often.entry(row.cells.len()).or_default() += 1);
+    often.into_iter().max_by_key(|(wide, times)| (*times, *wide)).map_or(0, |(wide, _)| wide)
 }
 
 fn count(rows: &[GridRow], wide: usize) -> usize {
