@@ -11,12 +11,13 @@ use obvert::convert::Account;
 use serde_json::Value;
 use support::{obvert, obvert_in, root, status, stderr, stdout};
 
-const FORMS: [(&str, &str); 5] = [
+const FORMS: [(&str, &str); 6] = [
     ("json", "survey.obvert.json"),
     ("xml", "survey.xml"),
     ("geojson", "survey.geojson"),
     ("csv", "survey"),
     ("csv-zip", "survey.zip"),
+    ("xlsx", "survey.xlsx"),
 ];
 
 /// A folder with one survey in every form.

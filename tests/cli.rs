@@ -128,6 +128,16 @@ fn rules_as_json_have_what_an_embedder_needs() {
         }
         let explained = obvert(&["explain", rule["name"].as_str().expect("name")]);
         assert_eq!(status(&explained), 0);
+        let explained = stdout(&explained);
+        for fact in rule["facts"].as_array().expect("facts") {
+            let text = |key: &str| fact[key].as_str().unwrap_or_else(|| panic!("{key} of a fact of {}", rule["name"]));
+            assert!(!text("type").is_empty() && !text("meaning").is_empty());
+            assert!(
+                explained.contains(&format!("{} ({}): ", text("name"), text("kind"))),
+                "{}: {explained}",
+                rule["name"]
+            );
+        }
     }
 }
 

@@ -13,7 +13,7 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, Mending, Need, Report, Section, Settings, catalogue};
+use obvert::check::{Checker, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
 use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
@@ -201,6 +201,12 @@ fn chapter(text: &str) -> String {
                 let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
             }
             skipping = true;
+        } else if line == "<!-- kinds of facts -->" {
+            out.push_str("| Kind | Type in JSON | What it is |\n|---|---|---|\n");
+            for kind in FactKind::ALL {
+                let _ = writeln!(out, "| {} | {} | {} |", kind.as_str(), kind.json().as_str(), kind.meaning());
+            }
+            skipping = true;
         } else if line == "<!-- profile problems -->" {
             out.push_str("| Problem | Meaning |\n|---|---|\n");
             for kind in ProfileProblemKind::ALL {
@@ -217,7 +223,8 @@ fn rules() -> String {
     let mut out = format!(
         "# Rules\n\n*Generated from the rules themselves.* {} rules. The examples are JSON Patches (RFC 6902) on the [small valid \
          survey](#the-small-valid-survey) at the end, checked with 2026-06-01 as the date of today; they run as tests. A limit can be set \
-         otherwise by the receiving office. What several rules share is in [Checking](checking.md).\n",
+         otherwise by the receiving office. What several rules share is in [Checking](checking.md), \
+         what the kinds of facts are in [Findings](findings.md#facts).\n",
         catalogue().len()
     );
     let mut family = "";
@@ -263,8 +270,22 @@ fn rules() -> String {
                 let _ = writeln!(out, "| `{}` | {} | {} | {} |", limit.name, limit.default, limit.unit, limit.meaning);
             }
         }
+        out.push_str(&facts(rule));
     }
     let _ = write!(out, "\n## The small valid survey\n\n```json\n{}```\n", obvert::check::MINIMAL);
+    out
+}
+
+/// The facts that the findings of a rule state.
+fn facts(rule: &Rule) -> String {
+    if rule.facts.is_empty() {
+        return "\n**Facts.** None.\n".to_owned();
+    }
+    let mut out = "\n**Facts.**\n\n| Fact | Kind | Meaning |\n|---|---|---|\n".to_owned();
+    for fact in rule.facts {
+        let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
+        let _ = writeln!(out, "| `{}` | {} | {}{when} |", fact.name, fact.kind.as_str(), fact.meaning);
+    }
     out
 }
 

@@ -38,14 +38,15 @@ fn complaints(schema: &Value, instance: &Value) -> Vec<String> {
 
 /// The same survey in every form that `check` reads.
 fn sources(folder: &Path) -> Vec<&'static str> {
-    for (target, form) in [("tables", "csv"), ("tables.zip", "csv-zip"), ("survey.xml", "xml")] {
+    for (target, form) in [("tables", "csv"), ("tables.zip", "csv-zip"), ("survey.xml", "xml"), ("survey.xlsx", "xlsx")]
+    {
         let output = obvert_in(folder, &["convert", REJECTED, "-o", target, "--to", form]);
         assert_eq!(status(&output), 0, "{}", stderr(&output));
     }
     let broken =
         file(folder, CLEAN).replacen("\"direction\": \"downstream\"", "\"direction\": \"down\", \"spede\": 1", 2);
     std::fs::write(folder.join("broken.json"), broken).expect("write");
-    vec![CLEAN, REJECTED, "tables", "tables.zip", "survey.xml", "broken.json", "no-such-file.json"]
+    vec![CLEAN, REJECTED, "tables", "tables.zip", "survey.xml", "survey.xlsx", "broken.json", "no-such-file.json"]
 }
 
 /// The schema is that of OASIS; `tests/interop/sarif/README.md` says where it comes from.

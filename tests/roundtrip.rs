@@ -29,9 +29,13 @@ fn canonical_documents_stay_as_they_are() {
 #[test]
 fn every_form_gives_the_same_document_back() {
     for path in DOCUMENTS {
-        for (form, name) in
-            [("xml", "survey.xml"), ("csv", "tables"), ("csv-zip", "tables.zip"), ("geojson", "survey.geojson")]
-        {
+        for (form, name) in [
+            ("xml", "survey.xml"),
+            ("csv", "tables"),
+            ("csv-zip", "tables.zip"),
+            ("geojson", "survey.geojson"),
+            ("xlsx", "survey.xlsx"),
+        ] {
             // A document whose positions cannot be placed on the globe has no GeoJSON.
             if form == "geojson" && path.ends_with("larkmoor-rejected.obvert.json") {
                 continue;
@@ -53,7 +57,11 @@ fn every_form_gives_the_same_document_back() {
 #[test]
 fn findings_name_the_place_in_the_form_that_was_read() {
     let source = root().join("examples/data/larkmoor-rejected.obvert.json");
-    for (form, name, ending) in [("xml", "survey.xml", "survey.xml"), ("csv", "tables", "observations.csv")] {
+    for (form, name, ending) in [
+        ("xml", "survey.xml", "survey.xml"),
+        ("csv", "tables", "observations.csv"),
+        ("xlsx", "survey.xlsx", "survey.xlsx/observations"),
+    ] {
         let folder = tempfile::tempdir().expect("folder");
         let there = ["convert", source.to_str().expect("path"), "-o", name, "--to", form];
         assert_eq!(status(&obvert_in(folder.path(), &there)), 0);
@@ -69,6 +77,14 @@ fn findings_name_the_place_in_the_form_that_was_read() {
         let at = &finding["at"];
         let file = at["file"].as_str().expect("a file");
         assert!(file.ends_with(ending), "{file}");
+        // The row and column of a sheet; the hour that no clock has is the only one there is.
+        if form == "xlsx" {
+            let text = support::stdout(&obvert_in(folder.path(), &["check", name, "--today", "2026-06-15"]));
+            assert!(text.contains("survey.xlsx/observations:"), "{text}");
+            assert_eq!(at["heading"], "clock.at", "{at}");
+            assert!(at["line"].as_u64().is_some_and(|row| row > 2), "{at}");
+            continue;
+        }
         let file = if form == "csv" { folder.path().join(name).join(ending) } else { folder.path().join(name) };
         let text = std::fs::read_to_string(file).expect("the file");
         let line = text.lines().nth(at["line"].as_u64().expect("a line") as usize - 1).expect("that line");

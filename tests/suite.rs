@@ -11,6 +11,8 @@ mod support;
 
 #[path = "suite/canonical.rs"]
 mod canonical;
+#[path = "suite/facts.rs"]
+mod facts;
 #[path = "suite/forms.rs"]
 mod forms;
 #[path = "suite/found.rs"]

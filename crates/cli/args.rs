@@ -42,6 +42,9 @@ pub(crate) enum Command {
     Migrate(Migrate),
     /// Turn a survey into another form.
     Convert(Convert),
+    /// Keep many surveys in one file, a document a line.
+    #[command(subcommand)]
+    Archive(Archive),
     /// Print the digest that a later survey names this one by.
     Digest(Digest),
     /// Grade the pipes of surveys by a grade scheme.
@@ -80,6 +83,8 @@ pub(crate) enum Form {
     CsvZip,
     /// GeoJSON (RFC 7946), positions in WGS 84.
     Geojson,
+    /// A workbook with a sheet a table, which can be filled in by hand.
+    Xlsx,
     /// An office's own table, by the layout that --layout names.
     Layout,
 }
@@ -268,7 +273,7 @@ pub(crate) struct Migrate {
 
 #[derive(Debug, Args)]
 #[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .zip (CSV tables); a folder of CSV tables \
+    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .zip (CSV tables); a folder of CSV tables \
 needs --to csv. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
 )]
 pub(crate) struct Convert {
@@ -303,6 +308,66 @@ pub(crate) struct Convert {
     /// Replace OUT if it is there already.
     #[arg(long)]
     pub(crate) replace: bool,
+}
+
+/// What to do with archives: JSON lines, a survey a line. Surveys are read and written one at a time, so an archive may be of
+/// any size; `obvert check` takes archives as well.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Archive {
+    /// Put surveys into an archive, in any form and from other archives.
+    Pack(Pack),
+    /// Write every survey of an archive to a file of its own.
+    Unpack(Unpack),
+    /// List the surveys of archives.
+    List(ArchiveList),
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "A survey that was packed already is left out; another one with its id is refused, and then nothing is \
+written. Exit status: 0 done, 2 it could not be done."
+)]
+pub(crate) struct Pack {
+    /// Surveys in any form, archives (.jsonl), or - for a survey on standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// The archive to write, .obvert.jsonl by custom, or - for standard output.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: PathBuf,
+    /// Replace OUT if it is there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(
+    after_help = "A file is named by the id of its survey. A line that is no survey is said, and the others are unpacked. \
+Exit status: 0 done, 2 not everything could be unpacked."
+)]
+pub(crate) struct Unpack {
+    /// The archive, or - for standard input.
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// The folder to write to; made if it is not there.
+    #[arg(short, long, value_name = "FOLDER")]
+    pub(crate) output: PathBuf,
+    /// The form to write; JSON when not given. What the form cannot hold is said.
+    #[arg(long, value_enum, value_name = "FORM")]
+    pub(crate) to: Option<Form>,
+    /// Replace files that are there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+}
+
+#[derive(Debug, Args)]
+#[command(after_help = "Exit status: 0 done, 2 a line is no survey.")]
+pub(crate) struct ArchiveList {
+    /// Archives, or - for standard input.
+    #[arg(required = true, value_name = "FILE")]
+    pub(crate) files: Vec<PathBuf>,
+    /// How to print them: json is an object a line.
+    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
+    pub(crate) format: Format,
 }
 
 /// How a table of grades is printed.

@@ -6,7 +6,7 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xml};
+use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, layout, xlsx, xml};
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
 use obvert::model::read::ReadError;
@@ -29,6 +29,8 @@ pub(crate) struct Source {
     older: Option<Box<Result<Migrated, MigrateError>>>,
     /// Whether that has been said.
     told: Cell<bool>,
+    /// The archive that it is a line of, and how many lines stand before it there.
+    pub(crate) line_of: Option<(String, usize)>,
 }
 
 /// A layout, and the code lists beside the built-in ones that its table may be coded in.
@@ -47,7 +49,21 @@ impl ByLayout {
 impl Source {
     /// A source that is one file.
     pub(crate) fn of_file(name: String, form: Form, bytes: Vec<u8>) -> Self {
-        Self { name, form, files: vec![(String::new(), bytes)], layout: None, older: None, told: Cell::new(false) }
+        Self {
+            name,
+            form,
+            files: vec![(String::new(), bytes)],
+            layout: None,
+            older: None,
+            told: Cell::new(false),
+            line_of: None,
+        }
+    }
+
+    /// A line of an archive, by the archive's name: a JSON document of any version.
+    pub(crate) fn of_line(archive: &str, number: usize, bytes: Vec<u8>) -> Self {
+        let source = Self::of_file(format!("{archive}:{number}"), Form::Json, bytes);
+        Self { line_of: Some((archive.to_owned(), number.saturating_sub(1))), ..source }.up_to_date()
     }
 
     /// The bytes of a source that is one file.
@@ -127,6 +143,7 @@ impl Source {
             Form::Xml => xml::read(self.bytes(), name),
             Form::Geojson => geojson::read(self.bytes(), name),
             Form::CsvZip => csv::read_zip(self.bytes(), name),
+            Form::Xlsx => xlsx::read(self.bytes(), name),
             Form::Csv => csv::read(&self.files, name),
         };
         Some(survey.map(|survey| (survey, LossReport::default())))
@@ -141,10 +158,11 @@ impl Source {
         }
     }
 
-    /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it.
+    /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it; sheets of a
+    /// workbook are named as files in it are.
     pub(crate) fn inside(&self, text: &str) -> String {
         match self.form {
-            Form::Csv | Form::CsvZip => format!("{}/{text}", self.name.trim_end_matches('/')),
+            Form::Csv | Form::CsvZip | Form::Xlsx => format!("{}/{text}", self.name.trim_end_matches('/')),
             _ => text.to_owned(),
         }
     }
@@ -153,6 +171,7 @@ impl Source {
     pub(crate) fn text_of(&self, file: &str) -> Option<&[u8]> {
         let of = |name: &str| name == file || (!name.is_empty() && Path::new(file).ends_with(name));
         match self.files.as_slice() {
+            _ if self.form == Form::Xlsx => None,
             [(name, bytes)] if name.is_empty() => Some(bytes.as_slice()),
             files => files.iter().find(|(name, _)| of(name)).map(|(_, bytes)| bytes.as_slice()),
         }
@@ -234,7 +253,13 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             return Err(format!("{name}: there is no CSV table in this folder").into());
         }
-        return Ok(Source { name, form: Form::Csv, files, layout: None, older: None, told: Cell::new(false) });
+        return Ok(Source { files, ..Source::of_file(name, Form::Csv, Vec::new()) });
+    }
+    if form.is_none() && path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl")) {
+        return Err(format!(
+            "{name}: is an archive of surveys; obvert archive unpack writes each to a file of its own"
+        )
+        .into());
     }
     let bytes = fs::read(path).map_err(fail)?;
     if let (Some(told), Ok(seen)) = (form, by_content(&bytes)) {
@@ -275,6 +300,7 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "xml" => Some(Form::Xml),
         "zip" => Some(Form::CsvZip),
         "csv" => Some(Form::Csv),
+        "xlsx" => Some(Form::Xlsx),
         _ => None,
     }
 }
@@ -286,12 +312,33 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
     let holds = |needle: &[u8]| beginning.windows(needle.len()).any(|window| window == needle);
     match start {
         [b'<', ..] => Ok(Form::Xml),
+        [b'P', b'K', ..] if is_workbook(start) => Ok(Form::Xlsx),
         [b'P', b'K', ..] => Ok(Form::CsvZip),
         [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
         [b'{', ..] => Ok(Form::Json),
         [] => Err("the source is empty"),
         _ => Err("cannot tell which form this is; say so with --from"),
     }
+}
+
+/// How the name of a file of a form ends.
+pub(crate) fn ending(form: Form) -> &'static str {
+    match form {
+        Form::Json => ".obvert.json",
+        Form::Xml => ".xml",
+        Form::Geojson => ".geojson",
+        Form::CsvZip => ".zip",
+        Form::Csv | Form::Layout => "",
+        Form::Xlsx => ".xlsx",
+    }
+}
+
+/// Whether a zip archive is a workbook, by a name that stands in its directory at the end, or at the start in most.
+fn is_workbook(zip: &[u8]) -> bool {
+    const REACH: usize = 1 << 16;
+    let name = b"xl/workbook.xml";
+    let parts = [&zip[..zip.len().min(REACH)], &zip[zip.len().saturating_sub(REACH)..]];
+    parts.into_iter().any(|part| part.windows(name.len()).any(|window| window == name))
 }
 
 /// A form's word on the command line.

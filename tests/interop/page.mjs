@@ -180,7 +180,7 @@ async function filter(page, where, script) {
       left: document.getElementById("left").textContent,
     }));
     if (shown.errors > 0) complain(where, `${shown.errors} errors show although their box is off`);
-    if (!/^\d+ of \d+ are shown\.$/.test(shown.left)) complain(where, `the status says ${JSON.stringify(shown.left)}`);
+    if (!/^\d+ of \d+ are shown( that are listed here; \d+ were found)?\.$/.test(shown.left)) complain(where, `the status says ${JSON.stringify(shown.left)}`);
   } else if ((await page.$$eval(".is-error", (all) => all.filter((one) => one.getClientRects().length > 0).length)) > 0) {
     complain(where, "errors show although their box is off");
   }

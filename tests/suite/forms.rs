@@ -1,6 +1,6 @@
 //! The part `forms`: one survey as files of every form, all of which read to the same content.
 
-use obvert::convert::{csv, geojson, xml};
+use obvert::convert::{csv, geojson, xlsx, xml};
 use obvert::model::tables::Document;
 use obvert::model::write;
 use serde::Deserialize;
@@ -42,6 +42,7 @@ fn read(form: &Form) -> Document {
         "csv" => csv::read(&folder(name), name),
         "csv-zip" => csv::read_zip(&bytes(name), name),
         "geojson" => geojson::read(&bytes(name), name),
+        "xlsx" => xlsx::read(&bytes(name), name),
         other => panic!("no form {other}"),
     };
     survey.unwrap_or_else(|error| panic!("{name}: {error}")).document
@@ -59,6 +60,7 @@ fn there_and_back(document: &Document, form: &str) -> Document {
             csv::write_zip(document, &mut zip).and_then(|_| csv::read_zip(zip.get_ref(), form))
         }
         "geojson" => geojson::write(document, &mut out).and_then(|_| geojson::read(&out, form)),
+        "xlsx" => xlsx::write(document, &mut out).and_then(|_| xlsx::read(&out, form)),
         other => panic!("no form {other}"),
     };
     survey.unwrap_or_else(|error| panic!("{form}: {error}")).document
@@ -71,7 +73,7 @@ fn digest(document: &Document) -> String {
 #[test]
 fn every_form_has_the_digest_in_the_library() {
     for case in cases() {
-        assert_eq!(case.forms.len(), 5, "{}", case.id);
+        assert_eq!(case.forms.len(), 6, "{}", case.id);
         for form in &case.forms {
             let document = read(form);
             assert_eq!(digest(&document), case.digest, "{}", form.file);

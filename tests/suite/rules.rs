@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
-use obvert::check::{Checker, Section, Settings, catalogue, find};
+use obvert::check::{Checker, Need, Section, Settings, catalogue, find};
 use obvert::model::profile::Profile;
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
@@ -41,6 +41,8 @@ pub(crate) struct Case {
     from: Origin,
     #[serde(skip_serializing_if = "std::ops::Not::not", default)]
     alone: bool,
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    by_map: bool,
     about: String,
     base: String,
     #[serde(skip_serializing_if = "CaseSettings::is_plain", default)]
@@ -165,6 +167,7 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
                     outcome,
                     from: Origin::Rule,
                     alone: false,
+                    by_map: false,
                     about: format!("example {number} under {} in the documentation of the rule", section.heading()),
                     base: MINIMAL.into(),
                     settings: settings.clone(),
@@ -182,8 +185,32 @@ fn documented(family: &str, bases: &mut Bases) -> Vec<Case> {
     cases
 }
 
+/// Whether rules that need no reference system say something else where the document's is not known: they stand back for
+/// what the positions say of its units.
+fn goes_by_map(case: &Case, found: &[Found], today: &str, bases: &mut Bases) -> bool {
+    // Where they say that one is wrong, that is found.
+    if !found.iter().any(|found| ["length-unit-suspect", "crs-unit-suspect"].contains(&found.rule.as_str())) {
+        return false;
+    }
+    let mut document = bases.document(case);
+    match document.get_mut("crs") {
+        Some(crs) => *crs = Value::from("NOBODY:1"),
+        None => return false,
+    }
+    let blind = by_document(&report(&document, &case.settings, today)).remove(0);
+    let others = |found: &[Found]| -> BTreeSet<(String, String)> {
+        // What is said of the system itself is another matter.
+        let placeless =
+            |name: &str| !name.starts_with("crs-") && find(name).is_some_and(|rule| !rule.needs.contains(&Need::Crs));
+        let found = found.iter().filter(|found| placeless(&found.rule));
+        found.map(|found| (found.rule.clone(), found.pointer.clone())).collect()
+    };
+    others(found) != others(&blind)
+}
+
 /// The case with what is derived made anew.
-fn derived(mut case: Case, found: &[Found]) -> Case {
+fn derived(mut case: Case, found: &[Found], today: &str, bases: &mut Bases) -> Case {
+    case.by_map = goes_by_map(&case, found, today, bases);
     case.also = besides(&case, found);
     for expected in &mut case.expect {
         let is_it = |found: &&Found| found.rule == expected.rule && found.pointer == expected.pointer;
@@ -216,6 +243,11 @@ fn results() -> &'static [Result] {
     })
 }
 
+/// Every finding of every case.
+pub(crate) fn findings() -> impl Iterator<Item = &'static Found> {
+    results().iter().flat_map(|(_, _, found, _)| found)
+}
+
 /// Everything derived in the manifests of rules is what this implementation gives, and the examples are those of the
 /// catalogue. Rules, pointers and outcomes are never derived.
 #[test]
@@ -239,10 +271,10 @@ fn manifests_are_fresh() {
         let cases = cases
             .into_iter()
             .map(|case| match known.get(case.id.as_str()).filter(|known| same(&case, &known.1)) {
-                Some(known) => derived(case, &known.2),
+                Some(known) => derived(case, &known.2, &manifest.today, &mut bases),
                 None => {
                     let report = report(&bases.document(&case), &case.settings, &manifest.today);
-                    derived(case, &by_document(&report)[0])
+                    derived(case, &by_document(&report)[0], &manifest.today, &mut bases)
                 }
             })
             .collect();

@@ -45,14 +45,14 @@ impl fmt::Display for Severity {
 /// Where in a source a finding points.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct SourcePlace {
-    /// The file.
+    /// The file; the sheet for a workbook.
     pub file: String,
-    /// Line, from 1.
+    /// Line, from 1; the row of a sheet.
     pub line: usize,
-    /// Column in characters, or the number of a CSV column, from 1.
+    /// Column in characters, or the number of a CSV file's or sheet's column, from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub column: Option<usize>,
-    /// The heading of the CSV column.
+    /// The heading of that column.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub heading: Option<String>,
 }
@@ -110,7 +110,8 @@ pub struct Finding {
     /// The distance along the run, in the document's length unit.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub distance: Option<f64>,
-    /// The facts behind the message, by name, for software that does not read messages.
+    /// The facts behind the message, by name, for software that does not read messages. The specification says which ones
+    /// the findings of a rule state, and in what unit.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub params: BTreeMap<String, Value>,
     /// What to do.

@@ -352,7 +352,7 @@ impl Pile {
         });
         PipeGrades {
             length: pipe.and_then(|pipe| pipe.length).map(|length| length.get()),
-            surveyed: metres.map(|metres| survey.in_units(metres)),
+            surveyed: metres.map(|metres| (survey.in_units(metres) * 1000.0).round() / 1000.0),
             aspects: aspects.collect(),
             pipe: self.pipe,
             runs: self.runs,

@@ -27,15 +27,39 @@ pub(crate) fn identity(finding: &Finding) -> String {
     }
     if ids.iter().any(|id| id.is_some()) {
         for (name, fact) in &finding.params {
-            let _ = match fact {
-                Value::String(pointer) if pointer.starts_with('/') => {
-                    write!(text, "\n{name}={}", without_rows(pointer))
-                }
-                fact => write!(text, "\n{name}={fact}"),
-            };
+            let _ = write!(text, "\n{name}=");
+            state(fact, &mut text);
         }
     }
     text
+}
+
+/// Writes a fact so that equal ones give equal texts. Numbers are computed and not rounded: one that another machine gets
+/// in its last digits is the same.
+fn state(fact: &Value, text: &mut String) {
+    let _ = match fact {
+        Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_rows(pointer)),
+        Value::Number(number) => match number.as_f64() {
+            // Nought has no sign here.
+            Some(number) => write!(text, "{:.8e}", number + 0.0),
+            None => write!(text, "{number}"),
+        },
+        Value::Array(list) => {
+            for fact in list {
+                text.push(' ');
+                state(fact, text);
+            }
+            Ok(())
+        }
+        Value::Object(object) => {
+            for (name, fact) in object {
+                let _ = write!(text, " {name}=");
+                state(fact, text);
+            }
+            Ok(())
+        }
+        fact => write!(text, "{fact}"),
+    };
 }
 
 /// A pointer with `*` for every row: where in a table something stands means nothing.
@@ -45,4 +69,40 @@ pub(crate) fn without_rows(pointer: &str) -> String {
         .map(|token| if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() { "*" } else { token })
         .collect::<Vec<_>>()
         .join("/")
+}
+
+#[cfg(test)]
+mod tests {
+    use serde_json::{Value, json};
+
+    fn stated(fact: &Value) -> String {
+        let mut text = String::new();
+        super::state(fact, &mut text);
+        text
+    }
+
+    #[test]
+    fn facts_that_another_machine_computes_are_the_same() {
+        for (one, other) in [
+            (json!(0.1 + 0.2), json!(0.3)),
+            (json!(3), json!(3.0)),
+            (json!(-0.0), json!(0.0)),
+            (json!({ "total": 1.0 / 3.0 }), json!({ "total": 0.333_333_333_333_333_4 })),
+            (json!([0.1 + 0.2]), json!([0.3])),
+            (json!("/structures/3/position"), json!("/structures/4/position")),
+        ] {
+            assert_ne!(one.to_string(), other.to_string());
+            assert_eq!(stated(&one), stated(&other));
+        }
+        for (one, other) in [
+            (json!(0.3), json!(0.300_001)),
+            (json!([1, 2]), json!([12])),
+            (json!(["a b"]), json!(["a", "b"])),
+            (json!({ "total": 1 }), json!({ "mean": 1 })),
+            (json!("3"), json!(3)),
+            (json!(true), json!("true")),
+        ] {
+            assert_ne!(stated(&one), stated(&other));
+        }
+    }
 }

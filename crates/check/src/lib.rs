@@ -34,10 +34,13 @@ mod catalogue;
 mod checker;
 mod concerned;
 mod coverage;
+mod dated_files;
 mod dates;
+mod dial;
 mod draft;
 mod drift;
 mod example;
+mod fact;
 mod finding;
 mod grade_table;
 pub mod grading;
@@ -72,6 +75,7 @@ pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;
 pub use concerned::{Concerned, ConcernedRun};
 pub use draft::{Draft, DraftError, DraftSettings};
+pub use fact::{Fact, FactKind, JsonType};
 pub use finding::{Finding, Severity, SourcePlace};
 
 pub use mend::{

@@ -57,16 +57,35 @@ pub(crate) fn backwards(run: &RunView<'_>) -> bool {
 
 /// How many rows would have to be taken out for the others to be in order, where that is so many that the rows were
 /// sorted by something else than distance and not mistyped: three, and more than one in four. A fall back to the zero
-/// point from which the rows go on is the counter's and does not count.
+/// point from which the rows go on is the counter's and does not count. Where the ids show what the rows were sorted by,
+/// any number is enough.
 pub(crate) fn shuffled(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
+    falls.clone().next()?;
+    if numbered_as_text(run) {
+        return Some(rows.len() - longest_rising(rows.iter().map(|row| row.at.get())));
+    }
     falls.clone().nth(1)?;
     let zero = near_zero(run);
     let goes_on = |index: usize| rows[index..].iter().any(|row| row.at.get() > zero);
     falls.clone().filter(|index| rows[*index].at.get() > zero || !goes_on(*index)).nth(1)?;
     let out = rows.len() - longest_rising(rows.iter().map(|row| row.at.get()));
     (out >= 3 && out * 4 > rows.len()).then_some(out)
+}
+
+/// Whether the rows were sorted by ids that are numbers, as a spreadsheet sorts texts, 10 before 2: by number they are in
+/// order of distance.
+pub(crate) fn numbered_as_text(run: &RunView<'_>) -> bool {
+    let rows = &run.run.observations;
+    if !rows.windows(2).all(|pair| pair[0].id.as_str() < pair[1].id.as_str()) {
+        return false;
+    }
+    let number = |id: &str| id.bytes().all(|byte| byte.is_ascii_digit()).then(|| id.parse::<u32>().ok()).flatten();
+    let numbered: Option<Vec<_>> = rows.iter().map(|row| Some((number(&row.id)?, row.at))).collect();
+    let Some(mut numbered) = numbered else { return false };
+    numbered.sort_by_key(|(number, _)| *number);
+    numbered.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1)
 }
 
 /// The length of the longest sequence that never falls, taken out of the given one in its order.

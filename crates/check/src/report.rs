@@ -30,7 +30,7 @@ pub struct Document {
     /// The file, as it was named; absent when none was.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
-    /// The form that it was read in, where the reader says so: `json`, `xml`, `csv`, `csv-zip`, `geojson`.
+    /// The form that it was read in, where the reader says so: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub form: Option<String>,
     /// The document's id.

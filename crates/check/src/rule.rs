@@ -1,5 +1,6 @@
 //! What a rule is: a declaration that carries its own documentation, and a function.
 
+use crate::fact::Fact;
 use crate::finding::Severity;
 use crate::sink::Sink;
 use crate::views::{
@@ -122,6 +123,8 @@ pub struct Rule {
     pub needs: &'static [Need],
     /// Its limits.
     pub limits: &'static [Limit],
+    /// The facts that its findings state.
+    pub facts: &'static [Fact],
     /// Its documentation, in Markdown with the headings of [`Section`].
     pub documentation: &'static str,
 }
@@ -246,12 +249,13 @@ impl Rule {
     }
 }
 
-/// Declares a rule: its documentation, then its facts, then the function that follows the declaration in the same file.
+/// Declares a rule: its documentation, then its declarations, then the function that follows the declaration in the same file.
 macro_rules! rule {
     ($(#[doc = $doc:literal])+
      name: $name:literal, severity: $severity:ident, scope: $scope:ident, since: $since:literal, clause: $clause:literal,
      $(needs: [$($need:ident),+],)?
      $(limits: { $($limit:literal = $default:literal $unit:literal $meaning:literal),+ $(,)? },)?
+     $(facts: { $($fact:literal = $kind:ident $says:literal $(if $when:literal)?),+ $(,)? },)?
     ) => {
         $(#[doc = $doc])+
         pub(crate) static RULE: $crate::rule::Rule = $crate::rule::Rule {
@@ -263,6 +267,12 @@ macro_rules! rule {
             clause: $clause,
             needs: &[$($($crate::rule::Need::$need),+)?],
             limits: &[$($($crate::rule::Limit { name: $limit, default: $default, unit: $unit, meaning: $meaning }),+)?],
+            facts: &[$($($crate::fact::Fact {
+                name: $fact,
+                kind: $crate::fact::FactKind::$kind,
+                meaning: $says,
+                when: concat!($($when)?),
+            }),+)?],
             documentation: concat!($($doc, "\n"),+),
         };
     };

@@ -369,7 +369,7 @@ fn every_wrong_figure_is_found_with_what_it_should_be() {
     assert_eq!(contradicted(&document), [("/ratings/0".to_owned(), message.to_owned())]);
     let found = findings(&document, "rating-contradicts", vec![clay_scheme()]);
     let stated = json!({ "peak": 40.0, "total": 150.0, "count": 6.0, "mean": 25.0, "per_length": 4.25 });
-    let computed = json!({ "peak": 80.0, "total": 155.0, "count": 5.0, "mean": 31.0, "per_length": 4.2466 });
+    let computed = json!({ "peak": 80.0, "total": 155.0, "count": 5.0, "mean": 31.0, "per_length": 155.0 / 36.5 });
     assert_eq!((&found[0].params["stated"], &found[0].params["computed"]), (&stated, &computed));
 }
 
@@ -499,6 +499,19 @@ fn a_size_in_the_wrong_unit_does_not_contradict_grades() {
     let mut document: Value = serde_json::from_str(MINIMAL).expect("the minimal document");
     document["pipes"][0]["height"] = json!(200);
     assert_eq!(findings(&document, "grade-contradicts", Vec::new()), []);
+}
+
+/// Where the scheme gives no grade, the finding states none; and where it gives one, that and no words.
+#[test]
+fn a_grade_that_the_scheme_does_not_give_has_no_computed_one_beside_it() {
+    let entries = json!([{ "code": "porous", "aspect": "structural", "materials": ["masonry"], "grade": 5 }]);
+    let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &entries, &metres(), &metres());
+    let document = example(&json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural" }));
+    let found = findings(&document, "grade-contradicts", vec![scheme]);
+    assert_eq!(found.len(), 5);
+    assert_eq!(json!(found[0].params), json!({ "recorded": 10 }));
+    let found = findings(&document, "grade-contradicts", vec![clay_scheme()]);
+    assert_eq!(json!(found[0].params), json!({ "recorded": 10, "computed": 5 }));
 }
 
 /// A scheme for another list grades nothing, and that is said once.

@@ -110,6 +110,17 @@ fn declarations_keep_their_form() {
         if !rule.clause.contains('#') {
             say("the clause names no anchor".into());
         }
+        let mut facts = BTreeSet::new();
+        for fact in rule.facts {
+            if !facts.insert(fact.name) {
+                say(format!("the fact {} stands twice", fact.name));
+            }
+            let plain = fact.name.chars().all(|c| c.is_ascii_lowercase() || c == '_');
+            let said = |text: &str| !text.is_empty() && !text.ends_with('.') && !text.contains('|');
+            if !plain || !said(fact.meaning) || !fact.when().is_none_or(said) {
+                say(format!("the fact {} is not in snake case, or says too little or too much", fact.name));
+            }
+        }
         for limit in rule.limits {
             if limit.meaning.is_empty() || limit.unit.is_empty() {
                 say(format!("the limit {} says too little", limit.name));

@@ -3,15 +3,18 @@
 use std::collections::{HashMap, VecDeque};
 use std::fs;
 use std::path::Path;
+use std::sync::Arc;
 
 use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
 use obvert::convert::{ConvertError, Place, PlacedProblem};
 use obvert::model::read::{ProblemKind, locate};
 use obvert::model::text::Date;
 
+use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Form, Judged, Threshold};
-use crate::files::{self, Source};
+use crate::files::{self, ByLayout, Source};
+use crate::render::progress;
 use crate::{Failure, Status, lists, render};
 
 /// Checks every file, and gives one report in every form that is asked for.
@@ -27,11 +30,12 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     let mut failed = false;
     // Until the whole report has been held against the earlier one, nobody knows what a text has to show.
     let mut held = Vec::new();
-    for path in &arguments.files {
-        let name = path.display().to_string();
-        let checked = files::read_by(path, arguments.from, layout.as_ref()).and_then(|source| {
+    let mut sources = arguments.files.iter().flat_map(|path| sources(path, arguments.from, layout.as_ref()));
+    for (name, source) in &mut sources {
+        let checked = source.and_then(|source| {
             let mut report = report_on(&checker, &source)?;
             report.name_file(&source.name);
+            in_archive(&mut report, &source);
             report.name_form(&files::word(source.form));
             failed |= unreadable_number(&source, &report);
             if earlier.is_none() {
@@ -64,6 +68,37 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         Some(worst) if worst >= severity(arguments.deny) => Status::Findings,
         _ => Status::Good,
     })
+}
+
+/// The surveys of a file, each with its name: one, or those of an archive, which are read one at a time.
+fn sources<'p>(
+    path: &'p Path,
+    form: Option<Form>,
+    layout: Option<&'p Arc<ByLayout>>,
+) -> Box<dyn Iterator<Item = (String, Result<Source, Failure>)> + 'p> {
+    let name = path.display().to_string();
+    if form.is_some() || !archive::is_archive(path) {
+        return Box::new(std::iter::once_with(move || (name, files::read_by(path, form, layout))));
+    }
+    match archive::lines(path) {
+        Ok(lines) => Box::new(lines.map(move |line| match line {
+            Ok(line) => {
+                let source = archive::source(path, line);
+                (source.name.clone(), Ok(source))
+            }
+            Err(error) => (name.clone(), Err(format!("{name}: {error}").into())),
+        })),
+        Err(error) => Box::new(std::iter::once((name, Err(error)))),
+    }
+}
+
+/// Places the findings of a line of an archive in the archive.
+fn in_archive(report: &mut Report, source: &Source) {
+    let Some((archive, before)) = &source.line_of else { return };
+    for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
+        archive.clone_into(&mut at.file);
+        at.line += before;
+    }
 }
 
 pub(super) fn severity(threshold: Threshold) -> Severity {
@@ -137,6 +172,7 @@ pub(super) fn today(given: Option<&str>) -> Result<Date, Failure> {
 
 fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
     let name = &source.name;
+    let _stage = progress::stage(format!("checking {name}"));
     let Some(read) = source.survey() else {
         let current = match source.current() {
             Ok(current) => current,

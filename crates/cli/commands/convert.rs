@@ -4,14 +4,16 @@ use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
 use std::path::Path;
 
-use obvert::convert::{Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xml};
+use obvert::convert::{
+    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, xlsx, xml,
+};
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, locate_all};
 use obvert::model::tables::Document;
 
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
-use crate::render::failure;
+use crate::render::{failure, progress};
 use crate::{Failure, Status, lists, render};
 
 /// Converts.
@@ -19,11 +21,13 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
     let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
     let to = target(arguments, layout.as_deref())?;
+    let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
         return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
     }
     let Some((document, places, read)) = placed(&source)? else { return Ok(Status::Failed) };
+    stage.say(|| format!("writing {}", arguments.output.display()));
     let from = document.head.coding.list.to_string();
     let (document, recoded) = recode(arguments, &own, document)?;
     let account = |reports: &[LossReport]| {
@@ -60,27 +64,51 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
             return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
         }
         let (tables, losses) = csv::write(&document)?;
-        let reports = [read, recoded, losses];
-        return finish(arguments, &reports, &account, || {
-            files::write_folder(&arguments.output, arguments.replace, &tables)
+        return finish(arguments, [read, recoded], &account, |before| {
+            refuse(arguments, before, &losses)
+                .and_then(|()| files::write_folder(&arguments.output, arguments.replace, &tables))
+                .map_or_else(|error| (losses.clone(), Err(error)), |()| (losses.clone(), Ok(())))
         });
     }
-    let mut bytes = Vec::new();
-    let losses = match (&layout, to) {
+    let write_out = |sink: &mut dyn Write| match (&layout, to) {
         (Some(by), Form::Layout) => {
             let (table, losses) = obvert::convert::layout::write(&document, &by.layout, &by.lists)?;
-            bytes = table;
-            losses
+            sink.write_all(&table)?;
+            Ok::<_, Failure>(losses)
         }
-        _ => write(&document, to, &mut bytes)?,
+        _ => Ok(write(&document, to, sink)?),
     };
-    finish(arguments, &[read, recoded, losses], &account, || {
-        if standard {
-            super::print(&bytes).map(|_| ())
+    finish(arguments, [read, recoded], &account, |before| {
+        let mut losses = LossReport::default();
+        let written = if standard {
+            // What is refused must not have been printed by half.
+            let mut bytes = Vec::new();
+            write_out(&mut bytes).and_then(|lost| {
+                losses = lost;
+                refuse(arguments, before, &losses)?;
+                super::print(&bytes).map(|_| ())
+            })
         } else {
-            files::write_file(&arguments.output, arguments.replace, |sink| Ok(sink.write_all(&bytes)?))
-        }
+            // It goes to a temporary file as it is made, which becomes OUT only when nothing speaks against it.
+            files::write_file(&arguments.output, arguments.replace, |sink| {
+                losses = write_out(sink)?;
+                refuse(arguments, before, &losses)
+            })
+        };
+        (losses, written)
     })
+}
+
+/// Refuses what would be lost, where that was asked for.
+fn refuse(arguments: &Convert, before: &[LossReport], losses: &LossReport) -> Result<(), Failure> {
+    if arguments.lossless && before.iter().chain([losses]).any(|report| !report.is_empty()) {
+        return Err(format!(
+            "{}: not written, since --lossless was given and something would be lost",
+            arguments.output.display()
+        )
+        .into());
+    }
+    Ok(())
 }
 
 /// Translates the observations to the code list that was asked for.
@@ -118,6 +146,23 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
     Ok((translated, losses))
 }
 
+/// Writes a document in a form, and says what the form could not hold.
+pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
+    let losses = if to == Form::Csv {
+        let (tables, losses) = csv::write(document)?;
+        files::write_folder(path, replace, &tables)?;
+        losses
+    } else {
+        let mut losses = LossReport::default();
+        files::write_file(path, replace, |sink| {
+            losses = write(document, to, sink)?;
+            Ok(())
+        })?;
+        losses
+    };
+    say_losses(&[losses])
+}
+
 fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
     let out = &arguments.output;
     let told = arguments.to.or_else(|| match files::by_name(out) {
@@ -126,7 +171,7 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
     });
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
-            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson or .zip, or give --to",
+            "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx or .zip, or give --to",
             out.display()
         )
         .into()
@@ -181,19 +226,20 @@ fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
     }
 }
 
-fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossReport, ConvertError> {
+fn write(document: &Document, to: Form, sink: &mut dyn Write) -> Result<LossReport, ConvertError> {
     match to {
         Form::Json => {
-            obvert::model::write::document(document, bytes)?;
+            obvert::model::write::document(document, sink)?;
             Ok(LossReport::default())
         }
-        Form::Xml => xml::write(document, bytes),
-        Form::Geojson => geojson::write(document, bytes),
+        Form::Xml => xml::write(document, sink),
+        Form::Geojson => geojson::write(document, sink),
+        Form::Xlsx => xlsx::write(document, sink),
         Form::Layout => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
             let losses = csv::write_zip(document, &mut cursor)?;
-            *bytes = cursor.into_inner();
+            sink.write_all(cursor.get_ref())?;
             Ok(losses)
         }
     }
@@ -202,13 +248,27 @@ fn write(document: &Document, to: Form, bytes: &mut Vec<u8>) -> Result<LossRepor
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
-/// Says what was lost, first in reading, then by the translation of codes, then by the form, and writes unless that is refused. The same loss of many values is said once, with their number.
+/// Writes unless that is refused, and says what was lost, first in reading, then by the translation of codes, then by the form.
 fn finish(
     arguments: &Convert,
-    reports: &[LossReport; 3],
+    before: [LossReport; 2],
     account: &dyn Fn(&[LossReport]) -> Account,
-    write: impl FnOnce() -> Result<(), Failure>,
+    write: impl FnOnce(&[LossReport]) -> (LossReport, Result<(), Failure>),
 ) -> Result<Status, Failure> {
+    let (losses, written) = write(&before);
+    let [read, recoded] = before;
+    let reports = [read, recoded, losses];
+    say_losses(&reports)?;
+    // A conversion that is refused for its losses is the one whose account is wanted most.
+    if let Some(path) = &arguments.account {
+        let text = serde_json::to_string_pretty(&account(&reports))?;
+        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
+    }
+    written.map(|()| Status::Good)
+}
+
+/// Says what was lost, the same loss of many values once.
+fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
     let mut places: HashMap<(LossKind, &str), usize> = HashMap::new();
     for loss in reports.iter().flat_map(|report| &report.losses) {
@@ -232,24 +292,10 @@ fn finish(
         writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
     }
     // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
-    let [read, recoded, _] = reports;
-    for note in read.notes.iter().chain(&recoded.notes) {
+    for note in reports.split_last().into_iter().flat_map(|(_, before)| before).flat_map(|recoded| &recoded.notes) {
         writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
     }
     // Whether anybody reads this does not decide whether the survey is written.
     let _ = anstream::stderr().lock().write_all(&said);
-    // A conversion that is refused for its losses is the one whose account is wanted most.
-    if let Some(path) = &arguments.account {
-        let text = serde_json::to_string_pretty(&account(reports))?;
-        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
-    }
-    if arguments.lossless && reports.iter().any(|report| !report.is_empty()) {
-        return Err(format!(
-            "{}: not written, since --lossless was given and something would be lost",
-            arguments.output.display()
-        )
-        .into());
-    }
-    write()?;
-    Ok(Status::Good)
+    Ok(())
 }

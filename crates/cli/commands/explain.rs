@@ -146,6 +146,14 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             }
             writeln!(out)?;
         }
+        if !rule.facts.is_empty() {
+            writeln!(out, "{}", strong("Facts"))?;
+            for fact in rule.facts {
+                let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
+                wrapped(out, "  ", &format!("{} ({}): {}{when}", fact.name, fact.kind.as_str(), fact.meaning))?;
+            }
+            writeln!(out)?;
+        }
         let profile = rule.section(Section::Profile);
         if !profile.is_empty() {
             writeln!(out, "{} that the examples are held against", strong(Section::Profile.heading()))?;

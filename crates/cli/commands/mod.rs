@@ -1,5 +1,6 @@
 //! The commands, a file each.
 
+mod archive;
 mod check;
 mod convert;
 mod digest;
@@ -28,6 +29,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
         Command::Fix(fix) => fix::run(fix),
         Command::Migrate(migrate) => migrate::run(migrate),
         Command::Convert(convert) => convert::run(convert),
+        Command::Archive(archive) => archive::run(archive),
         Command::Digest(digest) => digest::run(digest),
         Command::Grade(grade) => grade::run(grade),
         Command::Profile(profile) => profile::run(profile),

@@ -1,6 +1,6 @@
 //! `obvert rules`: the catalogue.
 
-use obvert::check::{Rule, Section, catalogue};
+use obvert::check::{Fact, Rule, Section, catalogue};
 use serde_json::{Value, json};
 
 use super::print;
@@ -33,6 +33,16 @@ pub(crate) fn run(format: Format) -> Result<Status, Failure> {
     }
 }
 
+fn fact(fact: &Fact) -> Value {
+    let mut object = json!({
+        "name": fact.name, "kind": fact.kind.as_str(), "type": fact.kind.json().as_str(), "meaning": fact.meaning
+    });
+    if let Some(when) = fact.when() {
+        object["when"] = when.into();
+    }
+    object
+}
+
 fn object(rule: &Rule) -> Value {
     let examples = |section| -> Vec<Value> {
         rule.examples(section)
@@ -61,6 +71,7 @@ fn object(rule: &Rule) -> Value {
         "limits": rule.limits.iter().map(|limit| json!({
             "name": limit.name, "default": limit.default, "unit": limit.unit, "meaning": limit.meaning
         })).collect::<Vec<_>>(),
+        "facts": rule.facts.iter().map(fact).collect::<Vec<_>>(),
         "fails": examples(Section::Fails),
         "passes": examples(Section::Passes),
     });

@@ -215,8 +215,9 @@ impl<'s> SourceLines<'s> {
             let breaks = text.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(index, _)| index + 1);
             std::iter::once(0).chain(breaks).collect()
         });
-        let start = *starts.get(at.line.checked_sub(1)?)?;
-        let end = starts.get(at.line).map_or(text.len(), |next| next - 1);
+        let line = at.line - self.source.line_of.as_ref().map_or(0, |(_, before)| (*before).min(at.line));
+        let start = *starts.get(line.checked_sub(1)?)?;
+        let end = starts.get(line).map_or(text.len(), |next| next - 1);
         let line = String::from_utf8_lossy(text.get(start..end)?);
         let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
         let printable = |c: char| if c.is_control() { ' ' } else { c };

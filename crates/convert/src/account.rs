@@ -38,7 +38,7 @@ pub struct Account {
 pub struct End {
     /// The file or folder, as it was named.
     pub file: String,
-    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`.
+    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`.
     pub form: String,
     /// The code list of its observations.
     pub code_list: String,
@@ -86,14 +86,14 @@ pub struct Remark {
 /// A place in the source.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct At {
-    /// The file; the table's file for a folder or zip of tables.
+    /// The file; the table's file for a folder or zip of tables, the sheet for a workbook.
     pub file: String,
-    /// Line, from 1. For CSV the line on which the row begins.
+    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row.
     pub line: usize,
-    /// Column in characters, or the number of a CSV column, from 1.
+    /// Column in characters, or the number of a CSV file's or sheet's column, from 1.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub column: Option<usize>,
-    /// The heading of the CSV column.
+    /// The heading of that column.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub heading: Option<String>,
 }

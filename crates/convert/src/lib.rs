@@ -14,12 +14,21 @@ mod source_map;
 
 pub mod recode;
 
+// Each form uses a part of it, all of them the whole.
+#[cfg(feature = "tables")]
+#[cfg_attr(not(all(feature = "csv", feature = "xlsx")), allow(dead_code))]
+mod tables;
+#[cfg(any(feature = "csv", feature = "xlsx"))]
+mod unpack;
+
 #[cfg(feature = "csv")]
 pub mod csv;
 #[cfg(feature = "geojson")]
 pub mod geojson;
 #[cfg(feature = "layout")]
 pub mod layout;
+#[cfg(feature = "xlsx")]
+pub mod xlsx;
 #[cfg(feature = "xml")]
 pub mod xml;
 
@@ -40,7 +49,7 @@ pub struct Survey {
 }
 
 /// Turns a value that a reader has put together into a document, or reports every structural problem with its place.
-#[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+#[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
 pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Survey, ConvertError> {
     use serde::Deserialize;
 

@@ -8,13 +8,13 @@ use std::sync::Arc;
 /// A place in a file that was read.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Place {
-    /// The file, as it was named to the reader; the table's file for a folder or zip of tables.
+    /// The file, as it was named to the reader; the table's file for a folder or zip of tables, the sheet for a workbook.
     pub file: String,
-    /// Line, from 1. For CSV the line on which the row begins.
+    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row.
     pub line: usize,
     /// Column in characters from 1, where the form has one.
     pub column: Option<usize>,
-    /// The heading of the CSV column.
+    /// The heading of the column, where the file has columns.
     pub heading: Option<String>,
 }
 

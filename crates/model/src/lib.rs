@@ -21,6 +21,7 @@
 #[macro_use]
 mod macros;
 
+pub mod archive;
 pub mod edit;
 pub mod extension;
 pub mod layout;

@@ -140,6 +140,16 @@ pub(crate) fn in_lines<T: Serialize>(value: &T) -> io::Result<String> {
     String::from_utf8(bytes).map_err(io::Error::other)
 }
 
+/// A number in its shortest form. There is one stretch in which that of serde_json is not that of ECMAScript, and so of RFC
+/// 8785: 1e-6 for 0.000001.
+pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io::Result<()> {
+    if (1e-6..1e-5).contains(&value.abs()) {
+        write!(writer, "{value}")
+    } else {
+        serde_json::ser::CompactFormatter.write_f64(writer, value)
+    }
+}
+
 /// A line for each key of the document, each row of a table and each observation; everything below on its row's line.
 #[derive(Default)]
 struct Lines {
@@ -208,13 +218,8 @@ impl Formatter for Lines {
     fn begin_object_value<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
         writer.write_all(b": ")
     }
-    // The one stretch in which the shortest form of serde_json is not that of ECMAScript, and so of RFC 8785: 1e-6 for 0.000001.
     fn write_f64<W: ?Sized + Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
-        if (1e-6..1e-5).contains(&value.abs()) {
-            write!(writer, "{value}")
-        } else {
-            serde_json::ser::CompactFormatter.write_f64(writer, value)
-        }
+        write_number(writer, value)
     }
     fn end_object<W: ?Sized + Write>(&mut self, writer: &mut W) -> io::Result<()> {
         self.end(writer, b"}")

@@ -2,7 +2,8 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, XML and offices' own tables by layout (features `csv`, `geojson`, `xml`, `layout`).
+//! - `convert`: CSV tables, GeoJSON, workbooks, XML and offices' own tables by layout (features `csv`, `geojson`, `xlsx`, `xml`,
+//!   `layout`).
 //!
 //! Read a survey, check it, and write it in another form:
 //!
@@ -35,14 +36,14 @@ pub use obvert_model::write::to_string;
 
 #[cfg(feature = "check")]
 pub use obvert_check as check;
-#[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+#[cfg(any(feature = "csv", feature = "geojson", feature = "xlsx", feature = "xml"))]
 pub use obvert_convert as convert;
 
 /// What most programs need.
 pub mod prelude {
     #[cfg(feature = "check")]
     pub use obvert_check::{Checker, Finding, Report, Settings, Severity};
-    #[cfg(any(feature = "csv", feature = "geojson", feature = "xml"))]
+    #[cfg(any(feature = "csv", feature = "geojson", feature = "xlsx", feature = "xml"))]
     pub use obvert_convert::{ConvertError, LossReport, Survey};
     pub use obvert_model::read::ReadError;
     pub use obvert_model::tables::{Document, Head, Media, Observation, Pipe, Run, Structure};

@@ -65,8 +65,17 @@ class Run:
         at = self.distances()
         return len(at) >= 3 and at[-1] < at[0] and all(b <= a for a, b in zip(at, at[1:]))
 
+    def numbered_as_text(self):
+        ids = [row["id"] for row in self.rows]
+        if not all(a < b for a, b in zip(ids, ids[1:])) or not all(id.isascii() and id.isdigit() for id in ids):
+            return False
+        rows = sorted((int(row["id"]), row["at"]) for row in self.rows)
+        return all(a[0] < b[0] and a[1] <= b[1] for a, b in zip(rows, rows[1:]))
+
     def shuffled(self):
         at = self.distances()
+        if any(b < a for a, b in zip(at, at[1:])) and self.numbered_as_text():
+            return True
         zero = self.reads + self.foot
         falls = [i for i in range(1, len(at)) if at[i] < at[i - 1]]
         falls = [i for i in falls if at[i] > zero or not any(later > zero for later in at[i:])]
@@ -94,7 +103,7 @@ class Run:
             return None
         before = at[i - 1] if i > 0 else self.reads
         for moved in (at[i] * 10, at[i] / 10) if at[i] > 0 else ():
-            moved = round(moved, 6)
+            moved = math.floor(moved * 1e6 + 0.5) / 1e6
             if before - 1e-9 <= moved <= after + 1e-9:
                 return moved
         return None
@@ -425,7 +434,8 @@ class Run:
             report("code-unknown", f"{at}/code")
         # distances
         low = "/at" if row["at"] < self.reads else "/to" if row.get("to", self.reads) < self.reads else None
-        if low and not (i > 0 and self.rows[0]["at"] < self.reads):
+        slipped = low == "/at" and self.slip(i) is not None
+        if low and not slipped and not (i > 0 and self.rows[0]["at"] < self.reads):
             report("distance-negative", at + low)
         if "surveyed" in self.run and max(row["at"], row.get("to", row["at"])) > self.run["surveyed"]:
             field = "/at" if self.beyond(row["at"]) else "/to" if self.beyond(row.get("to", row["at"])) else None

@@ -243,11 +243,10 @@ impl<'d> Survey<'d> {
         section.get() * self.head.units.section.millimetres()
     }
 
-    /// Metres in the document's length unit, rounded for reading.
+    /// Metres in the document's length unit, not rounded.
     #[must_use]
     pub fn in_units(&self, metres: f64) -> f64 {
-        let value = metres / self.head.units.length.metres();
-        (value * 1000.0).round() / 1000.0
+        metres / self.head.units.length.metres()
     }
 
     /// Metres as a text in the document's length unit, for example `12.4 ft`.

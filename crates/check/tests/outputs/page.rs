@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_check::output::{CAUTION, html};
-use obvert_check::{Report, Severity};
+use obvert_check::{Report, Settings, Severity};
 use serde_json::json;
 use sha2::{Digest, Sha256};
 
@@ -493,4 +493,21 @@ fn what_can_be_mended_is_said_with_what_it_states() {
         let after = page.split_once(said).expect("said").1;
         assert!(after.contains(&format!("<dd>{does} (<code>obvert fix")), "{does}: {}", &after[..200]);
     }
+}
+
+/// Where a rule has more findings than the page lists, the page does not say that all are shown.
+#[test]
+fn what_is_not_listed_is_counted() {
+    let mut document = minimal();
+    let rows = document["runs"][0]["observations"].as_array_mut().unwrap();
+    for number in 0..205 {
+        let row = json!({ "id": format!("x{number}"), "at": 130, "code": "crack.longitudinal", "clock": { "at": 13 } });
+        rows.insert(6, row);
+    }
+    let report = check(&document, "many.json", Settings { keep: usize::MAX, ..today() });
+    let found: usize = Severity::ALL.into_iter().map(|severity| report.totals.of(severity)).sum();
+    let page = page(&report);
+    let listed = page.matches("<li id=").count();
+    assert!(listed < found, "{listed} of {found}");
+    assert!(page.contains(&format!("data-all=\"{listed}\" data-found=\"{found}\"")), "{listed} of {found}");
 }

@@ -114,11 +114,13 @@ fn a_table_has_lines_but_no_characters_and_a_zip_holds_its_tables() {
     assert_eq!(region(&of_folder)["region"], json!({ "startLine": 2 }));
     assert_eq!(of_folder["results"][0]["properties"]["csvColumn"], 3);
     assert_eq!(of_folder["results"][0]["properties"]["csvHeading"], "at");
-    let of_zip = run(&tables("survey.zip", "csv-zip"));
-    assert_eq!(region(&of_zip)["artifactLocation"]["uri"], "/structures.csv");
-    let index = region(&of_zip)["artifactLocation"]["index"].as_u64().expect("an index") as usize;
-    assert_eq!(of_zip["artifacts"][index]["parentIndex"], 0);
-    assert_eq!(of_zip["artifacts"][0]["location"]["uri"], "survey.zip");
+    for (file, form) in [("survey.zip", "csv-zip"), ("survey.xlsx", "xlsx")] {
+        let inside = run(&tables(file, form));
+        assert_eq!(region(&inside)["artifactLocation"]["uri"], "/structures.csv");
+        let index = region(&inside)["artifactLocation"]["index"].as_u64().expect("an index") as usize;
+        assert_eq!(inside["artifacts"][index]["parentIndex"], 0);
+        assert_eq!(inside["artifacts"][0]["location"]["uri"], file);
+    }
 }
 
 #[test]

@@ -1,4 +1,4 @@
-//! How a value stands in a cell and is found again there, exactly.
+//! What CSV adds to a cell: text that a spreadsheet would run is made harmless.
 //!
 //! A spreadsheet takes text that begins with certain characters for a formula and runs it (OWASP "CSV Injection":
 //! `=`, `+`, `-`, `@`, TAB, CR, LF; the null character by OWASP ASVS 5.0 requirement 1.2.10). Such text is written
@@ -7,29 +7,18 @@
 //! an apostrophe (`'t Hooft`) is left as it is, both ways. Numbers are never touched: `-0.3` is a number, not a
 //! formula.
 
-use serde_json::{Number, Value};
+use serde_json::Value;
 
-use super::plan::Kind;
-
-const SEPARATOR: char = ';';
-const ESCAPE: char = '\\';
-
-/// What is wrong with a cell.
-#[derive(Debug, PartialEq)]
-pub(super) enum CellError {
-    /// Not a value of the kind that the column has.
-    Kind(String),
-    /// Not JSON, or not such that it can be an extension.
-    Json(String),
-}
+use crate::tables::cell;
+use crate::tables::plan::Kind;
 
 fn is_hazard(text: &str) -> bool {
     text.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0'])
 }
 
 /// Text as it is written: made harmless where a spreadsheet would run it.
-pub(crate) fn harmless(text: &str) -> String {
-    if is_hazard(text) { format!("'{text}") } else { text.to_owned() }
+pub(crate) fn harmless(text: String) -> String {
+    if is_hazard(&text) { format!("'{text}") } else { text }
 }
 
 /// Text as it was before [`harmless`].
@@ -40,134 +29,15 @@ pub(crate) fn plain(cell: &str) -> &str {
     }
 }
 
-/// The cell of a value; empty when there is none.
+/// Whether a cell of this kind may have an apostrophe that is the cell's and not the value's.
+pub(super) fn guarded(kind: &Kind) -> bool {
+    matches!(kind, Kind::Text | Kind::Word(_) | Kind::List(_))
+}
+
+/// The cell of a value.
 pub(super) fn write(value: &Value, kind: &Kind) -> String {
-    match kind {
-        Kind::Text => harmless(&bare(value)),
-        Kind::List(_) => {
-            let items = value.as_array().into_iter().flatten().map(|item| {
-                let mut text = String::new();
-                for character in bare(item).chars() {
-                    if matches!(character, SEPARATOR | ESCAPE) {
-                        text.push(ESCAPE);
-                    }
-                    text.push(character);
-                }
-                text
-            });
-            harmless(&items.collect::<Vec<_>>().join(&SEPARATOR.to_string()))
-        }
-        Kind::Extensions | Kind::Json => value.to_string(),
-        Kind::Word(_) | Kind::Number | Kind::Whole | Kind::Bool => bare(value),
-    }
-}
-
-fn bare(value: &Value) -> String {
-    match value {
-        Value::String(text) => text.clone(),
-        // Numbers come out in the shortest form that reads back as the same number, as in JSON.
-        other => other.to_string(),
-    }
-}
-
-/// The value of a cell that is not empty. `None` for extensions that only say that the object is there.
-pub(super) fn read(cell: &str, kind: &Kind) -> Result<Option<Value>, CellError> {
-    match kind {
-        // Whether a word is in its vocabulary is the model's to say, with the nearest one.
-        Kind::Text | Kind::Word(_) => Ok(Some(Value::String(plain(cell).to_owned()))),
-        Kind::Number | Kind::Whole => number(cell).map(Some),
-        Kind::Bool => match cell {
-            // Spreadsheets write capitals; these are the words of Table Schema.
-            "true" | "True" | "TRUE" | "1" => Ok(Some(Value::Bool(true))),
-            "false" | "False" | "FALSE" | "0" => Ok(Some(Value::Bool(false))),
-            _ => Err(CellError::Kind(format!("{} is neither true nor false", show(cell)))),
-        },
-        Kind::List(item) => {
-            let mut items = Vec::new();
-            for text in split(plain(cell)) {
-                // The apostrophe is the cell's, not the item's; an empty item is the model's to report.
-                let text = if matches!(**item, Kind::Text | Kind::Word(_)) {
-                    Ok(Some(Value::String(text)))
-                } else {
-                    read(&text, item)
-                };
-                items.extend(text?);
-            }
-            Ok(Some(Value::Array(items)))
-        }
-        Kind::Extensions if cell.trim() == "{}" => Ok(None),
-        // By way of the model's type, which refuses what a plain value would swallow, such as a key that stands twice.
-        Kind::Extensions => serde_json::from_str::<obvert_model::extension::Extensions>(cell)
-            .and_then(|extensions| serde_json::to_value(&extensions))
-            .map(Some)
-            .map_err(|error| {
-                CellError::Json(format!("extensions are one JSON object by reverse domain name: {error}"))
-            }),
-        Kind::Json => {
-            serde_json::from_str(cell).map(Some).map_err(|error| CellError::Json(format!("not JSON: {error}")))
-        }
-    }
-}
-
-fn split(cell: &str) -> Vec<String> {
-    let mut items = vec![String::new()];
-    let mut characters = cell.chars().peekable();
-    while let Some(character) = characters.next() {
-        match character {
-            SEPARATOR => items.push(String::new()),
-            ESCAPE => {
-                let escaped = characters.next_if(|next| matches!(*next, SEPARATOR | ESCAPE)).unwrap_or(ESCAPE);
-                items.last_mut().into_iter().for_each(|item| item.push(escaped));
-            }
-            _ => items.last_mut().into_iter().for_each(|item| item.push(character)),
-        }
-    }
-    items
-}
-
-/// A number in the forms that spreadsheets write: digits with a decimal point, a sign, an exponent.
-pub(super) fn number(cell: &str) -> Result<Value, CellError> {
-    if !is_number(cell) {
-        let hint = if is_number(&cell.replacen(',', ".", 1)) {
-            "; write the decimal mark as a point, and no marks between thousands"
-        } else if is_number(cell.trim()) {
-            "; take out the spaces around it"
-        } else if cell.starts_with('#') {
-            "; a spreadsheet wrote an error in place of the number"
-        } else if is_number(cell.trim_end_matches(|c: char| c.is_alphabetic() || " \"'%".contains(c))) {
-            "; write the number alone, units stand in the document table or in a column of their own"
-        } else {
-            ""
-        };
-        return Err(CellError::Kind(format!("{} is not a number{hint}", show(cell))));
-    }
-    let whole = cell.parse::<i64>().ok().map(Number::from);
-    let number = whole.or_else(|| cell.parse::<f64>().ok().and_then(Number::from_f64));
-    number.map(Value::Number).ok_or_else(|| CellError::Kind(format!("{} is too large a number", show(cell))))
-}
-
-fn is_number(cell: &str) -> bool {
-    let digits = |text: &str| text.bytes().all(|byte| byte.is_ascii_digit());
-    let unsigned = cell.strip_prefix(['+', '-']).unwrap_or(cell);
-    let (mantissa, exponent) = match unsigned.split_once(['e', 'E']) {
-        Some((mantissa, exponent)) => (mantissa, Some(exponent.strip_prefix(['+', '-']).unwrap_or(exponent))),
-        None => (unsigned, None),
-    };
-    let (before, after) = mantissa.split_once('.').unwrap_or((mantissa, ""));
-    digits(before)
-        && digits(after)
-        && !(before.is_empty() && after.is_empty())
-        && exponent.is_none_or(|exponent| !exponent.is_empty() && digits(exponent))
-}
-
-/// A cell as it is shown in a message: in quotes, and not longer than a line.
-pub(super) fn show(cell: &str) -> String {
-    const LONGEST: usize = 60;
-    if cell.chars().count() > LONGEST {
-        format!("{:?}…", cell.chars().take(LONGEST).collect::<String>())
-    } else {
-        format!("{cell:?}")
-    }
+    let text = cell::text(value, kind);
+    if matches!(kind, Kind::Text | Kind::List(_)) { harmless(text) } else { text }
 }
 
 #[cfg(test)]
@@ -183,55 +53,24 @@ mod tests {
         for start in starts {
             for rest in ["", "1+1", "'", "=", "'="] {
                 let text = format!("{start}{rest}");
-                let cell = harmless(&text);
+                let cell = harmless(text.clone());
                 assert!(!cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0']), "{cell:?}");
                 assert_eq!(plain(&cell), text);
             }
         }
-        assert_eq!(harmless("'t Hooft"), "'t Hooft");
+        assert_eq!(harmless("'t Hooft".into()), "'t Hooft");
         assert_eq!(plain("'t Hooft"), "'t Hooft");
-        assert_eq!(harmless("=1+1"), "'=1+1");
+        assert_eq!(harmless("=1+1".into()), "'=1+1");
     }
 
     #[test]
-    fn numbers_are_read_as_spreadsheets_write_them() {
-        let cases = [
-            ("12", json!(12)),
-            ("-0.3", json!(-0.3)),
-            ("1E+05", json!(100_000.0)),
-            ("+4", json!(4)),
-            (".5", json!(0.5)),
-        ];
-        for (cell, value) in cases {
-            assert_eq!(number(cell), Ok(value), "{cell}");
-        }
-        for cell in ["", ".", "-", "1e", "e5", "12,5", "1 200", "inf", "NaN", "0x10", "12 m", "1e999", "--1", "１"] {
-            assert!(number(cell).is_err(), "{cell}");
-        }
-    }
-
-    #[test]
-    fn lists_keep_their_items_apart() {
+    fn the_apostrophe_is_the_cells_and_not_the_items() {
         let kind = Kind::List(Box::new(Kind::Text));
-        for items in [json!(["A", "B"]), json!([";", "\\", "\\;", ";;"]), json!(["=1", "'=1"]), json!(["'", "-"])] {
+        for items in [json!(["=1", "'=1"]), json!(["'", "-"]), json!(["-A", "B"])] {
             let cell = write(&items, &kind);
-            assert_eq!(read(&cell, &kind), Ok(Some(items)), "{cell}");
+            let read = cell::read(&cell::Cell::of_text(plain(&cell)), &kind);
+            assert_eq!(read, Ok(Some(items)), "{cell}");
         }
-        assert_eq!(write(&json!(["A", "B"]), &kind), "A;B");
         assert_eq!(write(&json!(["-A", "B"]), &kind), "'-A;B");
-        // A backslash before anything else is a backslash, for those who write by hand.
-        assert_eq!(read("C:\\x", &kind), Ok(Some(json!(["C:\\x"]))));
-        assert_eq!(read("A;;B", &kind), Ok(Some(json!(["A", "", "B"]))));
-    }
-
-    #[test]
-    fn extensions_say_what_is_wrong_with_them() {
-        assert_eq!(read("{}", &Kind::Extensions), Ok(None));
-        assert_eq!(read("{\"a.b\":[1]}", &Kind::Extensions), Ok(Some(json!({"a.b": [1]}))));
-        for cell in
-            ["{\"a.b\":1,\"a.b\":2}", "{\"a.b\":{\"x\":1,\"x\":2}}", "{\"x\":1}", "[]", "{", "{\"a.b\":1e17}", "{} {}"]
-        {
-            assert!(matches!(read(cell, &Kind::Extensions), Err(CellError::Json(_))), "{cell}");
-        }
     }
 }

@@ -36,17 +36,22 @@
 
 mod archive;
 mod cell;
-mod keys;
-mod plan;
 mod read;
 mod records;
 mod schema;
-mod sheet;
 mod write;
 
-pub use archive::{ZipLimits, read_zip, read_zip_within, write_zip};
+pub use crate::unpack::ZipLimits;
+pub use archive::{read_zip, read_zip_within, write_zip};
 #[cfg(feature = "layout")]
 pub(crate) use cell::{harmless, plain};
 pub use read::read;
 pub use schema::table_schemas;
 pub use write::{Files, stream, write};
+
+use crate::tables::plan::Table;
+
+/// The name of a table's file.
+fn file_of(table: &Table) -> String {
+    format!("{}.csv", table.name)
+}

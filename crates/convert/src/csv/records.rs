@@ -2,9 +2,16 @@
 //! a file ambiguous (a quotation mark that stays open, a row that is too short, another separator) is looked for here
 //! and refused.
 
+use std::borrow::Cow;
+
 use csv::StringRecord;
 
-use crate::{ConvertError, Place};
+use super::cell;
+use crate::ConvertError;
+use crate::tables::cell::{Cell, CellError};
+use crate::tables::plan::Column;
+use crate::tables::read::form;
+use crate::tables::{Record, Rows};
 
 /// The rows of one file.
 pub(super) struct Records<'b> {
@@ -18,10 +25,17 @@ pub(super) struct Records<'b> {
     line: usize,
 }
 
-/// An error at a line of a file.
-pub(super) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
-    let place = Place { file: file.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place), message: message.into() }
+impl Record for StringRecord {
+    fn cell(&self, number: usize, column: &Column) -> Result<Cell<'_>, CellError> {
+        let text = self.get(number).unwrap_or_default();
+        Ok(Cell::of_text(if cell::guarded(&column.kind) { cell::plain(text) } else { text }))
+    }
+    fn name(&self, number: usize) -> Cow<'_, str> {
+        cell::plain(self.get(number).unwrap_or_default()).into()
+    }
+    fn shown(&self, number: usize) -> Cow<'_, str> {
+        self.get(number).unwrap_or_default().into()
+    }
 }
 
 impl<'b> Records<'b> {
@@ -61,14 +75,40 @@ impl<'b> Records<'b> {
         Ok(records)
     }
 
+    fn read(&mut self) -> Result<Option<usize>, ConvertError> {
+        let position = |reader: &csv::Reader<&[u8]>| usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
+        let mut start = position(&self.reader).min(self.source.len());
+        let read = self.reader.read_record(&mut self.record);
+        let end = position(&self.reader).min(self.source.len());
+        // The crate counts the second half of a CRLF, and lines without anything, to the row that follows.
+        start += self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
+        self.line += breaks(&self.source[self.counted..start]);
+        self.counted = start;
+        match read {
+            Ok(false) => return Ok(None),
+            Ok(true) => {}
+            Err(error) => return Err(form(self.name, self.line, format!("not CSV: {error}"))),
+        }
+        let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
+        if marks % 2 == 1 {
+            let message = "a quotation mark stands alone; a cell with quotation marks in it must itself stand in quotation marks, with those inside it written twice";
+            return Err(form(self.name, self.line, message));
+        }
+        Ok(Some(self.line))
+    }
+}
+
+impl Rows for Records<'_> {
+    type Row = StringRecord;
+
     /// The headings, in the order of the file.
-    pub(super) fn headings(&self) -> impl Iterator<Item = &str> {
+    fn headings(&self) -> impl Iterator<Item = &str> {
         self.headings.iter()
     }
 
     /// The line on which the next row begins, and its cells, as many as there are headings. Rows that are empty all
     /// along, as spreadsheets leave them behind, are passed over.
-    pub(super) fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
+    fn next_row(&mut self) -> Result<Option<(usize, &StringRecord)>, ConvertError> {
         let line = loop {
             match self.read()? {
                 None => return Ok(None),
@@ -92,28 +132,6 @@ impl<'b> Records<'b> {
             ));
         }
         Ok(Some((line, &self.record)))
-    }
-
-    fn read(&mut self) -> Result<Option<usize>, ConvertError> {
-        let position = |reader: &csv::Reader<&[u8]>| usize::try_from(reader.position().byte()).unwrap_or(usize::MAX);
-        let mut start = position(&self.reader).min(self.source.len());
-        let read = self.reader.read_record(&mut self.record);
-        let end = position(&self.reader).min(self.source.len());
-        // The crate counts the second half of a CRLF, and lines without anything, to the row that follows.
-        start += self.source[start..].iter().take_while(|byte| matches!(byte, b'\r' | b'\n')).count();
-        self.line += breaks(&self.source[self.counted..start]);
-        self.counted = start;
-        match read {
-            Ok(false) => return Ok(None),
-            Ok(true) => {}
-            Err(error) => return Err(form(self.name, self.line, format!("not CSV: {error}"))),
-        }
-        let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
-        if marks % 2 == 1 {
-            let message = "a quotation mark stands alone; a cell with quotation marks in it must itself stand in quotation marks, with those inside it written twice";
-            return Err(form(self.name, self.line, message));
-        }
-        Ok(Some(self.line))
     }
 }
 

@@ -3,13 +3,13 @@
 
 use std::sync::OnceLock;
 
-use obvert_model::shape;
 use obvert_model::tables::Head;
 use serde::Serialize;
 use serde_json::Value;
 
-use super::keys;
-use super::plan::{AXES, Column, Kind, ORDER, Plan, Table, plan};
+use super::file_of;
+use crate::tables::keys;
+use crate::tables::plan::{AXES, Column, ID, Kind, Moment, ORDER, Plan, Table, plan};
 
 /// The name of the file that describes a package.
 pub(super) const FILE: &str = "datapackage.json";
@@ -135,7 +135,7 @@ pub(super) fn package(head: &Head) -> String {
     let resources = plan.tables.iter().map(|table| Resource {
         name: &table.name,
         r#type: "table",
-        path: table.file(),
+        path: file_of(table),
         title: title(&table.name),
         description: &table.description,
         format: "csv",
@@ -210,7 +210,7 @@ fn table_schema<'p>(plan: &'p Plan, table: &'p Table) -> TableSchema<'p> {
                 fields: vec![&column.heading],
                 reference: Reference {
                     resource: (target != table.name).then_some(target),
-                    fields: vec![super::plan::ID.to_owned()],
+                    fields: vec![ID.to_owned()],
                 },
             });
         }
@@ -279,15 +279,10 @@ fn type_name(kind: &Kind) -> &'static str {
 /// Times are strings to Table Schema, since its own types would lose the offset and the precision as written, and a
 /// pattern can hold them to their form; what they mean is said beside it.
 fn rdf_type(column: &Column) -> Option<&'static str> {
-    let pattern = column.pattern.as_ref()?;
-    let same = |path: &[&str]| shape::field(path).and_then(|field| field.pattern.as_ref()) == Some(pattern);
-    if same(&["issued"]) {
-        Some("http://www.w3.org/2001/XMLSchema#dateTime")
-    } else if same(&["equipment", "calibrated"]) {
-        Some("http://www.w3.org/2001/XMLSchema#date")
-    } else {
-        None
-    }
+    Some(match column.moment()? {
+        Moment::Time => "http://www.w3.org/2001/XMLSchema#dateTime",
+        Moment::Day => "http://www.w3.org/2001/XMLSchema#date",
+    })
 }
 
 fn unanchored(pattern: &str) -> &str {

@@ -249,9 +249,10 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
     let is = value.as_f64();
     let pattern = column.pattern.as_deref().unwrap_or_default();
     match column.kind.unwrap_or(CellKind::Text) {
-        CellKind::Text if column.translate.is_empty() => {
-            value.as_str().map(|text| if layout.xml.is_some() { text.to_owned() } else { crate::csv::harmless(text) })
-        }
+        CellKind::Text if column.translate.is_empty() => value
+            .as_str()
+            .map(str::to_owned)
+            .map(|text| if layout.xml.is_some() { text } else { crate::csv::harmless(text) }),
         CellKind::Text | CellKind::YesNo => None,
         CellKind::Number => is.map(|number| padded(&marks.write(number, column.decimals), column.digits)),
         CellKind::Station => is.map(|number| {

@@ -40,6 +40,21 @@ proptest! {
     }
 
     #[test]
+    fn a_line_of_an_archive_is_one_line_and_is_read_back(value in generate::document()) {
+        let document = typed(&value);
+        let mut archive = Vec::new();
+        obvert_model::archive::write(&document, &mut archive).unwrap();
+        obvert_model::archive::write(&document, &mut archive).unwrap();
+        let lines: Vec<_> = obvert_model::archive::lines(archive.as_slice()).map(Result::unwrap).collect();
+        prop_assert_eq!(lines.len(), 2);
+        prop_assert_eq!(&read::document(&lines[1].text).unwrap(), &document);
+        prop_assert_eq!(
+            serde_json::from_slice::<Value>(&lines[0].text).unwrap(),
+            serde_json::from_str::<Value>(&write::to_string(&document)).unwrap()
+        );
+    }
+
+    #[test]
     fn a_stream_gives_what_the_whole_gives(value in generate::document()) {
         let document = typed(&value);
         let written = write::to_string(&document);

@@ -63,7 +63,9 @@ fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<
             thousands(total.total),
         )?;
     }
-    writeln!(sink, "</div>\n</details>\n<p id=\"left\" role=\"status\" data-all=\"{}\"></p>\n</div>", page.shown)
+    let found: usize = Severity::ALL.into_iter().map(|severity| report.totals.of(severity)).sum();
+    let (left, shown) = ("<p id=\"left\" role=\"status\"", page.shown);
+    writeln!(sink, "</div>\n</details>\n{left} data-all=\"{shown}\" data-found=\"{found}\"></p>\n</div>")
 }
 
 fn one(report: &Report, page: &Page<'_>, section: &Section<'_>, sink: &mut dyn Write) -> io::Result<()> {

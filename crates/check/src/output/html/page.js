@@ -2,6 +2,7 @@
   const left = document.getElementById("left");
   if (!left || !CSS.supports("selector(:has(*))")) return;
   const all = left.dataset.all;
+  const found = left.dataset.found;
   const count = () => {
     let shown = 0;
     for (const part of document.querySelectorAll(".part")) {
@@ -13,7 +14,8 @@
       part.hidden = here === 0;
       shown += here;
     }
-    left.textContent = shown === Number(all) ? `All ${all} are shown.` : `${shown} of ${all} are shown.`;
+    const said = shown === Number(all) ? `All ${all} are shown` : `${shown} of ${all} are shown`;
+    left.textContent = found === all ? `${said}.` : `${said} that are listed here; ${found} were found.`;
   };
   document.querySelector(".filter").addEventListener("change", count);
   count();

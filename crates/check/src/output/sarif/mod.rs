@@ -115,7 +115,7 @@ impl<'r> Frame<'r> {
             if let Some(at) = &finding.at {
                 let document = report.documents.get(finding.document);
                 let zip = document
-                    .filter(|document| document.form.as_deref() == Some("csv-zip"))
+                    .filter(|document| matches!(document.form.as_deref(), Some("csv-zip" | "xlsx")))
                     .and_then(|document| document.file.as_ref())
                     .filter(|zip| at.file.starts_with(zip.as_str()) && at.file != **zip)
                     .and_then(|zip| frame.file_index.get(zip).copied());

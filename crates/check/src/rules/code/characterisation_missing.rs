@@ -29,6 +29,7 @@ rule! {
     name: "characterisation-missing", severity: Error, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
+    facts: { "missing" = Text "the name of the first required place that is empty, as the code list has it" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -27,6 +27,10 @@ rule! {
     name: "characterisation-surplus", severity: Warning, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
+    facts: {
+        "recorded" = Count "characterisations that the row has",
+        "places" = Count "characterisations that the code takes",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

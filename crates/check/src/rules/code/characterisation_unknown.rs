@@ -36,6 +36,7 @@ rule! {
     name: "characterisation-unknown", severity: Error, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
+    facts: { "value" = Text "the characterisation, as recorded" },
 }
 
 fn has(place: &Characterisation, value: &str) -> bool {

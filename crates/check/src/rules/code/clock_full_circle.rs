@@ -12,7 +12,7 @@ rule! {
     /// An arc does not begin and end at one hour. The format reads such an arc as all the way round; whether that, or
     /// one hour, was meant must be said.
     ///
-    /// The rule stands back where the hours are wrong in themselves, and where a clock reference means nothing with the
+    /// The rule stands back where the hours are wrong in themselves, where `at` stands beside the arc, and where a clock reference means nothing with the
     /// code.
     ///
     /// # Why it matters
@@ -42,6 +42,7 @@ rule! {
     /// Write `at` for one hour. For all the way round leave the clock out, or, where the code needs one, let the arc end
     /// half an hour before it began.
     name: "clock-full-circle", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
+    facts: { "hour" = ClockHour "where the arc begins and ends" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -47,6 +47,7 @@ rule! {
     /// # Fix
     /// Read the hour again from the picture; 12 is the top, 6 the bottom, clockwise as seen in the direction of travel.
     name: "clock-range", severity: Error, scope: Throughout, since: "0.1", clause: "observations#clock",
+    facts: { "hour" = ClockHour "the hour, as recorded" },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

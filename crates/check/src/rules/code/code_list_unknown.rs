@@ -31,6 +31,10 @@ rule! {
     /// # Fix
     /// Give the checker the code list as a file, or correct the list's id and version.
     name: "code-list-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
+    facts: {
+        "list" = Id "the code list that the document names",
+        "version" = Text "its version, as the document has it",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -39,6 +39,10 @@ rule! {
     /// Write the code as the list has it, or name the list that the document is coded in under `coding`.
     name: "code-unknown", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    facts: {
+        "code" = Code "the code, as recorded",
+        "list" = Id "the document's code list",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

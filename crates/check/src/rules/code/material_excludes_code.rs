@@ -47,6 +47,10 @@ rule! {
     /// Correct the code, or the pipe's material; record a change of material where the pipe changes.
     name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    facts: {
+        "material" = Word "the class of the material of the pipe at the row",
+        "materials" = Words "the classes that the code can be seen in, in the order of the code list",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -57,10 +61,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(class) = row.bore().class.filter(|class| *class != MaterialClass::Other) else { return };
     if !code.materials.contains(&class) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
-        let only = only.join(", ");
+        let said = only.join(", ");
         out.report(
             row.spot("/code"),
-            format!("{} can be seen in {only} only, but the pipe is of {class} here", code.code),
+            format!("{} can be seen in {said} only, but the pipe is of {class} here", code.code),
         )
         .fact("material", class.as_str())
         .fact("materials", only);

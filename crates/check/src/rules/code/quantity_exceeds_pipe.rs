@@ -39,6 +39,7 @@ rule! {
     /// Correct the amount or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    facts: { "millimetres" = Millimetres "the amount, converted" },
 }
 
 /// Names of amounts that are measured across the pipe.

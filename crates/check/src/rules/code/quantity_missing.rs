@@ -28,6 +28,9 @@ rule! {
     /// Measure the amount again from the picture or the video and add it with its unit.
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    facts: {
+        "missing" = Texts "the names of the required amounts that are not recorded, in the order of the code list",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -39,16 +42,17 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if missing().next().is_none() {
         return;
     }
-    let names: Vec<String> = missing()
+    let said: Vec<String> = missing()
         .map(|meaning| match meaning.of {
             Some(of) => format!("{} in {} of {}", meaning.name, meaning.unit, of.as_str().replace('-', " ")),
             None => format!("{} in {}", meaning.name, meaning.unit),
         })
         .collect();
-    let names = names.join(" and its ");
+    let said = said.join(" and its ");
+    let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
     out.report(
         row.spot(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
-        format!("{} needs its {names}", code.code),
+        format!("{} needs its {said}", code.code),
     )
     .fact("missing", names);
 }

@@ -35,6 +35,10 @@ rule! {
     /// Correct the amount or its unit.
     name: "quantity-range", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    facts: {
+        "amount" = Amount "the amount, in `unit`",
+        "unit" = Unit "the unit that the code list gives the amount",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -58,7 +62,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
                 meaning.name, recorded.value, recorded.unit, code.code, meaning.unit
             ),
         )
-        .fact("amount", tidy(amount))
+        .fact("amount", amount)
         .fact("unit", meaning.unit.as_str());
     }
 }

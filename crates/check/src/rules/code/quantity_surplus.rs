@@ -30,6 +30,10 @@ rule! {
     /// Take the surplus away, put it into the remark, or correct the code.
     name: "quantity-surplus", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    facts: {
+        "recorded" = Count "amounts that the row has",
+        "places" = Count "amounts that the code takes with the row's characterisation",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

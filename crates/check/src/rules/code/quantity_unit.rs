@@ -28,6 +28,10 @@ rule! {
     /// Correct the unit, or the amount if it was taken in another way than the list asks for.
     name: "quantity-unit", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    facts: {
+        "unit" = Unit "the unit, as recorded",
+        "expected" = Unit "the unit that the code list gives the amount",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

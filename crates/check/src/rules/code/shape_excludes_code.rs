@@ -38,6 +38,10 @@ rule! {
     /// Correct the code, or the pipe's shape; record a change of shape where the pipe changes.
     name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    facts: {
+        "shape" = Word "the shape of the pipe at the row",
+        "shapes" = Words "the shapes that the code can be seen in, in the order of the code list",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -45,10 +49,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(shape) = row.bore().shape.filter(|shape| *shape != Shape::Other) else { return };
     if !code.shapes.contains(&shape) {
         let only: Vec<&str> = code.shapes.iter().map(|shape| shape.as_str()).collect();
-        let only = only.join(", ");
+        let said = only.join(", ");
         out.report(
             row.spot("/code"),
-            format!("{} can be seen in {only} pipes only, but the pipe is {shape} here", code.code),
+            format!("{} can be seen in {said} pipes only, but the pipe is {shape} here", code.code),
         )
         .fact("shape", shape.as_str())
         .fact("shapes", only);

@@ -56,6 +56,10 @@ rule! {
         "step" = 30.0 "percentage points" "the most that the level may change, common practice",
         "within" = 1.5 "m" "the distance over which it is judged, common practice",
     },
+    facts: {
+        "before" = Percent "the level in the row before",
+        "level" = Percent "the level in this row",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

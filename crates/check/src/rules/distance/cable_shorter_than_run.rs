@@ -12,6 +12,11 @@ rule! {
     /// A run is no longer than the cable or rod that it was made with: all the cable of the equipment that it names
     /// together, where each camera states its own.
     ///
+    /// # Exactly
+    /// *cable* is the sum of `cable_length` over all equipment that the run names, cameras or not, each piece once. Every
+    /// name leads to a row, at least one piece is a camera (`push-rod`, `crawler`, `pole`, `float`), every camera has `cable_length`, and the distance travelled exceeds
+    /// *cable* + tolerance(*cable*).
+    ///
     /// # Why it matters
     /// The run was made with another reel, or its distance has a digit too many.
     ///
@@ -33,13 +38,21 @@ rule! {
     /// # Fix
     /// Name the equipment that was used, or correct the length of its cable or the distance.
     name: "cable-shorter-than-run", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
+    facts: {
+        "travelled" = Length "how far the run went: `surveyed` less *reads*",
+        "cable" = Length "the `cable_length` of all equipment that the run names, added up",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     let Some(travelled) = run.travelled() else { return };
     let (mut cable, mut cameras) = (0.0, 0);
-    for equipment in run.run.equipment.iter().filter_map(|id| survey.equipment(id)) {
+    for (place, id) in run.run.equipment.iter().enumerate() {
+        if run.run.equipment[..place].contains(id) {
+            continue;
+        }
+        let Some(equipment) = survey.equipment(id) else { return };
         if is_camera(equipment.kind) {
             cameras += 1;
             if equipment.cable_length.is_none() {

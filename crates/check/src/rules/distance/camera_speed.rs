@@ -18,12 +18,13 @@ rule! {
     /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
-    /// The speed is way ∕ (time + rounding). Over the whole run the way is `surveyed` less *reads*, the time from
+    /// The speed is way ∕ (time + rounding), the time with its rounding being taken as 1 s at least. Over the whole run the way is `surveyed` less *reads*, the time from
     /// `started` to `finished`, 0 or more; the rounding is 60 s where both times have seconds of 00 and no fraction, else
     /// 0. Between rows the way is that between their `at`, the time that between their `offset` into one file of the kind
-    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, and only
-    /// where it is settled; it is held against the timed row before it, but against an earlier one as long as the way is
-    /// less than `least_distance`.
+    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, not at
+    /// all where that is no `video`, and only where it is settled. Of the timed rows, from the top, the first is the mark.
+    /// A row of the mark's file with a later offset is passed over where its way is less than `least_distance`; otherwise
+    /// it is held against the mark and becomes the mark. Any other row becomes the mark.
     ///
     /// # Why it matters
     /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.
@@ -59,6 +60,7 @@ rule! {
         "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
         "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
     },
+    facts: { "metres_per_minute" = MetresPerMinute "the speed that is held against the limit" },
 }
 
 /// Metres that were driven, and the seconds that it took at least and at most.
@@ -70,7 +72,7 @@ struct Drive {
 
 impl Drive {
     fn speed(&self) -> f64 {
-        self.metres / (self.seconds + self.rounding) * 60.0
+        self.metres / (self.seconds + self.rounding).max(1.0) * 60.0
     }
 }
 
@@ -97,7 +99,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
     let seconds = (drive.seconds * 10.0).round() / 10.0;
     let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
-    out.report(spot, message).fact("metres_per_minute", drive.metres / drive.seconds.max(1.0) * 60.0);
+    out.report(spot, message).fact("metres_per_minute", drive.speed());
 }
 
 fn whole(run: &RunView<'_>) -> Option<Drive> {

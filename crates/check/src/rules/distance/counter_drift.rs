@@ -7,7 +7,8 @@ use crate::views::{RunView, tolerance};
 rule! {
     /// # What it checks
     /// The counter was right, to the tolerance, wherever it was checked against a distance known otherwise. Of several
-    /// checks in a run that show it wrong, the one farthest off is reported.
+    /// checks in a run that show it wrong, the one farthest off is reported, of equals the first. `reading` and `known` are
+    /// compared as they stand, both from where the counter shows 0.
     ///
     /// # Why it matters
     /// A counter that slips on a wet cable, or has the wrong wheel, puts everything beyond the check in the wrong place.
@@ -37,6 +38,10 @@ rule! {
     /// Correct the distances of the run in proportion and say so in its remark, or drive it again with the counter
     /// mended.
     name: "counter-drift", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
+    facts: {
+        "reading" = Length "what the counter showed at the check that is farthest off, as recorded",
+        "known" = Length "the true distance there, as recorded",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

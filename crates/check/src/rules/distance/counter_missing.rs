@@ -7,7 +7,7 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every run says where its distance counter was set. A camera on a pole has none.
+    /// Every run says where its distance counter was set. A run with the `method` `pole` has none.
     ///
     /// # Why it matters
     /// Distances from the centre of the structure and distances from the pipe's end differ by half a manhole: the width

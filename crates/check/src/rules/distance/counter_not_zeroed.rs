@@ -10,8 +10,8 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The start row's distance is what the counter showed at its zero point (`counter.reads`, 0 when absent), to one
-    /// step of the counter. A start row below it is left to `distance-negative`, one that is out of order to the rules
-    /// about order.
+    /// step of the counter (`counter.resolution` of the run) or the limit `slack`, whichever is more. A start row below it is left to `distance-negative`, one that is not settled to the
+    /// rules about order.
     ///
     /// # Why it matters
     /// A counter that was not set before the camera went in adds the same error to every distance of the run.
@@ -45,7 +45,11 @@ rule! {
     name: "counter-not-zeroed", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
     needs: [Codes],
     limits: {
-        "slack" = 0.03048 "m" "a step of the counter, where its resolution is not stated: 0.1 ft, Decatur IL scope of work",
+        "slack" = 0.03048 "m" "what is allowed at least, a step of most counters: 0.1 ft, Decatur IL scope of work",
+    },
+    facts: {
+        "at" = Length "`at` of the start row",
+        "reads" = Length "*reads*: what the counter is said to have shown at its zero point",
     },
 }
 

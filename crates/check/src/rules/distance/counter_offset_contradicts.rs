@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Take the offset out, write it as `reads` if it is what the counter showed, or correct where the counter was set.
     name: "counter-offset-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#counter",
+    facts: { "offset" = Length "`offset` of the counter, as recorded" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,10 @@ rule! {
     /// # Fix
     /// Add what the counter had shown before it was set again to this row and to the ones after it.
     name: "counter-zeroed-again", severity: Error, scope: Run, since: "0.1", clause: "runs#counter",
+    facts: {
+        "at" = Length "`at` of the first row after the counter was set",
+        "before" = Length "`at` of the row before it",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -11,7 +11,8 @@ rule! {
     /// # What it checks
     /// A row that breaks the order of distances by more than the tolerance, or lies past the end of the run, would stand
     /// between its neighbours if its decimal point were one place to the left or right. The other rules about the
-    /// distance of such a row stand back. Where the rows are not in order of distance at all, this one does.
+    /// distance of such a row stand back. Where the rows are not in order of distance at all, this one does. A row that
+    /// has slipped is not reported where the row above it is: of two that break the order either may fit when moved.
     ///
     /// # Why it matters
     /// A point missed while typing turns 12.3 into 123. The defect is then dug for a street away.
@@ -43,6 +44,10 @@ rule! {
     /// # Fix
     /// Look the distance up in the video and correct it.
     name: "decimal-slip", severity: Error, scope: Run, since: "0.1", clause: "observations#order",
+    facts: {
+        "at" = Length "`at` of the row",
+        "fits" = Length "that number with its decimal point one place away, as the fix writes it: to six decimals",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,11 @@ rule! {
     /// Have the counter calibrated and drive the runs again, or correct all of its distances by the share if a check
     /// against a tape confirms it.
     name: "distance-drift", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
+    facts: {
+        "runs" = Count "runs that were compared with their pipes",
+        "agree" = Count "those of them that are off alike",
+        "share" = Share "the median of how far a run came over the length of its pipe, less 1",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

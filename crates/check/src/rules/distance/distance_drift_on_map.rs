@@ -45,6 +45,11 @@ rule! {
     limits: {
         "least" = 2.0 "%" "how far the runs must be off together: common practice, no published source",
     },
+    facts: {
+        "runs" = Count "runs that were compared with the paths of their pipes",
+        "agree" = Count "those of them that are off alike",
+        "share" = Share "the median of how far a run came over the length of the path, less 1",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -17,6 +17,15 @@ rule! {
     /// before the zero point (`distance-negative`), one past the end (`past-run-end`) and a counter that was set to zero
     /// on the way (`counter-zeroed-again`).
     ///
+    /// # Exactly
+    /// A *fall* is a row with a lower distance than the row above it. Each fall of a run that is not disordered gives one
+    /// finding, in the order of the rows. The *upper* of its two rows is out of step where taking that one out puts the
+    /// neighbourhood in order: the row above it, if any, does not lie beyond the lower row, and a row follows the lower one
+    /// that lies before the upper. Otherwise, also where both would do, it is the *lower*. Nothing is found where the
+    /// lower one is below *reads*, where either row has slipped a digit, where the upper is out of step and beyond the
+    /// run, and where the counter seems to have been set to zero again and the lower row lies no more than 0.3048 m above
+    /// *reads*.
+    ///
     /// # Why it matters
     /// A row that falls back was typed wrongly, or the camera was drawn back and the row entered late, or the counter was
     /// set to zero again on the way. Whoever reads the run as a line along the pipe meets a defect in the wrong place, or
@@ -46,6 +55,12 @@ rule! {
     ///  {"op": "move", "from": "/runs/0/observations/1", "path": "/runs/0/observations/2"}]
     /// ```
     ///
+    /// Sorted by its ids as text, at `/runs/0/observations`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/observations/6/id", "value": "10"},
+    ///  {"op": "move", "from": "/runs/0/observations/6", "path": "/runs/0/observations/1"}]
+    /// ```
+    ///
     /// # Passes
     /// Two observations at one distance are in order.
     /// ```json
@@ -55,6 +70,14 @@ rule! {
     /// # Fix
     /// Sort the rows by distance if they were entered late; correct the distance if it was typed wrongly.
     name: "distance-falls", severity: Error, scope: Run, since: "0.1", clause: "observations#order",
+    facts: {
+        "first" = Length "`at` of the first row" if "all rows run backwards",
+        "last" = Length "`at` of the last row" if "all rows run backwards",
+        "rows" = Count "rows of the run" if "the rows are shuffled",
+        "astray" = Count "rows that would have to be moved" if "the rows are shuffled",
+        "at" = Length "`at` of the row below the fall" if "a single distance falls back",
+        "before" = Length "`at` of the row above it" if "a single distance falls back",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
@@ -97,7 +120,8 @@ fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (astray, of) = (order::shuffled(run).unwrap_or_default(), rows.len());
-    let message = format!("the rows are not in order of distance: {astray} of {of} stand elsewhere");
+    let why = if order::numbered_as_text(run) { ", sorted by ids as texts sort, 10 before 2" } else { "" };
+    let message = format!("the rows are not in order of distance{why}: {astray} of {of} stand elsewhere");
     let edits = out.lists().then(|| sorting::by_distance(run)).flatten();
     let finding = out.report(run.spot("/observations"), message);
     finding.fact("rows", of).fact("astray", astray);

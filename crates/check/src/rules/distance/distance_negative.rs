@@ -1,12 +1,14 @@
 //! See the rule's documentation below.
 
+use crate::order;
 use crate::sink::Sink;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
     /// No distance lies below what the counter showed at its zero point (`counter.reads`, 0 when absent). Where already
-    /// the first row does, it alone is reported, since then the counter's set-up and not each row is wrong.
+    /// the first row does, it alone is reported, since then the counter's set-up and not each row is wrong. A row that one
+    /// place of its decimal point would put right is left to `decimal-slip`.
     ///
     /// # Why it matters
     /// The place would lie behind the point that everything is measured from: outside the pipe, on no map.
@@ -36,6 +38,10 @@ rule! {
     /// # Fix
     /// Correct the distance, or state in `counter.reads` what the counter showed at its zero point.
     name: "distance-negative", severity: Error, scope: Observation, since: "0.1", clause: "observations#distance",
+    facts: {
+        "distance" = Length "`at` of the row, or its `to` where `at` is right",
+        "reads" = Length "*reads*: what the counter showed at its zero point",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -47,7 +53,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     let before_all = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);
-    if before_all && row.index > 0 {
+    if before_all && row.index > 0 || field == "/at" && order::slip(row.run, row.index).is_some() {
         return;
     }
     let survey = row.survey();

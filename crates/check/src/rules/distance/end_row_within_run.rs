@@ -10,6 +10,11 @@ rule! {
     /// Rows that say that a run starts, finishes or is given up stand at its two ends and not between them. A run that
     /// lacks such a row at its end is left to `start-missing` and `finish-missing`.
     ///
+    /// # Exactly
+    /// In a run that has a start row, a row of the role `start` lies beyond the first row; in a run that has a closing row,
+    /// a row of the role `finish` or `stopped` lies before the last row. Disordered runs, and runs whose counter seems to
+    /// have been set to zero again, are not looked at.
+    ///
     /// # Why it matters
     /// Two runs were entered as one: what follows the second start was measured from another point.
     ///
@@ -32,6 +37,7 @@ rule! {
     /// Make two runs of the one, each with its own counter; take the row out if it was entered by mistake.
     name: "end-row-within-run", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: { "code" = Code "the code of the row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -8,8 +8,8 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The last row of a run says that it finishes or is given up, by the code list's roles `finish` and `stopped`; rows
-    /// at one distance have no order. The rule stands back where the last row's code is unknown, where the rows run
-    /// backwards (`distance-falls`), for a run without any row (`start-missing`), and for a list that has no such code.
+    /// at one distance have no order. The rule stands back where the last row's code is unknown, where the run is
+    /// disordered (`distance-falls`), for a run without any row (`start-missing`), and for a list that has no such code.
     ///
     /// # Why it matters
     /// A run that just ends may have lost its last rows, and nobody can tell how much of the pipe was seen.
@@ -30,6 +30,7 @@ rule! {
     /// Add the row that says how the run ended, or bring back the rows that are lost.
     name: "finish-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: { "code" = Code "the code of the last row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

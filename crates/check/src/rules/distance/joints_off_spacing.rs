@@ -10,6 +10,12 @@ rule! {
     /// the mean where the rows have nothing to do with the spacing. At least eight such distances are needed. One
     /// finding for the run.
     ///
+    /// # Exactly
+    /// The distances are those from each row with `joint` to the next such row, in lengths of `joint_spacing`. Those from
+    /// 0.25 to 8 count; two rows at one place, or far apart, do not. A distance of *d* lengths is off by \|*d* − *n*\|, *n*
+    /// being the nearest whole number. At least 8 count, and their mean is above the limit. Disordered runs, lengths in a
+    /// doubtful unit, and a spacing below 0.5 m are not looked at.
+    ///
     /// # Why it matters
     /// The spacing is another pipe's, or what is called a joint is none. Repairs of joints are counted by it.
     ///
@@ -47,6 +53,10 @@ rule! {
     limits: {
         "mean" = 0.2 "of a length" "the mean by which the distances may be off a whole number: common practice, no published source",
     },
+    facts: {
+        "mean" = Share "by how much of a length the distances are off a whole number, in the mean",
+        "distances" = Count "distances between joints that were counted",
+    },
 }
 
 /// Fewer distances prove nothing.
@@ -79,10 +89,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if count < FEWEST || sum / f64::from(count) <= out.limit("mean") {
         return;
     }
-    let mean = (sum / f64::from(count) * 100.0).round() / 100.0;
+    let mean = sum / f64::from(count);
+    let said = (mean * 100.0).round() / 100.0;
     let (id, length) = (run.run.id.as_str(), run.survey.say(spacing));
     let message = format!(
-        "the joints in run {id} lie no multiples of {length} apart: {count} distances are off by {mean} of a length in the mean"
+        "the joints in run {id} lie no multiples of {length} apart: {count} distances are off by {said} of a length in the mean"
     );
     out.report(Spot { run: Some(id.to_owned()), ..view.spot("/joint_spacing") }, message)
         .fact("mean", mean)

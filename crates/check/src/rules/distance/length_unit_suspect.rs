@@ -47,6 +47,13 @@ rule! {
     /// # Fix
     /// Convert the numbers that are in the other unit, in the system that they come from, or declare the right unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
+    facts: {
+        "runs" = Count "runs that say so" if "the runs show it",
+        "of" = Count "runs that were compared with their pipes" if "the runs show it",
+        "lengths" = Count "stated lengths that were compared with the map" if "the map shows it",
+        "agree" = Count "those of them that agree on `ratio`" if "the map shows it",
+        "ratio" = Share "a stated length over the one on the map: 0.3048, or 1 ∕ 0.3048" if "the map shows it",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

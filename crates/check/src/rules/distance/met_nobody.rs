@@ -7,8 +7,9 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// A run whose outcome is `met` met another: the document has another run through the same pipe. A run whose
-    /// `reverse_of` is missing is left to `unknown-run`.
+    /// A run whose outcome is `met` met another: the document has another run through the same pipe. A run with a
+    /// `reverse_of` is left to `reverse-mismatch` and `unknown-run`, and so is a document that names, in any table, a run
+    /// that is missing.
     ///
     /// # Why it matters
     /// The other half of the pipe is missing from the delivery, or was never driven, while the outcome says that all

@@ -44,6 +44,12 @@ rule! {
     /// See in the video how the run ended, and correct the outcome or the closing row.
     name: "outcome-contradicts-rows", severity: Error, scope: Run, since: "0.1", clause: "runs#outcome",
     needs: [Codes],
+    facts: {
+        "outcome" = Word "`kind` of the outcome" if "it contradicts the closing row",
+        "code" = Code "the code of the closing row" if "`outcome` is there",
+        "reason" = Word "`reason` of the outcome" if "it contradicts the closing row",
+        "row" = Word "the reason that the closing row gives" if "`reason` is there",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

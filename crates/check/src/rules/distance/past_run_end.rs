@@ -8,7 +8,8 @@ rule! {
     /// # What it checks
     /// No observation lies, and no stretch ends, past the end of the run (`surveyed`) by more than the tolerance. Where
     /// the closing row itself is past it, `surveyed-contradicts-finish` says so, and the end is taken from that row. Of
-    /// several rows past the end only the first is reported. A row that one place of its decimal point would put right
+    /// rows past the end that follow one another only the first is reported, and no stretch that ends past it below such a
+    /// row. A row that one place of its decimal point would put right
     /// is left to `decimal-slip`.
     ///
     /// # Why it matters
@@ -41,6 +42,10 @@ rule! {
     /// # Fix
     /// Correct the distance, or `surveyed` if the camera went farther.
     name: "past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#ends",
+    facts: {
+        "distance" = Length "`at` of the row, or its `to` where `at` is right",
+        "end" = Length "where the run ends: `surveyed`, or `at` of the closing row where that is farther",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

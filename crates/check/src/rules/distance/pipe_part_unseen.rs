@@ -7,7 +7,7 @@ use crate::views::Ending;
 rule! {
     /// # What it checks
     /// A pipe whose runs were all given up was seen whole all the same, from both ends together. Documents that name a
-    /// run that is missing are left to `unknown-run`.
+    /// run that is missing, in any table, are left to `unknown-run`.
     ///
     /// # Why it matters
     /// A run that was given up is usually completed from the other end. Where it was not, the owner should hear of it
@@ -35,6 +35,10 @@ rule! {
     name: "pipe-part-unseen", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+    },
+    facts: {
+        "from" = Length "where the part begins that no run saw, from the upstream end",
+        "to" = Length "where it ends",
     },
 }
 

@@ -10,6 +10,10 @@ rule! {
     /// # What it checks
     /// A run that met the one that it completes was begun after that one: not until then was there a point to meet.
     ///
+    /// # Exactly
+    /// A run with the outcome `met` was `started` at an earlier instant than the run that its `reverse_of` names, of the same
+    /// pipe and with another outcome than `met`. Two that began at one instant are not found.
+    ///
     /// # Why it matters
     /// The two are dated the wrong way round, or joined the wrong way round; with the dates wrong, weather and flow are
     /// too.
@@ -29,6 +33,7 @@ rule! {
     /// # Fix
     /// Correct the dates, or let the other run name this one.
     name: "reverse-before-first", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "reverse_of" = Id "the run that this one completes" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -11,7 +11,7 @@ rule! {
     /// Two runs that are joined by `reverse_of` together cover their pipe, within the tolerance. Each is measured from the
     /// centre of its own start structure; a structure's width more is allowed where a counter was zeroed elsewhere and
     /// its offset is not stated. Not compared are runs that `reverse-mismatch`, `run-past-pipe` or `length-unit-suspect`
-    /// find fault with, and ones whose length is not known.
+    /// find fault with, and ones whose length is not known. Of two runs that name each other the finding is at the first.
     ///
     /// # Why it matters
     /// The stretch between the two was never seen. Often it holds what stopped the first run.
@@ -43,6 +43,10 @@ rule! {
     name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+    },
+    facts: {
+        "gap" = Length "the length of the pipe less how far both runs came",
+        "reverse_of" = Id "the run that this one completes",
     },
 }
 

@@ -39,6 +39,7 @@ rule! {
     /// Name the run of this pipe from the other structure, or correct the direction; a second run the same way completes
     /// nothing and has no `reverse_of`.
     name: "reverse-mismatch", severity: Error, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "reverse_of" = Id "the run that this one is to complete" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

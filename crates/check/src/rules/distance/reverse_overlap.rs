@@ -43,6 +43,10 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "overlap" = Length "how far both runs came, added up, less the length of the pipe",
+        "reverse_of" = Id "the run that this one completes",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -10,6 +10,10 @@ rule! {
     /// # What it checks
     /// A run that met another says which, in `reverse_of`, or is named by it.
     ///
+    /// # Exactly
+    /// A run with the outcome `met` has no `reverse_of`, no other run of its pipe names it there, and another run of the
+    /// pipe has the other direction. Of several such runs the first of the table is the one named in the finding.
+    ///
     /// # Why it matters
     /// Without that the two halves are not joined: a list of runs shows one pipe that was given up and one that begins
     /// nowhere.
@@ -29,6 +33,7 @@ rule! {
     /// # Fix
     /// Name the run that this one completes.
     name: "reverse-unnamed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "other" = Id "the first run through the pipe from the other end" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

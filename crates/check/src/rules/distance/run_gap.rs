@@ -38,6 +38,10 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "from" = Length "where the part begins that no run saw, from the upstream end",
+        "to" = Length "where it ends",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -55,6 +55,10 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "far" = Length "how far along the pipe the run came",
+        "length" = Length "the length of the pipe",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -7,7 +7,8 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run that was given up says why, in its outcome or in the characterisation of its closing row.
+    /// A run that was given up says why, in its outcome or in the characterisation of its closing row. Without the code
+    /// list, which says what row closes a run, only the outcome is looked at.
     ///
     /// # Why it matters
     /// The owner decides by the reason what comes next: dig for a collapse, cut roots, come back at low water. Without it

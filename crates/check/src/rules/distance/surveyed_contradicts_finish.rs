@@ -8,7 +8,7 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The row that closes a run stands at the distance that the run states as `surveyed`, within the tolerance. A
-    /// closing row that is itself out of order, or out of place by its decimal point, is left to the rules about order.
+    /// closing row that is not settled, or has slipped a digit, is left to the rules about order.
     ///
     /// # Why it matters
     /// The record says two things about how much of the pipe was seen, and one of them is what is paid for.
@@ -37,6 +37,10 @@ rule! {
     /// Correct the one that is wrong; the video shows the last reading.
     name: "surveyed-contradicts-finish", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
+    facts: {
+        "surveyed" = Length "`surveyed` of the run",
+        "finish" = Length "`at` of the closing row",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

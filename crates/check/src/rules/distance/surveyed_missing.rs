@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Add `surveyed`: what the counter showed at the farthest point of the camera.
     name: "surveyed-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
+    facts: { "finish" = Length "`at` of the closing row" if "there is one" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,10 @@ rule! {
     /// Correct the one of the three that is mistyped.
     name: "depth-contradicts-elevations", severity: Warning, scope: Structure, since: "0.1", clause: "structures#elevations",
     limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+    facts: {
+        "depth" = Length "the depth, as recorded",
+        "off" = Length "how far it is from `ground` less `invert`, 0 or more",
+    },
 }
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {

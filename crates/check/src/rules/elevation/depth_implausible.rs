@@ -39,6 +39,7 @@ rule! {
         "cleanout" = 6.0 "m" "the deepest cleanout; common practice, no published source",
         "structure" = 30.0 "m" "the deepest structure of any kind; common practice, no published source",
     },
+    facts: { "metres" = Metres "the depth, or `ground` less `invert` where none is recorded, converted" },
 }
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {

@@ -47,6 +47,10 @@ rule! {
     /// # Fix
     /// Correct the invert if it was mistyped. If the pipe is that flat, nothing has to change.
     name: "gradient-below-minimum", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#gradient",
+    facts: {
+        "percent" = Percent "the fall over the length of the pipe",
+        "least" = Percent "the least fall of a sewer of this size",
+    },
 }
 
 /// Sizes in inches and the gradient in hundredths that each should have at least.
@@ -84,9 +88,10 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_astray(view) {
         return;
     }
-    let percent = (drop / length * 10_000.0).round() / 100.0;
+    let percent = drop / length * 100.0;
+    let said = (percent * 100.0).round() / 100.0;
     let size = survey.say_section(height);
-    let message = format!("the pipe falls by {percent} %; a sewer of {size} should fall by {least} % at least");
+    let message = format!("the pipe falls by {said} %; a sewer of {size} should fall by {least} % at least");
     out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
 }
 

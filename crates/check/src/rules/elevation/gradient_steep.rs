@@ -34,6 +34,7 @@ rule! {
     /// Correct the invert or the length; a drop belongs to the structure and not to the pipe.
     name: "gradient-steep", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
     limits: { "steepest" = 40.0 "%" "the steepest pipe; common practice, no published source" },
+    facts: { "percent" = Percent "the fall over the length of the pipe" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
@@ -52,11 +53,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if length <= 0.0 || drop <= length * (out.limit("steepest") / 100.0) * (1.0 + 1e-9) || any_astray(view) {
         return;
     }
-    let percent = (drop / length * 1000.0).round() / 10.0;
-    let message = format!(
-        "the pipe falls by {} over {}, which is {percent} %",
-        survey.say_metres(drop),
-        survey.say_metres(length)
-    );
+    let percent = drop / length * 100.0;
+    let said = (percent * 10.0).round() / 10.0;
+    let message =
+        format!("the pipe falls by {} over {}, which is {said} %", survey.say_metres(drop), survey.say_metres(length));
     out.report(view.spot("/inverts"), message).fact("percent", percent);
 }

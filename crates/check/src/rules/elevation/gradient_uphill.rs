@@ -38,6 +38,11 @@ rule! {
     /// rise, such as a siphon, may stay as it is.
     name: "gradient-uphill", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
     limits: { "slack" = 0.02 "m" "1 cm at each end, Tauranga City Council QA-3.7" },
+    facts: {
+        "upstream" = Length "the upper invert, as recorded",
+        "downstream" = Length "the lower invert, as recorded",
+        "rise" = Length "`downstream` less `upstream`",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -33,6 +33,11 @@ rule! {
     /// # Fix
     /// Correct the elevation that is mistyped.
     name: "invert-above-ground", severity: Error, scope: Document, since: "0.1", clause: "structures#elevations",
+    facts: {
+        "invert" = Length "the invert, as recorded",
+        "ground" = Length "the ground, as recorded" if "both are of one structure",
+        "above" = Length "how far a pipe's invert is above the ground of its structure" if "it is of a pipe",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

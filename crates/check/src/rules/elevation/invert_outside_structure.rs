@@ -34,6 +34,10 @@ rule! {
     /// Correct the pipe's invert, or lower the structure's invert to its lowest pipe.
     name: "invert-outside-structure", severity: Warning, scope: Pipe, since: "0.1", clause: "structures#elevations",
     limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+    facts: {
+        "invert" = Length "the pipe's invert, as recorded",
+        "below" = Length "how far it is below the lowest invert of the structure",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Name the datum in `vertical`, for instance `NAVD 88`.
     name: "vertical-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    facts: { "elevations" = Count "elevations that the document has" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

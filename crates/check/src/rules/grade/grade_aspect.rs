@@ -33,6 +33,10 @@ rule! {
     /// Move the grade to the aspect that it belongs to, or take it away.
     name: "grade-aspect", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    facts: {
+        "aspect" = Word "the aspect that the grade is recorded in",
+        "grade" = Grade "the grade, as recorded",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -49,6 +49,10 @@ rule! {
     /// Look at the observation again, then correct the code, the amount or the grade, whichever is wrong.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    facts: {
+        "recorded" = Grade "the grade, as recorded",
+        "computed" = Grade "the grade that the scheme gives" if "it gives one",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -69,7 +73,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             row.spot(&format!("/grades/{aspect}")),
             format!("{aspect} grade {recorded} recorded for {}, but {id} gives {gives}: {reason}", code.code),
         );
-        finding.fact("recorded", recorded.get()).fact("reason", reason);
+        finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
             finding.fact("computed", grade.get()).fix_if_confirmed(
                 format!("the code and its amounts are right, and the grade is {grade}"),

@@ -37,6 +37,10 @@ rule! {
     /// Add the grade that the scheme gives.
     name: "grade-missing", severity: Warning, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    facts: {
+        "aspect" = Word "the aspect that has no grade",
+        "computed" = Grade "the grade that the scheme gives",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

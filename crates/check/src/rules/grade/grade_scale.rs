@@ -33,6 +33,7 @@ rule! {
     /// Correct the grade, or name the scheme that the grades were given by.
     name: "grade-scale", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    facts: { "grade" = Grade "the grade, as recorded" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

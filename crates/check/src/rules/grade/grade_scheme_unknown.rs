@@ -31,6 +31,10 @@ rule! {
     /// # Fix
     /// Give the checker the grade scheme as a file, or correct the scheme's id and version.
     name: "grade-scheme-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
+    facts: {
+        "scheme" = Id "the grade scheme that the document names",
+        "version" = Text "its version, as the document has it",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
@@ -47,6 +51,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
                     of.list, of.version, coding.list, coding.version
                 ),
             )
+            .fact("scheme", id)
+            .fact("version", version)
             .help("name the scheme that grades the codes of this document, or the list that the document is coded in");
         }
         return;

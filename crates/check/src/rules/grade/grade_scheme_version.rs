@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the version, or give the checker that version as a file.
     name: "grade-scheme-version", severity: Error, scope: Document, since: "0.1", clause: "document#coding-and-grading",
+    facts: {
+        "scheme" = Id "the grade scheme that the document names",
+        "version" = Text "its version, as the document has it",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

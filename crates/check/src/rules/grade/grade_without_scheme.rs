@@ -30,6 +30,10 @@ rule! {
     /// # Fix
     /// Name the scheme and its version under `grading`.
     name: "grade-without-scheme", severity: Error, scope: Ending, since: "0.1", clause: "document#coding-and-grading",
+    facts: {
+        "observations" = Count "observations that have a grade",
+        "ratings" = Count "ratings that are stated",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -72,6 +72,11 @@ rule! {
         "slack" = 0.0005 "of the figure"
             "how far a total, mean or per_length may be off for rounding, absolutely or as a share, whichever is more",
     },
+    facts: {
+        "stated" = Figures "the figures that do not follow, as recorded" if "there are runs, and all are of the pipe",
+        "computed" = Figures "what they come to, without those that cannot be computed"
+            if "there are runs, and all are of the pipe",
+    },
 }
 
 fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
@@ -124,7 +129,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         }
     };
     let of = |amount: &dyn Fn(&rollup::Wrong) -> Option<f64>| -> Value {
-        wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(tidy(amount(one)?))))).collect()
+        wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?)))).collect()
     };
     let finding = out.report(view.spot(&field), message);
     let finding = finding.fact("stated", of(&|one| Some(one.stated))).fact("computed", of(&|one| one.computed));

@@ -26,6 +26,7 @@ rule! {
     /// Correct the peak, or name the scheme that the ratings follow.
     name: "rating-scale", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
+    facts: { "peak" = Grade "the peak, as recorded" },
 }
 
 fn check(rating: &RatingView<'_>, out: &mut Sink<'_>) {

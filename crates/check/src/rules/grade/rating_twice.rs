@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Take one of the two away, or name the runs that each of them rates.
     name: "rating-twice", severity: Error, scope: Ending, since: "0.1", clause: "ratings#roll-up",
+    facts: { "first" = Id "the earlier rating" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

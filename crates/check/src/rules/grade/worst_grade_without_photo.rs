@@ -42,6 +42,7 @@ rule! {
     limits: {
         "steps" = 1.0 "grades" "how many grades, the worst one first, need a photo; common practice",
     },
+    facts: { "grade" = Grade "the grade, as recorded; the structural one where both need a photo" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

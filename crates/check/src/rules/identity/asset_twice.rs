@@ -32,6 +32,7 @@ rule! {
     /// # Fix
     /// Correct the number that was copied; where both rows are one thing, make one row of them.
     name: "asset-twice", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
+    facts: { "other" = Id "the first row that has the number" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -3,7 +3,7 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{ClockReading, CounterZero, Direction};
 
-use super::launched_contradicts::hours_between;
+use crate::dial::outside;
 use crate::order;
 use crate::reach::{direction_contradicts, exceeds};
 use crate::sink::Sink;
@@ -70,6 +70,12 @@ rule! {
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "joins" = Id "the pipe that the lateral joins by its record" if "it is another pipe",
+        "seen" = Length "where it comes in, from the upstream structure" if "it is elsewhere along the pipe",
+        "joins_at" = Length "`joins.at` of the lateral" if "`seen` is there",
+        "joins_clock" = ClockHour "`joins.clock` of the lateral" if "it is elsewhere on the wall",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -106,7 +112,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let reading = row.row.clock.as_ref().and_then(|clock| clock.reading());
     let reading = if upstream { reading.and_then(ClockReading::mirrored) } else { reading };
     if let (Some(reading), Some(clock)) = (reading, joins.clock.filter(|clock| clock.is_valid()))
-        && off(reading, clock.get()) > 1.0
+        && outside(reading, clock.get()) > 1.0
     {
         let message = format!(
             "{lateral:?} comes in elsewhere on the wall: by its record it joins at {clock} o'clock, looking downstream"
@@ -125,33 +131,4 @@ fn from_upstream(row: &RowView<'_>, upstream: bool) -> Option<f64> {
     let offset = run.run.counter.as_ref().and_then(|counter| counter.offset).map_or(0.0, Length::get);
     let far = (offset + row.row.at.get() - run.reads()) * unit;
     if upstream { Some(run.pipe?.metres()? - far) } else { Some(far) }
-}
-
-/// How many hours an hour lies outside a reading.
-fn off(reading: ClockReading, hour: f64) -> f64 {
-    match reading {
-        ClockReading::Point(at) => hours_between(at.get(), hour),
-        ClockReading::Arc(from, to) if (hour - from.get()).rem_euclid(12.0) > reading.hours() => {
-            hours_between(from.get(), hour).min(hours_between(to.get(), hour))
-        }
-        ClockReading::Arc(..) => 0.0,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use obvert_model::number::ClockHour;
-
-    use super::*;
-
-    // By the dial of a clock; no other source.
-    #[test]
-    fn hours_outside_an_arc_are_counted_from_its_nearer_end() {
-        let hour = |hour| ClockHour::new(hour).unwrap();
-        let arc = ClockReading::Arc(hour(11.0), hour(1.0));
-        for (at, outside) in [(12.0, 0.0), (1.0, 0.0), (2.5, 1.5), (9.0, 2.0), (6.0, 5.0)] {
-            assert_eq!(off(arc, at), outside, "{at}");
-        }
-        assert_eq!(off(ClockReading::Point(hour(11.0)), 1.0), 2.0);
-    }
 }

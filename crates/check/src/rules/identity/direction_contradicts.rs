@@ -34,6 +34,10 @@ rule! {
     /// Correct the direction, exchange `from` and `to`, or correct the ends of the pipe. If the direction was wrong, the
     /// clock references may have been seen the other way round as well.
     name: "direction-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
+    facts: {
+        "direction" = Word "the direction, as recorded",
+        "upstream" = Id "the upper structure of the pipe",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -26,6 +26,7 @@ rule! {
     /// # Fix
     /// Name the other piece, or take the second one out.
     name: "equipment-named-twice", severity: Warning, scope: Run, since: "0.1", clause: "equipment#references",
+    facts: { "equipment" = Id "the piece that is named again" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

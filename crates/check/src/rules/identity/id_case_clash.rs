@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Make one row of the two, or give one of them another id.
     name: "id-case-clash", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#text",
+    facts: { "other" = Id "the first id that is the same but for case" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -36,6 +36,10 @@ rule! {
     /// # Fix
     /// Correct the distance, which counts from the upstream structure of the main, or the main.
     name: "joins-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#ends",
+    facts: {
+        "at" = Length "`at` of `joins` or `launched`" if "it does not lie on the main",
+        "length" = Length "the length of the main, as recorded" if "`at` is beyond it",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -1,5 +1,6 @@
 //! See the rule's documentation below.
 
+use crate::dial::hours_between;
 use crate::sink::Sink;
 use crate::views::{RunView, tolerance};
 
@@ -41,6 +42,11 @@ rule! {
     /// # Fix
     /// Correct where the camera was launched, or where the lateral joins.
     name: "launched-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#launched-runs",
+    facts: {
+        "joins" = Id "the pipe that the lateral joins by its record" if "it is another pipe",
+        "joins_at" = Length "`joins.at` of the lateral" if "the distances differ",
+        "joins_clock" = ClockHour "`joins.clock` of the lateral" if "the hours differ",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
@@ -61,9 +67,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let (Some(from), Some(at)) = (launched.at, joins.at) {
         let (metres, joined) = (survey.metres(from), survey.metres(at));
         if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
-            let (from, at) = (survey.say(from), survey.say(at));
-            let message = format!("launched at {from} of {main:?}, but {pipe:?} joins it at {at}");
-            out.report(run.spot("/launched/at"), message).fact("joins_at", joined);
+            let (said, stands) = (survey.say(from), survey.say(at));
+            let message = format!("launched at {said} of {main:?}, but {pipe:?} joins it at {stands}");
+            out.report(run.spot("/launched/at"), message).fact("joins_at", at.get());
             return;
         }
     }
@@ -75,10 +81,4 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock}");
         out.report(run.spot("/launched/clock"), message).fact("joins_clock", clock.get());
     }
-}
-
-/// How many hours two places on a clock are apart.
-pub(super) fn hours_between(a: f64, b: f64) -> f64 {
-    let apart = (a - b).rem_euclid(12.0);
-    apart.min(12.0 - apart)
 }

@@ -33,6 +33,10 @@ rule! {
     /// # Fix
     /// Correct the method, or name the camera that was used.
     name: "method-contradicts-equipment", severity: Warning, scope: Run, since: "0.1", clause: "runs#references",
+    facts: {
+        "method" = Word "the method, as recorded",
+        "equipment" = Word "the `kind` of the first camera that the run names",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -39,6 +39,7 @@ rule! {
         "crawler" = 90.0 "mm" "the smallest pipe that a crawler goes through; common practice, no published source",
         "walk_through" = 600.0 "mm" "the lowest pipe that a person goes through; common practice, no published source",
     },
+    facts: { "millimetres" = Millimetres "the height of the pipe, converted" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

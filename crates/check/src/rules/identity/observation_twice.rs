@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Take one of the two out; if there really are two, say in a remark what tells them apart.
     name: "observation-twice", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
+    facts: { "other" = Id "the row that says it first" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

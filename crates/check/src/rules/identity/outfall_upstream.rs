@@ -27,6 +27,7 @@ rule! {
     /// # Fix
     /// Exchange `upstream` and `downstream`, or correct the kind of the structure.
     name: "outfall-upstream", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
+    facts: { "upstream" = Id "the outfall" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -26,6 +26,7 @@ rule! {
     /// # Fix
     /// Name the owner, or correct the role of the party.
     name: "owner-contradicts-role", severity: Warning, scope: Document, since: "0.1", clause: "parties#references",
+    facts: { "role" = Word "the role of the party" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -30,6 +30,10 @@ rule! {
     /// # Fix
     /// Name the structure at its lower end, or the pipe that it joins.
     name: "pipe-ends", severity: Error, scope: Pipe, since: "0.1", clause: "pipes#ends",
+    facts: {
+        "downstream" = Id "the structure" if "the pipe has two lower ends",
+        "joins" = Id "the pipe that it joins" if "the pipe has two lower ends",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,7 @@ rule! {
     /// # Fix
     /// Correct the end that is wrong.
     name: "pipe-loop", severity: Error, scope: Pipe, since: "0.1", clause: "pipes#ends",
+    facts: { "structure" = Id "the structure at both ends" if "the pipe begins and ends at it" },
 }
 
 /// How many joins are followed: no lateral is that far from its main.

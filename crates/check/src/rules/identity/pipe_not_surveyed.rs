@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Survey the pipe, or say in the delivery why it was not; take it out of the table if it is not part of the work.
     name: "pipe-not-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
+    facts: {
+        "pipes" = Count "pipes without a run" if "they are more than five",
+        "of" = Count "pipes of the document" if "they are more than five",
+    },
 }
 
 /// So many pipes are told one by one.

@@ -44,6 +44,7 @@ rule! {
     /// # Fix
     /// Make one pipe of the two and let all runs name it. If there really are two, give each the owner's number.
     name: "pipe-twice", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
+    facts: { "other" = Id "the first pipe" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

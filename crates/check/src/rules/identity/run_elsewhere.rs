@@ -40,6 +40,10 @@ rule! {
     /// # Fix
     /// Correct the pipe that the run names, or the structure.
     name: "run-elsewhere", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
+    facts: {
+        "from" = Id "`from` of the run" if "it is no end of the pipe",
+        "to" = Id "`to` of the run" if "it is no end of the pipe, and another structure than `from`",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

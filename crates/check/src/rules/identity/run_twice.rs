@@ -37,6 +37,7 @@ rule! {
     /// # Fix
     /// Keep the run that counts, or let the rating name it.
     name: "run-twice", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
+    facts: { "other" = Id "the first run" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -25,6 +25,7 @@ rule! {
     /// # Fix
     /// Add the runs, or look at what was exported.
     name: "runs-missing", severity: Warning, scope: Ending, since: "0.1", clause: "runs#identity",
+    facts: { "pipes" = Count "pipes of the document" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

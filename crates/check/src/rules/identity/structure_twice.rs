@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Make one structure of the two, or correct the position that was copied.
     name: "structure-twice", severity: Warning, scope: Document, since: "0.1", clause: "structures#references",
+    facts: { "other" = Id "the first structure at the place" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

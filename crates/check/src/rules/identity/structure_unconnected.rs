@@ -28,6 +28,10 @@ rule! {
     /// # Fix
     /// Add the pipe, or take the structure out of the table.
     name: "structure-unconnected", severity: Note, scope: Ending, since: "0.1", clause: "structures#references",
+    facts: {
+        "structures" = Count "structures without a pipe" if "they are more than five",
+        "of" = Count "structures of the document" if "they are more than five",
+    },
 }
 
 /// So many structures are told one by one.

@@ -59,6 +59,13 @@ rule! {
     limits: {
         "distance" = 3.0 "m" "how far from what it shows a photo may be taken: a lens looks some pipe lengths ahead; common practice, no published source",
     },
+    facts: {
+        "photos" = Count "photos that the run shows and that have a distance"
+            if "most of them, three or more, are astray",
+        "astray" = Count "those of them that were taken elsewhere" if "`photos` is there",
+        "at" = Length "`at` of the photo" if "it is told by itself",
+        "media" = Id "the photo" if "it is told by itself",
+    },
 }
 
 /// So many photos speak of the run and not of themselves.

@@ -38,6 +38,10 @@ rule! {
     /// Correct the distance, or name the run that it belongs to. Where several lie beyond one run, see in the video how
     /// far it came.
     name: "media-beyond-run", severity: Error, scope: Ending, since: "0.1", clause: "media#references",
+    facts: {
+        "files" = Count "files of the run that were taken outside it" if "they are three or more",
+        "at" = Length "`at` of the file" if "it is told by itself",
+    },
 }
 
 /// So many speak of the run and not of themselves.

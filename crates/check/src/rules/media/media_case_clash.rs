@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Rename one of the two files, and its row.
     name: "media-case-clash", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+    facts: { "other" = Text "the first path that is the same but for case" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Name the file that belongs to the second row, or let the observations refer to one row.
     name: "media-file-twice", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+    facts: { "first" = Id "the first row of the file" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

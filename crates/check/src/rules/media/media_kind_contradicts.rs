@@ -31,6 +31,7 @@ rule! {
     /// # Fix
     /// Correct the kind, or take the number out.
     name: "media-kind-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
+    facts: { "kind" = Word "the kind, as recorded" },
 }
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {

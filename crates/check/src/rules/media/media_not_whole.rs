@@ -35,6 +35,10 @@ rule! {
     /// Look for another copy of the file. If there is none, say so in a remark and take the references out, or drive the pipe
     /// again where nothing else shows what was seen.
     name: "media-not-whole", severity: Warning, scope: Run, since: "0.1", clause: "media#state",
+    facts: {
+        "media" = Id "the file",
+        "observations" = Count "observations of the run that show it",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -1,5 +1,7 @@
 //! See the rule's documentation below.
 
+use obvert_model::tables::MediaRef;
+
 use crate::sink::Sink;
 use crate::views::{RowView, RunView};
 
@@ -11,8 +13,8 @@ rule! {
     /// other rules' findings.
     ///
     /// # Exactly
-    /// For each recording of a run in the order of the rows: a row's offset is held against the latest offset at the last
-    /// distance that is less than its own. Rows at one distance have no order; a row that lies before the farthest one is
+    /// For each recording of a run in the order of the rows: a row's offset, the least where it names the recording more
+    /// than once, is held against the latest offset at the last distance that is less than its own. Rows at one distance have no order; a row that lies before the farthest one is
     /// passed over. What follows is held against the row's own offset, so that one wrong time is found once.
     ///
     /// # Why it matters
@@ -26,6 +28,10 @@ rule! {
     /// ```
     ///
     /// # Passes
+    /// The end of a stretch is shown as well, after what lies between.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/2/media/-", "value": {"id": "M-2", "offset": 140}}]
+    /// ```
     /// The camera waited: the same time twice.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 130}]
@@ -44,6 +50,10 @@ rule! {
     /// # Fix
     /// Look the observation up in the video and correct its time, or its distance.
     name: "media-offset-falls", severity: Warning, scope: Run, since: "0.1", clause: "media#time-in-recordings",
+    facts: {
+        "offset" = Seconds "the offset, as recorded",
+        "before" = Seconds "the greatest offset at the nearest smaller distance",
+    },
 }
 
 /// The latest time of the farthest rows seen so far in one recording, and the time that the next row is held against:
@@ -64,6 +74,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                 continue;
             };
             let media = reference.id.as_str();
+            // What a row shows later of the same recording may be its end, or a second look.
+            let earlier =
+                |other: &MediaRef| other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset);
+            if row.row.media.iter().any(earlier) {
+                continue;
+            }
             let Some(known) = recordings.iter_mut().find(|known| known.media == media) else {
                 recordings.push(Reached { media, row, offset, before: None });
                 continue;

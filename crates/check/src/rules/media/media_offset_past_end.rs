@@ -31,6 +31,7 @@ rule! {
     /// Look the time up in the video; correct the reference if it belongs to another file.
     name: "media-offset-past-end", severity: Error, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
     limits: { "rounding" = 1.0 "s" "how far beyond the recording an offset may lie; common practice, no published source" },
+    facts: { "offset" = Seconds "the offset, as recorded" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -37,6 +37,11 @@ rule! {
     /// # Fix
     /// Look at the picture: correct the run of the file, or name the right file at the observation.
     name: "media-run-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
+    facts: {
+        "photos" = Count "photos of other runs that the run shows" if "they are three or more",
+        "run_of_media" = Id "the run that the photo belongs to, or the first of several",
+        "media" = Id "the photo" if "it is told by itself",
+    },
 }
 
 /// So many photos speak of the run and not of themselves.

@@ -27,6 +27,7 @@ rule! {
     /// # Fix
     /// Look for the picture that belongs to the second row.
     name: "media-same-content", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+    facts: { "first" = Id "the first row with the content" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

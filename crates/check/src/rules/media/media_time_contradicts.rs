@@ -1,14 +1,10 @@
 //! See the rule's documentation below.
 
-use std::collections::BTreeMap;
-
-use jiff::Timestamp;
-use obvert_model::tables::MediaKind;
-
+use crate::dated_files::{Files, Span, WHOLE, gather};
 use crate::measure::most;
 use crate::sink::Sink;
-use crate::time::{in_future, instant, same_camera, span};
-use crate::views::{Ending, MediaView, RunSummary, Spot};
+use crate::time::{same_camera, span};
+use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
     /// # What it checks
@@ -53,27 +49,13 @@ rule! {
     limits: {
         "slack" = 1.0 "h" "how far the clocks of camera and recorder may differ: common practice, no published source",
     },
-}
-
-/// So many files say more than the one run, and so many runs more than the one document.
-const WHOLE: usize = 3;
-
-/// When a run was made.
-type Span = (Timestamp, Timestamp);
-
-/// What the files of a run say.
-#[derive(Default)]
-struct Files<'d> {
-    span: Option<Span>,
-    of: usize,
-    astray: Vec<MediaView<'d>>,
-}
-
-impl Files<'_> {
-    /// Whether all files of the run, and not too few, were taken at another time.
-    fn whole(&self) -> bool {
-        self.of >= WHOLE && self.astray.len() == self.of
-    }
+    facts: {
+        "runs" = Count "runs that have dated files" if "most runs are astray",
+        "files" = Count "dated files of the run" if "three or more are all astray, or more than three of them are",
+        "astray" = Count "of `runs` those whose files are all astray, of `files` those that are"
+            if "most runs are astray, or more than three files of a run but not all",
+        "captured" = DateTime "`captured` of the file" if "it is told by itself",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -97,33 +79,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             tell(ending, &ending.runs[*index], files, &spans, out);
         }
     }
-}
-
-/// What the files of each run say that says when it was made, by the run's row.
-fn gather<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, Files<'d>> {
-    let survey = ending.survey;
-    let mut runs: BTreeMap<usize, Files<'d>> = BTreeMap::new();
-    for view in survey.all_media() {
-        let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
-        let Some(summary) = ending.run(run) else { continue };
-        if ending.dated_astray(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
-            continue;
-        }
-        // A still that another run shows is filed under the wrong one.
-        let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
-        if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
-            continue;
-        }
-        let files = runs.entry(summary.index).or_insert_with(|| Files { span: span(&summary.run), ..Files::default() });
-        let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else { continue };
-        files.of += 1;
-        let (early, late) = (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
-        if early.max(late) > slack && !in_future(survey, captured) {
-            files.astray.push(view);
-        }
-    }
-    runs.retain(|_, files| files.of > 0);
-    runs
 }
 
 fn tell(ending: &Ending<'_>, summary: &RunSummary, files: &Files<'_>, spans: &[Option<Span>], out: &mut Sink<'_>) {

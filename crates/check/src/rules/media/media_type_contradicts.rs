@@ -54,6 +54,7 @@ rule! {
     /// # Fix
     /// Correct the kind, the type, or the name, whichever is not what the file is.
     name: "media-type-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
+    facts: { "type" = Text "the type, as recorded but in lower case" if "one is recorded" },
 }
 
 /// Endings and the media types that go with them.

@@ -26,6 +26,7 @@ rule! {
     /// # Fix
     /// Name the recording that the time is of, or take the time out.
     name: "offset-into-still", severity: Warning, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
+    facts: { "media" = Id "the file" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

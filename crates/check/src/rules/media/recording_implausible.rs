@@ -45,6 +45,10 @@ rule! {
         "slowest" = 4.0 "pictures a second" "what is a video and no interval video; common practice, no published source",
         "interval" = 12.0 "pictures a second" "what is an interval video and no video; common practice, no published source",
     },
+    facts: {
+        "duration" = Seconds "the duration, as recorded" if "it is too long",
+        "frame_rate" = PerSecond "pictures a second, as recorded" if "they are too many or too few",
+    },
 }
 
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {

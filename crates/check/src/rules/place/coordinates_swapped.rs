@@ -42,6 +42,7 @@ rule! {
     /// Exchange the two numbers of every position.
     name: "coordinates-swapped", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
+    facts: { "first" = Pointer "the first position that is impossible as it stands, or else the first of all" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

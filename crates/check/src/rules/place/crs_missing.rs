@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Add `crs`, such as EPSG:6494, after asking whoever made the positions.
     name: "crs-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    facts: {
+        "positions" = Count "positions that the document has",
+        "first" = Pointer "the first of them",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

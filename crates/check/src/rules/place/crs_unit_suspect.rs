@@ -36,6 +36,12 @@ rule! {
     /// Name the system that the numbers are in, or convert the positions.
     name: "crs-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
+    facts: {
+        "unit" = Text "the unit of the reference system: `metre`, `international foot`, `US survey foot`, or the name that its authority gives",
+        "fits" = Text "the unit that would fit: `feet`, of either kind, or `metres`",
+        "lengths" = Count "stated lengths that were compared with the map" if "they speak for it",
+        "agree" = Count "those of them that agree" if "they speak for it",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -68,7 +74,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let message =
         format!("the unit of {stated} is the {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
     let finding = out.report(Spot::at("/crs"), message);
-    finding.fact("unit", unit).fact("fits", fits);
+    finding.fact("unit", unit).fact("fits", if slip == Slip::Feet { "feet" } else { "metres" });
     if let Some(vote) = vote {
         finding.fact("lengths", vote.of).fact("agree", vote.agree);
     }

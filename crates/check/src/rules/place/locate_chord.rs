@@ -43,6 +43,11 @@ rule! {
     limits: {
         "accuracy" = 0.5 "m" "how far a locate without a stated accuracy may be off; common practice, no published source",
     },
+    facts: {
+        "apart" = Length "how far the two locates are apart on the ground",
+        "cable" = Length "how far the transmitter went between them",
+        "from" = Id "the other locate",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -27,6 +27,7 @@ rule! {
     limits: {
         "deepest" = 30.0 "m" "the greatest plausible depth; common practice, no published source",
     },
+    facts: { "depth" = Length "the depth, as recorded" },
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {

@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the frequency, or name the transmitter that was used.
     name: "locate-frequency-contradicts", severity: Warning, scope: Locate, since: "0.1", clause: "locates#transmitter",
+    facts: {
+        "frequency" = Hertz "the frequency of the locate",
+        "own" = Hertz "the frequency of the last transmitter that the run names",
+    },
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {

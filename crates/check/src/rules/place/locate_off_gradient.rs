@@ -54,6 +54,10 @@ rule! {
         "slack" = 0.6 "m" "how far a located level may be from the pipe at least; common practice, no published source",
         "share" = 15.0 "%" "how far it may be in hundredths of its depth: PAS 128, from memory",
     },
+    facts: {
+        "found" = Length "the elevation of the invert by the locate",
+        "expected" = Length "the elevation on the line between the pipe's inverts",
+    },
 }
 
 /// A steeper pipe has a wrong invert: see `gradient-steep`.

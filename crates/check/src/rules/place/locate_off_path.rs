@@ -39,6 +39,7 @@ rule! {
         "slack" = 5.0 "m" "how far a path on the map may be from the pipe; common practice, no published source",
         "accuracy" = 0.5 "m" "how far a locate without a stated accuracy may be off; common practice, no published source",
     },
+    facts: { "off" = Length "how far the locate is from the path of the pipe" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

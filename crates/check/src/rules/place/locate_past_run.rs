@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the distance, or name the run that it belongs to.
     name: "locate-past-run", severity: Error, scope: Locate, since: "0.1", clause: "locates#position",
+    facts: {
+        "at" = Length "`at` of the locate",
+        "surveyed" = Length "`surveyed` of the run" if "the locate lies beyond it",
+    },
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {

@@ -28,6 +28,7 @@ rule! {
     limits: {
         "slack" = 5.0 "m" "how far an end may be from its structure; common practice, no published source",
     },
+    facts: { "gap" = Length "how far the end of the path is from its structure" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -45,6 +45,10 @@ rule! {
         "slack" = 1.0 "m" "how far they may differ at least; common practice, no published source",
         "structures" = 1.524 "m" "what two structures take up where a length is not between centres: 5 ft, common practice, no published source",
     },
+    facts: {
+        "stated" = Length "the length, as recorded",
+        "course" = Length "the length of the path, or of the straight line between the structures",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -41,6 +41,13 @@ rule! {
     /// Name the system that the numbers are in; whoever made the positions knows it. Correct a position that was mistyped.
     name: "position-outside-area", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
+    facts: {
+        "positions" = Count "positions outside the area" if "they are more than five and not all",
+        "of" = Count "positions that the document has" if "they are more than five and not all",
+        "first" = Pointer "the first position of the document, or the first outside the area"
+            if "several are told at once",
+        "area" = Bounds "the area where the reference system is used" if "all positions are outside it",
+    },
 }
 
 /// So many positions are told one by one.
@@ -65,7 +72,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if let Some(why) = why.filter(|_| !measure.exchanged) {
         let Some((first, _)) = positions(survey.head).next() else { return };
         let message = format!("the positions lie outside the area where {stated} is used ({}): {why}", area(crs));
-        out.report(Spot::at("/crs"), message).fact("first", first.pointer()).fact("area", area(crs));
+        out.report(Spot::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
         return;
     }
     let astray = &measure.astray;
@@ -86,6 +93,12 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
 }
 
 /// A reference system's name and its area of use.
+/// The area's west, south, east and north edge, in degrees.
+fn bounds(crs: &Crs) -> Vec<f64> {
+    let area = crs.area();
+    vec![area.west, area.south, area.east, area.north]
+}
+
 fn area(crs: &Crs) -> String {
     let area = crs.area();
     let (name, [west, east], [south, north]) = (crs.name(), [area.west, area.east], [area.south, area.north]);

@@ -33,6 +33,10 @@ rule! {
     limits: {
         "slack" = 0.15 "m" "how far the two may differ: half a foot, common practice, no published source",
     },
+    facts: {
+        "stated" = Length "`transmitter_offset` of the locate",
+        "own" = Length "`transmitter_offset` of the last transmitter that the run names",
+    },
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,10 @@ rule! {
     /// Code the survey in an allowed list, or translate it: `obvert convert IN -o OUT --coding LIST`.
     name: "code-list-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
+    facts: {
+        "list" = Id "the code list that the document names",
+        "version" = Text "its version, as the document has it",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -31,6 +31,7 @@ rule! {
     /// Deliver the positions in an allowed system.
     name: "crs-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
+    facts: { "crs" = Text "the reference system, as recorded" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

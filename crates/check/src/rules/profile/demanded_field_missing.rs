@@ -46,6 +46,10 @@ rule! {
     /// Add it. What was never recorded cannot be made up: say so to the office.
     name: "demanded-field-missing", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
+    facts: {
+        "field" = Text "the path of the demand",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,10 @@ rule! {
     /// Take it out of what goes to this office.
     name: "forbidden-field-present", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
+    facts: {
+        "field" = Text "the path of the demand",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -31,6 +31,10 @@ rule! {
     /// Grade by an allowed scheme.
     name: "grade-scheme-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
+    facts: {
+        "scheme" = Id "the grade scheme that the document names",
+        "version" = Text "its version, as the document has it",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,11 @@ rule! {
     /// Add a still of it; one can be taken from the video.
     name: "graded-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Grades],
+    facts: {
+        "kinds" = Words "the kinds of media that would do, in the order of the profile",
+        "grade" = Grade "the grade, as recorded",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -43,6 +43,10 @@ rule! {
     /// Add a still of it; one can be taken from the video.
     name: "observation-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Codes],
+    facts: {
+        "kinds" = Words "the kinds of media that would do, in the order of the profile",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

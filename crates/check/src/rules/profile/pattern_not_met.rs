@@ -38,6 +38,11 @@ rule! {
     /// Write it as the office does, in every place that names it.
     name: "pattern-not-met", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
+    facts: {
+        "field" = Text "the path of the demand",
+        "value" = Value "the value, as recorded",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -36,6 +36,10 @@ rule! {
     /// Add the file to the table of media with the run that it belongs to.
     name: "run-media-missing", severity: Error, scope: Run, since: "0.1", clause: "profiles#media",
     needs: [Profile],
+    facts: {
+        "kinds" = Words "the kinds of media that would do, in the order of the profile",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,7 @@ rule! {
     /// Deliver the survey in an allowed unit. To declare another unit without converting the numbers makes every number wrong.
     name: "unit-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
+    facts: { "unit" = Unit "the unit that the document declares" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

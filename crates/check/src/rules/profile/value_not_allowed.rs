@@ -42,6 +42,11 @@ rule! {
     /// Correct the value, or ask the office to allow it.
     name: "value-not-allowed", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
+    facts: {
+        "field" = Text "the path of the demand",
+        "value" = Value "the value, as recorded",
+        "basis" = Text "what the demand rests on" if "the profile says so",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

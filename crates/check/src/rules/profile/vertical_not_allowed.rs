@@ -31,6 +31,7 @@ rule! {
     /// Deliver the elevations on an allowed datum.
     name: "vertical-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
+    facts: { "vertical" = Text "the datum, as recorded" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

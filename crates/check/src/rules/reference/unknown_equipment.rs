@@ -25,6 +25,10 @@ rule! {
     /// # Fix
     /// Correct the id, or add the equipment to the table.
     name: "unknown-equipment", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
+    facts: {
+        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
+        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

@@ -25,6 +25,10 @@ rule! {
     /// # Fix
     /// Correct the id, or add the file to the table of media.
     name: "unknown-media", severity: Error, scope: Observation, since: "0.1", clause: "media#references",
+    facts: {
+        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
+        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -37,6 +37,10 @@ rule! {
     /// # Fix
     /// Correct the id, or add the party to the table.
     name: "unknown-party", severity: Error, scope: Throughout, since: "0.1", clause: "parties#references",
+    facts: {
+        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
+        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,10 @@ rule! {
     /// # Fix
     /// Correct the id, or deliver the run in the same document.
     name: "unknown-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#references",
+    facts: {
+        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
+        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

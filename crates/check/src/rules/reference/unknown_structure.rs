@@ -29,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the id, or add the structure to the table.
     name: "unknown-structure", severity: Error, scope: Throughout, since: "0.1", clause: "structures#references",
+    facts: {
+        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
+        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+    },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

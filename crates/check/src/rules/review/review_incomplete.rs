@@ -34,6 +34,7 @@ rule! {
     /// # Fix
     /// Add `by` and `at`, or set the status back to `draft`.
     name: "review-incomplete", severity: Warning, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
+    facts: { "status" = Word "the status, as recorded" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

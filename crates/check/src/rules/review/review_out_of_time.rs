@@ -34,6 +34,10 @@ rule! {
     /// # Fix
     /// Correct the time, or have the record looked through again.
     name: "review-out-of-time", severity: Warning, scope: Ending, since: "0.1", clause: "document#assignment-review-revision",
+    facts: {
+        "runs" = Count "runs that were made after the review" if "they are several, or all",
+        "issued" = DateTime "`issued` of the document" if "the review is after it",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

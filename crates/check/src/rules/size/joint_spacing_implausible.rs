@@ -36,6 +36,7 @@ rule! {
         "shortest" = 0.3 "m" "the shortest pipe that is made; common practice, no published source",
         "longest" = 15.24 "m" "the longest pipe that is made, 50 ft; common practice, no published source",
     },
+    facts: { "metres" = Metres "the joint spacing, converted" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -31,6 +31,7 @@ rule! {
     /// # Fix
     /// Write the year with four digits.
     name: "laid-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
+    facts: { "laid" = Year "the year, as recorded" },
 }
 
 /// The year before which nobody laid a pipe that is surveyed today.

@@ -32,6 +32,7 @@ rule! {
     /// Correct the length, or leave it out where it is not known.
     name: "length-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#length",
     limits: { "longest" = 1000.0 "m" "the longest pipe between two structures; common practice, no published source" },
+    facts: { "metres" = Metres "the length, converted" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,10 @@ rule! {
     /// Correct the year or the material; for a lined pipe, the material is that of the pipe and the lining stands in
     /// `lining`.
     name: "material-newer-than-pipe", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#identity",
+    facts: {
+        "laid" = Year "the year, as recorded",
+        "first" = Year "the first year of the material",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

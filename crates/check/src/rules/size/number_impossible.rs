@@ -40,6 +40,7 @@ rule! {
     /// # Fix
     /// Correct the number, or leave it out where it is not known.
     name: "number-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "conventions#numbers",
+    facts: { "value" = Number "the number, as recorded" },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

@@ -40,6 +40,7 @@ rule! {
         "smallest" = 40.0 "mm" "the smallest pipe that a push rod is used in; common practice, no published source",
         "largest" = 6000.0 "mm" "the largest pipe that is surveyed by camera; common practice, no published source",
     },
+    facts: { "millimetres" = Millimetres "the height or width, converted" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -50,6 +50,10 @@ rule! {
     /// # Fix
     /// Write the nominal size, or say in `size_basis` that it was measured inside or outside.
     name: "size-not-nominal", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#size",
+    facts: {
+        "height" = Size "the height, as recorded",
+        "nearest" = Size "the nearest nominal size",
+    },
 }
 
 /// Sizes up to 42 in: ASTM D3034, C76, A746, C700 and A74.

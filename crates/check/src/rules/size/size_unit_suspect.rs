@@ -46,6 +46,12 @@ rule! {
     /// # Fix
     /// Convert the size to the declared section unit (1 in = 25.4 mm).
     name: "size-unit-suspect", severity: Error, scope: Document, since: "0.1", clause: "document#units",
+    facts: {
+        "pipes" = Count "pipes whose height makes sense in `fits` only" if "the whole document is concerned",
+        "of" = Count "pipes that have a height" if "the whole document is concerned",
+        "height" = Size "the height, as recorded" if "a single pipe is concerned",
+        "fits" = Unit "the other section unit",
+    },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {

@@ -37,6 +37,10 @@ rule! {
     /// # Fix
     /// Correct the shape or the sizes; the diameter of a circular pipe is its height, and it needs no width.
     name: "width-contradicts-shape", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
+    facts: {
+        "shape" = Word "the shape, as recorded",
+        "width" = Size "the width, as recorded",
+    },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Add the width, or correct the shape.
     name: "width-missing", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
+    facts: { "shape" = Word "the shape, as recorded" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {

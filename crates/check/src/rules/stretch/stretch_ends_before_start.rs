@@ -8,8 +8,7 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A stretch ends after it begins. The rule stands back where the beginning is itself out of order or past the end of
-    /// the run, where the end lies before the zero point (`distance-negative`), and for a code that is never recorded
+    /// A stretch ends after it begins. The rule stands back where the row is not settled, where the end lies before the zero point (`distance-negative`), and for a code that is never recorded
     /// over a stretch (`stretch-not-allowed`).
     ///
     /// # Why it matters
@@ -30,6 +29,10 @@ rule! {
     /// # Fix
     /// Correct the end, or exchange the two if they were entered the wrong way round.
     name: "stretch-ends-before-start", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    facts: {
+        "at" = Length "`at` of the row",
+        "to" = Length "`to` of the row",
+    },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

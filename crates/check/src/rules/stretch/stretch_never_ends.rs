@@ -31,6 +31,7 @@ rule! {
     /// Add the distance at which it ended; where it went on to the end of the run, that is the last row's. Take
     /// `continuous` away if it was at one place only.
     name: "stretch-never-ends", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    facts: { "code" = Code "the code of the row" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

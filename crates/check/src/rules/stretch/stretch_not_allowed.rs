@@ -32,6 +32,7 @@ rule! {
     /// Record it at one distance; where there are several, a row for each.
     name: "stretch-not-allowed", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
     needs: [Codes],
+    facts: { "code" = Code "the code of the row" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

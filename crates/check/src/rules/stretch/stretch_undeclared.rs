@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Add `continuous: true`, or take `to` away.
     name: "stretch-undeclared", severity: Warning, scope: Observation, since: "0.1", clause: "observations#stretches",
+    facts: { "to" = Length "`to` of the row" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

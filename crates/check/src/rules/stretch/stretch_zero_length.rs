@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Fill in the distance at which it ended, or take `to` and `continuous` away if it was at one place only.
     name: "stretch-zero-length", severity: Warning, scope: Observation, since: "0.1", clause: "observations#stretches",
+    facts: { "at" = Length "`at` of the row" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -37,6 +37,7 @@ rule! {
     /// # Fix
     /// Export again as UTF-8 from where the text is still whole.
     name: "text-damaged", severity: Warning, scope: Throughout, since: "0.1", clause: "conventions#text",
+    facts: { "places" = Count "texts of the document that are damaged" },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

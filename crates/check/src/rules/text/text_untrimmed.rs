@@ -31,6 +31,7 @@ rule! {
     /// # Fix
     /// Take the white space away, in every place that names the id.
     name: "text-untrimmed", severity: Note, scope: Throughout, since: "0.1", clause: "conventions#text",
+    facts: { "text" = Text "the text, as recorded" },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {

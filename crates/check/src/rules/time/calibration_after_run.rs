@@ -10,6 +10,11 @@ rule! {
     /// The distance counter of equipment was calibrated before the first run that was made with it, by the day. One
     /// finding for the equipment.
     ///
+    /// # Exactly
+    /// `calibrated` is later than the day of a run that names the equipment. The day is the first ten characters of
+    /// `started`, or of `finished` where there is no `started`. Runs with a time in the future, or one that lies astray of
+    /// the other runs (`run-date-astray`), are left out, and so is a calibration after today (`dated-in-future`).
+    ///
     /// # Why it matters
     /// What a calibration found out afterwards, the distances of the runs do not have yet. If the counter was off, they
     /// are.
@@ -18,6 +23,11 @@ rule! {
     /// At `/equipment/0/calibrated`:
     /// ```json
     /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2026-05-20"}]
+    /// ```
+    ///
+    /// The day after, at `/equipment/0/calibrated`:
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2026-05-07"}]
     /// ```
     ///
     /// # Passes
@@ -29,22 +39,25 @@ rule! {
     /// # Fix
     /// Say in a remark of the runs what the calibration found, or correct the date.
     name: "calibration-after-run", severity: Note, scope: Ending, since: "0.1", clause: "equipment#references",
+    facts: { "runs" = Count "runs with the piece that were made before its calibration" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
         let Some(calibrated) = &equipment.calibrated else { continue };
-        let Some(on) = day(calibrated) else { continue };
         let future = survey.today.is_some_and(|today| calibrated.as_str() > today.as_str());
+        if future || day(calibrated).is_none() {
+            continue;
+        }
         let runs = ending.runs.iter().filter(|summary| summary.run.equipment.contains(&equipment.id));
-        // A day is fourteen hours longer in the east and twelve in the west.
         let before = runs.filter(|summary| {
-            let time = made(ending, summary.index).filter(|_| !ending.dated_astray(summary));
-            time.is_some_and(|time| on.duration_since(time).as_secs_f64() > 14.0 * 3600.0)
+            let dated = made(ending, summary.index).is_some() && !ending.dated_astray(summary);
+            let run = summary.run.started.as_ref().or(summary.run.finished.as_ref());
+            dated && run.is_some_and(|time| time.as_str().get(..10).is_some_and(|day| day < calibrated.as_str()))
         });
         let before: Vec<_> = before.collect();
-        if let Some(first) = before.first().filter(|_| !future) {
+        if let Some(first) = before.first() {
             let (id, runs) = (first.run.id.as_str(), before.len());
             let message = match runs {
                 1 => format!("calibrated on {calibrated}, after run {id:?} was made with it"),

@@ -38,6 +38,9 @@ rule! {
     limits: {
         "oldest" = 366.0 "days" "how old a calibration may be: a year, common practice, no published source",
     },
+    facts: {
+        "days" = Days "from the beginning of the day of the calibration, in UTC, to the last run with the piece",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -60,7 +63,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();
             let message = format!("calibrated on {calibrated}, {days:.0} days before run {run:?} was made with it");
-            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("days", days.floor());
+            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("days", days);
         }
     }
 }

@@ -41,6 +41,7 @@ rule! {
     /// Correct the date, and look at the clock that it came from.
     name: "dated-in-future", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
     needs: [Today],
+    facts: { "time" = Time "the date and time, date or year, as recorded" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -35,6 +35,12 @@ rule! {
     /// # Fix
     /// Set `issued` to when the document was written, or correct the run's date.
     name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#time",
+    facts: {
+        "runs" = Count "runs that are later" if "they are several, or all",
+        "of" = Count "runs that have a time" if "they are several, or all",
+        "issued" = DateTime "`issued` of the document" if "one run of several is later",
+        "time" = DateTime "`finished` of the run, or else `started`" if "one run of several is later",
+    },
 }
 
 fn last(summary: &RunSummary) -> Option<(&Timestamp, &'static str)> {

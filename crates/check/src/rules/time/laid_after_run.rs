@@ -28,6 +28,10 @@ rule! {
     /// # Fix
     /// Correct the year, or join the run with the record of the pipe that it went through.
     name: "laid-after-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#time",
+    facts: {
+        "laid" = Year "the year, as recorded",
+        "run" = Id "the first run before it",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

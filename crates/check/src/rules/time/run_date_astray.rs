@@ -36,6 +36,7 @@ rule! {
     /// # Fix
     /// Correct the date, and look at the clock that it came from.
     name: "run-date-astray", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
+    facts: { "time" = DateTime "`started` of the run, or else `finished`" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

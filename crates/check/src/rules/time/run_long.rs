@@ -33,6 +33,7 @@ rule! {
     limits: {
         "limit" = 3.0 "h" "the longest run: two to three hours of battery, common practice, no published source",
     },
+    facts: { "hours" = Hours "from `started` to `finished`" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

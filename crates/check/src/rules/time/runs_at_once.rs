@@ -36,6 +36,10 @@ rule! {
     /// # Fix
     /// Correct the times or the equipment, or take the run out that is in the record twice.
     name: "runs-at-once", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
+    facts: {
+        "other" = Id "the run that was still going on",
+        "equipment" = Id "the camera that both name",
+    },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Correct the date.
     name: "time-impossible", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
+    facts: { "date" = Date "the date, or the date of the date and time, as recorded" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

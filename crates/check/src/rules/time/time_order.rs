@@ -30,6 +30,10 @@ rule! {
     /// Correct the time that is wrong. Look for morning and afternoon, for a run past midnight, and for two clocks whose
     /// offsets differ.
     name: "time-order", severity: Error, scope: Run, since: "0.1", clause: "runs#time",
+    facts: {
+        "started" = DateTime "`started` of the run",
+        "finished" = DateTime "`finished` of the run",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {

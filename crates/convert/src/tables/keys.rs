@@ -35,7 +35,7 @@ const REFERENCES: &[(&str, &str, &str)] = &[
 ];
 
 /// The name of the table that a list of the document becomes.
-pub(super) fn table_name(path: &[String]) -> String {
+pub(crate) fn table_name(path: &[String]) -> String {
     let path = path.join("/");
     match NAMES.iter().find(|(list, _)| *list == path) {
         Some((_, name)) => (*name).to_owned(),
@@ -44,7 +44,7 @@ pub(super) fn table_name(path: &[String]) -> String {
 }
 
 /// What a row of a table is called, as the heading of the column that points at it.
-pub(super) fn row_name(table: &str) -> String {
+pub(crate) fn row_name(table: &str) -> String {
     match table.strip_suffix("ies") {
         Some(stem) => format!("{stem}y"),
         None => table.strip_suffix('s').unwrap_or(table).to_owned(),
@@ -52,7 +52,7 @@ pub(super) fn row_name(table: &str) -> String {
 }
 
 /// The table that a column points into.
-pub(super) fn reference(table: &str, heading: &str) -> Option<&'static str> {
+pub(crate) fn reference(table: &str, heading: &str) -> Option<&'static str> {
     REFERENCES.iter().find(|(from, column, _)| *from == table && *column == heading).map(|(_, _, to)| *to)
 }
 

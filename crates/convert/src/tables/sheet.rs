@@ -1,55 +1,55 @@
 //! One table as it was found: which of its columns stand where, and what a row of it says. What is wrong in a cell is
 //! noted as a fault and the reading goes on, so that one pass shows all that has to be corrected.
 
+use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
 
-use csv::StringRecord;
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
-use super::cell::{self, CellError};
+use super::cell::{self, Cell, CellError};
 use super::plan::{Column, ID, Kind, ORDER, Table};
 use super::read::nearest;
-use super::records::Records;
+use super::{Record, Rows};
 use crate::{Place, PlacedProblem, SourceMap};
 
 /// What has been read of a table.
 #[derive(Default)]
-pub(super) struct Loaded {
-    pub(super) rows: Vec<Row>,
+pub(crate) struct Loaded {
+    pub(crate) rows: Vec<Row>,
     /// For each row of the table above, the rows by their id or order.
-    pub(super) index: Vec<HashMap<String, usize>>,
+    pub(crate) index: Vec<HashMap<String, usize>>,
     /// What was wrong in the cells, with the number of the row.
-    pub(super) faults: Vec<(usize, Fault)>,
+    pub(crate) faults: Vec<(usize, Fault)>,
     /// The ids of rows that have no place, so that what belongs to them is not reported as well.
-    pub(super) astray: HashSet<String>,
+    pub(crate) astray: HashSet<String>,
     /// Where the column that orders the rows stands in the file.
-    pub(super) order: Option<usize>,
+    pub(crate) order: Option<usize>,
 }
 
 /// A row that was read.
-pub(super) struct Row {
-    pub(super) line: usize,
+pub(crate) struct Row {
+    pub(crate) line: usize,
     /// The number of the row that holds it, in the table above.
-    pub(super) parent: usize,
+    pub(crate) parent: usize,
     /// Its place in its list; 0 where the order of the file counts.
-    pub(super) order: u64,
-    pub(super) value: Value,
+    pub(crate) order: u64,
+    pub(crate) value: Value,
 }
 
 /// What is wrong in a cell.
-pub(super) struct Fault {
-    pub(super) kind: ProblemKind,
+pub(crate) struct Fault {
+    pub(crate) kind: ProblemKind,
     /// From the row to the value, as the end of a JSON Pointer.
-    pub(super) below: String,
+    pub(crate) below: String,
     /// The number of the column, from 1; 0 when the column is not there.
-    pub(super) column: usize,
-    pub(super) heading: String,
-    pub(super) message: String,
+    pub(crate) column: usize,
+    pub(crate) heading: String,
+    pub(crate) message: String,
 }
 
 /// Which column of a file holds what.
-pub(super) struct Sheet {
+pub(crate) struct Sheet {
     table: &'static Table,
     keys: Vec<usize>,
     order: Option<usize>,
@@ -59,17 +59,17 @@ pub(super) struct Sheet {
 
 impl Sheet {
     /// Understands the headings of a file; what cannot be understood is added to `problems`.
-    pub(super) fn new(
+    pub(crate) fn new(
         table: &'static Table,
-        file: u32,
-        records: &Records<'_>,
+        (file, name): (u32, &str),
+        records: &impl Rows,
         places: &mut SourceMap,
         problems: &mut Vec<PlacedProblem>,
     ) -> Self {
         let mut found: HashMap<&str, usize> = HashMap::new();
         let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
             let place = Place {
-                file: table.file(),
+                file: name.to_owned(),
                 line: 1,
                 column: column.map(|(number, _)| number + 1),
                 heading: column.map(|(_, heading)| heading.to_owned()).filter(|heading| !heading.is_empty()),
@@ -80,6 +80,9 @@ impl Sheet {
             problems.push(PlacedProblem { place: Some(place), problem });
         };
         for (number, heading) in records.headings().enumerate() {
+            if records.is_blank(number) {
+                continue;
+            }
             let column = Some((number, heading));
             if !table.headings().any(|known| known == heading) {
                 let message = if heading.is_empty() {
@@ -130,30 +133,30 @@ impl Sheet {
     }
 
     /// The cells that name the row that holds this one, as text.
-    pub(super) fn keys<'r>(&'r self, record: &'r StringRecord) -> impl Iterator<Item = &'r str> + Clone {
-        self.keys.iter().map(|number| cell::plain(record.get(*number).unwrap_or_default()))
+    pub(crate) fn keys<'r>(&'r self, record: &'r impl Record) -> impl Iterator<Item = Cow<'r, str>> {
+        self.keys.iter().map(|number| record.name(*number))
     }
 
     /// Where a key column stands in the file.
-    pub(super) fn key(&self, number: usize) -> Option<usize> {
+    pub(crate) fn key(&self, number: usize) -> Option<usize> {
         self.keys.get(number).copied()
     }
 
     /// Where the column that orders the rows stands in the file.
-    pub(super) const fn order_at(&self) -> Option<usize> {
+    pub(crate) const fn order_at(&self) -> Option<usize> {
         self.order
     }
 
     /// The id of a row.
-    pub(super) fn id<'r>(&self, record: &'r StringRecord) -> Option<&'r str> {
+    pub(crate) fn id<'r>(&self, record: &'r impl Record) -> Option<Cow<'r, str>> {
         let number = self.present().find(|(column, _)| column.heading == ID)?.1;
-        record.get(number).map(cell::plain)
+        Some(record.name(number))
     }
 
     /// The place of a row in its list; 0 where the order of the file counts.
-    pub(super) fn order(&self, record: &StringRecord) -> Result<u64, String> {
+    pub(crate) fn order(&self, record: &impl Record) -> Result<u64, String> {
         let Some(number) = self.order else { return Ok(0) };
-        let text = record.get(number).unwrap_or_default();
+        let text = &*record.shown(number);
         match cell::number(text).ok().and_then(|order| order.as_u64()) {
             Some(order) if order > 0 => Ok(order),
             _ => Err(format!("the column {ORDER:?} holds {}; it must hold a whole number from 1", cell::show(text))),
@@ -161,16 +164,17 @@ impl Sheet {
     }
 
     /// What a row says, and what is wrong with it.
-    pub(super) fn row(&self, record: &StringRecord) -> (Value, Vec<Fault>) {
+    pub(crate) fn row(&self, record: &impl Record) -> (Value, Vec<Fault>) {
         let mut row = Value::Object(Map::new());
         let mut faults = Vec::new();
         let mut halves: Vec<(&'static Column, Value)> = Vec::new();
         for (column, number) in self.present() {
-            let text = record.get(number).unwrap_or_default();
-            if text.is_empty() {
-                continue;
-            }
-            let value = match cell::read(text, &column.kind) {
+            let read = match record.cell(number, column) {
+                Ok(Cell::Empty) => continue,
+                Ok(cell) => cell::read(&cell, &column.kind),
+                Err(error) => Err(error),
+            };
+            let value = match read {
                 Ok(Some(value)) if self.too_deep(column, &value) => {
                     let message =
                         "the extensions are nested so deep that the document could not be read as JSON".to_owned();
@@ -192,7 +196,7 @@ impl Sheet {
                     if matches!(column.kind, Kind::Extensions | Kind::Json) {
                         continue;
                     }
-                    Value::String(text.to_owned())
+                    Value::String(record.shown(number).into_owned())
                 }
             };
             if column.axis.is_some() {

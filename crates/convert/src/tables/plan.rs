@@ -1,5 +1,5 @@
-//! The tables and their columns, worked out once from the shape of a document: both the writer and the reader follow
-//! this plan, and so does `datapackage.json`, so the three cannot differ and a new field needs no change here.
+//! The tables and their columns, worked out once from the shape of a document: the writers and the readers of all forms
+//! that have tables follow this plan, and so does `datapackage.json`, so they cannot differ and a new field needs no change here.
 
 use std::sync::OnceLock;
 
@@ -8,63 +8,63 @@ use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use super::keys;
 
 /// All tables, each after the one that its rows belong to.
-pub(super) struct Plan {
-    pub(super) tables: Vec<Table>,
+pub(crate) struct Plan {
+    pub(crate) tables: Vec<Table>,
 }
 
-/// One table: one CSV file.
-pub(super) struct Table {
-    /// Its name, and with `.csv` that of its file.
-    pub(super) name: String,
+/// One table: a CSV file, a sheet, a layer.
+pub(crate) struct Table {
+    /// Its name.
+    pub(crate) name: String,
     /// What it holds.
-    pub(super) description: String,
+    pub(crate) description: String,
     /// The keys that lead from the document to the list, lists being stepped through: `["runs", "observations"]`.
-    pub(super) path: Vec<String>,
+    pub(crate) path: Vec<String>,
     /// The keys that lead from the row that holds the list to the list.
-    pub(super) below: Vec<String>,
+    pub(crate) below: Vec<String>,
     /// The table with the rows that hold the lists; `None` for the table of the document itself.
-    pub(super) parent: Option<usize>,
+    pub(crate) parent: Option<usize>,
     /// The columns that name the row that this row belongs to, before all others.
-    pub(super) keys: Vec<Key>,
+    pub(crate) keys: Vec<Key>,
     /// Whether a column `order` says in which place of its list a row stands; tables whose rows have an id of their own
     /// keep the order of the file instead.
-    pub(super) ordered: bool,
+    pub(crate) ordered: bool,
     /// All other columns.
-    pub(super) columns: Vec<Column>,
+    pub(crate) columns: Vec<Column>,
 }
 
 /// A column that names the row that this row belongs to.
-pub(super) struct Key {
+pub(crate) struct Key {
     /// Its heading: `run`.
-    pub(super) heading: String,
+    pub(crate) heading: String,
     /// Whether it holds a place in a list rather than an id.
-    pub(super) number: bool,
+    pub(crate) number: bool,
 }
 
 /// A column that holds a value of the row.
-pub(super) struct Column {
+pub(crate) struct Column {
     /// Its heading: the keys, joined by dots.
-    pub(super) heading: String,
+    pub(crate) heading: String,
     /// The keys that lead from the row to the value.
-    pub(super) keys: Vec<String>,
+    pub(crate) keys: Vec<String>,
     /// For a half of a position: 0 for x, 1 for y.
-    pub(super) axis: Option<usize>,
+    pub(crate) axis: Option<usize>,
     /// How the value stands in the cell.
-    pub(super) kind: Kind,
+    pub(crate) kind: Kind,
     /// Whether every row must have it.
-    pub(super) required: bool,
+    pub(crate) required: bool,
     /// Whether it must be there when the object that holds it is.
-    pub(super) required_within: bool,
+    pub(crate) required_within: bool,
     /// What it means.
-    pub(super) description: String,
+    pub(crate) description: String,
     /// The form of its text, where it has one.
-    pub(super) pattern: Option<String>,
+    pub(crate) pattern: Option<String>,
 }
 
 /// How a value stands in a cell.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Kind {
-    /// Text, with what a spreadsheet would take for a formula made harmless.
+pub(crate) enum Kind {
+    /// Text.
     Text,
     /// One of these words.
     Word(Vec<String>),
@@ -82,12 +82,12 @@ pub(super) enum Kind {
     Json,
 }
 
-pub(super) const ORDER: &str = "order";
-pub(super) const ID: &str = "id";
-pub(super) const AXES: [&str; 2] = ["x", "y"];
+pub(crate) const ORDER: &str = "order";
+pub(crate) const ID: &str = "id";
+pub(crate) const AXES: [&str; 2] = ["x", "y"];
 
 /// The plan for the format as it is.
-pub(super) fn plan() -> &'static Plan {
+pub(crate) fn plan() -> &'static Plan {
     static PLAN: OnceLock<Plan> = OnceLock::new();
     PLAN.get_or_init(|| {
         let mut plan = Plan { tables: Vec::new() };
@@ -152,36 +152,31 @@ impl Plan {
     }
 
     /// The table whose rows hold the lists of another.
-    pub(super) fn parent(&self, table: &Table) -> Option<&Table> {
+    pub(crate) fn parent(&self, table: &Table) -> Option<&Table> {
         table.parent.and_then(|parent| self.tables.get(parent))
     }
 
     /// The number of the table that the runs are in.
-    pub(super) fn runs(&self) -> usize {
+    pub(crate) fn runs(&self) -> usize {
         self.tables.iter().position(|table| table.path == ["runs"]).unwrap_or_default()
     }
 
     /// The numbers of the tables whose rows are held by rows of a table.
-    pub(super) fn below(&self, index: usize) -> impl Iterator<Item = usize> {
+    pub(crate) fn below(&self, index: usize) -> impl Iterator<Item = usize> {
         (0..self.tables.len()).filter(move |&other| self.tables[other].parent == Some(index))
     }
 }
 
 impl Table {
-    /// The name of its file.
-    pub(super) fn file(&self) -> String {
-        format!("{}.csv", self.name)
-    }
-
     /// All headings, in the order in which they are written.
-    pub(super) fn headings(&self) -> impl Iterator<Item = &str> {
+    pub(crate) fn headings(&self) -> impl Iterator<Item = &str> {
         let keys = self.keys.iter().map(|key| key.heading.as_str());
         let order = self.ordered.then_some(ORDER);
         keys.chain(order).chain(self.columns.iter().map(|column| column.heading.as_str()))
     }
 
     /// The headings that tell the rows apart.
-    pub(super) fn primary_key(&self) -> Vec<String> {
+    pub(crate) fn primary_key(&self) -> Vec<String> {
         let own = if self.ordered { ORDER } else { ID };
         self.keys.iter().map(|key| key.heading.clone()).chain([own.to_owned()]).collect()
     }
@@ -253,6 +248,30 @@ fn positions(keys: &[String], required: bool, required_within: bool, description
             pattern: None,
         })
         .collect()
+}
+
+/// What the text of a column with a form tells.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Moment {
+    /// A day.
+    Day,
+    /// A date, a time of day and an offset from UTC.
+    Time,
+}
+
+impl Column {
+    /// Whether the text of the column is a date or a time.
+    pub(crate) fn moment(&self) -> Option<Moment> {
+        let pattern = self.pattern.as_ref()?;
+        let same = |path: &[&str]| shape::field(path).and_then(|field| field.pattern.as_ref()) == Some(pattern);
+        if same(&["issued"]) {
+            Some(Moment::Time)
+        } else if same(&["equipment", "calibrated"]) {
+            Some(Moment::Day)
+        } else {
+            None
+        }
+    }
 }
 
 fn one_line(text: &str) -> String {

@@ -1,0 +1,221 @@
+//! `obvert archive`: many surveys in one file, a document a line, read and written one at a time.
+
+use std::collections::HashMap;
+use std::fs::{self, File};
+use std::io::{self, BufRead, BufReader, Write};
+use std::path::{Path, PathBuf};
+
+use obvert::model::archive::{self, Line};
+use obvert::model::tables::Document;
+use obvert::model::text::Digest;
+use obvert::model::write;
+use serde_json::json;
+
+use super::{convert, print};
+use crate::args::{Archive, ArchiveList, Form, Format, Pack, Unpack};
+use crate::files::{self, Source};
+use crate::render::progress;
+use crate::{Failure, Status, render};
+
+/// Does what was asked of archives.
+pub(crate) fn run(arguments: &Archive) -> Result<Status, Failure> {
+    match arguments {
+        Archive::Pack(pack) => self::pack(pack),
+        Archive::Unpack(unpack) => self::unpack(unpack),
+        Archive::List(list) => self::list(list),
+    }
+}
+
+/// The lines of an archive, or of standard input for `-`.
+pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Failure> {
+    let source: Box<dyn BufRead> = if path == Path::new("-") {
+        Box::new(BufReader::new(io::stdin()))
+    } else {
+        let name = path.display();
+        let file = File::open(path).map_err(|error| match error.kind() {
+            io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+            _ => format!("{name}: {error}"),
+        })?;
+        Box::new(BufReader::with_capacity(1 << 16, file))
+    };
+    Ok(archive::lines(source))
+}
+
+/// Whether a file is an archive by its name.
+pub(super) fn is_archive(path: &Path) -> bool {
+    path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl"))
+}
+
+/// A line of an archive as a source of its own, with its place in its name.
+pub(super) fn source(path: &Path, line: Line) -> Source {
+    Source::of_line(&path.display().to_string(), line.number, line.text)
+}
+
+/// Documents that were seen, by id.
+#[derive(Default)]
+struct Seen(HashMap<String, (String, Digest)>);
+
+impl Seen {
+    /// Whether a document is new; `false` when the same one was seen before.
+    fn is_new(&mut self, document: &Document, name: &str) -> Result<bool, Failure> {
+        let digest = write::digest(document)?;
+        match self.0.get(document.head.id.as_str()) {
+            None => {
+                self.0.insert(document.head.id.to_string(), (name.to_owned(), digest));
+                Ok(true)
+            }
+            Some((_, same)) if *same == digest => Ok(false),
+            Some((first, _)) => Err(format!(
+                "{name}: has the id {:?}, as {first} has, and says something else; give the later one an id of its own and \
+                 name the earlier in `revises`",
+                document.head.id.as_str()
+            )
+            .into()),
+        }
+    }
+}
+
+fn pack(arguments: &Pack) -> Result<Status, Failure> {
+    let mut seen = Seen::default();
+    let (mut packed, mut twice) = (0_usize, 0_usize);
+    let stage = progress::stage("packing");
+    let mut one = |source: &Source, sink: &mut dyn Write| -> Result<(), Failure> {
+        let name = &source.name;
+        stage.say(|| format!("packing {name}, {packed} surveys packed"));
+        let document = convert::document(source)?
+            .ok_or_else(|| format!("{name}: is no valid survey, so nothing was packed; obvert check says more"))?;
+        if seen.is_new(&document, name)? {
+            archive::write(&document, sink)?;
+            packed += 1;
+        } else {
+            twice += 1;
+        }
+        Ok(())
+    };
+    let mut all = |sink: &mut dyn Write| -> Result<(), Failure> {
+        for path in &arguments.files {
+            if is_archive(path) {
+                for line in lines(path)? {
+                    let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
+                    one(&source(path, line), sink)?;
+                }
+            } else {
+                one(&files::read(path, None)?, sink)?;
+            }
+        }
+        Ok(())
+    };
+    if arguments.output == Path::new("-") {
+        all(&mut io::stdout().lock())?;
+    } else {
+        files::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
+    }
+    let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
+    let plural = if packed == 1 { "" } else { "s" };
+    drop(stage);
+    // Whether anybody reads this does not decide whether the archive is written.
+    let _ = writeln!(anstream::stderr(), "{packed} survey{plural} packed{again}");
+    Ok(Status::Good)
+}
+
+fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
+    let folder = &arguments.output;
+    let to = arguments.to.unwrap_or(Form::Json);
+    if to == Form::Layout {
+        return Err("--to layout: convert the unpacked surveys with --layout one by one".into());
+    }
+    match fs::metadata(folder) {
+        Ok(about) if !about.is_dir() => return Err(format!("{}: is no folder", folder.display()).into()),
+        Ok(_) => {}
+        Err(_) => fs::create_dir_all(folder).map_err(|error| format!("{}: {error}", folder.display()))?,
+    }
+    let mut names: HashMap<String, usize> = HashMap::new();
+    let (mut written, mut failed) = (0_usize, false);
+    let stage = progress::stage("unpacking");
+    for line in lines(&arguments.file)? {
+        let source = source(&arguments.file, line.map_err(|error| format!("{}: {error}", arguments.file.display()))?);
+        stage.say(|| format!("unpacking {}, {written} surveys unpacked", source.name));
+        // A line that is no survey keeps no other from being unpacked.
+        let unpacked = convert::document(&source).and_then(|document| {
+            let Some(document) = document else { return Ok(false) };
+            let name = name_of(&document, to, &mut names);
+            convert::write_to(&document, to, &folder.join(name), arguments.replace)?;
+            Ok(true)
+        });
+        match unpacked {
+            Ok(true) => written += 1,
+            Ok(false) => failed = true,
+            Err(error) => {
+                failed = true;
+                render::failure(&*error);
+            }
+        }
+    }
+    drop(stage);
+    let plural = if written == 1 { "" } else { "s" };
+    let _ = writeln!(anstream::stderr(), "{written} survey{plural} unpacked to {}", folder.display());
+    Ok(if failed { Status::Failed } else { Status::Good })
+}
+
+/// The name of a document's file: its id, as far as every file system can have it, and a number where that is not enough.
+fn name_of(document: &Document, to: Form, names: &mut HashMap<String, usize>) -> PathBuf {
+    let plain =
+        |character: char| if character.is_ascii_alphanumeric() || "-_.".contains(character) { character } else { '-' };
+    let id: String = document.head.id.chars().map(plain).take(100).collect();
+    let id = id.trim_start_matches(['.', '-']);
+    let id = if id.is_empty() { "survey" } else { id };
+    // File systems that do not tell cases apart would write one over the other.
+    let count = names.entry(id.to_ascii_lowercase()).or_default();
+    *count += 1;
+    let number = if *count == 1 { String::new() } else { format!("-{count}") };
+    PathBuf::from(format!("{id}{number}{}", files::ending(to)))
+}
+
+fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
+    let mut failed = false;
+    for path in &arguments.files {
+        for line in lines(path)? {
+            let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
+            let number = line.number;
+            let source = source(path, line);
+            let document = match convert::document(&source) {
+                Ok(Some(document)) => document,
+                Ok(None) => {
+                    failed = true;
+                    continue;
+                }
+                Err(error) => {
+                    failed = true;
+                    render::failure(&*error);
+                    continue;
+                }
+            };
+            let head = &document.head;
+            let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+            let digest = write::digest(&document)?;
+            let text = match arguments.format {
+                Format::Json => json!({
+                    "file": path.display().to_string(),
+                    "line": number,
+                    "id": head.id.as_str(),
+                    "issued": head.issued.as_str(),
+                    "pipes": head.pipes.len(),
+                    "runs": document.runs.len(),
+                    "observations": observations,
+                    "digest": digest.as_str(),
+                })
+                .to_string(),
+                Format::Text => format!(
+                    "{}:{number}  {}  issued {}  {} pipes, {} runs, {observations} observations",
+                    path.display(),
+                    head.id.as_str(),
+                    head.issued.as_str(),
+                    head.pipes.len(),
+                    document.runs.len(),
+                ),
+            };
+            print(format!("{text}\n").as_bytes())?;
+        }
+    }
+    Ok(if failed { Status::Failed } else { Status::Good })
+}

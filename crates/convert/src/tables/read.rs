@@ -1,0 +1,314 @@
+//! From tables to a document. Every table becomes rows of JSON values first; then the rows find their place in the
+//! row that holds them, and the model judges the whole, each problem placed at its file, line and column.
+
+use std::borrow::Cow;
+use std::collections::{HashMap, HashSet};
+
+use obvert_model::read::{Problem, ProblemKind};
+use serde_json::{Map, Value};
+
+use super::plan::{ORDER, Plan, Table, plan};
+use super::sheet::{Fault, Loaded, Row, Sheet};
+use super::{Rows, cell};
+use crate::{ConvertError, Place, PlacedProblem, Problems, SourceMap, Survey, Unsound};
+
+/// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
+/// messages and places.
+///
+/// # Errors
+/// When the tables do not fit together or do not describe a valid document.
+pub(crate) fn read<R: Rows>(sources: Vec<Option<R>>, names: Names) -> Result<Survey, ConvertError> {
+    let plan = plan();
+    let (header, astray) = (Vec::new(), Vec::new());
+    let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray };
+    let mut open = Vec::new();
+    for (table, source) in plan.tables.iter().zip(sources) {
+        open.push(source.map(|rows| {
+            let name = names(table);
+            let number = reader.places.file(&name);
+            (Sheet::new(table, (number, &name), &rows, &mut reader.places, &mut reader.header), rows)
+        }));
+    }
+    // Cells under headings that are not understood would be misjudged.
+    if !reader.header.is_empty() {
+        return Err(ConvertError::Structure(Problems::new(reader.header, None)));
+    }
+    for sheet in open {
+        reader.load(sheet)?;
+    }
+    reader.finish()
+}
+
+/// How the file or sheet of a table is called.
+pub(crate) type Names = fn(&Table) -> String;
+
+/// An error at a line of a file.
+pub(crate) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
+    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    ConvertError::Form { place: Some(place), message: message.into() }
+}
+
+/// The candidate that a name was most likely meant to be.
+pub(crate) fn nearest<'c>(name: &str, candidates: impl Iterator<Item = &'c str>) -> Option<&'c str> {
+    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
+    let meant = plain(name);
+    candidates
+        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &plain(candidate)), candidate))
+        .filter(|(likeness, _)| *likeness >= 0.6)
+        .max_by(|a, b| a.0.total_cmp(&b.0))
+        .map(|(_, candidate)| candidate)
+}
+
+struct Reader {
+    plan: &'static Plan,
+    names: Names,
+    places: SourceMap,
+    loads: Vec<Loaded>,
+    header: Vec<PlacedProblem>,
+    /// Rows that have no place in the document.
+    astray: Vec<PlacedProblem>,
+}
+
+impl Reader {
+    /// Reads the rows of the next table of the plan.
+    fn load<R: Rows>(&mut self, open: Option<(Sheet, R)>) -> Result<(), ConvertError> {
+        let index = self.loads.len();
+        let table = &self.plan.tables[index];
+        let mut loaded = Loaded { order: open.as_ref().and_then(|(sheet, _)| sheet.order_at()), ..Loaded::default() };
+        if let Some(parent) = table.parent {
+            loaded.index.resize_with(self.loads[parent].rows.len(), HashMap::new);
+        }
+        if let Some((sheet, mut records)) = open {
+            let mut last: Option<(Vec<String>, Option<usize>)> = None;
+            while let Some((line, record)) = records.next_row()? {
+                let parent = match &last {
+                    Some((cells, row)) if sheet.keys(record).eq(cells.iter().map(String::as_str)) => *row,
+                    _ => {
+                        let cells: Vec<String> = sheet.keys(record).map(Cow::into_owned).collect();
+                        let row = self.holder(table, &cells);
+                        let known = row.as_ref().ok().copied();
+                        if let Err(Some((key, message))) = row {
+                            let column = (sheet.key(key), table.keys[key].heading.as_str());
+                            self.stray(table, line, column, message);
+                        }
+                        // Further rows of a holder that is missing are told of one by one as well.
+                        last = known.map(|row| (cells, Some(row)));
+                        known
+                    }
+                };
+                let order = sheet.order(record);
+                if let Err(message) = &order {
+                    self.stray(table, line, (sheet.order_at(), ORDER), message.clone());
+                }
+                let (Some(parent), Ok(order)) = (parent, order) else {
+                    if let Some(id) = sheet.id(record).filter(|_| table.parent.is_some()) {
+                        loaded.astray.insert(id.into_owned());
+                    }
+                    continue;
+                };
+                let row = loaded.rows.len();
+                let (value, faults) = sheet.row(record);
+                loaded.faults.extend(faults.into_iter().map(|fault| (row, fault)));
+                let own = if table.ordered { Some(order.to_string()) } else { sheet.id(record).map(Cow::into_owned) };
+                if let (Some(own), Some(rows)) = (own, loaded.index.get_mut(parent)) {
+                    // Of two rows with one id the first counts; the model reports the other.
+                    rows.entry(own).or_insert(row);
+                }
+                loaded.rows.push(Row { line, parent, order, value });
+            }
+        }
+        if index == 0 && loaded.rows.len() != 1 {
+            let line = loaded.rows.get(1).map_or(1, |row| row.line);
+            let found = loaded.rows.len();
+            return Err(form(
+                &(self.names)(table),
+                line,
+                format!("the document is one row below the headings; found {found}"),
+            ));
+        }
+        self.loads.push(loaded);
+        Ok(())
+    }
+
+    /// The row that holds what has these cells in its key columns. Otherwise what is wrong, and in which of them; `None`
+    /// where that row has no place itself, which is said once.
+    fn holder(&self, table: &Table, cells: &[String]) -> Result<usize, Option<(usize, String)>> {
+        let mut chain = Vec::new();
+        let mut at = table.parent;
+        while let Some(index) = at.filter(|index| *index > 0) {
+            chain.push(index);
+            at = self.plan.tables[index].parent;
+        }
+        let mut row = 0;
+        for (number, ((cell, key), index)) in cells.iter().zip(&table.keys).zip(chain.iter().rev()).enumerate() {
+            let name = &key.heading;
+            if cell.is_empty() {
+                let message = format!("the column {name:?} is empty; it must say which {name} the row belongs to");
+                return Err(Some((number, message)));
+            }
+            let found = self.loads[*index].index.get(row).and_then(|rows| rows.get(cell));
+            row = *found.ok_or_else(|| {
+                let file = (self.names)(&self.plan.tables[*index]);
+                let said = self.loads[*index].astray.contains(cell);
+                let message =
+                    format!("{file} has no {name} {}; correct the {name} here or add it there", cell::show(cell));
+                (!said).then_some((number, message))
+            })?;
+        }
+        Ok(row)
+    }
+
+    /// Puts the rows into each other and has the model judge the document.
+    fn finish(mut self) -> Result<Survey, ConvertError> {
+        let mut pointers = vec![vec![String::new()]];
+        let mut sequences = vec![Vec::new()];
+        for (index, table) in self.plan.tables.iter().enumerate() {
+            let file = self.places.file(&(self.names)(table));
+            if index > 0 {
+                let sequence = self.sequence(table, index);
+                let above = table.parent.and_then(|parent| pointers.get(parent)).map_or(&[][..], Vec::as_slice);
+                pointers.push(self.pointers(table, index, &sequence, above));
+                sequences.push(sequence);
+            }
+            for (row, pointer) in self.loads[index].rows.iter().zip(&pointers[index]) {
+                self.places.record(pointer, file, row.line, 0);
+            }
+        }
+        let mut own = self.faults(&pointers);
+        own.append(&mut self.astray);
+        let value = self.nest(sequences);
+        judge(value, self.places, own, self.plan, self.names)
+    }
+
+    /// The rows of a table in the order of their lists, those of one list together.
+    fn sequence(&mut self, table: &Table, index: usize) -> Vec<usize> {
+        let rows = &self.loads[index].rows;
+        let mut sequence: Vec<usize> = (0..rows.len()).collect();
+        sequence.sort_by_key(|row| (rows[*row].parent, rows[*row].order));
+        let mut twice = Vec::new();
+        if table.ordered {
+            for pair in sequence.windows(2) {
+                let (first, second) = (&rows[pair[0]], &rows[pair[1]]);
+                if (first.parent, first.order) == (second.parent, second.order) {
+                    let message = format!(
+                        "order {} stands here and in line {} for one and the same list; number its rows 1, 2, 3 …",
+                        second.order, first.line
+                    );
+                    let column = (self.loads[index].order, ORDER);
+                    twice.push((second.line, column, message));
+                }
+            }
+        }
+        for (line, column, message) in twice {
+            self.stray(table, line, column, message);
+        }
+        sequence
+    }
+
+    fn pointers(&self, table: &Table, index: usize, sequence: &[usize], above: &[String]) -> Vec<String> {
+        let rows = &self.loads[index].rows;
+        let mut pointers = vec![String::new(); rows.len()];
+        let (mut list, mut place) = (None, 0);
+        for &row in sequence {
+            let parent = rows[row].parent;
+            place = if list == Some(parent) { place + 1 } else { 0 };
+            list = Some(parent);
+            let holder = above.get(parent).map(String::as_str).unwrap_or_default();
+            pointers[row] = format!("{holder}/{}/{place}", table.below.join("/"));
+        }
+        pointers
+    }
+
+    fn faults(&mut self, pointers: &[Vec<String>]) -> Vec<PlacedProblem> {
+        let mut problems = Vec::new();
+        for (index, loaded) in self.loads.iter_mut().enumerate() {
+            for (row, fault) in std::mem::take(&mut loaded.faults) {
+                let Fault { kind, below, column, heading, message } = fault;
+                let pointer = format!("{}{below}", pointers[index][row]);
+                let (column, heading) = (Some(column).filter(|column| *column > 0), Some(heading));
+                let line = loaded.rows[row].line;
+                let place = Some(Place { file: (self.names)(&self.plan.tables[index]), line, column, heading });
+                let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+                problems.push(PlacedProblem { place, problem });
+            }
+        }
+        problems
+    }
+
+    /// Notes a row that has no place in the document: where it would stand, nobody knows.
+    fn stray(&mut self, table: &Table, line: usize, (column, heading): (Option<usize>, &str), message: String) {
+        let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
+        let column = column.map(|column| column + 1);
+        let place = Some(Place { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) });
+        let kind = ProblemKind::RowAstray;
+        let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+        self.astray.push(PlacedProblem { place, problem });
+    }
+
+    fn nest(&mut self, sequences: Vec<Vec<usize>>) -> Value {
+        for (index, sequence) in sequences.into_iter().enumerate().skip(1).rev() {
+            let table = &self.plan.tables[index];
+            let mut rows = std::mem::take(&mut self.loads[index].rows);
+            let Some(holders) = table.parent.map(|parent| &mut self.loads[parent].rows) else { continue };
+            for row in sequence {
+                let Row { parent, value, .. } = &mut rows[row];
+                if let Some(list) = holders.get_mut(*parent).and_then(|holder| list(&mut holder.value, &table.below)) {
+                    list.push(value.take());
+                }
+            }
+        }
+        self.loads
+            .first_mut()
+            .and_then(|document| document.rows.first_mut())
+            .map(|row| row.value.take())
+            .unwrap_or_default()
+    }
+}
+
+/// The list at the end of a path of keys, made where there is none.
+fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut Vec<Value>> {
+    let (last, above) = keys.split_last()?;
+    let mut object = value.as_object_mut()?;
+    for key in above {
+        object = object.entry(key.clone()).or_insert_with(|| Value::Object(Map::new())).as_object_mut()?;
+    }
+    object.entry(last.clone()).or_insert_with(|| Value::Array(Vec::new())).as_array_mut()
+}
+
+fn judge(
+    value: Value,
+    places: SourceMap,
+    own: Vec<PlacedProblem>,
+    plan: &Plan,
+    names: Names,
+) -> Result<Survey, ConvertError> {
+    let mut rest = None;
+    let found = match crate::typed(value, places) {
+        Ok(survey) if own.is_empty() => return Ok(survey),
+        Ok(survey) => {
+            let value = serde_json::to_value(&survey.document).unwrap_or_default();
+            rest = Some(Unsound { value, places: survey.places });
+            Vec::new()
+        }
+        Err(ConvertError::Structure(found)) => {
+            let (found, unsound) = found.into_parts();
+            rest = unsound;
+            found
+        }
+        Err(other) if own.is_empty() => return Err(other),
+        Err(_) => Vec::new(),
+    };
+    // What was seen in a cell is said better there than by the model, which sees what became of it.
+    let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
+    let astray = |placed: &&PlacedProblem| placed.problem.kind != ProblemKind::RowAstray;
+    let said: HashSet<(String, bool)> = own.iter().filter(astray).map(key).collect();
+    let mut all = own;
+    all.extend(found.into_iter().filter(|placed| !said.contains(&key(placed))));
+    let files: HashMap<String, usize> =
+        plan.tables.iter().enumerate().map(|(index, table)| (names(table), index)).collect();
+    all.sort_by_key(|placed| match &placed.place {
+        Some(place) => (files.get(&place.file).copied(), place.line, place.column),
+        None => (None, 0, None),
+    });
+    Err(ConvertError::Structure(Problems::new(all, rest)))
+}

@@ -1,0 +1,116 @@
+//! From a document to the rows of its tables. Runs go out one at a time, so that only the head and one run are ever held.
+
+use std::borrow::Borrow;
+
+use obvert_model::tables::{Head, Run};
+use serde_json::Value;
+
+use super::plan::{Column, ID, Kind, Plan, Table, plan};
+use crate::ConvertError;
+
+/// What stands in a column of a row.
+#[derive(Clone, Copy)]
+pub(crate) enum Entry<'r> {
+    /// Nothing.
+    Absent,
+    /// The id of the row that holds this one.
+    Name(&'r str),
+    /// A place in a list, from 1: that of the row, or of the one that holds it.
+    Place(usize),
+    /// A value.
+    Value(&'r Value, &'static Column),
+    /// Nothing, but the object is there whose extensions the column holds: no other column of it would leave a trace.
+    Bare,
+}
+
+/// What names a row in the rows below it.
+#[derive(Clone)]
+enum Name {
+    Id(String),
+    Place(usize),
+}
+
+impl Name {
+    fn entry(&self) -> Entry<'_> {
+        match self {
+            Self::Id(id) => Entry::Name(id),
+            Self::Place(place) => Entry::Place(*place),
+        }
+    }
+}
+
+/// Gives every row to `sink`, with the number of its table in the plan, its value, and an entry for each heading of that table.
+///
+/// # Errors
+/// When the sink fails.
+pub(crate) fn walk<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    sink: &mut impl FnMut(usize, &Value, &[Entry<'_>]) -> Result<(), ConvertError>,
+) -> Result<(), ConvertError> {
+    let plan = plan();
+    let head = serde_json::to_value(head).map_err(std::io::Error::other)?;
+    row(plan, 0, &head, &[], 0, sink)?;
+    let table = plan.runs();
+    for (place, run) in runs.enumerate() {
+        let run = serde_json::to_value(run.borrow()).map_err(std::io::Error::other)?;
+        row(plan, table, &run, &[], place + 1, sink)?;
+    }
+    Ok(())
+}
+
+/// A row and all rows that it holds. `above` names the row which holds it, `place` is its place in the list, from 1.
+fn row(
+    plan: &'static Plan,
+    index: usize,
+    value: &Value,
+    above: &[Name],
+    place: usize,
+    sink: &mut impl FnMut(usize, &Value, &[Entry<'_>]) -> Result<(), ConvertError>,
+) -> Result<(), ConvertError> {
+    let table = &plan.tables[index];
+    let mut entries: Vec<Entry<'_>> = above.iter().map(Name::entry).collect();
+    if table.ordered {
+        entries.push(Entry::Place(place));
+    }
+    entries.extend(table.columns.iter().map(|column| entry(value, column)));
+    sink(index, value, &entries)?;
+    for child in plan.below(index) {
+        let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array) else { continue };
+        let mut path = above.to_vec();
+        if table.parent.is_some() {
+            path.push(own_name(table, value, place));
+        }
+        for (number, item) in items.iter().enumerate() {
+            row(plan, child, item, &path, number + 1, sink)?;
+        }
+    }
+    Ok(())
+}
+
+fn own_name(table: &Table, row: &Value, place: usize) -> Name {
+    if table.ordered {
+        return Name::Place(place);
+    }
+    Name::Id(row.get(ID).and_then(Value::as_str).unwrap_or_default().to_owned())
+}
+
+fn entry<'r>(row: &'r Value, column: &'static Column) -> Entry<'r> {
+    let Some(value) = lookup(row, &column.keys) else {
+        let bare = column.kind == Kind::Extensions
+            && column.keys.len() > 1
+            && lookup(row, &column.keys[..column.keys.len() - 1])
+                .and_then(Value::as_object)
+                .is_some_and(serde_json::Map::is_empty);
+        return if bare { Entry::Bare } else { Entry::Absent };
+    };
+    let value = match column.axis {
+        Some(axis) => value.get(axis),
+        None => Some(value),
+    };
+    value.map_or(Entry::Absent, |value| Entry::Value(value, column))
+}
+
+fn lookup<'v>(row: &'v Value, keys: &[String]) -> Option<&'v Value> {
+    keys.iter().try_fold(row, |value, key| value.get(key.as_str()))
+}

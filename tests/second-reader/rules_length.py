@@ -1,0 +1,212 @@
+"""The rules of the family distance that hold runs against their pipes and against each other."""
+from figures import FOOT, exceeds, instant, most, tolerance
+
+ALLOWANCE = 5 * FOOT
+CAMERAS = ("push-rod", "crawler", "pole", "float")
+
+
+def lengths_doubtful(survey):
+    """Whether runs say that lengths are in two units. What the map says is not looked at here."""
+    ratios = [run.far / run.length for run in survey.runs
+              if run.kind == "reached" and run.far is not None and run.far > 0 and run.length is not None]
+    for turned in (False, True):
+        agree = sum(abs((1 / ratio if turned else ratio) * FOOT - 1) <= 0.1 for ratio in ratios)
+        if agree >= 3 and most(agree, len(ratios)):
+            return True
+    return False
+
+
+def drifting(survey, least=0.01):
+    """(camera, share, runs that agree, runs) for each camera whose runs drift."""
+    shares = {}
+    for run in survey.runs:
+        if run.kind != "reached" or run.far is None or run.length is None or not run.centred():
+            continue
+        if run.length * run.metre < 20 or run.pipe.get("length_between", "centres") != "centres":
+            continue
+        shares.setdefault(camera(survey, run), []).append(run.far / run.length - 1)
+    for key, found in shares.items():
+        share = sorted(found)[len(found) // 2]
+        if not least <= abs(share) <= 0.1:
+            continue
+        agree = sum(0.5 <= item / share <= 1.5 for item in found)
+        if agree >= 4 and most(agree, len(found)):
+            yield key, share, agree, len(found)
+
+
+def camera(survey, run):
+    for key in run.row.get("equipment", ()):
+        row = survey.row("equipment", key)
+        if row and row["kind"] in CAMERAS:
+            return key
+    return None
+
+
+def distance_drift(survey):
+    if lengths_doubtful(survey):
+        return
+    least = survey.limit("distance-drift", "least", 1) / 100
+    for key, share, agree, runs in drifting(survey, least):
+        path = "/runs" if key is None else f"/equipment/{survey.place('equipment', key)}"
+        yield path, {"agree": agree, "runs": runs, "share": share}
+
+
+def past_pipe(survey, rule="run-past-pipe"):
+    """The places of the runs that are past their pipes."""
+    allowance = survey.limit(rule, "structure_allowance", ALLOWANCE)
+    return {run.place for run in survey.runs if run.past_pipe(allowance)}
+
+
+def run_past_pipe(survey):
+    if lengths_doubtful(survey):
+        return
+    drift = {item[0] for item in drifting(survey)}
+    past = past_pipe(survey)
+    for run in survey.runs:
+        if run.place in past and camera(survey, run) not in drift:
+            yield run.path("surveyed"), {"far": run.far, "length": run.length}
+
+
+def run_short_of_pipe(survey):
+    if lengths_doubtful(survey):
+        return
+    allowance = survey.limit("run-short-of-pipe", "structure_allowance", ALLOWANCE)
+    drift = {item[0] for item in drifting(survey)}
+    for run in survey.runs:
+        if run.kind != "reached" or run.far is None or run.length is None or camera(survey, run) in drift:
+            continue
+        if exceeds(run.length * run.metre, run.far * run.metre + run.slack(run.length) + allowance):
+            yield run.path("surveyed"), {"far": run.far, "length": run.length}
+
+
+def other_of(survey, run):
+    """The run that a run names in `reverse_of`."""
+    place = survey.place("runs", run.row.get("reverse_of"))
+    return None if place is None else survey.runs[place]
+
+
+def reverse_mismatch(survey):
+    for run in survey.runs:
+        other = other_of(survey, run)
+        if other is None:
+            continue
+        if other is not run and other.row["pipe"] == run.row["pipe"]:
+            if other.row["direction"] != run.row["direction"]:
+                continue
+            if run.direction_contradicts() or other.direction_contradicts():
+                continue
+        yield run.path("reverse_of"), {"reverse_of": run.row["reverse_of"]}
+
+
+def pairs(survey):
+    """(naming run, other run) for each pair that can be compared with its pipe."""
+    seen, past = set(), past_pipe(survey)
+    if lengths_doubtful(survey):
+        return
+    for run in survey.runs:
+        other = other_of(survey, run)
+        if other is None or other.row["pipe"] != run.row["pipe"] or frozenset((run.place, other.place)) in seen:
+            continue
+        if other.row["direction"] == run.row["direction"] or run.length is None:
+            continue
+        if run.far is None or other.far is None or past & {run.place, other.place}:
+            continue
+        seen.add(frozenset((run.place, other.place)))
+        yield run, other
+
+
+def reverse_gap(survey):
+    allowance = survey.limit("reverse-gap", "structure_allowance", ALLOWANCE)
+    for run, other in pairs(survey):
+        gap = run.length - run.far - other.far
+        room = 0 if run.centred() and other.centred() else allowance
+        if exceeds(gap * run.metre, run.slack(run.length) + room):
+            yield run.path("reverse_of"), {"gap": gap, "reverse_of": run.row["reverse_of"]}
+
+
+def reverse_overlap(survey):
+    allowance = survey.limit("reverse-overlap", "structure_allowance", ALLOWANCE)
+    for run, other in pairs(survey):
+        overlap = run.far + other.far - run.length
+        room = 0 if run.pipe.get("length_between") == "centres" else allowance
+        if exceeds(overlap * run.metre, run.slack(run.length) + room):
+            yield run.path("reverse_of"), {"overlap": overlap, "reverse_of": run.row["reverse_of"]}
+
+
+def unseen(survey, rule):
+    """(place of the pipe, its runs, from, to) for each pipe with a part that no run saw."""
+    allowance = survey.limit(rule, "structure_allowance", ALLOWANCE)
+    past = past_pipe(survey)
+    for place, pipe in enumerate(survey.document.get("pipes", ())):
+        runs = [run for run in survey.runs if run.pipe is pipe]
+        if not runs or runs[0].length is None or lengths_doubtful(survey):
+            continue
+        if any("reverse_of" in run.row or "launched" in run.row or run.kind is None or run.place in past
+               or run.far is None or run.direction_contradicts() for run in runs):
+            continue
+        length, seen = runs[0].length, []
+        for run in runs:
+            begin, end = run.offset, length if run.kind == "reached" else run.far
+            seen.append((begin, end) if run.row["direction"] == "downstream" else (length - end, length - begin))
+        reached, widest = 0.0, (0.0, 0.0)
+        for begin, end in sorted(seen) + [(length, length)]:
+            if min(begin, length) - reached > widest[1] - widest[0]:
+                widest = reached, min(begin, length)
+            reached = max(reached, end)
+        metre = runs[0].metre
+        if exceeds((widest[1] - widest[0]) * metre, tolerance(length * metre) + allowance):
+            yield place, runs, widest
+
+
+def run_gap(survey):
+    for place, runs, part in unseen(survey, "run-gap"):
+        if any(run.kind != "stopped" for run in runs):
+            yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
+
+
+def names_missing_run(survey):
+    document = survey.document
+    named = [row.get("run") for table in ("media", "locates") for row in document.get(table, ())]
+    named += [key for row in document.get("ratings", ()) for key in row.get("runs", ())]
+    named += [run.row.get("reverse_of") for run in survey.runs]
+    return any(key is not None and not survey.known("runs", key) for key in named)
+
+
+def pipe_part_unseen(survey):
+    if names_missing_run(survey):
+        return
+    for place, runs, part in unseen(survey, "pipe-part-unseen"):
+        if all(run.kind == "stopped" for run in runs):
+            yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
+
+
+def met_nobody(survey):
+    if names_missing_run(survey):
+        return
+    for run in survey.runs:
+        if run.kind != "met" or "reverse_of" in run.row:
+            continue
+        if not any(other is not run and other.row["pipe"] == run.row["pipe"] for other in survey.runs):
+            yield run.path("outcome", "kind"), {}
+
+
+def reverse_unnamed(survey):
+    for run in survey.runs:
+        if run.kind != "met" or "reverse_of" in run.row:
+            continue
+        if any(other.row.get("reverse_of") == run.row["id"] for other in survey.runs):
+            continue
+        other = next((other for other in survey.runs if other.row["pipe"] == run.row["pipe"]
+                      and other.row["direction"] != run.row["direction"]), None)
+        if other:
+            yield run.path(), {"other": other.row["id"]}
+
+
+def reverse_before_first(survey):
+    for run in survey.runs:
+        other = other_of(survey, run)
+        if run.kind != "met" or other is None:
+            continue
+        began, first = instant(run.row.get("started", "")), instant(other.row.get("started", ""))
+        if None not in (began, first) and began < first:
+            yield run.path("started"), {"reverse_of": run.row["reverse_of"]}

@@ -1,0 +1,243 @@
+"""The rules of the family distance that look at one run alone."""
+import math
+
+from figures import FOOT, exceeds, instant
+from reading import SCHEMA
+
+REASONS = SCHEMA["$defs"]["StopReason"]["enum"]
+
+
+def distance_negative(survey):
+    for run in survey.runs:
+        for index, row in enumerate(run.rows):
+            key = "at" if row["at"] < run.reads else "to" if row.get("to", run.reads) < run.reads else None
+            if key is None or (key == "at" and not run.disordered and run.fits[index] is not None):
+                continue
+            yield run.path("observations", index, key), {"distance": row[key], "reads": run.reads}
+            if index == 0 and key == "at":
+                break  # the counter's set-up is wrong, not each row
+
+
+def falls(run):
+    """(index of the row out of step, falling row, row before it) for each fall that is no other rule's."""
+    at = run.at
+    if run.disordered:
+        return
+    for index in range(1, len(at)):
+        if at[index] >= at[index - 1] or at[index] < run.reads:
+            continue
+        if run.reset is not None and (at[index] - run.reads) * run.metre <= FOOT:
+            continue
+        if run.fits[index] is not None or run.fits[index - 1] is not None:
+            continue
+        without_upper = index == 1 or at[index] >= at[index - 2]
+        without_lower = index + 1 == len(at) or at[index + 1] >= at[index - 1]
+        # Where taking out either restores the order nothing tells them apart: the lower one is taken.
+        upper = without_upper and not without_lower
+        if not (upper and run.beyond(at[index - 1])):
+            yield index - upper, at[index], at[index - 1]
+
+
+def distance_falls(survey):
+    for run in survey.runs:
+        if run.backwards:
+            yield run.path("observations"), {"first": run.at[0], "last": run.at[-1]}
+        elif run.disordered:
+            yield run.path("observations"), {"astray": run.astray, "rows": len(run.at)}
+        for place, at, before in falls(run):
+            yield run.path("observations", place, "at"), {"at": at, "before": before}
+
+
+def decimal_slip(survey):
+    for run in survey.runs:
+        reported = None
+        for index, fits in enumerate(run.fits):
+            if fits is not None and not run.disordered and (index == 0 or reported != index - 1):
+                reported = index
+                yield run.path("observations", index, "at"), {"at": run.at[index], "fits": fits}
+
+
+def past_run_end(survey):
+    for run in survey.runs:
+        for index, row in enumerate(run.rows):
+            key = next((key for key in ("at", "to") if key in row and run.beyond(row[key])), None)
+            if key is None or index and run.beyond(run.at[index - 1]):
+                continue
+            if key == "to" or run.disordered or run.fits[index] is None:
+                yield run.path("observations", index, key), {"distance": row[key], "end": run.end}
+
+
+def start_missing(survey):
+    if not survey.has_role("start"):
+        return
+    for run in survey.runs:
+        if not run.rows:
+            yield run.path(), {}
+        elif not run.disordered and run.start is None and run.rows[0]["code"] in survey.codes:
+            yield run.path("observations", 0), {"code": run.rows[0]["code"]}
+
+
+def finish_missing(survey):
+    if not survey.has_role("finish", "stopped"):
+        return
+    for run in survey.runs:
+        if run.rows and not run.disordered and run.closing is None and run.rows[-1]["code"] in survey.codes:
+            yield run.path("observations", len(run.rows) - 1), {"code": run.rows[-1]["code"]}
+
+
+def outcome_contradicts_rows(survey):
+    for run in survey.runs:
+        if run.closing is None or run.kind is None:
+            continue
+        row = run.rows[run.closing]
+        agrees = {"stopped": ("stopped",), "reached": ("finish",), "met": ("finish", "stopped")}[run.kind]
+        if survey.role(row) not in agrees:
+            yield run.path("outcome", "kind"), {"code": row["code"], "outcome": run.kind}
+            continue
+        reason = run.row["outcome"].get("reason")
+        word = next((word for word in row.get("characterisation", ()) if word in REASONS), None)
+        if reason and word and reason != word:
+            yield run.path("outcome", "reason"), {"reason": reason, "row": word}
+
+
+def stopped_without_reason(survey):
+    for run in survey.runs:
+        if run.kind != "stopped" or "reason" in run.row["outcome"]:
+            continue
+        if run.closing is None or not run.rows[run.closing].get("characterisation"):
+            yield run.path("outcome"), {}
+
+
+def surveyed_missing(survey):
+    for run in survey.runs:
+        if run.surveyed is None:
+            yield run.path(), {} if run.closing is None else {"finish": run.at[run.closing]}
+
+
+def surveyed_contradicts_finish(survey):
+    for run in survey.runs:
+        if run.contradicts and run.settled(run.closing) and run.fits[run.closing] is None:
+            yield run.path("surveyed"), {"finish": run.at[run.closing], "surveyed": run.surveyed}
+
+
+def counter_missing(survey):
+    for run in survey.runs:
+        if "counter" not in run.row and run.row.get("method") != "pole":
+            yield run.path(), {}
+
+
+def counter_not_zeroed(survey):
+    slack = survey.limit("counter-not-zeroed", "slack", 0.03048)
+    for run in survey.runs:
+        if run.start is None or not run.settled(run.start):
+            continue
+        resolution = run.counter.get("resolution")
+        step = max(slack, 0 if resolution is None else resolution * run.metre)
+        if exceeds((run.at[run.start] - run.reads) * run.metre, step):
+            yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
+
+
+def counter_zeroed_again(survey):
+    for run in survey.runs:
+        if run.reset is not None:
+            yield (run.path("observations", run.reset, "at"),
+                   {"at": run.at[run.reset], "before": run.at[run.reset - 1]})
+
+
+def counter_drift(survey):
+    for run in survey.runs:
+        worst = None
+        for index, check in enumerate(run.counter.get("checks", ())):
+            off = abs(check["reading"] - check["known"]) * run.metre
+            if exceeds(off, run.slack(check["known"])) and (worst is None or off > worst[0]):
+                worst = off, index, check
+        if worst:
+            yield (run.path("counter", "checks", worst[1], "reading"),
+                   {"known": worst[2]["known"], "reading": worst[2]["reading"]})
+
+
+def counter_offset_contradicts(survey):
+    for run in survey.runs:
+        if run.counter.get("zero") == "structure-centre" and run.offset != 0:
+            yield run.path("counter", "offset"), {"offset": run.offset}
+
+
+def end_row_within_run(survey):
+    for run in survey.runs:
+        if run.disordered or run.reset is not None:
+            continue
+        for index, row in enumerate(run.rows):
+            role = survey.role(row)
+            late = role == "start" and run.start is not None and run.at[index] > run.at[0]
+            early = role in ("finish", "stopped") and run.closing is not None and run.at[index] < run.at[-1]
+            if late or early:
+                yield run.path("observations", index), {"code": row["code"]}
+
+
+def joints_off_spacing(survey, doubtful):
+    mean = survey.limit("joints-off-spacing", "mean", 0.2)
+    for run in survey.runs:
+        spacing = (run.pipe or {}).get("joint_spacing")
+        if spacing is None or spacing * run.metre < 0.5 or run.disordered or doubtful:
+            continue
+        at = [row["at"] for row in run.rows if row.get("joint")]
+        parts = [(lower - upper) / spacing for upper, lower in zip(at, at[1:])]
+        parts = [abs(part - math.floor(part + 0.5)) for part in parts if 0.25 <= part <= 8]
+        if len(parts) >= 8 and sum(parts) / len(parts) > mean:
+            place = survey.place("pipes", run.row["pipe"])
+            yield (f"/pipes/{place}/joint_spacing",
+                   {"distances": len(parts), "mean": sum(parts) / len(parts)})
+
+
+def cable_shorter_than_run(survey):
+    for run in survey.runs:
+        rows = [survey.row("equipment", key) for key in dict.fromkeys(run.row.get("equipment", ()))]
+        if run.surveyed is None or None in rows or run.reset is not None:
+            continue
+        cameras = [row for row in rows if row["kind"] in ("push-rod", "crawler", "pole", "float")]
+        if not cameras or not all("cable_length" in row for row in cameras):
+            continue
+        cable = sum(row.get("cable_length", 0) for row in rows)
+        if run.away(run.surveyed - run.reads, cable):
+            yield run.path("equipment"), {"cable": cable, "travelled": run.surveyed - run.reads}
+
+
+def whole_minutes(text):
+    return text[17:19] == "00" and text[19:20] != "."
+
+
+def row_speeds(survey, run, least):
+    """(metres a minute, index) of each row that is held against an earlier one."""
+    mark = None
+    for index, row in enumerate(run.rows):
+        item = next((item for item in row.get("media", ()) if "offset" in item), None)
+        media = survey.row("media", item["id"]) if item else None
+        if not media or media["kind"] != "video" or not run.settled(index):
+            continue
+        if mark and mark[1] == item["id"] and item["offset"] > mark[2]:
+            way = (run.at[index] - run.at[mark[0]]) * run.metre
+            if way < least:
+                continue
+            yield way / (item["offset"] - mark[2] + 1) * 60, index
+        mark = index, item["id"], item["offset"]
+
+
+def camera_speed(survey, doubtful, past):
+    limit = survey.limit("camera-speed", "limit", 9.144)
+    least = survey.limit("camera-speed", "least_distance", 3)
+    for run in survey.runs:
+        if doubtful or run.place in past or run.contradicts:
+            continue
+        if run.row.get("method") == "pole":
+            continue
+        began, ended = (instant(run.row.get(key, "")) for key in ("started", "finished"))
+        if None not in (began, ended, run.surveyed) and ended >= began:
+            both = whole_minutes(run.row["started"]) and whole_minutes(run.row["finished"])
+            seconds = max(1, float(ended - began) + (60 if both else 0))
+            way = (run.surveyed - run.reads) * run.metre
+            if exceeds(way / seconds * 60, limit):
+                yield run.path("finished"), {"metres_per_minute": way / seconds * 60}
+                continue
+        fastest = max(row_speeds(survey, run, least), key=lambda item: item[0], default=None)
+        if fastest and exceeds(fastest[0], limit):
+            yield run.path("observations", fastest[1], "at"), {"metres_per_minute": fastest[0]}
