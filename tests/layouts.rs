@@ -125,6 +125,26 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
     {
         assert!(said.contains(part), "{part}: {said}");
     }
+    // The account names each of them by its pointer, with its place in what was read.
+    let account = folder.path().join("account.json").display().to_string();
+    let options = ["--layout", LAYOUT_B, "--coding", "en-13508-2", "--replace", "--account", &account];
+    assert_eq!(status(&obvert(&[&["convert", document, "-o", table], &options[..]].concat())), 0);
+    let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
+    assert_eq!(account["lossless"], false);
+    for (kind, pointer) in [
+        ("changed", "/units/length"),
+        ("dropped", "/pipes/0/street"),
+        ("changed", "/pipes/0/height"),
+        ("dropped", "/runs/0/operator"),
+        ("dropped", "/runs/2/reverse_of"),
+        ("dropped", "/runs/0/observations/2/grades"),
+    ] {
+        let entries = account["entries"].as_array().unwrap();
+        let found = entries
+            .iter()
+            .any(|entry| entry["kind"] == kind && entry["pointer"] == pointer && entry["at"]["line"].is_u64());
+        assert!(found, "{kind} {pointer}: {account:#}");
+    }
     let accepted = obvert(&["layout", "check", LAYOUT_B, table]);
     assert_eq!(status(&accepted), 0, "{}", stdout(&accepted));
     let lossless = obvert(&[
@@ -156,6 +176,23 @@ fn a_layout_is_judged_before_a_table_is_read_by_it() {
     assert!(stderr(&used).contains("l.json:"), "{}", stderr(&used));
 }
 
+/// An encoding that nobody declares is guessed, and whoever checks is told.
+#[test]
+fn a_guess_is_announced() {
+    let folder = tempfile::tempdir().unwrap();
+    let layout = read(LAYOUT_A).replace("\"encoding\": \"windows-1252\", ", "");
+    std::fs::write(folder.path().join("l.json"), layout).unwrap();
+    let table = root().join(A).display().to_string();
+    for command in [
+        &["check", &table, "--layout", "l.json"][..],
+        &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
+    ] {
+        let output = obvert_in(folder.path(), command);
+        let said = "names no encoding; the table was taken for windows-1252";
+        assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
+    }
+}
+
 /// A cell that cannot be read is a finding in its cell, and what is readable is checked all the same.
 #[test]
 fn an_unreadable_cell_is_a_finding_beside_the_others() {
@@ -175,6 +212,31 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     for part in ["text-form", "size-unit-suspect"] {
         assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
     }
+}
+
+/// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
+#[test]
+fn a_layout_is_drafted_from_a_table() {
+    let folder = tempfile::tempdir().unwrap();
+    let draft = folder.path().join("b.layout.json").display().to_string();
+    let output = obvert(&["layout", "draft", B, "-o", &draft, "--id", "b"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    for part in [
+        "guessed: ',' as the decimal mark",
+        "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
+        "(\"17.03.2026\", line 2)",
+        "open: no table says the offset of its times from UTC; put it into zone in place of +00:00",
+        "drafted 22 of 22 columns",
+    ] {
+        assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
+    }
+    let checked = obvert(&["layout", "check", &draft, B]);
+    assert_eq!(status(&checked), 0, "{}{}", stdout(&checked), stderr(&checked));
+    assert!(stdout(&checked).contains("read by b 0, 22 columns: 2 pipes, 2 runs"), "{}", stdout(&checked));
+    let again = obvert(&["layout", "draft", B, "-o", &draft]);
+    assert_eq!(status(&again), 2);
+    let printed = obvert(&["layout", "draft", B]);
+    assert!(stdout(&printed).contains("\"basis\": \"drafted, 1.00: "), "{}", stdout(&printed));
 }
 
 #[test]

@@ -52,7 +52,7 @@ pub(crate) enum Command {
     /// Judge or draft a submission profile.
     #[command(subcommand)]
     Profile(Profile),
-    /// Judge the layout of an office's own table.
+    /// Judge or draft the layout of an office's own table.
     #[command(subcommand)]
     Layout(Layout),
     /// Explain a rule, a code or a field.
@@ -458,6 +458,24 @@ pub(crate) enum Profile {
 pub(crate) enum Layout {
     /// Say what does not make sense in a layout, and what of a table cannot be read by it.
     Check(LayoutCheck),
+    /// Propose a layout from a table, with how sure each column is and why.
+    Draft(LayoutDraft),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct LayoutDraft {
+    /// The table.
+    #[arg(value_name = "TABLE")]
+    pub(crate) table: PathBuf,
+    /// Where to write the layout; standard output when not given.
+    #[arg(short, long, value_name = "OUT")]
+    pub(crate) output: Option<PathBuf>,
+    /// Replace OUT if it is there already.
+    #[arg(long)]
+    pub(crate) replace: bool,
+    /// The layout's id.
+    #[arg(long, default_value = "draft", value_name = "ID")]
+    pub(crate) id: String,
 }
 
 #[derive(Debug, Args)]

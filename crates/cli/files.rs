@@ -123,7 +123,14 @@ impl Source {
 
     /// The survey, where the form is another than JSON; `None` for JSON, which has readers of its own.
     pub(crate) fn survey(&self) -> Option<Result<Survey, ConvertError>> {
-        Some(self.survey_with_losses()?.map(|(survey, _)| survey))
+        Some(self.survey_with_losses()?.map(|(survey, report)| {
+            if !self.told.replace(true) {
+                for note in &report.notes {
+                    crate::render::note(&format!("{}: {}", self.name, note.message));
+                }
+            }
+            survey
+        }))
     }
 
     /// The survey as [`survey`](Self::survey) gives it, with what the form could not carry over when it was read.
@@ -179,6 +186,23 @@ impl Source {
     }
 }
 
+/// How a file, or standard input for `-`, is named in messages, and its bytes.
+pub(crate) fn bytes(path: &Path) -> Result<(String, Vec<u8>), Failure> {
+    let standard = path == Path::new("-");
+    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
+    let mut bytes = Vec::new();
+    let read = if standard {
+        io::stdin().lock().read_to_end(&mut bytes)
+    } else {
+        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
+    };
+    read.map_err(|error| match error.kind() {
+        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
+        _ => format!("{name}: {error}"),
+    })?;
+    Ok((name, bytes))
+}
+
 /// Reads a source that may be an office's own table: one whose name and content tell no other form is read by the layout.
 pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLayout>>) -> Result<Source, Failure> {
     let Some(by) = layout else { return read(path, form) };
@@ -191,17 +215,7 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
     if other {
         return read(path, form);
     }
-    let name = if standard { "standard input".to_owned() } else { path.display().to_string() };
-    let mut bytes = Vec::new();
-    let read = if standard {
-        io::stdin().lock().read_to_end(&mut bytes)
-    } else {
-        fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
-    };
-    read.map_err(|error| match error.kind() {
-        io::ErrorKind::NotFound => format!("{name}: there is no such file"),
-        _ => format!("{name}: {error}"),
-    })?;
+    let (name, bytes) = bytes(path)?;
     // XML of this format says so itself.
     let namespace = xml::NAMESPACE.as_bytes();
     let start = &bytes[..bytes.len().min(4096)];

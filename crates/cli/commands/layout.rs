@@ -1,17 +1,63 @@
-//! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table.
+//! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table, and drafted from one.
 
-use obvert::convert::ConvertError;
+use std::io::Write;
+
+use obvert::convert::layout::{self, Drafted};
+use obvert::convert::{ConvertError, LossKind, Note};
 use obvert::model::layout::Layout;
+use obvert::model::text::Text;
 
-use crate::args::{Layout as Arguments, LayoutCheck};
+use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
 use crate::files::{self, ByLayout};
 use crate::lists::{self, File};
 use crate::{Failure, Status, render};
 
 /// Does what is asked with a layout.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
-    let Arguments::Check(check) = arguments;
-    judge(check)
+    match arguments {
+        Arguments::Check(check) => judge(check),
+        Arguments::Draft(arguments) => propose(arguments),
+    }
+}
+
+/// Proposes a layout and says what it rests on.
+fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
+    let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
+    if let Some(output) = &arguments.output {
+        files::free(output, arguments.replace)?;
+    }
+    let (name, bytes) = files::bytes(&arguments.table)?;
+    let mut draft = layout::draft(&bytes, &name)?;
+    draft.layout.id = id;
+    let text = draft.layout.write()?;
+    match &arguments.output {
+        Some(output) => files::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        None => {
+            super::print(text.as_bytes())?;
+        }
+    }
+    let mut said = Vec::new();
+    for guess in &draft.guesses {
+        writeln!(said, "guessed: {guess}")?;
+    }
+    for Drafted { heading, to, confidence, reason, sample } in &draft.columns {
+        let heading = heading.replace('\n', " ");
+        let to = to.as_deref().unwrap_or("nothing");
+        let sample = sample.as_ref().map(|(value, line)| format!(" ({value:?}, line {line})")).unwrap_or_default();
+        writeln!(said, "{} {heading:?} -> {to}: {reason}{sample}", render::strong(&format!("{confidence:.2}")))?;
+    }
+    for open in &draft.open {
+        writeln!(said, "{} {open}", render::strong("open:"))?;
+    }
+    let found = draft.columns.iter().filter(|column| column.to.is_some()).count();
+    writeln!(
+        said,
+        "drafted {found} of {} columns; obvert layout check says what of the table is read by it",
+        draft.columns.len()
+    )?;
+    // Whether anybody reads this does not decide whether the layout is written.
+    let _ = anstream::stderr().lock().write_all(&said);
+    Ok(Status::Good)
 }
 
 /// Says what does not make sense in a layout, and what of a table cannot be read by it.
@@ -40,12 +86,18 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     };
     let by = std::sync::Arc::new(ByLayout { layout, lists });
     let source = files::read_by(table, Some(crate::args::Form::Layout), Some(&by))?;
-    match source.survey() {
-        Some(Ok(survey)) => {
+    match source.survey_with_losses() {
+        Some(Ok((survey, report))) => {
             let document = survey.document;
             let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
             let (pipes, runs) = (document.head.pipes.len(), document.runs.len());
             render::out(|out| {
+                for Note { message, .. } in &report.notes {
+                    writeln!(out, "{}: {message}", source.name)?;
+                }
+                for loss in report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped) {
+                    writeln!(out, "{}: {}", source.name, loss.message)?;
+                }
                 writeln!(out, "{}: read by {said}: {pipes} pipes, {runs} runs, {rows} observations", source.name)
             })
         }

@@ -32,15 +32,9 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         }
         Told::Plain => {}
     }
-    let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| form(file, line, why))?;
-    let before = table.heading_row.unwrap_or(1).saturating_sub(1) as usize;
-    let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
-    if rows.len() < before + deep || rows[before..before + deep].iter().all(GridRow::is_blank) {
-        return Err(form(file, 1, "there is no row of headings; is this the right file?".to_owned()));
-    }
-    let body = rows.split_off(before + deep);
-    let above = &rows[before..];
-    let (line, headings) = (above[above.len() - 1].line, headings(above));
+    let rows = split(&text, delimiter(table)).map_err(|(line, why)| form(file, line, why))?;
+    let mut grid = Grid::under_headings(rows, table).map_err(|why| form(file, 1, why))?;
+    let (line, headings) = (grid.heading_line, &grid.headings);
     if headings.len() == 1 && layout.columns.len() > 1 {
         let message = format!(
             "the headings are not separated by {:?}, as the layout {} says; is this the right file?",
@@ -48,38 +42,8 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         );
         return Err(form(file, line, message));
     }
-    let rows = body.into_iter().filter(|row| row.flaw.is_some() || !row.is_blank()).collect();
-    Ok(Grid { headings, heading_line: line, rows, notes })
-}
-
-/// The headings of rows that stand one below the other: a blank cell above another takes what stands left of it.
-pub(super) fn headings(rows: &[GridRow]) -> Vec<String> {
-    let text = |row: &GridRow, column: usize| row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned();
-    let wide = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
-    let Some((last, above)) = rows.split_last() else { return Vec::new() };
-    let mut merged = vec![String::new(); above.len()];
-    let mut found: Vec<String> = (0..wide)
-        .map(|column| {
-            let lowest = text(last, column);
-            let mut parts = Vec::new();
-            for (row, merged) in above.iter().zip(&mut merged) {
-                let own = text(row, column);
-                if !own.is_empty() {
-                    merged.clone_from(&own);
-                }
-                // Nothing below it: the column has its heading in the rows above alone.
-                parts.push(if lowest.is_empty() { own } else { merged.clone() });
-            }
-            parts.push(lowest);
-            parts.retain(|part| !part.is_empty());
-            parts.join("\n")
-        })
-        .collect();
-    // Spreadsheets write cells far beyond the last heading.
-    while found.last().is_some_and(String::is_empty) {
-        found.pop();
-    }
-    found
+    grid.notes = notes;
+    Ok(grid)
 }
 
 /// The rows of a text, blank ones as well, but for those after the last that has anything in it.
@@ -202,6 +166,7 @@ pub(super) fn write(headings: &[&str], rows: &[Vec<String>], table: &TableForm) 
 
 #[cfg(test)]
 mod tests {
+    use super::super::grid;
     use super::*;
 
     fn cells(text: &str) -> Vec<(usize, Vec<String>)> {
@@ -236,7 +201,7 @@ mod tests {
     fn headings_in_several_rows_are_put_together_and_taken_apart() {
         let text = "Pipe,Clock,,Grade,\r\n,from,to,,\r\n";
         let rows = split(text, ',').unwrap();
-        let found = headings(&rows);
+        let found = grid::headings(&rows);
         assert_eq!(found, ["Pipe", "Clock\nfrom", "Clock\nto", "Grade"]);
         let table: TableForm =
             serde_json::from_value(serde_json::json!({"delimiter": ",", "heading_rows": 2})).unwrap();

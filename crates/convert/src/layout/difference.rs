@@ -70,6 +70,12 @@ impl Difference<'_> {
 
     fn array(&mut self, before: &[Value], after: &[Value], path: &str, pointer: &str) {
         let partners = partners(before, after, path);
+        let order: Vec<usize> = partners.iter().flatten().copied().collect();
+        if !order.is_sorted() {
+            let message =
+                format!("through the layout {} the rows of {path} come back in another order", self.layout.id);
+            self.report.add(LossKind::Changed, pointer, message);
+        }
         let mut taken = vec![false; after.len()];
         for (index, value) in before.iter().enumerate() {
             let pointer = format!("{pointer}/{index}");
@@ -118,7 +124,8 @@ fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>>
     let ids: HashMap<String, usize> =
         after.iter().enumerate().filter_map(|(index, value)| Some((said(value.get("id")?), index))).collect();
     let mut found: Vec<Option<usize>> = before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
-    let left: Vec<usize> = (0..after.len()).filter(|index| !found.contains(&Some(*index))).collect();
+    let taken: HashSet<usize> = found.iter().flatten().copied().collect();
+    let left: Vec<usize> = (0..after.len()).filter(|index| !taken.contains(index)).collect();
     let open: Vec<usize> = (0..before.len()).filter(|index| found[*index].is_none()).collect();
     if left.len() == open.len() {
         for (index, partner) in open.into_iter().zip(left) {

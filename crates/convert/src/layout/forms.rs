@@ -233,6 +233,13 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
     }
 }
 
+/// A number with zeros before it, so that it has as many digits before its decimal mark as are asked for.
+fn padded(text: &str, digits: Option<u32>) -> String {
+    let (sign, rest) = text.strip_prefix('-').map_or(("", text), |rest| ("-", rest));
+    let own = rest.bytes().take_while(u8::is_ascii_digit).count();
+    format!("{sign}{}{rest}", "0".repeat((digits.unwrap_or(0).min(20) as usize).saturating_sub(own)))
+}
+
 /// The cell of a value; `None` where the column cannot hold it. An amount is an object of value and unit; a moment is in RFC 3339.
 pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<String> {
     let marks = Marks::of(layout);
@@ -247,7 +254,7 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
             .map(str::to_owned)
             .map(|text| if layout.xml.is_some() { text } else { crate::csv::harmless(text) }),
         CellKind::Text | CellKind::YesNo => None,
-        CellKind::Number => is.map(|number| marks.write(number, column.decimals)),
+        CellKind::Number => is.map(|number| padded(&marks.write(number, column.decimals), column.digits)),
         CellKind::Station => is.map(|number| {
             // Rounded first, so that 99.999 with two decimals is 1+00.00 and not 0+100.00.
             let decimals = column.decimals.unwrap_or(2);
@@ -277,7 +284,8 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
                 let width = pattern.find(':').unwrap_or(1);
                 return format!("{minutes:0>width$}:{rest:02}{fraction}");
             }
-            format!("{}:{:02}:{rest:02}{fraction}", (minutes / 60.0).floor(), minutes % 60.0)
+            let hours = padded(&(minutes / 60.0).floor().to_string(), column.digits);
+            format!("{hours}:{:02}:{rest:02}{fraction}", minutes % 60.0)
         }),
         CellKind::Date | CellKind::Time | CellKind::DateTime => {
             let parts = (column.kind != Some(CellKind::Time), column.kind != Some(CellKind::Date));
@@ -287,7 +295,7 @@ pub(super) fn write(value: &Value, column: &Column, layout: &Layout) -> Option<S
             })
         }
         CellKind::Clock => {
-            let hour = |key: &str| Some(marks.write(value.get(key)?.as_f64()?, None));
+            let hour = |key: &str| Some(padded(&marks.write(value.get(key)?.as_f64()?, None), column.digits));
             match (hour("at"), hour("from"), hour("to"), column.separator.as_deref()) {
                 (Some(at), None, None, _) => Some(at),
                 (None, Some(from), Some(to), Some(separator)) => Some(format!("{from}{separator}{to}")),
@@ -336,6 +344,9 @@ mod tests {
         let cases = [
             ("number", json!({"decimals": 2}), "1234,50", json!(1234.5)),
             ("number", none.clone(), "-0,3", json!(-0.3)),
+            ("number", json!({"digits": 3}), "-007,5", json!(-7.5)),
+            ("duration", json!({"digits": 2}), "00:12:02", json!(722)),
+            ("clock", json!({"separator": "-", "digits": 2}), "11-01", json!({"from": 11, "to": 1})),
             ("station", none.clone(), "1+64,50", json!(164.5)),
             ("station", none.clone(), "0+00,00", json!(0)),
             ("station", none.clone(), "12+05,07", json!(1205.07)),

@@ -1,6 +1,8 @@
 //! Rows of cells, each with the place that it came from, whatever file they were read from: text with delimiters, elements
 //! of XML, or a sheet of a workbook. What the cells mean is the layout's to say.
 
+use obvert_model::layout::TableForm;
+
 /// Rows under headings.
 #[derive(Clone, Debug, Default)]
 pub struct Grid {
@@ -51,10 +53,62 @@ impl Spot {
     }
 }
 
+impl Grid {
+    /// A grid of all rows of a table or sheet, the blank ones as well: the headings are where the layout's form says, and blank rows
+    /// below them are left out.
+    ///
+    /// # Errors
+    /// When nothing stands where the headings should.
+    pub fn under_headings(mut rows: Vec<GridRow>, table: &TableForm) -> Result<Self, String> {
+        let before = table.heading_row.unwrap_or(1).saturating_sub(1) as usize;
+        let deep = table.heading_rows.unwrap_or(1).max(1) as usize;
+        let there =
+            rows.get(before..before.saturating_add(deep)).is_some_and(|above| !above.iter().all(GridRow::is_blank));
+        if !there {
+            return Err("there is no row of headings; is this the right file?".to_owned());
+        }
+        let mut body = rows.split_off(before + deep);
+        body.retain(|row| row.flaw.is_some() || !row.is_blank());
+        let above = &rows[before..];
+        let line = above.last().map_or(0, |row| row.line);
+        Ok(Self { headings: headings(above), heading_line: line, rows: body, notes: Vec::new() })
+    }
+}
+
 impl GridRow {
     /// Whether nothing stands in it.
     #[must_use]
     pub fn is_blank(&self) -> bool {
         self.cells.iter().all(|cell| cell.text.trim().is_empty())
     }
+}
+
+/// The headings of rows that stand one below the other: a blank cell above another takes what stands left of it.
+pub(super) fn headings(rows: &[GridRow]) -> Vec<String> {
+    let text = |row: &GridRow, column: usize| row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned();
+    let wide = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
+    let Some((last, above)) = rows.split_last() else { return Vec::new() };
+    let mut merged = vec![String::new(); above.len()];
+    let mut found: Vec<String> = (0..wide)
+        .map(|column| {
+            let lowest = text(last, column);
+            let mut parts = Vec::new();
+            for (row, merged) in above.iter().zip(&mut merged) {
+                let own = text(row, column);
+                if !own.is_empty() {
+                    merged.clone_from(&own);
+                }
+                // Nothing below it: the column has its heading in the rows above alone.
+                parts.push(if lowest.is_empty() { own } else { merged.clone() });
+            }
+            parts.push(lowest);
+            parts.retain(|part| !part.is_empty());
+            parts.join("\n")
+        })
+        .collect();
+    // Spreadsheets write cells far beyond the last heading.
+    while found.last().is_some_and(String::is_empty) {
+        found.pop();
+    }
+    found
 }

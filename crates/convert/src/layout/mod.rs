@@ -10,6 +10,7 @@
 mod bytes;
 mod cells;
 mod difference;
+mod draft;
 mod forms;
 mod grid;
 mod moment;
@@ -22,6 +23,7 @@ mod units;
 mod whole;
 mod write;
 
+pub use draft::{Draft, Drafted, draft};
 pub use grid::{Grid, GridCell, GridRow};
 pub use read::{read, read_rows};
 pub use write::write;

@@ -74,6 +74,10 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
     };
     let mut tokens = Tokens::of_any(text, file);
     let mut headings = Headings { names: Vec::new(), known: HashMap::new() };
+    // Attributes have no order of their own; where one matters, as among media, it is that of the layout.
+    for column in &layout.columns {
+        headings.of(column.heading.to_string());
+    }
     let mut open: Vec<Open> = Vec::new();
     let mut rows: Vec<(GridRow, Vec<(usize, GridCell)>)> = Vec::new();
     let root = xml.rows.split('/').next().unwrap_or_default();

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use obvert_model::layout::{CellKind, Layout};
 use obvert_model::lists::{Code, CodeList};
+use obvert_model::read::ProblemKind;
 use obvert_model::tables::{Document, LengthUnit, QuantityUnit, SectionUnit};
 use serde_json::{Value, json};
 
@@ -16,7 +17,7 @@ use crate::{ConvertError, LossReport};
 /// Lengths and sizes are turned into the units of the layout where they differ. `lists` are code lists beside the built-in ones.
 ///
 /// # Errors
-/// When the document is coded in another list than the layout's table.
+/// When the document is coded in another list than the layout's table; when the layout takes different runs or pipes of it for one.
 pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result<(Vec<u8>, LossReport), ConvertError> {
     if let Some(list) = layout.fixed_text("coding.list").filter(|list| **list != *document.head.coding.list) {
         let message = format!(
@@ -52,7 +53,20 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
     };
     let after = match read(&bytes, "", layout, lists) {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
-        Err(ConvertError::Structure(problems)) => problems.into_parts().1.map(|rest| rest.value).unwrap_or_default(),
+        Err(ConvertError::Structure(problems)) => {
+            // What the layout makes of values that the survey does not have is missing in what is read, and no fault of the table.
+            let wrong = problems.iter().find(|placed| placed.problem.kind != ProblemKind::MissingKey);
+            if let Some(placed) = wrong {
+                let column = placed.place.as_ref().and_then(|place| place.heading.as_deref()).unwrap_or_default();
+                let message = format!(
+                    "the layout {} cannot hold this survey, since nobody could read what it would write, {column:?}: {}; write the parts \
+                     that it confuses each by itself",
+                    layout.id, placed.problem.message
+                );
+                return Err(ConvertError::Refused { message });
+            }
+            problems.into_parts().1.map(|rest| rest.value).unwrap_or_default()
+        }
         Err(error) => return Err(error),
     };
     if after.is_null() {

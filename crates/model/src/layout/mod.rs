@@ -161,12 +161,17 @@ table! {
         unit?: QuantityUnit,
         /// How many decimals a number is written with; as many as it has when absent.
         decimals?: u32,
+        /// How many digits a number, the hours of a clock reference or of a span of time are written with at least, with zeros before
+        /// them; as many as they have when absent.
+        digits?: u32,
         /// What stands between the two hours of a clock reference, or between several values in one cell.
         separator?: Text,
         /// The words of the office. A cell that is none of them is a mistake.
         translate[]: Translation,
         /// The kind of the media that the cell names; `photo` when absent.
         media?: MediaKind,
+        /// What this rests on, where it was drafted from a table.
+        basis?: Text,
     }
 }
 
