@@ -332,7 +332,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(96) })]
+    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(24) })]
     /// Whatever stands in a file, the answer is a document or an error, and a table spoiled in one place loses no row without a word.
     #[test]
     fn no_file_makes_a_reader_fall_over(at in 0usize..4000, bytes in proptest::collection::vec(any::<u8>(), 0..12), cut: bool) {
