@@ -250,3 +250,32 @@ fn what_a_layout_is_of_no_use_for_is_said() {
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("--layout"), "{}", stderr(&output));
 }
+
+/// A table in a workbook is checked and converted by the layout of the same table in text, and a survey's own workbook is none.
+#[test]
+fn a_table_may_stand_in_a_workbook() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
+    for name in ["office-b.csv", "office-b.layout.json"] {
+        std::fs::copy(format!("{}/examples/layouts/{name}", env!("CARGO_MANIFEST_DIR")), folder.path().join(name))
+            .unwrap();
+    }
+    let by = ["--layout", "office-b.layout.json"];
+    let convert = |from: &str, to: &str, more: &[&str]| {
+        let done = run(&[&["convert", from, "-o", to], &by[..], more].concat());
+        assert!(done.status.success(), "{from} to {to}: {}", stderr(&done));
+    };
+    convert("office-b.csv", "b.json", &[]);
+    convert("b.json", "b.xlsx", &["--to", "layout"]);
+    convert("b.xlsx", "again.json", &[]);
+    let digest = |file: &str| stdout(&run(&["digest", file])).split("  ").next().unwrap().to_owned();
+    assert_eq!(digest("again.json"), digest("b.json"));
+    // The survey's own workbook beside --layout for the other end.
+    assert!(run(&["convert", "b.json", "-o", "own.xlsx"]).status.success());
+    convert("own.xlsx", "b.csv", &[]);
+    convert("b.csv", "from-text.json", &[]);
+    assert_eq!(digest("from-text.json"), digest("b.json"));
+    let checked = run(&[&["check", "b.xlsx", "--today", "2026-06-15"], &by[..]].concat());
+    let as_text = run(&[&["check", "office-b.csv", "--today", "2026-06-15"], &by[..]].concat());
+    assert_eq!(checked.status.code(), as_text.status.code(), "{}", stderr(&checked));
+}

@@ -210,12 +210,19 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
     let own = by.form();
     let other = match form {
         Some(form) => form != Form::Layout,
-        None => !standard && (path.is_dir() || by_name(path).is_some_and(|form| form != own)),
+        None => {
+            // A table may stand in a workbook.
+            let is_own = |form| form == own || form == Form::Xlsx && own == Form::Csv;
+            !standard && (path.is_dir() || by_name(path).is_some_and(|form| !is_own(form)))
+        }
     };
     if other {
         return read(path, form);
     }
     let (name, bytes) = bytes(path)?;
+    if form.is_none() && by_name(path) == Some(Form::Xlsx) && xlsx::is_survey(&bytes) {
+        return Ok(Source::of_file(name, Form::Xlsx, bytes));
+    }
     // XML of this format says so itself.
     let namespace = xml::NAMESPACE.as_bytes();
     let start = &bytes[..bytes.len().min(4096)];

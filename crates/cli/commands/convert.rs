@@ -76,7 +76,10 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     }
     let write_out = |sink: &mut dyn Write| match (&layout, to) {
         (Some(by), Form::Layout) => {
-            let (table, losses) = obvert::convert::layout::write(&document, &by.layout, &by.lists)?;
+            // --to layout says that OUT is the office's own workbook; its name alone, that it is one of this format.
+            let workbook = files::by_name(&arguments.output) == Some(Form::Xlsx);
+            let write = if workbook { obvert::convert::layout::write_workbook } else { obvert::convert::layout::write };
+            let (table, losses) = write(&document, &by.layout, &by.lists)?;
             sink.write_all(&table)?;
             Ok::<_, Failure>(losses)
         }

@@ -30,7 +30,8 @@ impl<'l> Marks<'l> {
         Self { decimal, thousands }
     }
 
-    fn number(&self, cell: &str) -> Option<f64> {
+    /// The number that a cell is, by these marks.
+    pub(super) fn number(&self, cell: &str) -> Option<f64> {
         let mut plain = cell.trim().to_owned();
         if let Some(mark) = self.thousands {
             // A mark stands before three digits each, and before nothing else.
@@ -60,7 +61,8 @@ impl<'l> Marks<'l> {
         plain.parse::<f64>().ok().filter(|number| digits && only && number.is_finite())
     }
 
-    fn write(&self, number: f64, decimals: Option<u32>) -> String {
+    /// A number with these marks; with as many decimals as it has where none are told.
+    pub(super) fn write(&self, number: f64, decimals: Option<u32>) -> String {
         let text = match decimals {
             Some(decimals) => format!("{number:.*}", decimals as usize),
             None => format!("{number}"),

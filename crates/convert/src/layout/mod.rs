@@ -3,10 +3,13 @@
 //!
 //! - Rows with the same `pipes.id` are of one pipe, rows with the same `runs.id` of one run, in the order of the file. What
 //!   they say of it must agree. Structures come from the ends, media from the columns that name them.
+//! - A table can stand in a workbook as well as in a text (feature `xlsx`).
 //! - A cell that cannot be read is a problem with row, column, the text found and what was expected; all are reported at once.
 //! - What is written is read again by the same layout: the loss report is what does not come back, so that it is empty
 //!   exactly when the table holds everything.
 
+#[cfg(feature = "xlsx")]
+mod book;
 mod bytes;
 mod cells;
 mod difference;
@@ -27,6 +30,8 @@ pub use draft::{Draft, Drafted, draft};
 pub use grid::{Grid, GridCell, GridRow};
 pub use read::{read, read_rows};
 pub use write::write;
+#[cfg(feature = "xlsx")]
+pub use write::write_workbook;
 
 use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};

@@ -28,6 +28,8 @@ pub fn read(
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
     let grid = match (&layout.table, &layout.xml) {
+        #[cfg(feature = "xlsx")]
+        (Some(table), _) if super::book::is_one(source) => super::book::read(source, name, layout, table)?,
         (Some(table), _) => cells::read(source, name, layout, table)?,
         (None, Some(xml)) => super::nested::read(source, name, layout, xml)?,
         (None, None) => {

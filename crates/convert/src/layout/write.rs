@@ -19,6 +19,42 @@ use crate::{ConvertError, LossReport};
 /// # Errors
 /// When the document is coded in another list than the layout's table; when the layout takes different runs or pipes of it for one.
 pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result<(Vec<u8>, LossReport), ConvertError> {
+    written(document, layout, lists, |rows| {
+        let headings = || layout.columns.iter().map(|column| column.heading.as_str()).collect::<Vec<_>>();
+        Ok(match (&layout.table, &layout.xml) {
+            (Some(table), _) => cells::write(&headings(), rows, table),
+            (None, Some(xml)) => nested::write(layout, rows, xml),
+            (None, None) => Vec::new(),
+        })
+    })
+}
+
+/// Writes a table by a layout as a workbook with one sheet, which [`read`] takes as it takes a text.
+///
+/// # Errors
+/// As [`write`](fn@write), and for a layout of XML.
+#[cfg(feature = "xlsx")]
+pub fn write_workbook(
+    document: &Document,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Vec<u8>, LossReport), ConvertError> {
+    if layout.table.is_none() {
+        let message = format!("the layout {} is one of XML, which no workbook is", layout.id);
+        return Err(ConvertError::Refused { message });
+    }
+    written(document, layout, lists, |rows| {
+        let headings: Vec<&str> = layout.columns.iter().map(|column| column.heading.as_str()).collect();
+        super::book::write(&headings, rows, layout)
+    })
+}
+
+fn written(
+    document: &Document,
+    layout: &Layout,
+    lists: &[CodeList],
+    file: impl FnOnce(&[Vec<String>]) -> Result<Vec<u8>, ConvertError>,
+) -> Result<(Vec<u8>, LossReport), ConvertError> {
     if let Some(list) = layout.fixed_text("coding.list").filter(|list| **list != *document.head.coding.list) {
         let message = format!(
             "the layout {} holds observations coded in {list}, and this survey is coded in {}; translate it first (--coding {list})",
@@ -43,14 +79,7 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
     for run in value["runs"].as_array().into_iter().flatten() {
         writer.run(run, &mut rows);
     }
-    let bytes = match (&layout.table, &layout.xml) {
-        (Some(table), _) => {
-            let headings: Vec<&str> = layout.columns.iter().map(|column| column.heading.as_str()).collect();
-            cells::write(&headings, &rows, table)
-        }
-        (None, Some(xml)) => nested::write(layout, &rows, xml),
-        (None, None) => Vec::new(),
-    };
+    let bytes = file(&rows)?;
     let after = match read(&bytes, "", layout, lists) {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
         Err(ConvertError::Structure(problems)) => {

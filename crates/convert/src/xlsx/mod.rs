@@ -23,12 +23,12 @@
 
 mod guard;
 mod guide;
-mod read;
-mod rows;
+pub(crate) mod read;
+pub(crate) mod rows;
 mod write;
 
 pub use crate::unpack::ZipLimits;
-pub use read::{read, read_within};
+pub use read::{is_survey, read, read_within};
 pub use write::write;
 
 use crate::tables::plan::Table;

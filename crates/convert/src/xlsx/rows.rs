@@ -17,7 +17,7 @@ const WIDEST: u32 = 1024;
 
 /// What a cell holds.
 #[derive(Debug)]
-enum Found {
+pub(crate) enum Found {
     Empty,
     Text(String),
     Number(f64),
@@ -39,8 +39,8 @@ pub(super) struct SheetRows {
 
 /// A row of a sheet: its cells from the first column on.
 #[derive(Debug, Default)]
-pub(super) struct SheetRow {
-    cells: Vec<Found>,
+pub(crate) struct SheetRow {
+    pub(crate) cells: Vec<Found>,
 }
 
 impl SheetRows {
@@ -49,40 +49,7 @@ impl SheetRows {
     /// # Errors
     /// When the sheet cannot be read or does not begin with its headings.
     pub(super) fn load<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<Option<Self>, ConvertError> {
-        let failed = |error: XlsxError| form(sheet, 1, format!("the sheet cannot be read: {error}"));
-        let mut cells = book.worksheet_cells_reader(sheet).map_err(failed)?;
-        let mut rows: Vec<(usize, SheetRow)> = Vec::new();
-        while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
-            let (row, column) = record.pos;
-            let found = match record.formula {
-                Some(formula) => Found::Formula(match formula {
-                    calamine::XlsxFormulaMetadata::Normal { formula }
-                    | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
-                    _ => String::new(),
-                }),
-                None => found(record.value),
-            };
-            if matches!(found, Found::Empty) {
-                continue;
-            }
-            let row = row as usize + 1;
-            if column >= WIDEST {
-                let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
-                return Err(form(sheet, row, message));
-            }
-            if rows.last().is_none_or(|(last, _)| *last != row) {
-                rows.push((row, SheetRow::default()));
-            }
-            let Some((_, last)) = rows.last_mut() else { continue };
-            let column = column as usize;
-            if last.cells.len() <= column {
-                last.cells.resize_with(column + 1, || Found::Empty);
-            }
-            last.cells[column] = found;
-        }
-        if rows.windows(2).any(|pair| pair[0].0 >= pair[1].0) {
-            return Err(form(sheet, 1, "the rows are not in order in the file; open the workbook and save it anew"));
-        }
+        let mut rows = cells_of(book, sheet)?;
         if rows.is_empty() {
             return Ok(None);
         }
@@ -100,6 +67,51 @@ impl SheetRows {
         }
         Ok(Some(Self { headings, blank, rows, next: 0 }))
     }
+}
+
+/// The rows of a sheet that have anything in them, each with its number from 1.
+///
+/// # Errors
+/// When the sheet cannot be read.
+pub(crate) fn cells_of<S: Read + Seek>(
+    book: &mut Xlsx<S>,
+    sheet: &str,
+) -> Result<Vec<(usize, SheetRow)>, ConvertError> {
+    let failed = |error: XlsxError| form(sheet, 1, format!("the sheet cannot be read: {error}"));
+    let mut cells = book.worksheet_cells_reader(sheet).map_err(failed)?;
+    let mut rows: Vec<(usize, SheetRow)> = Vec::new();
+    while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
+        let (row, column) = record.pos;
+        let found = match record.formula {
+            Some(formula) => Found::Formula(match formula {
+                calamine::XlsxFormulaMetadata::Normal { formula }
+                | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
+                _ => String::new(),
+            }),
+            None => found(record.value),
+        };
+        if matches!(found, Found::Empty) {
+            continue;
+        }
+        let row = row as usize + 1;
+        if column >= WIDEST {
+            let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
+            return Err(form(sheet, row, message));
+        }
+        if rows.last().is_none_or(|(last, _)| *last != row) {
+            rows.push((row, SheetRow::default()));
+        }
+        let Some((_, last)) = rows.last_mut() else { continue };
+        let column = column as usize;
+        if last.cells.len() <= column {
+            last.cells.resize_with(column + 1, || Found::Empty);
+        }
+        last.cells[column] = found;
+    }
+    if rows.windows(2).any(|pair| pair[0].0 >= pair[1].0) {
+        return Err(form(sheet, 1, "the rows are not in order in the file; open the workbook and save it anew"));
+    }
+    Ok(rows)
 }
 
 impl Rows for SheetRows {
@@ -202,7 +214,8 @@ impl Record for SheetRow {
 }
 
 impl SheetRow {
-    fn found(&self, number: usize) -> &Found {
+    /// The cell of a column, from 0.
+    pub(crate) fn found(&self, number: usize) -> &Found {
         self.cells.get(number).unwrap_or(&Found::Empty)
     }
 }

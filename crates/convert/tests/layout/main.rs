@@ -8,6 +8,8 @@ use obvert_model::lists::CodeList;
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 
+#[cfg(feature = "xlsx")]
+mod book;
 mod draft;
 mod kinds;
 mod robust;

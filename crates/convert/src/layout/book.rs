@@ -1,0 +1,164 @@
+//! An office's own table in a workbook: the first sheet that has anything in it, its cells turned into the texts that the
+//! layout's columns expect, so that a number, a date or a truth is read as what the column says; and back again, with numbers as
+//! numbers.
+
+use calamine::{ExcelDateTime, Reader};
+use obvert_model::layout::{CellKind, Column, Layout, TableForm};
+use rust_xlsxwriter::{Format, Workbook, XlsxError};
+use serde_json::{Value, json};
+
+use super::forms::{self, Marks};
+use super::grid::{Grid, GridCell, GridRow, headings};
+use crate::xlsx::ZipLimits;
+use crate::xlsx::read::open;
+use crate::xlsx::rows::{Found, cells_of};
+use crate::{ConvertError, Place};
+
+/// Whether a source is a workbook, or another zip archive, and no text.
+pub(super) fn is_one(source: &[u8]) -> bool {
+    source.starts_with(b"PK") || source.starts_with(b"\xD0\xCF\x11\xE0")
+}
+
+/// Reads the table in a workbook.
+pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm) -> Result<Grid, ConvertError> {
+    let mut book = open(source, file, ZipLimits::default())?;
+    let mut found = None;
+    let mut others = Vec::new();
+    for sheet in book.sheet_names() {
+        let rows = cells_of(&mut book, &sheet)?;
+        match &found {
+            _ if rows.is_empty() => {}
+            None => found = Some((sheet, rows)),
+            Some(_) => others.push(sheet),
+        }
+    }
+    let empty = || ConvertError::Form { place: None, message: format!("{file}: no sheet has anything in it") };
+    let (sheet, rows) = found.ok_or_else(empty)?;
+    // The columns are known once the headings are: those are texts whatever the columns hold.
+    let first = table.heading_row.unwrap_or(1).max(1) as usize;
+    let last = first + table.heading_rows.unwrap_or(1).max(1) as usize - 1;
+    let above: Vec<GridRow> = (first..=last)
+        .map(|line| {
+            let row = rows.iter().find(|(number, _)| *number == line).map(|(_, row)| row);
+            let texts = row.into_iter().flat_map(|row| &row.cells).map(|cell| text_of(cell, None, layout).0);
+            grid_row(line, texts.map(|text| (text, None)))
+        })
+        .collect();
+    let names = headings(&above);
+    let column_of = |index: usize| {
+        let name = names.get(index)?;
+        layout.columns.iter().find(|column| *column.heading == **name)
+    };
+    // Blank rows count, as they do in a text.
+    let mut all: Vec<GridRow> = Vec::new();
+    for (number, row) in &rows {
+        while all.len() + 1 < *number {
+            all.push(GridRow { line: all.len() + 1, ..GridRow::default() });
+        }
+        let heading = (first..=last).contains(number);
+        let cells = row.cells.iter().enumerate().map(|(index, cell)| {
+            let column = if heading { None } else { column_of(index) };
+            let (text, flaw) = text_of(cell, column, layout);
+            (text, flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str))))
+        });
+        let mut row = grid_row(*number, cells);
+        // A sheet does not keep the blank cells at the end of a row.
+        for column in row.cells.len()..names.len() {
+            row.cells.push(GridCell { text: String::new(), line: *number, column: column + 1 });
+        }
+        all.push(row);
+    }
+    let place = Place { file: file.to_owned(), line: 1, column: None, heading: None };
+    let mut grid =
+        Grid::under_headings(all, table).map_err(|message| ConvertError::Form { place: Some(place), message })?;
+    if !others.is_empty() {
+        grid.notes.push(format!("the table was read from the sheet {sheet:?}; not from {}", others.join(", ")));
+    }
+    Ok(grid)
+}
+
+fn grid_row(line: usize, cells: impl Iterator<Item = (String, Option<String>)>) -> GridRow {
+    let mut flaw = None;
+    let cells = cells.enumerate().map(|(index, (text, why))| {
+        flaw = flaw.take().or(why);
+        GridCell { text, line, column: index + 1 }
+    });
+    let cells = cells.collect();
+    GridRow { line, cells, flaw }
+}
+
+/// What a cell says in the form of its column, and why it cannot be trusted, where it cannot.
+fn text_of(cell: &Found, column: Option<&Column>, layout: &Layout) -> (String, Option<String>) {
+    match cell {
+        Found::Empty => (String::new(), None),
+        Found::Text(text) => (text.clone(), None),
+        Found::Bool(truth) => (if *truth { "TRUE" } else { "FALSE" }.to_owned(), None),
+        Found::Number(number) => (Marks::of(layout).write(*number, None), None),
+        Found::Moment(moment) => (moment_of(*moment, column, layout), None),
+        Found::Error(error) => (error.to_string(), Some(format!("the cell holds the error {error}; correct it"))),
+        Found::Formula(formula) => {
+            let why = "the cell holds a formula; copy the cells and paste them in their place as values";
+            (format!("={formula}"), Some(why.to_owned()))
+        }
+    }
+}
+
+/// A date, a time of day or a span, in the form of its column; as ISO 8601 has it where the column is of another kind, and is then
+/// judged as any other text.
+fn moment_of(moment: ExcelDateTime, column: Option<&Column>, layout: &Layout) -> String {
+    let (year, month, day, hour, minute, second, _) = moment.to_ymd_hms_milli();
+    let date = format!("{year:04}-{month:02}-{day:02}");
+    let time = format!("{hour:02}:{minute:02}:{second:02}");
+    let is_day = moment.is_datetime() && moment.as_f64() >= 1.0;
+    let iso = match (is_day, (hour, minute, second) == (0, 0, 0)) {
+        (true, true) => date.clone(),
+        (true, false) => format!("{date} {time}"),
+        (false, _) => time.clone(),
+    };
+    let value: Value = match column.and_then(|column| column.kind) {
+        Some(CellKind::Date | CellKind::DateTime) if is_day => json!(format!("{date}T{time}Z")),
+        // A time of day has no day, or one that nobody typed.
+        Some(CellKind::Time) => json!(format!("1970-01-01T{time}Z")),
+        Some(CellKind::Duration) => json!((moment.as_f64() * 86_400.0 * 1000.0).round() / 1000.0),
+        _ => return iso,
+    };
+    column.and_then(|column| forms::write(&value, column, layout)).unwrap_or(iso)
+}
+
+/// Writes rows as a workbook with one sheet, numbers as numbers and everything else as text.
+pub(super) fn write(headings: &[&str], rows: &[Vec<String>], layout: &Layout) -> Result<Vec<u8>, ConvertError> {
+    let failed =
+        |error: XlsxError| ConvertError::Refused { message: format!("the workbook cannot be written: {error}") };
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    let (bold, text) = (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
+    let before = layout.table.as_ref().map_or(0, |table| table.heading_row.unwrap_or(1).saturating_sub(1));
+    let deep = layout.table.as_ref().map_or(1, |table| table.heading_rows.unwrap_or(1).max(1));
+    sheet.set_freeze_panes(before + deep, 0).map_err(failed)?;
+    for ((number, heading), column) in (0_u16..).zip(headings).zip(&layout.columns) {
+        for (line, part) in (before..before + deep).zip(heading.split('\n')) {
+            if !part.is_empty() {
+                sheet.write_string_with_format(line, number, part, &bold).map_err(failed)?;
+            }
+        }
+        if column.kind != Some(CellKind::Number) {
+            sheet.set_column_format(number, &text).map_err(failed)?;
+        }
+        let wide = rows.iter().filter_map(|row| row.get(usize::from(number))).map(|cell| cell.chars().count()).max();
+        let wide = u32::try_from(wide.unwrap_or(0).max(heading.chars().count()) + 2).unwrap_or(u32::MAX);
+        sheet.set_column_width(number, wide.clamp(8, 44)).map_err(failed)?;
+    }
+    let marks = Marks::of(layout);
+    for (line, row) in (before + deep..).zip(rows) {
+        for ((number, cell), column) in (0_u16..).zip(row).zip(&layout.columns) {
+            let plain = column.kind == Some(CellKind::Number) && column.translate.is_empty() && column.digits.is_none();
+            match marks.number(cell).filter(|_| plain) {
+                _ if cell.is_empty() => continue,
+                Some(value) => sheet.write_number(line, number, value),
+                None => sheet.write_string(line, number, cell),
+            }
+            .map_err(failed)?;
+        }
+    }
+    book.save_to_buffer().map_err(failed)
+}

@@ -1,0 +1,110 @@
+//! Offices' own tables in workbooks: what a spreadsheet keeps as a number, a date or a time is what the text says.
+
+use obvert_convert::layout;
+use obvert_model::layout::Layout;
+use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
+
+use crate::{A, B, a, b, read, refused};
+
+/// The rows of a table in text.
+fn rows(source: &[u8], delimiter: u8) -> Vec<Vec<String>> {
+    let text: String = source.iter().map(|byte| if *byte == 0x96 { '\u{2013}' } else { char::from(*byte) }).collect();
+    let mut reader = csv::ReaderBuilder::new().has_headers(false).delimiter(delimiter).from_reader(text.as_bytes());
+    reader.records().map(|row| row.unwrap().iter().map(str::to_owned).collect()).collect()
+}
+
+/// What a person's spreadsheet makes of office A's table: numbers, days, times of day and spans in cells of their own kind.
+fn typed() -> Vec<u8> {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    let (day, time, span) = (
+        Format::new().set_num_format("m/d/yyyy"),
+        Format::new().set_num_format("h:mm AM/PM"),
+        Format::new().set_num_format("[h]:mm:ss"),
+    );
+    let rows = rows(A, b',');
+    let number = |heading: &str| ["Dia in", "As-built ft", "Grade"].contains(&heading);
+    for (line, row) in (0..).zip(&rows) {
+        for ((column, cell), heading) in (0..).zip(row).zip(&rows[0]) {
+            match heading.as_str() {
+                _ if line == 0 || cell.is_empty() => sheet.write_string(line, column, cell),
+                "Date" => {
+                    let parts: Vec<u16> = cell.split('/').map(|part| part.parse().unwrap()).collect();
+                    let date = ExcelDateTime::from_ymd(parts[2], parts[0] as u8, parts[1] as u8).unwrap();
+                    sheet.write_datetime_with_format(line, column, date, &day)
+                }
+                "Time" => {
+                    let (hours, rest) = cell.split_once(':').unwrap();
+                    let hour = hours.parse::<u16>().unwrap() % 12 + if rest.ends_with("PM") { 12 } else { 0 };
+                    let at = ExcelDateTime::from_hms(hour, rest[..2].parse().unwrap(), 0).unwrap();
+                    sheet.write_datetime_with_format(line, column, at, &time)
+                }
+                "Video" => {
+                    let parts: Vec<f64> = cell.split(':').map(|part| part.parse().unwrap()).collect();
+                    let seconds = parts[0] * 3600.0 + parts[1] * 60.0 + parts[2];
+                    sheet.write_number_with_format(line, column, seconds / 86_400.0, &span)
+                }
+                heading if number(heading) => sheet.write_number(line, column, cell.parse::<f64>().unwrap()),
+                _ => sheet.write_string(line, column, cell),
+            }
+            .unwrap();
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+#[test]
+fn a_typed_workbook_says_what_the_text_says() {
+    let (text, _) = read(A, &a());
+    let (book, _) = read(&typed(), &a());
+    assert_eq!(book.document, text.document);
+    let place = book.places.place("/pipes/0/height").unwrap();
+    assert_eq!((place.line, place.column, place.heading.as_deref()), (2, Some(6), Some("Dia in")));
+}
+
+#[test]
+fn what_is_written_as_a_workbook_is_read_back() {
+    for (source, layout) in [(A, a()), (B, b())] {
+        let (survey, _) = read(source, &layout);
+        let (text, lost_in_text) = layout::write(&survey.document, &layout, &[]).unwrap();
+        let (book, lost) = layout::write_workbook(&survey.document, &layout, &[]).unwrap();
+        assert_eq!(lost.losses, lost_in_text.losses);
+        assert_eq!(read(&book, &layout).0.document, read(&text, &layout).0.document);
+    }
+}
+
+/// Headings in two rows below two rows of the office's own, with a second sheet that is passed over and said.
+#[test]
+fn headings_stand_where_the_layout_says() {
+    let mut layout: serde_json::Value =
+        serde_json::from_slice(include_bytes!("../../../../examples/layouts/office-b.layout.json")).unwrap();
+    layout["table"]["heading_row"] = 3.into();
+    let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
+    let (survey, _) = read(B, &b());
+    let (book, _) = layout::write_workbook(&survey.document, &layout, &[]).unwrap();
+    let (again, _) = read(&book, &layout);
+    assert_eq!(again.document, survey.document);
+    assert_eq!(again.places.place("/pipes/0/id").map(|place| place.line), Some(4));
+}
+
+#[test]
+fn formulas_errors_and_empty_books_are_refused_with_their_place() {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    let rows = rows(A, b',');
+    for (line, row) in (0..).zip(rows.iter().take(3)) {
+        for (column, cell) in (0..).zip(row) {
+            sheet.write_string(line, column, cell).unwrap();
+        }
+    }
+    sheet.write_formula(2, 5, "=4*2").unwrap();
+    book.add_worksheet().write_string(0, 0, "notes").unwrap();
+    let said = refused(&book.save_to_buffer().unwrap(), &a());
+    assert_eq!(said.len(), 1, "{said:?}");
+    assert!(said[0].contains(":3") && said[0].contains("column Dia in: the cell holds a formula"), "{said:?}");
+
+    let mut book = Workbook::new();
+    book.add_worksheet();
+    assert!(refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it"));
+    assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
+}
