@@ -102,3 +102,20 @@ fn a_refused_conversion_is_accounted_for() {
     assert_eq!(status(&output), 2);
     assert!(stderr(&output).contains("is there already"), "{}", stderr(&output));
 }
+
+/// What cannot be written leaves no account of it, and a name that is taken twice or leads nowhere is refused before anything is written.
+#[test]
+fn an_account_is_of_what_was_written() {
+    let folder = tempfile::tempdir().expect("folder");
+    std::fs::write(folder.path().join("s.json"), obvert::check::MINIMAL).expect("write");
+    let refused = |arguments: &[&str], said: &str| {
+        let output = support::obvert_in(folder.path(), &[&["convert", "s.json"], arguments].concat());
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(support::stderr(&output).contains(said), "{}", support::stderr(&output));
+        assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 1, "{arguments:?}");
+    };
+    refused(&["-o", "q.xml", "--account", "no/a.json"], "there is no folder no");
+    refused(&["-o", "no/q.xml", "--account", "a.json"], "there is no folder no");
+    refused(&["-o", "q.xml", "--account", "q.xml"], "give each its own");
+    refused(&["-o", "tables.csv"], "CSV tables are a folder");
+}

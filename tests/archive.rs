@@ -123,3 +123,22 @@ fn surveys_of_older_versions_are_read() {
     let new: Value = serde_json::from_str(&fs::read_to_string(folder.path().join("new.jsonl")).unwrap()).unwrap();
     assert_eq!((line["obvert"].as_str(), new["obvert"].as_str()), (Some("0.1"), Some("0.2")));
 }
+
+#[test]
+fn what_is_no_archive_is_refused_at_once() {
+    let folder = folder();
+    fs::write(folder.path().join("zip.jsonl"), b"PK\x03\x04 and more\nlines\n").unwrap();
+    for file in ["a.json", "zip.jsonl"] {
+        for command in [&["archive", "list", file][..], &["archive", "unpack", file, "-o", "out"]] {
+            let output = obvert_in(folder.path(), command);
+            assert_eq!(output.status.code(), Some(2), "{command:?}");
+            assert_eq!(stderr(&output).lines().count(), 1, "{}", stderr(&output));
+            assert!(stderr(&output).contains("is no archive, which has a survey a line"), "{}", stderr(&output));
+        }
+    }
+    let torn = format!("{}\n{{\"obvert\": \n", serde_json::from_str::<Value>(MINIMAL).unwrap());
+    fs::write(folder.path().join("torn.jsonl"), torn).unwrap();
+    let checked = obvert_in(folder.path(), &["check", "torn.jsonl", "--today", "2026-06-01"]);
+    assert_eq!(checked.status.code(), Some(2));
+    assert!(stdout(&checked).contains("1 of 2 documents could not be read"), "{}", stdout(&checked));
+}

@@ -199,8 +199,8 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     let folder = tempfile::tempdir().unwrap();
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
-    let text: Vec<u8> = text.replacen("1+40.00", "140,", 1).chars().map(|c| u32::from(c) as u8).collect();
-    let text: Vec<u8> = String::from_utf8_lossy(&text).replacen("140,,", "140,", 1).into_bytes();
+    let text = text.replacen("1+40.00", "140,", 1).replacen("140,,", "140,", 1);
+    let text: Vec<u8> = text.chars().map(|c| u32::from(c) as u8).collect();
     std::fs::write(folder.path().join("a.csv"), text).unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
     let judged = obvert_in(folder.path(), &["layout", "check", &layout, "a.csv"]);
@@ -278,4 +278,27 @@ fn a_table_may_stand_in_a_workbook() {
     let checked = run(&[&["check", "b.xlsx", "--today", "2026-06-15"], &by[..]].concat());
     let as_text = run(&[&["check", "office-b.csv", "--today", "2026-06-15"], &by[..]].concat());
     assert_eq!(checked.status.code(), as_text.status.code(), "{}", stderr(&checked));
+}
+
+/// A layout that is none, or another thing altogether, is said to be so with its place.
+#[test]
+fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
+    let folder = tempfile::tempdir().unwrap();
+    let layout = std::fs::read_to_string(format!("{}/{LAYOUT_A}", env!("CARGO_MANIFEST_DIR"))).unwrap();
+    let cases = [
+        ("{}".to_owned(), "the key \"layout\" is missing"),
+        ("[]".to_owned(), "expected an object, found a list"),
+        (layout.replace("\"kind\": \"station\"", "\"kind\": \"stations\""), "station"),
+        (layout.replace("\"heading\": \"Sheet\"", "\"headin\": \"Sheet\""), "headin"),
+        (layout.replace("\"layout\": \"0.1\"", "\"layout\": \"0.9\""), "0.9"),
+        (obvert::check::MINIMAL.to_owned(), "obvert"),
+    ];
+    for (number, (text, said)) in cases.iter().enumerate() {
+        let name = format!("{number}.layout.json");
+        std::fs::write(folder.path().join(&name), text).unwrap();
+        let judged = obvert_in(folder.path(), &["layout", "check", &name]);
+        let all = format!("{}{}", stdout(&judged), stderr(&judged));
+        assert!(matches!(judged.status.code(), Some(1 | 2)) && all.contains(said), "{name}: {all}");
+        assert!(!all.contains("panicked"), "{all}");
+    }
 }

@@ -375,10 +375,7 @@ pub(crate) fn write_file(
 ) -> Result<(), Failure> {
     let name = path.display();
     free(path, replace)?;
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if !folder.is_dir() {
-        return Err(format!("{name}: there is no folder {}; make it first", folder.display()).into());
-    }
+    let folder = folder_of(path)?;
     let mut file = tempfile::Builder::new()
         .prefix(".obvert-")
         .suffix(".tmp")
@@ -431,6 +428,15 @@ pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
         return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
     }
     Ok(())
+}
+
+/// The folder that a file is to be written in, which must be there.
+pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if folder.is_dir() {
+        return Ok(folder);
+    }
+    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display()).into())
 }
 
 /// A temporary file is its owner's alone; a finished one is an ordinary file.

@@ -36,7 +36,16 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
             io::ErrorKind::NotFound => format!("{name}: there is no such file"),
             _ => format!("{name}: {error}"),
         })?;
-        Box::new(BufReader::with_capacity(1 << 16, file))
+        let mut source = BufReader::with_capacity(1 << 16, file);
+        let start = source.fill_buf().map_err(|error| format!("{name}: {error}"))?;
+        let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
+        let first = start.split(|byte| *byte == b'\n').map(<[u8]>::trim_ascii).find(|line| !line.is_empty());
+        // Of the first line more than a brace is at hand, unless it is written over many lines as one survey is.
+        if first.is_some_and(|line| line == b"{" || !line.starts_with(b"{")) {
+            let why = "is no archive, which has a survey a line (JSON lines); obvert archive pack makes one";
+            return Err(format!("{name}: {why}").into());
+        }
+        Box::new(source)
     };
     Ok(archive::lines(source))
 }
@@ -206,12 +215,13 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
                 })
                 .to_string(),
                 Format::Text => format!(
-                    "{}:{number}  {}  issued {}  {} pipes, {} runs, {observations} observations",
+                    "{}:{number}  {}  issued {}  {}, {}, {}",
                     path.display(),
                     head.id.as_str(),
                     head.issued.as_str(),
-                    head.pipes.len(),
-                    document.runs.len(),
+                    render::count(head.pipes.len(), "pipe"),
+                    render::count(document.runs.len(), "run"),
+                    render::count(observations, "observation"),
                 ),
             };
             print(format!("{text}\n").as_bytes())?;

@@ -57,7 +57,13 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         })
     };
     if let Some(path) = &arguments.account {
+        if *path == arguments.output {
+            return Err(
+                format!("{}: is named for the account and for the survey; give each its own", path.display()).into()
+            );
+        }
         files::free(path, arguments.replace)?;
+        files::folder_of(path)?;
     }
     let standard = arguments.output == Path::new("-");
     if to == Form::Csv || to == Form::Geoparquet {
@@ -176,6 +182,13 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
         Some(form) if layout.is_some_and(|by| by.form() == form) && !out.is_dir() => Some(Form::Layout),
         named => named,
     });
+    if arguments.to.is_none() && told == Some(Form::Csv) && !out.is_dir() {
+        return Err(format!(
+            "{}: CSV tables are a folder, and one file is none; name a folder and give --to csv, or end it in .zip",
+            out.display()
+        )
+        .into());
+    }
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
             "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx, .gpkg, .kml or .zip, or give --to",
@@ -256,6 +269,11 @@ fn write(document: &Document, to: Form, sink: &mut dyn Write) -> Result<LossRepo
     }
 }
 
+/// A pointer behind a word; nothing where the whole document is meant.
+fn spaced(pointer: &str) -> String {
+    if pointer.is_empty() { String::new() } else { format!(" {pointer}") }
+}
+
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
@@ -270,8 +288,9 @@ fn finish(
     let [read, recoded] = before;
     let reports = [read, recoded, losses];
     say_losses(&reports)?;
-    // A conversion that is refused for its losses is the one whose account is wanted most.
-    if let Some(path) = &arguments.account {
+    // A conversion that is refused for its losses is the one whose account is wanted most; of one that failed there is none.
+    let refused = arguments.lossless && reports.iter().any(|report| !report.is_empty());
+    if let Some(path) = arguments.account.as_ref().filter(|_| written.is_ok() || refused) {
         let text = serde_json::to_string_pretty(&account(&reports))?;
         files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
@@ -296,7 +315,7 @@ fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        writeln!(say, "{} {}: {}{times}", render::strong(&kind), loss.pointer, loss.message)?;
+        writeln!(say, "{}{}: {}{times}", render::strong(&kind), spaced(&loss.pointer), loss.message)?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
@@ -304,7 +323,7 @@ fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     }
     // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
     for note in reports.split_last().into_iter().flat_map(|(_, before)| before).flat_map(|recoded| &recoded.notes) {
-        writeln!(say, "{} {}: {}", render::strong("note"), note.pointer, note.message)?;
+        writeln!(say, "{}{}: {}", render::strong("note"), spaced(&note.pointer), note.message)?;
     }
     // Whether anybody reads this does not decide whether the survey is written.
     let _ = anstream::stderr().lock().write_all(&said);

@@ -102,7 +102,7 @@ pub(crate) fn summary(out: &mut dyn Write, report: &Report, rules: usize) -> io:
 }
 
 fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> {
-    let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
+    let plural = super::count;
     for document in &report.documents {
         if document.error.is_some() {
             continue;
@@ -134,6 +134,10 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
         .map(|(count, weight)| severity(weight, &plural(count, weight.as_str())))
         .collect();
     let (new, colon) = if report.baseline.is_some() { ("new", ": ") } else { ("", "") };
+    let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
+    if unread > 0 {
+        writeln!(out, "{unread} of {} could not be read", plural(report.documents.len(), "document"))?;
+    }
     if said.is_empty() {
         writeln!(out, "nothing {}found", if new.is_empty() { "" } else { "new " })?;
     } else {
@@ -218,7 +222,10 @@ impl<'s> SourceLines<'s> {
         let line = at.line - self.source.line_of.as_ref().map_or(0, |(_, before)| (*before).min(at.line));
         let start = *starts.get(line.checked_sub(1)?)?;
         let end = starts.get(line).map_or(text.len(), |next| next - 1);
-        let line = String::from_utf8_lossy(text.get(start..end)?);
+        let line = text.get(start..end)?;
+        // A table that is no UTF-8 is most likely in one of the encodings of one byte a letter, which agree on most.
+        let letters = || line.iter().map(|byte| char::from(*byte)).collect::<String>();
+        let line = std::str::from_utf8(line).map_or_else(|_| letters(), str::to_owned);
         let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
         let printable = |c: char| if c.is_control() { ' ' } else { c };
         let chars: Vec<char> = line.chars().map(printable).collect();

@@ -13,6 +13,11 @@ use obvert::check::Severity;
 use crate::args::Colour;
 use crate::{Failure, Status};
 
+/// How many of something, in words.
+pub(crate) fn count(count: usize, word: &str) -> String {
+    format!("{count} {word}{}", if count == 1 { "" } else { "s" })
+}
+
 /// Settles for the whole program when colour is used.
 pub(crate) fn set_colour(colour: Colour) {
     match colour {

@@ -60,6 +60,18 @@ pub(super) fn decode(source: &[u8], declared: Option<Encoding>) -> Result<(Strin
     if source.starts_with(b"PK\x03\x04") {
         return Err((1, "it begins like a zip archive or a workbook; save the table as CSV".to_owned()));
     }
+    // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.
+    if matches!(encoding, Encoding::Windows1252 | Encoding::Iso88591)
+        && !body.is_ascii()
+        && std::str::from_utf8(body).is_ok()
+    {
+        let at = body.iter().position(|byte| !byte.is_ascii()).unwrap_or(0);
+        let line = 1 + body[..at].iter().filter(|byte| **byte == b'\n').count();
+        let why = format!(
+            "UTF-8 here, and the layout says that the table is {encoding}; save it in that, or correct `encoding`"
+        );
+        return Err((line, why));
+    }
     let text = match encoding {
         Encoding::Utf8 => std::str::from_utf8(body).map(str::to_owned).map_err(|error| {
             let line = 1 + body[..error.valid_up_to()].iter().filter(|byte| **byte == b'\n').count();

@@ -223,17 +223,21 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
 
 #[test]
 fn mistakes_are_said_all_at_once_and_once_each() {
-    let bad = String::from_utf8_lossy(&with("1+40.00", "140.00")).replace("0.5 in", "0.5 inch").into_bytes();
+    let text: String = with("1+40.00", "140.00").iter().map(|byte| char::from(*byte)).collect();
+    let bad: Vec<u8> =
+        text.replace("0.5 in", "0.5 inch").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
     let said = refused(&bad, &a());
     assert_eq!(said.len(), 2, "{said:#?}");
 }
 
 #[test]
 fn other_files_are_refused_with_what_to_do() {
-    let cases: [(&[u8], &str); 4] = [
+    let utf8 = String::from_utf8_lossy(A).replace('\u{FFFD}', "é").into_bytes();
+    let cases: [(&[u8], &str); 5] = [
+        (&utf8, ":16: UTF-8 here, and the layout says that the table is windows-1252"),
         (b"", "there is no row of headings"),
         (b"a;b\r\n1;2\r\n", "the headings are not separated by \",\""),
-        (b"PK\x03\x04", "a zip archive or a workbook"),
+        (b"PK\x03\x04", "zip archive"),
         (b"Sheet,Street\r\na\0,b\r\n", "a null character"),
     ];
     for (source, message) in cases {

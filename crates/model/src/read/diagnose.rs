@@ -287,7 +287,9 @@ mod whole {
     }
 
     fn schema(subject: Subject) -> &'static Schema {
-        static SCHEMAS: [OnceLock<Schema>; 5] = [const { OnceLock::new() }; 5];
+        // One for each subject, the last one included.
+        const SUBJECTS: usize = Subject::Layout as usize + 1;
+        static SCHEMAS: [OnceLock<Schema>; SUBJECTS] = [const { OnceLock::new() }; SUBJECTS];
         SCHEMAS[subject as usize].get_or_init(|| {
             let value = match subject {
                 Subject::Document => crate::schema::document(),
