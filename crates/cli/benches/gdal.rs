@@ -6,8 +6,7 @@
 //! The work is not quite the same: `ogr2ogr` turns each table into one file of features without geometry, and copies features
 //! from one file to the other; `obvert` reads the tables as one survey, holds it against the format, puts every observation in its place
 //! along its pipe, transforms positions to WGS 84, and on the way back takes the survey out of the features again. Ratios
-//! are of the fastest of several turns taken in alternation, since machines are shared and noisy. Peak memory is that of the
-//! child process (Linux only, by `/proc`).
+//! are of the fastest of several turns taken in alternation, since machines are shared and noisy.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
@@ -40,7 +39,8 @@ fn main() {
         .filter(|path| path.ends_with(".csv"))
         .collect();
     let size = |name: &str| fs::metadata(at(name)).map_or(0.0, |about| about.len() as f64 / 1e6);
-    let of_tables: f64 = tables.iter().map(|path| fs::metadata(path).map_or(0.0, |about| about.len() as f64 / 1e6)).sum();
+    let of_tables: f64 =
+        tables.iter().map(|path| fs::metadata(path).map_or(0.0, |about| about.len() as f64 / 1e6)).sum();
 
     let (mut here, mut there) = ([f64::INFINITY; 2], [f64::INFINITY; 2]);
     for _ in 0..TURNS {
@@ -55,7 +55,11 @@ fn main() {
         let _ = fs::remove_file(at("theirs.gpkg"));
         there[1] = there[1].min(theirs(folder.path(), &["-f", "GPKG", "theirs.gpkg", "survey.geojson"]));
     }
-    println!("{:.1} MB of JSON, {of_tables:.1} MB of CSV tables, {:.1} MB of GeoJSON", size("survey.obvert.json"), size("survey.geojson"));
+    println!(
+        "{:.1} MB of JSON, {of_tables:.1} MB of CSV tables, {:.1} MB of GeoJSON",
+        size("survey.obvert.json"),
+        size("survey.geojson")
+    );
     for (what, here, there) in
         [("CSV tables to GeoJSON", here[0], there[0]), ("GeoJSON to GeoPackage", here[1], there[1])]
     {
