@@ -14,35 +14,15 @@ naming the error expected, and reading it must end with status 2 and a message t
 import csv
 import io
 import json
-import os
 import pathlib
-import shlex
 import shutil
-import subprocess
 import sys
 import tempfile
 import zipfile
 
 from frictionless import Package, system
+from command import FAILED, ROOT, expect, obvert
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
-
-
-def obvert(*arguments):
-    return subprocess.run([*command(), *map(str, arguments)], capture_output=True, text=True)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 def errors_of(package):

@@ -13,42 +13,18 @@ that GDAL has copied, or edited with its own functions, must read as the survey 
 """
 
 import json
-import os
 import pathlib
 import re
-import shlex
 import shutil
 import sqlite3
 import struct
-import subprocess
 import sys
 import tempfile
 
 from pyproj import CRS, Transformer
+from command import FAILED, ROOT, expect, obvert, run
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
 LARKMOOR = ROOT / "examples" / "data" / "larkmoor.obvert.json"
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
-
-
-def run(*arguments):
-    return subprocess.run([*map(str, arguments)], capture_output=True, text=True)
-
-
-def obvert(*arguments):
-    return run(*command(), *arguments)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 def by_gdal(book, survey):

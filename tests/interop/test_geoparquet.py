@@ -11,11 +11,8 @@ what GeoParquet 1.1 asks for, and its reference system must be OGC:CRS84 to PROJ
 """
 
 import json
-import os
 import pathlib
-import shlex
 import struct
-import subprocess
 import sys
 import tempfile
 
@@ -23,26 +20,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 from pyproj import CRS
+from command import FAILED, ROOT, expect, obvert
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
 LARKMOOR = ROOT / "examples" / "data" / "larkmoor.obvert.json"
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
-
-
-def obvert(*arguments):
-    return subprocess.run([*command(), *map(str, arguments)], capture_output=True, text=True)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 def wkb(blob):

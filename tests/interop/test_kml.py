@@ -11,35 +11,11 @@ those of the GeoJSON form; and a survey with unpleasant texts must give well-for
 """
 
 import json
-import os
 import pathlib
-import shlex
-import subprocess
 import sys
 import tempfile
+from command import FAILED, ROOT, expect, obvert, run
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
-
-
-def run(*arguments):
-    return subprocess.run([*map(str, arguments)], capture_output=True, text=True)
-
-
-def obvert(*arguments):
-    return run(*command(), *arguments)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 def places(features):

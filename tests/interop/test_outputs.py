@@ -16,7 +16,6 @@ import io
 import json
 import os
 import pathlib
-import shlex
 import shutil
 import subprocess
 import sys
@@ -24,26 +23,13 @@ import tempfile
 
 import jsonschema
 import junitparser
+from command import FAILED, ROOT, command, expect
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
 DATA = ROOT / "examples" / "data"
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
 
 
 def obvert(*arguments, folder):
     return subprocess.run([*command(), *map(str, arguments)], capture_output=True, cwd=folder)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 SARIF = json.loads((ROOT / "tests/interop/sarif/sarif-schema-2.1.0.json").read_text(encoding="utf-8"))

@@ -15,9 +15,7 @@ import csv
 import datetime
 import io
 import json
-import os
 import pathlib
-import shlex
 import shutil
 import subprocess
 import sys
@@ -26,25 +24,8 @@ import tempfile
 import openpyxl
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 from openpyxl.utils.escape import unescape
+from command import FAILED, ROOT, expect, obvert
 
-ROOT = pathlib.Path(__file__).resolve().parents[2]
-FAILED = []
-
-
-def command():
-    if "OBVERT" in os.environ:
-        return shlex.split(os.environ["OBVERT"])
-    return ["cargo", "run", "--quiet", "--manifest-path", str(ROOT / "Cargo.toml"), "--bin", "obvert", "--"]
-
-
-def obvert(*arguments):
-    return subprocess.run([*command(), *map(str, arguments)], capture_output=True, text=True)
-
-
-def expect(condition, what):
-    print(f"{'ok  ' if condition else 'FAIL'} {what}")
-    if not condition:
-        FAILED.append(what)
 
 
 def tables_of(folder):

@@ -80,3 +80,35 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
     let placed = placed.collect();
     Err(ConvertError::Structure(Problems::new(placed, Some(Unsound { value, places }))))
 }
+
+/// What [`typed`] says of a value beside the problems that its cells had already.
+#[cfg(feature = "tables")]
+pub(crate) enum Judged {
+    /// There is nothing wrong.
+    Sound(Box<Survey>),
+    /// What the model finds besides, and what can be read of the value.
+    Unsound(Vec<PlacedProblem>, Option<Box<Unsound>>),
+}
+
+/// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it has, whatever else is wrong
+/// with the form of the value follows from them.
+#[cfg(feature = "tables")]
+pub(crate) fn typed_beside(
+    value: serde_json::Value,
+    places: SourceMap,
+    own: &[PlacedProblem],
+) -> Result<Judged, ConvertError> {
+    Ok(match typed(value, places) {
+        Ok(survey) if own.is_empty() => Judged::Sound(Box::new(survey)),
+        Ok(survey) => {
+            let value = serde_json::to_value(&survey.document).unwrap_or_default();
+            Judged::Unsound(Vec::new(), Some(Box::new(Unsound { value, places: survey.places })))
+        }
+        Err(ConvertError::Structure(found)) => {
+            let (found, rest) = found.into_parts();
+            Judged::Unsound(found, rest.map(Box::new))
+        }
+        Err(other) if own.is_empty() => return Err(other),
+        Err(_) => Judged::Unsound(Vec::new(), None),
+    })
+}

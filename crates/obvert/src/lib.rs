@@ -36,30 +36,14 @@ pub use obvert_model::write::to_string;
 
 #[cfg(feature = "check")]
 pub use obvert_check as check;
-#[cfg(any(
-    feature = "csv",
-    feature = "geojson",
-    feature = "geopackage",
-    feature = "geoparquet",
-    feature = "kml",
-    feature = "xlsx",
-    feature = "xml"
-))]
+#[cfg(feature = "convert")]
 pub use obvert_convert as convert;
 
 /// What most programs need.
 pub mod prelude {
     #[cfg(feature = "check")]
     pub use obvert_check::{Checker, Finding, Report, Settings, Severity};
-    #[cfg(any(
-        feature = "csv",
-        feature = "geojson",
-        feature = "geopackage",
-        feature = "geoparquet",
-        feature = "kml",
-        feature = "xlsx",
-        feature = "xml"
-    ))]
+    #[cfg(feature = "convert")]
     pub use obvert_convert::{ConvertError, LossReport, Survey};
     pub use obvert_model::read::ReadError;
     pub use obvert_model::tables::{Document, Head, Media, Observation, Pipe, Run, Structure};

@@ -9,7 +9,7 @@ use serde_json::{Map, Value};
 use super::read::Reader;
 use super::row::DOCUMENT;
 use super::{at, fill, put, said};
-use crate::{ConvertError, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound};
+use crate::{ConvertError, Judged, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey};
 
 impl Reader<'_> {
     /// Puts the document together.
@@ -105,21 +105,9 @@ fn absent(row: &mut Map<String, Value>, keys: &[&str], value: &Value) {
 /// The survey, or everything that is wrong: what was seen in a cell is said there and not again by the model, which sees
 /// that a field is missing.
 fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Survey, ConvertError> {
-    let mut rest = None;
-    let found = match crate::typed(value, places) {
-        Ok(survey) if own.is_empty() => return Ok(survey),
-        Ok(survey) => {
-            let value = serde_json::to_value(&survey.document).unwrap_or_default();
-            rest = Some(Unsound { value, places: survey.places });
-            Vec::new()
-        }
-        Err(ConvertError::Structure(found)) => {
-            let (found, unsound) = found.into_parts();
-            rest = unsound;
-            found
-        }
-        Err(other) if own.is_empty() => return Err(other),
-        Err(_) => Vec::new(),
+    let (found, rest) = match crate::typed_beside(value, places, &own)? {
+        Judged::Sound(survey) => return Ok(*survey),
+        Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
     };
     let said = |placed: &PlacedProblem| {
         let missing = placed.problem.kind == ProblemKind::MissingKey;

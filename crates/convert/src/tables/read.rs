@@ -10,7 +10,7 @@ use serde_json::{Map, Value};
 use super::plan::{ORDER, Plan, Table, plan};
 use super::sheet::{Fault, Loaded, Row, Sheet};
 use super::{Rows, cell};
-use crate::{ConvertError, Place, PlacedProblem, Problems, SourceMap, Survey, Unsound};
+use crate::{ConvertError, Judged, Place, PlacedProblem, Problems, SourceMap, Survey};
 
 /// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
 /// messages and places.
@@ -282,21 +282,9 @@ fn judge(
     plan: &Plan,
     names: Names,
 ) -> Result<Survey, ConvertError> {
-    let mut rest = None;
-    let found = match crate::typed(value, places) {
-        Ok(survey) if own.is_empty() => return Ok(survey),
-        Ok(survey) => {
-            let value = serde_json::to_value(&survey.document).unwrap_or_default();
-            rest = Some(Unsound { value, places: survey.places });
-            Vec::new()
-        }
-        Err(ConvertError::Structure(found)) => {
-            let (found, unsound) = found.into_parts();
-            rest = unsound;
-            found
-        }
-        Err(other) if own.is_empty() => return Err(other),
-        Err(_) => Vec::new(),
+    let (found, rest) = match crate::typed_beside(value, places, &own)? {
+        Judged::Sound(survey) => return Ok(*survey),
+        Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
     };
     // What was seen in a cell is said better there than by the model, which sees what became of it.
     let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
