@@ -11,6 +11,8 @@ use proptest::prelude::*;
 #[cfg(feature = "xlsx")]
 mod book;
 mod draft;
+#[cfg(feature = "xlsx")]
+mod draft_book;
 mod draft_xml;
 mod kinds;
 mod robust;

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::super::grid::GridRow;
 use super::fill::{Form, Table};
-use super::look::{self, Form as Seen};
+use super::look::Form as Seen;
 use super::words::{self, Wants};
 
 impl Table<'_> {
@@ -23,22 +23,35 @@ impl Table<'_> {
     /// The units of lengths and of sizes, each with why.
     pub(super) fn units(&self) -> [(&'static str, &'static str, String); 2] {
         let at = self.column_of("runs.observations.at").map(|column| self.look(column));
-        let feet = at.is_some_and(|look| look.has(&Seen::Station) || look.has(&Seen::FeetAndInches));
+        let long = self.column_of("pipes.length").map(|column| self.look(column));
+        let feet = at.is_some_and(|look| look.has(&Seen::Station))
+            || [at, long].into_iter().flatten().any(|look| look.has(&Seen::FeetAndInches));
         let size = self.column_of("pipes.height").map_or(0.0, |column| self.look(column).greatest);
         let smallest = self.column_of("pipes.height").and_then(|column| {
-            let numbers = self.look(column).distinct.iter().filter_map(|(value, _)| look::number(value, self.decimal));
+            let numbers = self.look(column).distinct.iter().filter_map(|(value, _)| self.marks.number(value));
             numbers.min_by(f64::total_cmp)
         });
+        // The unit that is written behind all values of a column.
+        let written = |to: &str, known: [&'static str; 2]| {
+            let units = self
+                .look(self.column_of(to)?)
+                .find(|form| if let Seen::Amount(units) = form { Some(units.clone()) } else { None })?;
+            known.into_iter().find(|known| units.iter().all(|(_, unit)| unit == known))
+        };
+        let sizes = written("pipes.height", ["mm", "in"]);
         let section = match self.unit_of("pipes.height").filter(|unit| ["mm", "in"].contains(unit)) {
             Some(unit) => (unit, "the heading of the size says so".to_owned()),
+            None if sizes.is_some() => (sizes.unwrap_or("mm"), "it stands behind each size".to_owned()),
             None if smallest.is_some_and(|size| size >= 50.0) => {
                 ("mm", format!("sizes from {} on can be nothing else", smallest.unwrap_or(0.0)))
             }
             None => ("in", format!("sizes up to {size} are none of millimetres")),
         };
         let named = self.unit_of("pipes.length").or_else(|| self.unit_of("runs.observations.at"));
+        let lengths = written("runs.observations.at", ["m", "ft"]).or_else(|| written("pipes.length", ["m", "ft"]));
         let length = match named.filter(|unit| ["m", "ft"].contains(unit)) {
             Some(unit) => (unit, "a heading says so".to_owned()),
+            None if lengths.is_some() => (lengths.unwrap_or("m"), "it stands behind each length".to_owned()),
             None if feet => ("ft", "distances are stations, or feet and inches".to_owned()),
             None if section.0 == "mm" => ("m", "sizes are in millimetres".to_owned()),
             None => ("ft", "sizes are in inches".to_owned()),

@@ -68,6 +68,11 @@ impl Table<'_> {
     }
 }
 
+/// Whether a code is known for a text.
+pub(super) fn is_known(text: &str) -> bool {
+    coded(text, CodeList::obvert_terms()).is_some()
+}
+
 /// The code that words are most likely for: all words of its id stand among them, and the more the better.
 fn coded<'l>(text: &str, list: &'l CodeList) -> Option<(&'l Code, Vec<String>)> {
     let mut own = words::known(text);

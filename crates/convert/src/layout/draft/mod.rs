@@ -7,6 +7,7 @@ mod choose;
 mod codes;
 mod fill;
 mod look;
+mod marks;
 mod sheet;
 mod tree;
 mod words;
@@ -75,31 +76,6 @@ pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
 fn fail(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Place { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
-}
-
-/// The decimal mark and why. A comma can be one unless it stands between cells.
-fn decimal_mark<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (char, String) {
-    let with = |mark: char| {
-        let is = |text: &&str| {
-            text.trim().split_once(mark).is_some_and(|(whole, rest)| {
-                let whole = whole.trim_start_matches('-');
-                !whole.is_empty()
-                    && !rest.is_empty()
-                    && (whole.to_owned() + rest).bytes().all(|byte| byte.is_ascii_digit())
-            })
-        };
-        values.clone().filter(is).count()
-    };
-    let (commas, points) = (with(','), with('.'));
-    if comma && commas > points {
-        return (',', format!("{commas} values are numbers with a comma"));
-    }
-    let why = if points > 0 {
-        format!("{points} values are numbers with a point")
-    } else {
-        "no number has another".to_owned()
-    };
-    ('.', why)
 }
 
 /// Whether months come before days: where somebody writes am and pm, they do.

@@ -11,7 +11,8 @@ use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
-use super::{Draft, ENOUGH, american, decimal_mark, fail, words};
+use super::marks::Marks;
+use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
 
 /// As much of a text as a delimiter is told from.
@@ -54,7 +55,7 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     let wide = modal(&rows);
     let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     guesses.push(format!("{between} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
-    let file = File { name, rows, delimiter, encoding: Some(encoding), decimal: None, open_ended: false };
+    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
     file.draft(guesses)
 }
 
@@ -100,9 +101,9 @@ pub(super) fn of_workbook(source: &[u8], name: &str) -> Result<Draft, ConvertErr
     }
     // Numbers are numbers in a workbook; only texts tell which mark somebody types.
     let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(|cell| workbook::text_in(cell));
-    let decimal = decimal_mark(texts, true);
-    let rows = workbook::rows(found, decimal.0);
-    let file = File { name, rows, delimiter: ',', encoding: None, decimal: Some(decimal), open_ended: true };
+    let marks = Marks::of(texts, true);
+    let rows = workbook::rows(found, marks.0.decimal);
+    let file = File { name, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true };
     let place = |error| match error {
         ConvertError::Form { place, message } if !others.is_empty() => ConvertError::Form {
             place,
@@ -216,15 +217,15 @@ struct File<'s> {
     rows: Vec<GridRow>,
     delimiter: char,
     encoding: Option<Encoding>,
-    /// The decimal mark and why, where it is known before.
-    decimal: Option<(char, String)>,
+    /// The marks of its numbers and why, where they are known before.
+    marks: Option<(Marks, Vec<String>)>,
     /// Whether blank cells at the end of a row are left out.
     open_ended: bool,
 }
 
 impl File<'_> {
     fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
-        let Self { name, rows, delimiter, encoding, decimal, open_ended } = self;
+        let Self { name, rows, delimiter, encoding, marks, open_ended } = self;
         let wide = modal(&rows);
         if wide < 2 {
             return Err(fail(
@@ -267,8 +268,8 @@ impl File<'_> {
             ));
         }
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
-        let decimal = decimal.unwrap_or_else(|| decimal_mark(values.clone(), delimiter != ','));
-        guesses.push(format!("{:?} as the decimal mark: {}", decimal.0, decimal.1));
+        let (marks, said) = marks.unwrap_or_else(|| Marks::of(values.clone(), delimiter != ','));
+        guesses.extend(said);
         let american = american(values);
         let cells: Vec<usize> = named_columns(&headings, &mut open);
         let columns: Vec<Column> = cells
@@ -281,7 +282,7 @@ impl File<'_> {
                 Column {
                     heading: headings[*cell].clone(),
                     words: vec![words::words(&headings[*cell])],
-                    look: Look::of(values, decimal.0, american),
+                    look: Look::of(values, marks, american),
                     level: Level::Any,
                     several: None,
                 }
@@ -294,7 +295,7 @@ impl File<'_> {
             cells: &cells,
             rows: &body,
             form: Form::Table { encoding, delimiter, first, deep },
-            decimal: decimal.0,
+            marks,
             american,
         };
         table.draft(guesses, open)
