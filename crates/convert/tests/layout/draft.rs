@@ -461,3 +461,29 @@ fn headings_are_found_below_titles_and_in_two_rows() {
     let (survey, _) = read(table.as_bytes(), &draft.layout);
     assert_eq!(survey.document.runs[0].observations.len(), 2);
 }
+
+/// A row of merged cells above the headings is part of them where they say nothing or stand twice without it, and a title is not.
+#[test]
+fn groups_above_headings_are_part_of_them_where_they_must_be() {
+    let table = "Pipe,,,Observation,,Clock,,\nNo,From,To,At,What,from,to,Remark\nP1,A,B,0.0,start,,,\n\
+                 P1,A,B,3.5,crack longitudinal,11,1,x\nP1,A,B,9.5,end,,,\n";
+    let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
+    let ought = [
+        ("Pipe\nNo", "pipes.id"),
+        ("Pipe\nFrom", "runs.from"),
+        ("Pipe\nTo", "runs.to"),
+        ("Observation\nAt", "runs.observations.at"),
+        ("Observation\nWhat", "codes"),
+        ("Clock\nfrom", "runs.observations.clock.from"),
+        ("Clock\nto", "runs.observations.clock.to"),
+        ("Clock\nRemark", "runs.observations.remark"),
+    ];
+    assert_eq!(otherwise(&draft, &ought), []);
+    assert_eq!(read(table.as_bytes(), &draft.layout).0.document.runs[0].observations.len(), 3);
+    let title = "Sewers,,,,,,,\n".to_owned() + &table["Pipe,,,Observation,,Clock,,\n".len()..];
+    let draft = layout::draft(title.as_bytes(), "t.csv").unwrap();
+    assert_eq!((draft.columns[0].heading.as_str(), draft.columns[0].to.as_deref()), ("No", None));
+    // No size and no heading with a unit: which one it is nobody can know, and that is open.
+    let open = "nothing in the file tells the unit of lengths; it was taken to be m, so correct units in fixed";
+    assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
+}

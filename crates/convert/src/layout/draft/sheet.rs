@@ -202,10 +202,15 @@ fn heading_rows(rows: &[GridRow], wide: usize) -> Option<(usize, usize)> {
         && rows.get(first + 1).is_some_and(|row| !values(row) && texts(row) > 0)
         && rows.get(first + 2).is_some_and(values);
     // Or what they head stands here, and is told apart by the cells above alone.
-    let named: Vec<&str> = here.cells.iter().map(|cell| cell.text.trim()).filter(|text| !text.is_empty()).collect();
-    let twice = named.iter().enumerate().any(|(index, text)| named[..index].contains(text));
-    let above = first.checked_sub(1).and_then(|above| rows.get(above));
-    if !second && twice && above.is_some_and(|row| texts(row) > 1 && !values(row)) {
+    let named: Vec<Vec<String>> =
+        here.cells.iter().map(|cell| words::words(&cell.text)).filter(|words| !words.is_empty()).collect();
+    let unclear = named.iter().enumerate().any(|(index, own)| words::is_bare(own) || named[..index].contains(own));
+    // A title stands in the first cell alone.
+    let groups = |row: &&GridRow| {
+        let begins = row.cells.first().is_some_and(|cell| !cell.text.trim().is_empty());
+        texts(row) > usize::from(begins) && !values(row)
+    };
+    if !second && unclear && first.checked_sub(1).and_then(|above| rows.get(above)).filter(groups).is_some() {
         return Some((first - 1, 2));
     }
     Some((first, 1 + usize::from(second)))
@@ -281,7 +286,7 @@ impl File<'_> {
                 let values = values.iter().map(|(value, line)| (value.as_str(), *line));
                 Column {
                     heading: headings[*cell].clone(),
-                    words: vec![words::words(&headings[*cell])],
+                    words: parts(&headings[*cell]),
                     look: Look::of(values, marks, american),
                     level: Level::Any,
                     several: None,
@@ -300,6 +305,12 @@ impl File<'_> {
         };
         table.draft(guesses, open)
     }
+}
+
+/// The words of a heading; where it takes several rows, also those of the lowest alone.
+fn parts(heading: &str) -> Vec<Vec<String>> {
+    let lowest = heading.rsplit('\n').next().filter(|lowest| *lowest != heading);
+    std::iter::once(heading).chain(lowest).map(words::words).collect()
 }
 
 /// The rows that have as many cells as there are headings; the others are told.
