@@ -15,7 +15,7 @@ use super::{convert, print};
 use crate::args::{Archive, ArchiveList, Form, Format, Pack, Unpack};
 use crate::files::{self, Source};
 use crate::render::progress;
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, pending, render};
 
 /// Does what was asked of archives.
 pub(crate) fn run(arguments: &Archive) -> Result<Status, Failure> {
@@ -117,7 +117,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     if arguments.output == Path::new("-") {
         all(&mut io::stdout().lock())?;
     } else {
-        files::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
+        pending::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
     }
     let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
     let plural = if packed == 1 { "" } else { "s" };
@@ -148,7 +148,7 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
         let unpacked = convert::document(&source).and_then(|document| {
             let Some(document) = document else { return Ok(false) };
             let name = name_of(&document, to, &mut names);
-            convert::write_to(&document, to, &folder.join(name), arguments.replace)?;
+            convert::write_to(document, to, &folder.join(name), arguments.replace)?;
             Ok(true)
         });
         match unpacked {

@@ -10,7 +10,7 @@ use obvert::model::text::Text;
 use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
 use crate::files::{self, ByLayout};
 use crate::lists::{self, File};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, pending, render};
 
 /// Does what is asked with a layout.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
@@ -24,14 +24,14 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
 fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
     if let Some(output) = &arguments.output {
-        files::free(output, arguments.replace)?;
+        pending::free(output, arguments.replace)?;
     }
     let (name, bytes) = files::bytes(&arguments.table)?;
     let mut draft = layout::draft(&bytes, &name)?;
     draft.layout.id = id;
     let text = draft.layout.write()?;
     match &arguments.output {
-        Some(output) => files::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        Some(output) => pending::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
         None => {
             super::print(text.as_bytes())?;
         }

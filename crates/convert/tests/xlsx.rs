@@ -105,7 +105,13 @@ fn sheets_help_people_and_run_nothing() {
     assert!(structures.contains("<formula1>\"manhole,cleanout,"), "{structures}");
     assert!(structures.contains(r#"<c r="D2"><v>1.5</v></c>"#), "{structures}");
     // An id is text, though it looks like a number.
-    assert!(structures.contains(r#"<c r="A2" s="3" t="s">"#), "{structures}");
+    let cell = structures.split(r#"<c r="A2" s=""#).nth(1).unwrap();
+    assert!(cell.contains(r#" t="inlineStr"><is><t>007</t>"#), "{structures}");
+    // Number format 49 is "@", text (ISO/IEC 29500-1, 18.8.30).
+    let style: usize = cell[..cell.find('"').unwrap()].parse().unwrap();
+    let styles = part(&book, "xl/styles.xml");
+    let formats = &styles[styles.find("<cellXfs").unwrap()..];
+    assert!(formats.split("<xf ").nth(style + 1).unwrap().starts_with(r#"numFmtId="49""#), "{formats}");
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");
     // The codes of the list stand in the hidden sheet, all of them.

@@ -28,8 +28,8 @@ pub(crate) mod rows;
 mod write;
 
 pub use crate::unpack::ZipLimits;
-pub use read::{is_survey, read, read_within};
-pub use write::write;
+pub use read::{is_survey, read, read_stream, read_within};
+pub use write::{write, write_stream};
 
 use crate::tables::plan::Table;
 
