@@ -40,7 +40,7 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     for guess in &draft.guesses {
         writeln!(said, "guessed: {guess}")?;
     }
-    for Drafted { heading, to, confidence, reason, sample } in &draft.columns {
+    for Drafted { heading, to, confidence, reason, sample, .. } in &draft.columns {
         let heading = heading.replace('\n', " ");
         let to = to.as_deref().unwrap_or("nothing");
         let sample = sample.as_ref().map(|(value, line)| format!(" ({value:?}, line {line})")).unwrap_or_default();

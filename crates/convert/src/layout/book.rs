@@ -88,7 +88,7 @@ fn grid_row(line: usize, cells: impl Iterator<Item = (String, Option<String>)>) 
 }
 
 /// What a cell says in the form of its column, and why it cannot be trusted, where it cannot.
-fn text_of(cell: &Found, column: Option<&Column>, layout: &Layout) -> (String, Option<String>) {
+pub(super) fn text_of(cell: &Found, column: Option<&Column>, layout: &Layout) -> (String, Option<String>) {
     match cell {
         Found::Empty => (String::new(), None),
         Found::Text(text) => (text.clone(), None),

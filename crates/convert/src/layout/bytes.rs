@@ -96,7 +96,11 @@ pub(super) fn decode(source: &[u8], declared: Option<Encoding>) -> Result<(Strin
     };
     if let Some(at) = text.find('\0') {
         let line = 1 + text[..at].matches('\n').count();
-        return Err((line, "a null character, so this is no text in the encoding that the layout says".to_owned()));
+        let why = match declared {
+            Some(_) => "a null character, so this is no text in the encoding that the layout says",
+            None => "a null character, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
+        };
+        return Err((line, why.to_owned()));
     }
     Ok((text, encoding, told))
 }

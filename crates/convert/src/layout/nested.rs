@@ -12,7 +12,7 @@ use crate::xml::{Token, Tokens, escape, is_xml_char, text_of};
 use crate::{ConvertError, Place};
 
 /// The encoding that an XML declaration names, where it is one that is known.
-fn declared(source: &[u8]) -> Option<Encoding> {
+pub(super) fn declared(source: &[u8]) -> Option<Encoding> {
     let start = &source[..source.len().min(200)];
     let text: String = start.iter().map(|byte| char::from(*byte)).collect();
     let declaration = text.strip_prefix("<?xml")?.split("?>").next()?.to_ascii_lowercase();
@@ -119,7 +119,9 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                 });
             }
             Token::Text { text, offset } => {
-                if let Some(element) = open.last_mut() {
+                // White space between the elements of a long list is much, and none of a text.
+                let between = |element: &Open| element.parent_of_elements && text.trim().is_empty();
+                if let Some(element) = open.last_mut().filter(|element| !between(element)) {
                     if element.text.trim().is_empty() {
                         element.text_at = tokens.past_space(offset);
                     }

@@ -30,7 +30,7 @@ fn what(layout: &Layout, heading: &str) -> String {
 }
 
 /// The columns that the draft has right, and those that it has otherwise.
-fn held(draft: &Draft, by_hand: &Layout) -> (usize, Vec<String>) {
+pub(super) fn held(draft: &Draft, by_hand: &Layout) -> (usize, Vec<String>) {
     let (mut right, mut wrong) = (0, Vec::new());
     for column in &by_hand.columns {
         let (is, ought) = (what(&draft.layout, &column.heading), what(by_hand, &column.heading));
@@ -164,17 +164,182 @@ fn headings_of_databases_are_taken_apart() {
     assert_eq!(run["observations"][2]["quantities"], serde_json::json!([{"value": 10, "unit": "percent"}]));
 }
 
+/// The message of a refusal.
+fn no_draft(source: &[u8]) -> String {
+    match layout::draft(source, "t.csv") {
+        Err(error) => error.to_string(),
+        Ok(draft) => panic!("{:#?}", draft.columns),
+    }
+}
+
 #[test]
 fn what_is_no_table_is_refused() {
+    let png = [b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR\0\0".as_slice(), &[0x10; 64]].concat();
     for (source, message) in [
-        (b"".as_slice(), "no delimiter cuts its lines"),
-        (b"one\ntwo\nthree\n", "no delimiter cuts its lines"),
-        (b"Pipe;Length\n", "there are no rows below the headings"),
-        (b"PK\x03\x04", "a zip archive or a workbook"),
+        (b"".as_slice(), "t.csv:1: the file is empty"),
+        (b"\xEF\xBB\xBF \r\n\r\n", "t.csv:1: the file is empty"),
+        (b"one\ntwo\nthree\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
+        (b"Pipe\nP1\nP2\nP3\n", "t.csv:1: no comma, semicolon, tab or bar cuts its lines"),
+        (b"Pipe;Length\n", "t.csv:1: there are no rows below the headings"),
+        (b"Sewers of Larkmoor;\n\nPipe;Length\n\n", "t.csv:3: there are no rows below the headings"),
+        (b"1;2;3\n4;5;6\n7;8;9\n", "t.csv:1: no row looks like headings"),
+        (b"{\"obvert\": \"0.2\"}", "t.csv:1: this looks like JSON"),
+        (b"\x1F\x8B\x08\0\0", "t.csv:1: a gzip archive"),
+        (b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1", "a workbook of the older kind (.xls); save it as .xlsx"),
+        (&png, "is this a table?"),
+        (b"%PDF-1.7\n1,2\n\x01\x02,3\n", "t.csv:3: the character U+0001, which no table has"),
     ] {
-        let said = layout::draft(source, "t.csv").unwrap_err().to_string();
-        assert!(said.contains(message), "{said}");
+        let said = no_draft(source);
+        assert!(said.contains(message), "{message}: {said}");
     }
+}
+
+const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Remark\n\
+                     P1;A;B;0,0;run.start;;\nP1;A;B;1,5;crack.longitudinal;3;fine\nP1;A;B;2,5;roots.fine;2;\n\
+                     P1;A;B;4,5;roots.mass;4;much\nP1;A;B;9,0;run.finish;;\n";
+
+/// A quotation mark that nothing ends, and one that another ends rows below, begin on the line that is said. Another delimiter that
+/// finds no quotation marks is none the better for it.
+#[test]
+fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
+    let unclosed = SMALL.replace(";fine\n", ";\"fine\n");
+    let said = no_draft(unclosed.as_bytes());
+    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"), "{said}");
+    assert!(said.contains("close it, or double each"), "{said}");
+    let closed_below = unclosed.replace(";much\n", ";\"much\"\n");
+    let said = no_draft(closed_below.as_bytes());
+    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7"), "{said}");
+    let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
+    let said = no_draft(even.as_bytes());
+    assert!(
+        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7, which goes on over 3 lines"),
+        "{said}"
+    );
+    // A line end that belongs to a remark swallows nothing.
+    let remark = SMALL.replace(";fine\n", ";\"fine;\nand long\"\n");
+    assert_eq!(layout::draft(remark.as_bytes(), "t.csv").unwrap().columns.len(), 7);
+    // In a table so long that its end is not looked at, a cut cell is no mistake.
+    let bars = "a,b|c,d\n".repeat(3) + "\"e";
+    assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark begins a cell"));
+}
+
+#[test]
+fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
+    let table =
+        SMALL.replace("P1;A;B;2,5;roots.fine;2;\n", "P1;A;B;2,5\n") + "P1;A;B;9;note.remark;;left; then right\n";
+    let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
+    for open in [
+        "line 4 was passed over, and cannot be read until it is corrected: it has 4 cells where there are 7 headings",
+        "line 7 was passed over, and cannot be read until it is corrected: it has 8 cells where there are 7 headings",
+    ] {
+        assert!(draft.open.iter().any(|one| one == open), "{open}: {:#?}", draft.open);
+    }
+    assert_eq!(draft.columns[6].to.as_deref(), Some("runs.observations.remark"));
+    let blank = SMALL.replace(";Remark\n", ";Remark;;\n").replace("Upstream", "").replace(";fine\n", ";fine;;\n");
+    let draft = layout::draft(blank.as_bytes(), "t.csv").unwrap();
+    assert!(draft.open.iter().any(|one| one.starts_with("column 2 has no heading")), "{:#?}", draft.open);
+    let twice = SMALL.replace("Remark", "Code");
+    let draft = layout::draft(twice.as_bytes(), "t.csv").unwrap();
+    assert!(draft.open.iter().any(|one| one.starts_with("\"Code\" heads columns 5 and 7")), "{:#?}", draft.open);
+    assert_eq!(draft.columns.len(), 6);
+}
+
+/// A column is not given up for one value that does not fit: it is mapped, less surely, and the value is named with its line, in
+/// the reason, in the basis of the column and among what is open.
+#[test]
+fn one_odd_value_lowers_the_confidence_and_is_named() {
+    let cases: [(&[u8], &str, &str, &str, &str, &str); 9] = [
+        (
+            A,
+            "8,VCP,212.4,5/6/2026,9:31 AM,0+12.40",
+            "n/a,VCP,212.4,5/6/2026,9:31 AM,0+12.40",
+            "Dia in",
+            "pipes.height",
+            "numbers; line 4 has \"n/a\"",
+        ),
+        (A, "0+12.40", "ca. 12", "Station", "runs.observations.at", "stations; line 4 has \"ca. 12\""),
+        (
+            A,
+            "9:31 AM,0+12.40",
+            "half 10,0+12.40",
+            "Time",
+            "runs.started",
+            "times of day (h:mm am); line 4 has \"half 10\"",
+        ),
+        (
+            A,
+            "5/6/2026,9:31 AM,0+12.40",
+            "6 May,9:31 AM,0+12.40",
+            "Date",
+            "runs.started",
+            "dates (m/d/yyyy); line 4 has \"6 May\"",
+        ),
+        (
+            A,
+            "11-1,,start 1",
+            "top,,start 1",
+            "Clock",
+            "runs.observations.clock",
+            "clock positions, with \"-\" between two; line 4 has \"top\"",
+        ),
+        (
+            A,
+            "start 1",
+            "begins",
+            "Stretch",
+            "stretches",
+            "marks of stretches (start # and end #); line 4 has \"begins\"",
+        ),
+        (A, "0:00:41", "?", "Video", "runs.observations.media.offset", "spans of time (h:mm:ss); line 4 has \"?\""),
+        (
+            A,
+            ",2,LM014_001.jpg",
+            ",low,LM014_001.jpg",
+            "Grade",
+            "runs.observations.grades",
+            "whole numbers up to 10; line 4 has \"low\"",
+        ),
+        (B, "BDD", "Wasser", "Kode", "runs.observations.code", "codes of EN 13508-2; line 3 has \"Wasser\""),
+    ];
+    for (source, from, odd, heading, to, looks) in cases {
+        // Latin letters beyond ASCII are a byte each.
+        let text: String = source.iter().map(|byte| char::from(*byte)).collect();
+        assert!(text.contains(from), "{from}");
+        let spoiled: Vec<u8> = text.replacen(from, odd, 1).chars().map(|letter| letter as u8).collect();
+        let column_of = |draft: &Draft| draft.columns.iter().find(|column| column.heading == heading).unwrap().clone();
+        let (whole, draft) = (layout::draft(source, "t").unwrap(), layout::draft(&spoiled, "t").unwrap());
+        let (before, after) = (column_of(&whole), column_of(&draft));
+        assert_eq!(after.to.as_deref(), Some(to), "{heading}: {after:#?}");
+        assert!(after.confidence < before.confidence, "{heading}: {before:#?} {after:#?}");
+        assert!(
+            after.reason.ends_with(looks) && after.reason.contains(" values look like "),
+            "{heading}: {}",
+            after.reason
+        );
+        assert_eq!((before.odd.len(), after.odd.len()), (0, 1), "{heading}: {after:#?}");
+        assert!(looks.contains(&format!("line {} has {:?}", after.odd[0].1, after.odd[0].0)));
+        assert_eq!(what(&whole.layout, heading), what(&draft.layout, heading));
+        let basis =
+            draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap().basis.clone().unwrap();
+        assert!(basis.contains(&after.reason), "{basis}");
+        let open =
+            format!("{heading:?}: line {} has {:?}, which is none of the others' kind", after.odd[0].1, after.odd[0].0);
+        assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{open}: {:#?}", draft.open);
+    }
+    let column = &layout::draft(&A.to_vec(), "t").unwrap().columns[12];
+    assert_eq!(column.odd, []);
+}
+
+/// When a third of the values or more do not fit, the column is left, and it is said which.
+#[test]
+fn a_column_of_many_odd_values_is_left_with_the_reason() {
+    let table = SMALL.replace(";3;", ";low;").replace(";2;", ";high;");
+    let draft = layout::draft(table.as_bytes(), "t").unwrap();
+    assert_eq!(draft.columns[5].to, None);
+    assert_eq!(
+        draft.columns[5].reason,
+        "the heading is a word for the grade, and its values are not: line 3 has \"low\", line 4 has \"high\""
+    );
 }
 
 /// Titles, two rows of headings, a column that nobody knows, and a date that settles day and month.

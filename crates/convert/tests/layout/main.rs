@@ -11,6 +11,7 @@ use proptest::prelude::*;
 #[cfg(feature = "xlsx")]
 mod book;
 mod draft;
+mod draft_xml;
 mod kinds;
 mod robust;
 mod xml;

@@ -1,8 +1,9 @@
 //! What the values of a column look like.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use super::super::pattern;
+use super::words;
 
 /// A form that all values of a column have, or nearly all.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,6 +40,8 @@ pub(super) struct Look {
     pub(super) count: usize,
     /// The different values, each with the line on which it first stands, in that order.
     pub(super) distinct: Vec<(String, usize)>,
+    /// How often each of them stands.
+    times: Vec<usize>,
     pub(super) forms: Vec<Form>,
     /// How many decimals its numbers have at most, where they are numbers.
     pub(super) decimals: usize,
@@ -46,6 +49,32 @@ pub(super) struct Look {
     pub(super) greatest: f64,
     /// The decimals of every number are as many.
     pub(super) even: bool,
+    /// The looks that the column has but for a few values.
+    pub(super) near: Vec<Near>,
+    /// The decimal mark that it was judged by.
+    decimal: char,
+}
+
+/// A look that a column has when few values are left out.
+#[derive(Clone, Debug)]
+pub(super) struct Near {
+    pub(super) look: Look,
+    /// What was left out, and how often it stands.
+    pub(super) odd: Vec<(String, usize)>,
+    odd_count: usize,
+}
+
+impl Near {
+    /// The share of cells that have the look.
+    #[allow(clippy::cast_precision_loss)]
+    pub(super) fn share(&self) -> f64 {
+        self.look.count as f64 / self.all() as f64
+    }
+
+    /// How many cells there are, those that were left out included.
+    pub(super) const fn all(&self) -> usize {
+        self.look.count + self.odd_count
+    }
 }
 
 const DATES: &[&str] = &[
@@ -69,21 +98,9 @@ const DATES: &[&str] = &[
 ];
 const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm"];
 const PICTURES: &[&str] = &["jpg", "jpeg", "png", "bmp", "tif", "tiff", "gif", "webp", "heic"];
+/// What can stand between two hours of a clock.
+const BETWEEN_HOURS: &[&str] = &["-", "–", "/", " to ", " bis "];
 const RECORDINGS: &[&str] = &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
-const CELL_UNITS: &[(&str, &str)] = &[
-    ("mm", "mm"),
-    ("in", "in"),
-    ("\"", "in"),
-    ("inch", "in"),
-    ("m", "m"),
-    ("ft", "ft"),
-    ("'", "ft"),
-    ("%", "percent"),
-    ("°", "degrees"),
-    ("deg", "degrees"),
-    ("l/s", "litres-per-second"),
-];
-
 pub(super) fn number(text: &str, decimal: char) -> Option<f64> {
     let plain = if decimal == '.' {
         text.to_owned()
@@ -100,8 +117,7 @@ pub(super) fn number(text: &str, decimal: char) -> Option<f64> {
 fn amount(text: &str, decimal: char) -> Option<(String, &'static str)> {
     let end = text.find(|letter: char| !(letter.is_ascii_digit() || letter == decimal || letter == '-'))?;
     number(&text[..end], decimal)?;
-    let unit = text[end..].trim();
-    CELL_UNITS.iter().find(|(word, _)| *word == unit).map(|(_, unit)| (text[end..].to_owned(), *unit))
+    words::unit_of(text[end..].trim()).map(|unit| (text[end..].to_owned(), unit))
 }
 
 fn station(text: &str, decimal: char) -> bool {
@@ -139,27 +155,117 @@ fn ending(text: &str, endings: &[&str]) -> bool {
         .is_some_and(|(name, ending)| !name.is_empty() && endings.contains(&ending.to_ascii_lowercase().as_str()))
 }
 
+fn is_grade(number: f64) -> bool {
+    number.fract() == 0.0 && (0.0..=10.0).contains(&number)
+}
+
+fn capitals(text: &str) -> bool {
+    text.bytes().all(|byte| byte.is_ascii_uppercase())
+}
+
+fn letters3(text: &str) -> bool {
+    text.len() == 3 && capitals(text) && text.starts_with('B')
+}
+
+/// Files of pictures, one or several.
+fn pictures(text: &str) -> bool {
+    text.split([';', ',', ' ', '|']).all(|part| part.is_empty() || ending(part, PICTURES))
+}
+
+fn two_hours(text: &str, separator: &str) -> bool {
+    text.split_once(separator).is_some_and(|(from, to)| hour(from) && hour(to))
+}
+
+type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
+
+/// What single values can look like, for columns of which few do not: dates and times in the patterns that the first values have.
+fn families(values: &[(String, usize)], decimal: char) -> Vec<Is<'_>> {
+    let mut found: Vec<Is<'_>> = vec![
+        Box::new(move |value| number(value, decimal).is_some()),
+        Box::new(move |value| station(value, decimal)),
+        Box::new(feet),
+        Box::new(duration),
+        Box::new(minutes),
+        Box::new(move |value| amount(value, decimal).is_some()),
+        Box::new(hour),
+        Box::new(move |value| number(value, decimal).is_some_and(is_grade)),
+        Box::new(pictures),
+        Box::new(|value| ending(value, RECORDINGS)),
+        Box::new(letters3),
+        Box::new(|value| value.len() == 1 && capitals(value)),
+        Box::new(|value| words::yes(value).is_some()),
+    ];
+    for separator in BETWEEN_HOURS {
+        found.push(Box::new(move |value| hour(value) || two_hours(value, separator)));
+    }
+    let first = || values.iter().take(5).map(|(value, _)| value.as_str());
+    for date in DATES {
+        if first().any(|value| pattern::date(value, None, date).is_some()) {
+            found.push(Box::new(move |value| pattern::date(value, None, date).is_some()));
+        }
+        for time in TIMES {
+            for between in ["T", " "] {
+                let both = format!("{date}{between}{time}");
+                if first().any(|value| pattern::both(value, None, &both).is_some()) {
+                    found.push(Box::new(move |value| pattern::both(value, None, &both).is_some()));
+                }
+            }
+        }
+    }
+    for time in TIMES {
+        if first().any(|value| pattern::time(value, None, time).is_some()) {
+            found.push(Box::new(move |value| pattern::time(value, None, time).is_some()));
+        }
+    }
+    // The two marks of stretches that stand most often.
+    let mut marks: Vec<(String, usize)> = Vec::new();
+    for mark in values.iter().filter_map(|(value, _)| mark(value)) {
+        match marks.iter_mut().find(|(own, _)| *own == mark) {
+            Some((_, times)) => *times += 1,
+            None => marks.push((mark, 1)),
+        }
+    }
+    marks.sort_by_key(|(_, times)| std::cmp::Reverse(*times));
+    marks.truncate(2);
+    found.push(Box::new(move |value| mark(value).is_some_and(|own| marks.iter().any(|(mark, _)| *mark == own))));
+    found
+}
+
 fn hour(text: &str) -> bool {
     text.parse::<u32>().is_ok_and(|hour| (1..=13).contains(&hour))
 }
 
-/// The marks of stretches: two words before or behind a number, which begins again with each, the one that comes first being the start.
+/// What stands around a number, with # for it; `None` where nothing does or another number.
+fn mark(value: &str) -> Option<String> {
+    let start = value.find(|letter: char| letter.is_ascii_digit())?;
+    let end = start + value[start..].find(|letter: char| !letter.is_ascii_digit()).unwrap_or(value.len() - start);
+    let mark = format!("{}#{}", &value[..start], &value[end..]);
+    (mark != "#" && !mark.contains(|letter: char| letter.is_ascii_digit())).then_some(mark)
+}
+
+/// The marks of stretches: two words before or behind a number, of which the one that stands first with a number is the start.
 fn stretch(values: &[(String, usize)]) -> Option<(String, String)> {
-    let mut marks: Vec<(String, Vec<&str>)> = Vec::new();
-    for (value, _) in values {
-        let start = value.find(|letter: char| letter.is_ascii_digit())?;
-        let end = start + value[start..].find(|letter: char| !letter.is_ascii_digit()).unwrap_or(value.len() - start);
-        let mark = format!("{}#{}", &value[..start], &value[end..]);
-        if mark == "#" || mark.contains(|letter: char| letter.is_ascii_digit()) {
+    let mut marks: Vec<(String, Vec<(&str, usize)>)> = Vec::new();
+    for (order, (value, _)) in values.iter().enumerate() {
+        let mark = mark(value)?;
+        let number = value.trim_matches(|letter: char| !letter.is_ascii_digit());
+        match marks.iter_mut().find(|(own, _)| *own == mark) {
+            Some((_, numbers)) => numbers.push((number, order)),
+            None => marks.push((mark, vec![(number, order)])),
+        }
+        if marks.len() > 2 {
             return None;
         }
-        match marks.iter_mut().find(|(own, _)| *own == mark) {
-            Some((_, numbers)) => numbers.push(&value[start..end]),
-            None => marks.push((mark, vec![&value[start..end]])),
-        }
     }
-    let [(first, starts), (second, ends)] = marks.as_slice() else { return None };
-    ends.iter().all(|number| starts.contains(number)).then(|| (first.clone(), second.clone()))
+    let [(one, ones), (other, others)] = marks.as_slice() else { return None };
+    let before =
+        |(number, order): &(&str, usize)| others.iter().find(|(own, _)| own == number).map(|(_, other)| order < other);
+    let order: Vec<bool> = ones.iter().filter_map(before).collect();
+    let first = order.iter().filter(|first| **first).count();
+    let says = |mark: &str, word: &str| words::known(mark).iter().any(|own| own == word);
+    let turned = says(one, "finish") || says(other, "start");
+    let (start, finish) = if turned || first * 2 < order.len() { (other, one) } else { (one, other) };
+    (order.len() * 2 >= others.len().min(ones.len()) && !order.is_empty()).then(|| (start.clone(), finish.clone()))
 }
 
 /// Whether day and month of a pattern can be told apart by the values: a day beyond 12 stands in one of them.
@@ -180,17 +286,49 @@ pub(super) fn settled(pattern: &str, values: &[(String, usize)]) -> bool {
 impl Look {
     /// Looks at cells with their lines. `american` says whether months come before days where both would do.
     pub(super) fn of<'c>(cells: impl Iterator<Item = (&'c str, usize)>, decimal: char, american: bool) -> Self {
-        let (mut look, mut seen) = (Self { even: true, ..Self::default() }, HashSet::new());
+        let (mut values, mut known) = (Vec::new(), HashMap::new());
         for (cell, line) in cells {
             let cell = cell.trim();
             if cell.is_empty() {
                 continue;
             }
-            look.count += 1;
-            if seen.insert(cell) {
-                look.distinct.push((cell.to_owned(), line));
-            }
+            let index = *known.entry(cell).or_insert_with(|| {
+                values.push(((cell.to_owned(), line), 0));
+                values.len() - 1
+            });
+            values[index].1 += 1;
         }
+        let mut look = Self::judged(values, decimal, american);
+        look.near = look.nearly(decimal, american);
+        look
+    }
+
+    /// The looks that at least two of three cells have.
+    fn nearly(&self, decimal: char, american: bool) -> Vec<Near> {
+        let mut found: Vec<Near> = Vec::new();
+        let mut tried: HashSet<Vec<usize>> = HashSet::new();
+        for is in families(&self.distinct, decimal) {
+            let fits: Vec<usize> = (0..self.distinct.len()).filter(|index| is(&self.distinct[*index].0)).collect();
+            let count: usize = fits.iter().map(|index| self.times[*index]).sum();
+            if count < 2 || count == self.count || count * 3 < self.count * 2 || !tried.insert(fits.clone()) {
+                continue;
+            }
+            let own = |index: usize| (self.distinct[index].clone(), self.times[index]);
+            let odd = (0..self.distinct.len()).filter(|index| fits.binary_search(index).is_err());
+            found.push(Near {
+                odd: odd.map(|index| self.distinct[index].clone()).collect(),
+                odd_count: self.count - count,
+                look: Self::judged(fits.iter().map(|index| own(*index)).collect(), decimal, american),
+            });
+        }
+        found
+    }
+
+    /// The look of values, each with its line and how often it stands.
+    fn judged(values: Vec<((String, usize), usize)>, decimal: char, american: bool) -> Self {
+        let count = values.iter().map(|(_, times)| times).sum();
+        let mut look = Self { even: true, count, decimal, ..Self::default() };
+        (look.distinct, look.times) = values.into_iter().unzip();
         let values = &look.distinct;
         if values.is_empty() {
             return look;
@@ -208,7 +346,7 @@ impl Look {
             if all(&hour) {
                 forms.push(Form::Hour);
             }
-            if numbers.iter().all(|number| number.fract() == 0.0 && (0.0..=10.0).contains(number)) {
+            if numbers.iter().all(|number| is_grade(*number)) {
                 forms.push(Form::Grade);
             }
             if numbers.iter().all(|number| number.fract() == 0.0 && (1800.0..2100.0).contains(number)) {
@@ -261,14 +399,14 @@ impl Look {
             });
             forms.push(Form::Amount(units));
         }
-        for separator in ["-", "–", "/", " to ", " bis "] {
-            let two = |value: &str| value.split_once(separator).is_some_and(|(from, to)| hour(from) && hour(to));
+        for separator in BETWEEN_HOURS {
+            let two = |value: &str| two_hours(value, separator);
             if all(&|value| hour(value) || two(value)) && values.iter().any(|(value, _)| two(value)) {
-                forms.push(Form::Clock(separator.to_owned()));
+                forms.push(Form::Clock((*separator).to_owned()));
                 break;
             }
         }
-        if all(&|value| value.split([';', ',', ' ', '|']).all(|part| part.is_empty() || ending(part, PICTURES))) {
+        if all(&pictures) {
             forms.push(Form::Picture);
         }
         if all(&|value| ending(value, RECORDINGS)) {
@@ -277,15 +415,28 @@ impl Look {
         if let Some((start, finish)) = stretch(values) {
             forms.push(Form::Stretch(start, finish));
         }
-        let letters = |value: &str| value.bytes().all(|byte| byte.is_ascii_uppercase());
-        if all(&|value| value.len() == 3 && letters(value) && value.starts_with('B')) {
+        if all(&letters3) {
             forms.push(Form::Letters3);
         }
-        if all(&|value| value.len() == 1 && letters(value)) {
+        if all(&|value| value.len() == 1 && capitals(value)) {
             forms.push(Form::Letters1);
         }
         look.forms = forms;
         look
+    }
+
+    /// The look that one of its values has alone.
+    pub(super) fn alone(&self, value: &str, line: usize) -> Self {
+        Self::judged(vec![((value.to_owned(), line), 1)], self.decimal, false)
+    }
+
+    /// What stands between several files, where a value names several.
+    pub(super) fn between_files(&self) -> Option<&'static str> {
+        ["; ", ";", ", ", ",", "|", " "].into_iter().find(|between| {
+            self.distinct
+                .iter()
+                .any(|(value, _)| value.contains(between) && value.split(between).all(|part| ending(part, PICTURES)))
+        })
     }
 
     pub(super) fn has(&self, form: &Form) -> bool {
@@ -294,5 +445,31 @@ impl Look {
 
     pub(super) fn find<T>(&self, of: impl Fn(&Form) -> Option<T>) -> Option<T> {
         self.forms.iter().find_map(of)
+    }
+}
+
+impl std::fmt::Display for Form {
+    /// What values of the form are, in the plural.
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Number => f.write_str("numbers"),
+            Self::Station => f.write_str("stations"),
+            Self::FeetAndInches => f.write_str("feet and inches"),
+            Self::Duration => f.write_str("spans of time (h:mm:ss)"),
+            Self::Minutes => f.write_str("spans of time (m:ss)"),
+            Self::Date(pattern) => write!(f, "dates ({pattern})"),
+            Self::Time(pattern) => write!(f, "times of day ({pattern})"),
+            Self::DateTime(pattern) => write!(f, "dates with a time of day ({pattern})"),
+            Self::Amount(_) => f.write_str("amounts with their unit"),
+            Self::Clock(separator) => write!(f, "clock positions, with {separator:?} between two"),
+            Self::Hour => f.write_str("hours of a clock"),
+            Self::Grade => f.write_str("whole numbers up to 10"),
+            Self::Year => f.write_str("years"),
+            Self::Picture => f.write_str("files of pictures"),
+            Self::Recording => f.write_str("files of recordings"),
+            Self::Stretch(start, finish) => write!(f, "marks of stretches ({start} and {finish})"),
+            Self::Letters3 => f.write_str("codes of EN 13508-2"),
+            Self::Letters1 => f.write_str("single letters"),
+        }
     }
 }

@@ -1,19 +1,30 @@
-//! What people call the columns of a survey, in English and German and a little French, Dutch and Spanish: words that the trade and its
-//! offices use, of no one office. A heading is taken apart into words, without accents and units, and held against them.
+//! What people call the columns of a survey and what stands in them, in English and German and some French, Spanish, Dutch and
+//! Italian: plain words and words of the trade, of no one office. They are data, in `words.json`; here they are read, and a heading is
+//! taken apart into words, without accents and units, and held against them.
 
-/// What a column can hold, with the kind of its values and the words for it. A phrase matches where all of its words stand in the heading.
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
+
+use serde::Deserialize;
+
+/// What a column can hold, with the look that its values must have and the words for it.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
 pub(super) struct Target {
     /// The field, or a role of its own: `codes`, `codes.detail`, `stretch`.
-    pub(super) to: &'static str,
-    /// Which look the values must have.
+    pub(super) to: String,
     pub(super) wants: Wants,
+    /// The list of [`Vocabulary::values`] that its words are of, where it is one.
+    pub(super) words: Option<String>,
     /// What it is in words, for the reason.
-    pub(super) is: &'static str,
-    pub(super) phrases: &'static [&'static str],
+    pub(super) is: String,
+    /// A phrase matches where all of its words stand in the heading.
+    phrases: Vec<String>,
 }
 
 /// What the values of a column must look like.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(rename_all = "lowercase")]
 pub(super) enum Wants {
     Text,
     /// Few different words.
@@ -35,769 +46,79 @@ pub(super) enum Wants {
     Stretch,
     Letters,
     Year,
+    /// A word for a unit.
+    Unit,
 }
 
-const fn target(to: &'static str, wants: Wants, is: &'static str, phrases: &'static [&'static str]) -> Target {
-    Target { to, wants, is, phrases }
+/// Words by what they stand for.
+pub(super) type Words = BTreeMap<String, Vec<String>>;
+
+/// All words that are known.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Vocabulary {
+    /// Everything that a draft can find, the more special before the more general.
+    pub(super) targets: Vec<Target>,
+    /// Words for units in headings, which say nothing of what is measured.
+    units: Words,
+    /// Words and signs for units behind numbers.
+    pub(super) cell_units: Words,
+    /// Words of headings that say nothing.
+    bare: BTreeSet<String>,
+    /// Words for values, by the name that a target calls them by.
+    values: BTreeMap<String, Words>,
+    yes: Vec<String>,
+    no: Vec<String>,
+    /// Words of offices for words of the code list.
+    codes: Words,
 }
 
-/// Everything that a draft can find, the more special before the more general.
-pub(super) const TARGETS: &[Target] = &[
-    target(
-        "runs.from",
-        Wants::Text,
-        "where the camera began",
-        &[
-            "from mh",
-            "from manhole",
-            "from node",
-            "from structure",
-            "from point",
-            "from access",
-            "from",
-            "start mh",
-            "start manhole",
-            "start node",
-            "begin manhole",
-            "von schacht",
-            "von knoten",
-            "startschacht",
-            "startknoten",
-            "anfangsschacht",
-            "anfangspunkt",
-            "beginn schacht",
-            "regard depart",
-            "van put",
-            "pozo inicio",
-        ],
-    ),
-    target(
-        "runs.to",
-        Wants::Text,
-        "where the camera went",
-        &[
-            "to mh",
-            "to manhole",
-            "to node",
-            "to structure",
-            "to point",
-            "to access",
-            "to",
-            "end mh",
-            "end manhole",
-            "end node",
-            "finish manhole",
-            "finish node",
-            "bis schacht",
-            "nach schacht",
-            "endschacht",
-            "zielschacht",
-            "endknoten",
-            "endpunkt",
-            "regard arrivee",
-            "naar put",
-            "pozo fin",
-        ],
-    ),
-    target(
-        "pipes.upstream",
-        Wants::Text,
-        "the upstream end",
-        &[
-            "upstream",
-            "upstream mh",
-            "upstream manhole",
-            "upstream node",
-            "upper manhole",
-            "us mh",
-            "us node",
-            "up mh",
-            "schacht oben",
-            "oberer schacht",
-            "schacht oberhalb",
-            "knoten oben",
-            "zulaufschacht",
-            "regard amont",
-            "amont",
-            "bovenstrooms",
-            "aguas arriba",
-        ],
-    ),
-    target(
-        "pipes.downstream",
-        Wants::Text,
-        "the downstream end",
-        &[
-            "downstream",
-            "downstream mh",
-            "downstream manhole",
-            "downstream node",
-            "lower manhole",
-            "ds mh",
-            "ds node",
-            "down mh",
-            "schacht unten",
-            "unterer schacht",
-            "schacht unterhalb",
-            "knoten unten",
-            "ablaufschacht",
-            "regard aval",
-            "aval",
-            "benedenstrooms",
-            "aguas abajo",
-        ],
-    ),
-    target(
-        "pipes.inverts.upstream",
-        Wants::Number,
-        "the upstream invert",
-        &["upstream invert", "invert up", "invert upstream", "sohle oben", "sohlhohe oben"],
-    ),
-    target(
-        "pipes.inverts.downstream",
-        Wants::Number,
-        "the downstream invert",
-        &["downstream invert", "invert down", "invert downstream", "sohle unten", "sohlhohe unten"],
-    ),
-    target(
-        "runs.id",
-        Wants::Text,
-        "what names the run",
-        &[
-            "run",
-            "run no",
-            "run id",
-            "sheet",
-            "sheet no",
-            "inspection",
-            "inspection no",
-            "inspection id",
-            "survey",
-            "survey no",
-            "survey id",
-            "untersuchung",
-            "inspektion",
-            "inspektionsnummer",
-            "befahrung",
-            "blatt",
-            "laufnummer",
-        ],
-    ),
-    target(
-        "pipes.id",
-        Wants::Text,
-        "what names the pipe",
-        &[
-            "pipe",
-            "pipe no",
-            "pipe id",
-            "pipe ref",
-            "pipe reference",
-            "line",
-            "line no",
-            "line id",
-            "sewer",
-            "section",
-            "section no",
-            "segment",
-            "reach",
-            "asset",
-            "asset id",
-            "leitung",
-            "leitungsnummer",
-            "haltung",
-            "haltungsnummer",
-            "haltungsname",
-            "kanal",
-            "strang",
-            "abschnitt",
-            "troncon",
-            "collecteur",
-            "leiding",
-            "streng",
-            "tramo",
-            "colector",
-        ],
-    ),
-    target(
-        "runs.direction",
-        Wants::Word,
-        "which way the camera went",
-        &[
-            "direction",
-            "dir",
-            "flow",
-            "way",
-            "survey direction",
-            "direction of survey",
-            "richtung",
-            "fliessrichtung",
-            "inspektionsrichtung",
-            "untersuchungsrichtung",
-            "befahrungsrichtung",
-            "sens",
-            "richting",
-            "sentido",
-        ],
-    ),
-    target(
-        "pipes.width",
-        Wants::Amount,
-        "the pipe's width",
-        &["width", "pipe width", "breite", "profilbreite", "largeur", "breedte", "ancho"],
-    ),
-    target(
-        "pipes.height",
-        Wants::Amount,
-        "the pipe's size",
-        &[
-            "dia",
-            "diam",
-            "diameter",
-            "pipe size",
-            "size",
-            "bore",
-            "height",
-            "pipe height",
-            "dn",
-            "nominal diameter",
-            "durchmesser",
-            "nennweite",
-            "rohrdurchmesser",
-            "hohe",
-            "profilhohe",
-            "diametre",
-            "doorsnede",
-            "diametro",
-        ],
-    ),
-    target(
-        "pipes.material",
-        Wants::Word,
-        "the pipe's material",
-        &["material", "mat", "pipe material", "werkstoff", "rohrmaterial", "baustoff", "materiau", "materiaal"],
-    ),
-    target(
-        "pipes.length",
-        Wants::Amount,
-        "the pipe's length",
-        &[
-            "length",
-            "pipe length",
-            "total length",
-            "as built",
-            "as built length",
-            "asbuilt",
-            "section length",
-            "len",
-            "lange",
-            "haltungslange",
-            "leitungslange",
-            "gesamtlange",
-            "longueur",
-            "lengte",
-            "longitud",
-        ],
-    ),
-    target(
-        "pipes.street",
-        Wants::Text,
-        "the street",
-        &["street", "street name", "road", "address", "location", "strasse", "strassenname", "rue", "straat", "calle"],
-    ),
-    target(
-        "pipes.laid",
-        Wants::Year,
-        "the year it was laid",
-        &["year", "year laid", "laid", "built", "baujahr", "annee"],
-    ),
-    target(
-        "runs.started",
-        Wants::Moment,
-        "when it began",
-        &[
-            "date",
-            "time",
-            "start",
-            "started",
-            "start time",
-            "start date",
-            "date time",
-            "inspected",
-            "survey date",
-            "inspection date",
-            "surveyed",
-            "when",
-            "datum",
-            "zeit",
-            "uhrzeit",
-            "beginn",
-            "inspektionsdatum",
-            "startzeit",
-            "heure",
-            "fecha",
-            "hora",
-            "tijd",
-        ],
-    ),
-    target(
-        "runs.observations.media.offset",
-        Wants::Offset,
-        "how far into the recording",
-        &[
-            "video",
-            "film",
-            "video time",
-            "vid time",
-            "vid",
-            "video position",
-            "tape",
-            "tape position",
-            "timecode",
-            "time code",
-            "counter",
-            "offset",
-            "elapsed",
-            "videozeit",
-            "filmzeit",
-            "videostand",
-            "videozahler",
-            "zahlerstand",
-            "bandstelle",
-        ],
-    ),
-    target(
-        "runs.observations.media.id",
-        Wants::Recording,
-        "the file of the recording",
-        &["video", "film", "movie", "video file", "videodatei", "filmdatei", "clip"],
-    ),
-    target(
-        "runs.observations.media.id",
-        Wants::Picture,
-        "the file of a picture",
-        &[
-            "still",
-            "stills",
-            "photo",
-            "photos",
-            "picture",
-            "pictures",
-            "image",
-            "images",
-            "img",
-            "pic",
-            "photo file",
-            "photo no",
-            "image file",
-            "bild",
-            "bilder",
-            "foto",
-            "fotos",
-            "bilddatei",
-            "lichtbild",
-            "imagen",
-            "afbeelding",
-        ],
-    ),
-    target(
-        "stretch",
-        Wants::Stretch,
-        "where a stretch begins and ends",
-        &[
-            "stretch",
-            "continuous",
-            "continuous defect",
-            "cont",
-            "running",
-            "strecke",
-            "streckenschaden",
-            "kontinuierlich",
-            "tramo continuo",
-            "continu",
-        ],
-    ),
-    target(
-        "runs.observations.clock",
-        Wants::Clock,
-        "the clock position",
-        &[
-            "clock",
-            "clk",
-            "clock position",
-            "clock ref",
-            "position",
-            "uhr",
-            "uhrlage",
-            "lage",
-            "umfang",
-            "lage am umfang",
-            "horaire",
-        ],
-    ),
-    target(
-        "runs.observations.clock.from",
-        Wants::Hour,
-        "the clock position from",
-        &[
-            "clock from",
-            "clk from",
-            "clock at",
-            "clock start",
-            "position from",
-            "clock 1",
-            "lage von",
-            "uhr von",
-            "uhrlage von",
-            "umfang von",
-        ],
-    ),
-    target(
-        "runs.observations.clock.to",
-        Wants::Hour,
-        "the clock position to",
-        &[
-            "clock to",
-            "clk to",
-            "clock end",
-            "position to",
-            "clock 2",
-            "lage bis",
-            "uhr bis",
-            "uhrlage bis",
-            "umfang bis",
-        ],
-    ),
-    target(
-        "runs.observations.at",
-        Wants::Distance,
-        "the distance",
-        &[
-            "station",
-            "stationing",
-            "distance",
-            "dist",
-            "chainage",
-            "footage",
-            "meterage",
-            "metres",
-            "meters",
-            "feet",
-            "at",
-            "stationierung",
-            "entfernung",
-            "abstand",
-            "position",
-            "afstand",
-            "distancia",
-            "metrage",
-        ],
-    ),
-    target(
-        "runs.observations.joint",
-        Wants::Yes,
-        "whether it is at a joint",
-        &[
-            "joint",
-            "at joint",
-            "at a joint",
-            "verbindung",
-            "rohrverbindung",
-            "an verbindung",
-            "muffe",
-            "assemblage",
-            "verbinding",
-            "junta",
-        ],
-    ),
-    target(
-        "runs.observations.grades",
-        Wants::Grade,
-        "the grade",
-        &[
-            "grade",
-            "condition grade",
-            "severity",
-            "sev",
-            "rating",
-            "class",
-            "note",
-            "klasse",
-            "schadensklasse",
-            "zustandsklasse",
-            "bewertung",
-            "gravite",
-            "ernst",
-            "gravedad",
-        ],
-    ),
-    target(
-        "runs.observations.quantities.value",
-        Wants::Amount,
-        "an amount",
-        &[
-            "amount",
-            "quantity",
-            "quant",
-            "qty",
-            "q",
-            "value",
-            "percent",
-            "percentage",
-            "loss",
-            "extent",
-            "dimension",
-            "menge",
-            "quantifizierung",
-            "wert",
-            "prozent",
-            "mass",
-            "ausmass",
-            "quantite",
-            "cantidad",
-            "hoeveelheid",
-        ],
-    ),
-    target(
-        "codes",
-        Wants::Text,
-        "what was seen",
-        &[
-            "code",
-            "kode",
-            "observation",
-            "obs",
-            "observation code",
-            "defect",
-            "defect code",
-            "feature",
-            "finding",
-            "condition",
-            "seen",
-            "what",
-            "event",
-            "kurzel",
-            "schaden",
-            "schadenskode",
-            "feststellung",
-            "beobachtung",
-            "zustand",
-            "merkmal",
-            "observacion",
-            "waarneming",
-            "constat",
-        ],
-    ),
-    target(
-        "runs.observations.characterisation",
-        Wants::Letters,
-        "a characterisation",
-        &[
-            "ch",
-            "char",
-            "characterisation",
-            "characterization",
-            "charakterisierung",
-            "caracterisation",
-            "karakterisering",
-        ],
-    ),
-    target(
-        "codes.detail",
-        Wants::Word,
-        "what was seen, in more detail",
-        &[
-            "detail",
-            "details",
-            "type",
-            "kind",
-            "descriptor",
-            "modifier",
-            "subtype",
-            "art",
-            "typ",
-            "zusatz",
-            "auspragung",
-        ],
-    ),
-    target(
-        "runs.observations.remark",
-        Wants::Text,
-        "a remark",
-        &[
-            "comment",
-            "comments",
-            "remark",
-            "remarks",
-            "rem",
-            "note",
-            "notes",
-            "text",
-            "bemerkung",
-            "bemerkungen",
-            "anmerkung",
-            "kommentar",
-            "remarque",
-            "opmerking",
-            "observaciones",
-            "comentario",
-        ],
-    ),
-    target(
-        "runs.operator",
-        Wants::Text,
-        "who operated the camera",
-        &[
-            "crew",
-            "operator",
-            "inspector",
-            "surveyor",
-            "team",
-            "surveyed by",
-            "inspected by",
-            "by",
-            "bediener",
-            "inspekteur",
-            "kolonne",
-            "techniker",
-            "bearbeiter",
-            "operateur",
-            "operador",
-            "inspecteur",
-        ],
-    ),
-    target(
-        "assignment.contract",
-        Wants::Text,
-        "the contract",
-        &[
-            "contract",
-            "contract no",
-            "job",
-            "job no",
-            "order",
-            "work order",
-            "project",
-            "auftrag",
-            "auftragsnummer",
-            "projekt",
-        ],
-    ),
-];
+/// The vocabulary.
+pub(super) fn vocabulary() -> &'static Vocabulary {
+    static WORDS: OnceLock<Vocabulary> = OnceLock::new();
+    // Embedded, and read by a test; without it, nothing would be found, and nothing be wrong.
+    WORDS.get_or_init(|| serde_json::from_str(include_str!("words.json")).unwrap_or_default())
+}
 
-/// Words of units, which say nothing of what is measured, with the unit; none for a share.
-pub(super) const UNITS: &[(&str, &str)] = &[
-    ("mm", "mm"),
-    ("millimetres", "mm"),
-    ("millimeter", "mm"),
-    ("in", "in"),
-    ("inch", "in"),
-    ("inches", "in"),
-    ("zoll", "in"),
-    ("m", "m"),
-    ("metres", "m"),
-    ("meters", "m"),
-    ("meter", "m"),
-    ("ft", "ft"),
-    ("feet", "ft"),
-    ("foot", "ft"),
-    ("percent", "percent"),
-    ("pct", "percent"),
-    ("prozent", "percent"),
-    ("deg", "degrees"),
-    ("grad", "degrees"),
-];
+/// A list of words that a target names.
+pub(super) fn list(target: &Target) -> Option<&'static Words> {
+    vocabulary().values.get(target.words.as_ref()?)
+}
 
-/// Words for materials. The first word of a text that is here decides; the longer before the shorter.
-pub(super) const MATERIALS: &[(&str, &str)] = &[
-    ("stahlbeton", "reinforced-concrete"),
-    ("reinforced concrete", "reinforced-concrete"),
-    ("rcp", "reinforced-concrete"),
-    ("asbestos", "asbestos-cement"),
-    ("asbestzement", "asbestos-cement"),
-    ("faserzement", "asbestos-cement"),
-    ("vitrified", "vitrified-clay"),
-    ("vcp", "vitrified-clay"),
-    ("clay", "vitrified-clay"),
-    ("steinzeug", "vitrified-clay"),
-    ("gres", "vitrified-clay"),
-    ("concrete", "concrete"),
-    ("beton", "concrete"),
-    ("hormigon", "concrete"),
-    ("brick", "brick"),
-    ("mauerwerk", "brick"),
-    ("masonry", "brick"),
-    ("stone", "stone"),
-    ("pvc", "pvc"),
-    ("polyethylene", "polyethylene"),
-    ("hdpe", "polyethylene"),
-    ("pe", "polyethylene"),
-    ("polypropylene", "polypropylene"),
-    ("pp", "polypropylene"),
-    ("abs", "abs"),
-    ("grp", "glass-reinforced-plastic"),
-    ("gfk", "glass-reinforced-plastic"),
-    ("ductile", "ductile-iron"),
-    ("cast iron", "cast-iron"),
-    ("grauguss", "cast-iron"),
-    ("guss", "cast-iron"),
-    ("ci", "cast-iron"),
-    ("steel", "steel"),
-    ("stahl", "steel"),
-];
+/// The unit that a heading names.
+pub(super) fn unit_in(heading: &[String]) -> Option<&'static str> {
+    let units = &vocabulary().units;
+    units.iter().find(|(_, words)| heading.iter().any(|own| words.contains(own))).map(|(unit, _)| unit.as_str())
+}
 
-/// Words for the two directions.
-pub(super) const DIRECTIONS: &[(&str, &str)] = &[
-    ("downstream", "downstream"),
-    ("upstream", "upstream"),
-    ("with", "downstream"),
-    ("against", "upstream"),
-    ("down", "downstream"),
-    ("up", "upstream"),
-    ("gegen", "upstream"),
-    ("in fliessrichtung", "downstream"),
-    ("mit", "downstream"),
-    ("in", "downstream"),
-    ("d", "downstream"),
-    ("u", "upstream"),
-    ("aval", "downstream"),
-    ("amont", "upstream"),
-];
+/// The unit that a word or sign stands for.
+pub(super) fn unit_of(word: &str) -> Option<&'static str> {
+    let own = words(word);
+    let said = |all: &'static Words, is: &dyn Fn(&String) -> bool| {
+        all.iter().find(|(_, words)| words.iter().any(is)).map(|(unit, _)| unit.as_str())
+    };
+    said(&vocabulary().cell_units, &|known| known == word)
+        .or_else(|| said(&vocabulary().units, &|known| own.len() == 1 && own[0] == *known))
+}
 
-/// Words for yes and no.
-pub(super) const YES: &[(&str, bool)] = &[
-    ("y", true),
-    ("yes", true),
-    ("true", true),
-    ("x", true),
-    ("1", true),
-    ("j", true),
-    ("ja", true),
-    ("oui", true),
-    ("si", true),
-    ("n", false),
-    ("no", false),
-    ("false", false),
-    ("0", false),
-    ("nein", false),
-    ("nee", false),
-    ("non", false),
-];
+/// What a text stands for: that of the longest phrase of a list that is in it, and of two of one length that which comes first.
+pub(super) fn meant(text: &str, list: &'static Words) -> Option<&'static str> {
+    let own = words(text);
+    let found = list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
+    let at = |phrase: &str| -> Option<usize> {
+        let places = phrase.split(' ').map(|part| own.iter().position(|word| word == part));
+        places.collect::<Option<Vec<usize>>>().and_then(|places| places.into_iter().min())
+    };
+    let found = found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
+    found.max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at))).map(|(value, ..)| value.as_str())
+}
 
-/// Words of offices for words of the code list.
-const SAME: &[(&str, &str)] = &[
-    ("abandoned", "stopped"),
-    ("end", "finish"),
-    ("begin", "start"),
-    ("cracks", "crack"),
-    ("fractures", "fracture"),
-    ("root", "roots"),
-    ("deposits", "deposit"),
-    ("bricks", "brick"),
-    ("displacement", "displaced"),
-    ("joints", "joint"),
-    ("branch", "connection"),
-];
+/// Whether a value is a word for yes, or for no.
+pub(super) fn yes(value: &str) -> Option<bool> {
+    let lower = value.trim().to_lowercase();
+    let known = |words: &[String]| words.contains(&lower);
+    if known(&vocabulary().yes) { Some(true) } else { known(&vocabulary().no).then_some(false) }
+}
 
 /// A text as words: lower case, without accents, cut where letters, digits and capitals change.
 pub(super) fn words(text: &str) -> Vec<String> {
@@ -830,12 +151,13 @@ pub(super) fn words(text: &str) -> Vec<String> {
         for lower in letter.to_lowercase() {
             match lower {
                 'ä' | 'à' | 'á' | 'â' => last.push('a'),
-                'ö' | 'ó' | 'ô' => last.push('o'),
-                'ü' | 'ú' | 'û' => last.push('u'),
+                'ö' | 'ó' | 'ô' | 'ò' => last.push('o'),
+                'ü' | 'ú' | 'û' | 'ù' => last.push('u'),
                 'é' | 'è' | 'ê' | 'ë' => last.push('e'),
-                'í' | 'î' | 'ï' => last.push('i'),
+                'í' | 'î' | 'ï' | 'ì' => last.push('i'),
                 'ñ' => last.push('n'),
                 'ç' => last.push('c'),
+                'œ' => last.push_str("oe"),
                 'ß' => last.push_str("ss"),
                 other => last.push(other),
             }
@@ -844,21 +166,30 @@ pub(super) fn words(text: &str) -> Vec<String> {
     found
 }
 
-/// A word of an office as the code list has it.
-pub(super) fn known(word: &str) -> &str {
-    SAME.iter().find(|(own, _)| *own == word).map_or(word, |(_, other)| other)
+/// The words of a text as the code list has them: words of offices, alone or several together, are replaced.
+pub(super) fn known(text: &str) -> Vec<String> {
+    let mut own = words(text);
+    for (word, phrases) in &vocabulary().codes {
+        for phrase in phrases {
+            let parts: Vec<&str> = phrase.split(' ').collect();
+            if let Some(at) = own.windows(parts.len()).position(|some| some == parts) {
+                own.splice(at..at + parts.len(), [word.clone()]);
+            }
+        }
+    }
+    own
+}
+
+/// Whether a heading has no word that says anything.
+pub(super) fn is_bare(heading: &[String]) -> bool {
+    heading.iter().all(|word| vocabulary().bare.contains(word))
 }
 
 /// How well a heading names a target, from 0 to 1: how much of the heading the best phrase covers.
 pub(super) fn named(heading: &[String], target: &Target) -> f64 {
-    // An abbreviation for "number" says that it is an id and no more.
-    let bare: Vec<&String> = heading
-        .iter()
-        .filter(|word| {
-            !UNITS.iter().any(|(unit, _)| unit == word)
-                && !["no", "nr", "id", "number", "nummer"].contains(&word.as_str())
-        })
-        .collect();
+    let known = vocabulary();
+    let unit = |word: &String| known.units.values().any(|words| words.contains(word));
+    let bare: Vec<&String> = heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
     // A heading of units and numbers alone is all there is.
     let words: Vec<&String> = if bare.is_empty() { heading.iter().collect() } else { bare };
     let all = words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
@@ -879,4 +210,77 @@ pub(super) fn named(heading: &[String], target: &Target) -> f64 {
         share.min(1.0) * if exact { 1.0 } else { 0.9 }
     });
     best.fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn once(what: &str, words: impl Iterator<Item = impl AsRef<str>>) {
+        let mut seen = BTreeSet::new();
+        for word in words {
+            let word = word.as_ref();
+            assert!(!word.is_empty() && seen.insert(word.to_owned()), "{what}: {word:?} stands twice or is empty");
+        }
+    }
+
+    /// The file is read, every word in it stands once where two could not be told apart, and as headings are taken apart.
+    #[test]
+    fn the_vocabulary_is_read_and_says_nothing_twice() {
+        let all: Vocabulary = serde_json::from_str(include_str!("words.json")).unwrap();
+        assert!(all.targets.len() > 30);
+        once("targets", all.targets.iter().map(|target| format!("{} {:?}", target.to, target.wants)));
+        for target in &all.targets {
+            once(&target.to, target.phrases.iter());
+            for phrase in &target.phrases {
+                assert_eq!(words(phrase).join(" "), *phrase, "{}", target.to);
+            }
+            assert!(target.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", target.to);
+        }
+        let lists = [("units", &all.units), ("cell_units", &all.cell_units), ("codes", &all.codes)];
+        let values = all.values.iter().map(|(name, words)| (name.as_str(), words));
+        for (name, words) in lists.into_iter().chain(values) {
+            once(name, words.values().flatten());
+        }
+        once("yes and no", all.yes.iter().chain(&all.no));
+    }
+
+    /// Every target leads to a field of the model, or plays a part of its own.
+    #[test]
+    fn targets_lead_to_fields() {
+        for target in &vocabulary().targets {
+            let own = ["codes", "codes.detail", "stretch"].contains(&target.to.as_str());
+            let path: Result<obvert_model::profile::FieldPath, _> = serde_json::from_value(target.to.as_str().into());
+            assert!(own || path.is_ok_and(|path| path.resolve().is_ok()), "{}", target.to);
+        }
+        for (name, field) in [("materials", "pipes.material"), ("shapes", "pipes.shape"), ("carries", "pipes.carries")]
+        {
+            let path: obvert_model::profile::FieldPath = serde_json::from_value(field.into()).unwrap();
+            let obvert_model::shape::Shape::Word(known) = &path.resolve().unwrap().field.shape else {
+                panic!("{field}")
+            };
+            for value in vocabulary().values[name].keys() {
+                assert!(format!("{known:?}").contains(&format!("{value:?}")), "{value}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_longest_phrase_says_what_a_value_means() {
+        let list = &vocabulary().values["materials"];
+        for (text, value) in [
+            ("Reinforced concrete", Some("reinforced-concrete")),
+            ("concrete, brick lined", Some("concrete")),
+            ("béton armé", Some("reinforced-concrete")),
+            ("Stahlbeton", Some("reinforced-concrete")),
+            ("cheese", None),
+        ] {
+            assert_eq!(meant(text, list), value, "{text}");
+        }
+        assert_eq!(known("Gave up: roots"), ["stopped", "roots"]);
+        assert_eq!(
+            (unit_of("\""), unit_of("Inches"), unit_of("mm"), unit_of("x")),
+            (Some("in"), Some("in"), Some("mm"), None)
+        );
+    }
 }

@@ -1,0 +1,365 @@
+//! Which field a column is taken for: its heading and the look of its values are held against everything that a column of a survey can hold,
+//! the surest choices first.
+
+use std::collections::BTreeSet;
+
+use super::look::{Form, Look, Near};
+use super::words::{self, Target, Wants, vocabulary};
+
+/// Below this, no proposal is made.
+const LEAST: f64 = 0.5;
+/// How sure a column is that has no heading that names it, and values that can hardly be anything else.
+const BY_VALUES: f64 = 0.55;
+
+/// A column as far as it is judged.
+pub(super) struct Column {
+    /// How it is called in the layout.
+    pub(super) heading: String,
+    /// The words of its heading; in XML those of the path within the element that it is of, and others that say less surely what it is.
+    pub(super) words: Vec<Vec<String>>,
+    pub(super) look: Look,
+    /// What it can be a field of, by where it stands; anything where that says nothing.
+    pub(super) level: Level,
+    /// What stands between several values of one cell, where some have several.
+    pub(super) several: Option<&'static str>,
+}
+
+impl Column {
+    /// How well the words of its heading name a target, from 0 to 1.
+    pub(super) fn named(&self, target: &Target) -> f64 {
+        let shares = std::iter::once(1.0).chain(std::iter::repeat(0.95));
+        self.words.iter().zip(shares).map(|(words, share)| words::named(words, target) * share).fold(0.0, f64::max)
+    }
+}
+
+/// Where a column stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Level {
+    /// In a row that holds all that is known of it.
+    Any,
+    /// In the element that is around everything.
+    Document,
+    /// In the element of a pipe.
+    Pipe,
+    /// In the element of a run, or of a run with what is known of its pipe.
+    Run,
+    /// In the element of a row, below others.
+    Row,
+    /// In an element that is beside the rows, and of something else.
+    Beside,
+}
+
+impl Level {
+    /// How well a target fits there.
+    fn share(self, to: &str) -> f64 {
+        let of_row = to.starts_with("runs.observations.") || to.starts_with("codes") || to == "stretch";
+        let of_run = to.starts_with("runs.") && !of_row;
+        let of_pipe = to.starts_with("pipes.");
+        let of_document = !of_row && !of_run && !of_pipe;
+        match self {
+            Self::Any => 1.0,
+            Self::Beside => 0.0,
+            // One recording of a whole run is named once.
+            Self::Run if to == "runs.observations.media.id" => 0.95,
+            _ if of_row => f64::from(u8::from(self == Self::Row)),
+            Self::Document if of_document => 1.0,
+            Self::Pipe if of_pipe => 1.0,
+            Self::Run if of_run => 1.0,
+            // A unit stands beside what it is of.
+            _ if to.starts_with("units.") => 1.0,
+            // What is said nearer to the row than it need be; a run can be told by a pipe where that has but one.
+            Self::Row if of_run || of_pipe => 0.85,
+            Self::Run if of_pipe => 0.95,
+            Self::Run | Self::Pipe | Self::Row => 0.85,
+            Self::Document => 0.7,
+        }
+    }
+}
+
+/// What was chosen for a column.
+pub(super) struct Choice {
+    pub(super) target: &'static Target,
+    pub(super) confidence: f64,
+    named: f64,
+    fit: f64,
+    /// Which of the looks was taken that the column has but for a few values.
+    near: Option<usize>,
+}
+
+impl Choice {
+    /// The look that was taken.
+    pub(super) fn look<'c>(&self, column: &'c Column) -> &'c Look {
+        self.near(column).map_or(&column.look, |near| &near.look)
+    }
+
+    pub(super) fn near<'c>(&self, column: &'c Column) -> Option<&'c Near> {
+        column.look.near.get(self.near?)
+    }
+}
+
+/// How well values fit what a target wants, from 0 to 1; `None` where they cannot be it.
+fn fit(target: &Target, look: &Look) -> Option<f64> {
+    if look.count == 0 {
+        return Some(0.4);
+    }
+    let is = |form: &Form| look.has(form);
+    let amount = look.find(|form| matches!(form, Form::Amount(_)).then_some(())).is_some();
+    let clock = look.find(|form| matches!(form, Form::Clock(_)).then_some(())).is_some();
+    let moment =
+        look.find(|form| matches!(form, Form::Date(_) | Form::Time(_) | Form::DateTime(_)).then_some(())).is_some();
+    let number = is(&Form::Number);
+    let few = look.distinct.len() <= 25;
+    match target.wants {
+        Wants::Text if target.to == "codes" && is(&Form::Letters3) => Some(1.0),
+        Wants::Text if moment && !number || is(&Form::Picture) || is(&Form::Station) || is(&Form::Duration) => None,
+        Wants::Text if number && look.decimals > 0 => None,
+        Wants::Text if number => ["pipes.id", "runs.id", "runs.from", "runs.to", "pipes.upstream", "pipes.downstream"]
+            .contains(&target.to.as_str())
+            .then_some(0.6),
+        Wants::Text => Some(0.8),
+        Wants::Word if number || moment || !few => None,
+        Wants::Word => Some(match known(target, look) {
+            Some(share) => 0.5 + 0.5 * share,
+            None => 0.7,
+        }),
+        Wants::Number => number.then_some(1.0),
+        Wants::Distance if is(&Form::Station) || is(&Form::FeetAndInches) => Some(1.0),
+        Wants::Distance => {
+            if number {
+                Some(0.9)
+            } else {
+                amount.then_some(0.7)
+            }
+        }
+        Wants::Amount if amount => Some(1.0),
+        Wants::Amount => {
+            if number {
+                Some(0.8)
+            } else {
+                is(&Form::FeetAndInches).then_some(0.8)
+            }
+        }
+        Wants::Moment => moment.then_some(1.0),
+        Wants::Clock => {
+            if clock {
+                Some(1.0)
+            } else {
+                is(&Form::Hour).then_some(0.6)
+            }
+        }
+        Wants::Hour => {
+            if is(&Form::Hour) {
+                Some(1.0)
+            } else {
+                number.then_some(0.4)
+            }
+        }
+        Wants::Yes => {
+            let yes = look.distinct.iter().all(|(value, _)| words::yes(value).is_some()) && look.distinct.len() <= 2;
+            yes.then_some(1.0)
+        }
+        Wants::Grade => is(&Form::Grade).then_some(1.0),
+        Wants::Picture if is(&Form::Picture) => Some(1.0),
+        Wants::Picture => (!number && !moment && !is(&Form::Duration) && !is(&Form::Recording)).then_some(0.4),
+        Wants::Recording => is(&Form::Recording).then_some(1.0),
+        Wants::Offset => {
+            if is(&Form::Duration) || is(&Form::Minutes) {
+                Some(1.0)
+            } else {
+                number.then_some(0.6)
+            }
+        }
+        Wants::Stretch => look.find(|form| matches!(form, Form::Stretch(..)).then_some(1.0)),
+        Wants::Letters => is(&Form::Letters1).then_some(1.0),
+        Wants::Year => is(&Form::Year).then_some(1.0),
+        Wants::Unit => {
+            let lengths = if target.to == "units.section" { ["mm", "in"] } else { ["m", "ft"] };
+            look.distinct.iter().all(|(value, _)| lengths.contains(&value.as_str())).then_some(1.0)
+        }
+    }
+}
+
+/// The share of values that the words of a target have a meaning for.
+#[allow(clippy::cast_precision_loss)]
+fn known(target: &Target, look: &Look) -> Option<f64> {
+    let list = words::list(target)?;
+    let held = look.distinct.iter().filter(|(value, _)| words::meant(value, list).is_some()).count();
+    Some(held as f64 / look.distinct.len().max(1) as f64)
+}
+
+/// The best fit, of all values or of those that are left when few are left out.
+fn best(target: &Target, look: &Look) -> Option<(f64, Option<usize>)> {
+    let whole = fit(target, look).map(|fit| (fit, None));
+    let but_few = look.near.iter().enumerate().filter_map(|(index, near)| {
+        let sharp = match target.wants {
+            Wants::Text => target.to == "codes" && near.look.has(&Form::Letters3),
+            Wants::Picture => near.look.has(&Form::Picture),
+            Wants::Word | Wants::Unit => false,
+            _ => true,
+        };
+        let fit = fit(target, &near.look).filter(|fit| sharp && *fit >= 0.6)?;
+        Some((fit * near.share(), Some(index)))
+    });
+    but_few.chain(whole).max_by(|one, other| one.0.total_cmp(&other.0).then(one.1.is_none().cmp(&other.1.is_none())))
+}
+
+/// Whether values of that look can hardly be anything else, whatever stands above them.
+fn speaks(target: &Target, look: &Look, level: Level) -> bool {
+    match target.wants {
+        // In a table, a time can as well be one of a recording.
+        Wants::Moment if level == Level::Run && !look.has(&Form::Number) => fit(target, look).is_some(),
+        Wants::Distance => look.has(&Form::Station),
+        Wants::Picture => look.has(&Form::Picture),
+        Wants::Recording => look.has(&Form::Recording),
+        Wants::Stretch => look.find(|form| matches!(form, Form::Stretch(..)).then_some(())).is_some(),
+        Wants::Text => target.to == "codes" && look.has(&Form::Letters3),
+        // Two letters can be short for anything.
+        Wants::Word => {
+            known(target, look) == Some(1.0) && look.distinct.iter().any(|(value, _)| value.chars().count() > 3)
+        }
+        Wants::Moment => {
+            look.find(|form| matches!(form, Form::Date(_) | Form::DateTime(_)).then_some(())).is_some()
+                && !look.has(&Form::Number)
+        }
+        _ => false,
+    }
+}
+
+/// How many columns can hold a target.
+fn most(target: &Target) -> usize {
+    match target.to.as_str() {
+        "runs.started" => 2,
+        "runs.observations.characterisation" | "runs.observations.quantities.value" | "runs.observations.media.id" => 9,
+        _ => 1,
+    }
+}
+
+/// The choice of a target for a column; `None` where it is too unsure.
+fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
+    let place = column.level.share(&target.to);
+    let (fit, near) = best(target, &column.look)?;
+    let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
+        Some(near) => (&near.look, near.share()),
+        None => (&column.look, 1.0),
+    };
+    let named = column.named(target);
+    let confidence = match named {
+        0.0 if look.count > 0 && speaks(target, look, column.level) => BY_VALUES * share,
+        0.0 => return None,
+        _ => 0.6 * named + 0.4 * fit,
+    };
+    // Where everything stands in one row, from and to are those of the run sooner than those of a clock.
+    let alone = column.level == Level::Any && column.words.first().is_some_and(|words| words.len() == 1);
+    let doubt = if alone && target.wants == Wants::Hour { 0.8 } else { 1.0 };
+    let confidence = confidence * place * doubt;
+    (confidence >= LEAST).then_some(Choice { target, confidence, named, fit, near })
+}
+
+/// The best target for each column, the surest choices first.
+pub(super) fn choose(columns: &[Column]) -> Vec<Option<Choice>> {
+    let mut all: Vec<(usize, usize, Choice)> = Vec::new();
+    for (index, column) in columns.iter().enumerate() {
+        let found = vocabulary().targets.iter().enumerate();
+        all.extend(found.filter_map(|(order, target)| Some((index, order, judge(column, target)?))));
+    }
+    all.sort_by(|one, other| {
+        other.2.confidence.total_cmp(&one.2.confidence).then(one.0.cmp(&other.0)).then(one.1.cmp(&other.1))
+    });
+    let mut chosen: Vec<Option<Choice>> = columns.iter().map(|_| None).collect();
+    for (column, _, choice) in all {
+        let taken = chosen.iter().flatten().filter(|other| other.target.to == choice.target.to).count();
+        if chosen[column].is_none() && taken < most(choice.target) {
+            chosen[column] = Some(choice);
+        }
+    }
+    chosen
+}
+
+/// Values with their lines, the first three of them.
+pub(super) fn lines(values: &[(String, usize)]) -> String {
+    let said: Vec<String> = values.iter().take(3).map(|(value, line)| format!("line {line} has {value:?}")).collect();
+    let more =
+        if values.len() > 3 { format!(", and {} other values do not fit", values.len() - 3) } else { String::new() };
+    format!("{}{more}", said.join(", "))
+}
+
+/// Why a column was taken for what it was.
+pub(super) fn reason(choice: &Choice, column: &Column) -> String {
+    let what = &choice.target.is;
+    let heading = match choice.named {
+        0.0 => "the heading says nothing".to_owned(),
+        named if named >= 0.9 => format!("the heading is a word for {what}"),
+        _ => format!("a part of the heading is a word for {what}"),
+    };
+    if let Some(near) = choice.near(column) {
+        let look = match choice.target.wants {
+            Wants::Yes => "words for yes and no".to_owned(),
+            wants => called(wants, &near.look),
+        };
+        return format!(
+            "{heading}, and {} of {} values look like {look}; {}",
+            near.look.count,
+            near.all(),
+            lines(&near.odd)
+        );
+    }
+    let values = match column.look.count {
+        0 => "and there are no values to judge by".to_owned(),
+        1 => "and the one value can be it".to_owned(),
+        count if choice.fit >= 0.9 => format!("and all {count} values look like it"),
+        count => format!("and {count} values can be it"),
+    };
+    format!("{heading}, {values}")
+}
+
+/// What values look like that are taken for what is wanted.
+fn called(wants: Wants, look: &Look) -> String {
+    let suits = |form: &Form| match wants {
+        Wants::Moment => matches!(form, Form::Date(_) | Form::Time(_) | Form::DateTime(_)),
+        Wants::Distance | Wants::Amount => {
+            matches!(form, Form::Number | Form::Station | Form::FeetAndInches | Form::Amount(_))
+        }
+        Wants::Clock | Wants::Hour => matches!(form, Form::Clock(_) | Form::Hour),
+        Wants::Offset => matches!(form, Form::Duration | Form::Minutes | Form::Number),
+        Wants::Grade => *form == Form::Grade,
+        Wants::Year => *form == Form::Year,
+        Wants::Number => *form == Form::Number,
+        Wants::Letters => *form == Form::Letters1,
+        _ => true,
+    };
+    look.forms.iter().rfind(|form| suits(form)).map_or_else(|| "it".to_owned(), ToString::to_string)
+}
+
+/// Why nothing was chosen for a column: what its heading is a word for, and which value is none or which column was taken for it.
+pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choice>]) -> String {
+    let column = &columns[index];
+    if column.level == Level::Beside {
+        return "it stands in an element that repeats beside the rows, so that it is of none of them".to_owned();
+    }
+    let best = vocabulary().targets.iter().map(|target| (column.named(target), target));
+    let mut best: Vec<_> =
+        best.filter(|(named, target)| *named >= 0.9 && column.level.share(&target.to) > 0.0).collect();
+    best.sort_by(|one, other| other.0.total_cmp(&one.0));
+    let meant: BTreeSet<&str> = best.iter().map(|(_, target)| target.is.as_str()).collect();
+    let Some((_, target)) = best.first() else {
+        return "neither its heading nor its values say what it holds".to_owned();
+    };
+    let taken = choices
+        .iter()
+        .zip(columns)
+        .find(|(choice, _)| choice.as_ref().is_some_and(|choice| choice.target.to == target.to));
+    if let Some((_, other)) = taken {
+        return format!("the heading is a word for {}, which {:?} was taken for", target.is, other.heading);
+    }
+    // Judged alone, a value tells whether it is one that does not fit.
+    let wrong = column.look.distinct.iter().filter(|(value, line)| {
+        let alone = column.look.alone(value, *line);
+        best.iter().all(|(_, target)| fit(target, &alone).is_none())
+    });
+    let wrong: Vec<(String, usize)> = wrong.cloned().collect();
+    let what = meant.into_iter().collect::<Vec<_>>().join(", or for ");
+    match wrong.is_empty() {
+        true => format!("the heading is a word for {what}, and its values are not"),
+        false => format!("the heading is a word for {what}, and its values are not: {}", lines(&wrong)),
+    }
+}

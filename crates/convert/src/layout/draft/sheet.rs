@@ -1,0 +1,347 @@
+//! A table in text or in a workbook, as far as it must be understood before its columns can be judged: what stands between cells, which
+//! rows are headings, and which rows are no whole rows.
+
+use std::collections::BTreeMap;
+
+use obvert_model::layout::Encoding;
+
+use super::super::bytes::{self, Told};
+use super::super::cells;
+use super::super::grid::{self, GridRow};
+use super::choose::{Column, Level, choose};
+use super::fill::{Form, Table};
+use super::look::Look;
+use super::{Draft, ENOUGH, american, decimal_mark, fail, words};
+use crate::ConvertError;
+
+/// As much of a text as a delimiter is told from.
+const SAMPLE: usize = 256 * 1024;
+/// As much of a text as is looked at for rows; no table of [`ENOUGH`] rows is longer.
+const MOST: usize = 32 * 1024 * 1024;
+/// Headings below this row are none.
+const DEEPEST: usize = 40;
+
+/// Drafts from a text.
+pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
+    let (text, encoding, told) = bytes::decode(source, None).map_err(|(line, why)| fail(name, line, why))?;
+    let control =
+        |letter: char| letter.is_control() && !matches!(letter, '\t' | '\r' | '\n' | '\u{c}' | '\u{80}'..='\u{9f}');
+    if let Some(at) = text.find(control) {
+        let line = 1 + text[..at].matches('\n').count();
+        let letter = text[at..].chars().next().unwrap_or_default();
+        let message = format!(
+            "the character U+{:04X}, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
+            u32::from(letter)
+        );
+        return Err(fail(name, line, message));
+    }
+    let mut guesses = vec![match told {
+        Told::Plain => format!("encoding {encoding}, for sure"),
+        Told::Marked | Told::Guessed => format!("encoding {encoding}, by its bytes"),
+    }];
+    let delimiter = delimited(&text).ok_or_else(|| {
+        let why = "no comma, semicolon, tab or bar cuts its lines into as many cells each, and the table of a survey has several columns; \
+                   is this a table?";
+        fail(name, 1, why)
+    })?;
+    let (part, cut) = beginning(&text, MOST);
+    let rows = match cells::split(part, delimiter) {
+        Ok(rows) => rows,
+        Err((line, _)) if cut => whole_before(part, line, delimiter),
+        Err((line, why)) => return Err(fail(name, line, why)),
+    };
+    swallowed(&rows, delimiter, name)?;
+    let wide = modal(&rows);
+    let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
+    guesses.push(format!("{between} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
+    let file = File { name, rows, delimiter, encoding: Some(encoding), decimal: None, open_ended: false };
+    file.draft(guesses)
+}
+
+/// Drafts from a workbook.
+#[cfg(not(feature = "xlsx"))]
+pub(super) fn of_workbook(_: &[u8], name: &str) -> Result<Draft, ConvertError> {
+    Err(fail(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
+}
+
+/// Drafts from a workbook: from the first sheet that has anything in it, as a layout reads it.
+#[cfg(feature = "xlsx")]
+pub(super) fn of_workbook(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
+    use super::workbook;
+    let sheets = workbook::sheets(source, name)?;
+    let with_rows: Vec<&str> =
+        sheets.iter().filter(|(_, rows)| !rows.is_empty()).map(|(name, _)| name.as_str()).collect();
+    if with_rows.contains(&"document") && with_rows.contains(&"observations") {
+        return Err(fail(
+            name,
+            1,
+            "this workbook is a survey in the form of this format already; it is read without a layout",
+        ));
+    }
+    let Some((sheet, found)) = sheets.iter().find(|(_, rows)| !rows.is_empty()) else {
+        return Err(fail(
+            name,
+            1,
+            "no sheet has anything in it; a draft needs a table with headings and rows below them",
+        ));
+    };
+    let others: Vec<String> =
+        with_rows.iter().filter(|other| *other != sheet).map(|other| format!("{other:?}")).collect();
+    let empty = sheets.iter().take_while(|(other, _)| other != sheet).count();
+    let mut said = format!("the sheet {sheet:?}");
+    if empty > 0 {
+        said.push_str(", the first that has anything in it");
+    }
+    if !others.is_empty() {
+        said.push_str(&format!(
+            "; not {}, which a layout does not read: move the sheet of the table to the front",
+            others.join(", ")
+        ));
+    }
+    // Numbers are numbers in a workbook; only texts tell which mark somebody types.
+    let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(|cell| workbook::text_in(cell));
+    let decimal = decimal_mark(texts, true);
+    let rows = workbook::rows(found, decimal.0);
+    let file = File { name, rows, delimiter: ',', encoding: None, decimal: Some(decimal), open_ended: true };
+    let place = |error| match error {
+        ConvertError::Form { place, message } if !others.is_empty() => ConvertError::Form {
+            place,
+            message: format!(
+                "in the sheet {sheet:?}: {message}; a layout reads the first sheet that has anything in it, and there are {} as well",
+                others.join(", ")
+            ),
+        },
+        other => other,
+    };
+    file.draft(vec![said]).map_err(place)
+}
+
+/// A quotation mark that another one far below ends has swallowed rows.
+fn swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(), ConvertError> {
+    let wide = modal(rows);
+    for row in rows {
+        let whole_line =
+            |text: &str| text.split('\n').skip(1).any(|line| line.matches(delimiter).count() + 2 > wide.max(3));
+        let Some(cell) = row.cells.iter().find(|cell| cell.text.contains('\n')) else { continue };
+        // Line feeds in the cells before it are the only ones that move it.
+        let before = row.cells.iter().take_while(|other| !std::ptr::eq(*other, cell));
+        let line = row.line + before.map(|cell| cell.text.matches('\n').count()).sum::<usize>();
+        if row.flaw.is_some() || whole_line(&cell.text) {
+            let message = format!(
+                "a quotation mark begins a cell here, in column {}, which goes on over {} lines and has whole rows in it; close it on its own \
+                 line, or double each quotation mark in a cell that has some",
+                cell.column,
+                cell.text.matches('\n').count() + 1
+            );
+            return Err(fail(name, line, message));
+        }
+    }
+    Ok(())
+}
+
+/// A text up to the last line end within a length, and whether that cut anything off.
+fn beginning(text: &str, most: usize) -> (&str, bool) {
+    if text.len() <= most {
+        return (text, false);
+    }
+    let end = text.as_bytes()[..most].iter().rposition(|byte| *byte == b'\n').map_or(0, |at| at + 1);
+    (&text[..end], true)
+}
+
+/// The rows before a line.
+fn whole_before(text: &str, line: usize, delimiter: char) -> Vec<GridRow> {
+    let mut ends = text.match_indices('\n').map(|(at, _)| at + 1);
+    let end = line.checked_sub(2).map_or(Some(0), |before| ends.nth(before)).unwrap_or(text.len());
+    cells::split(&text[..end], delimiter).unwrap_or_default()
+}
+
+/// How many cells most rows have.
+fn modal(rows: &[GridRow]) -> usize {
+    let mut often: BTreeMap<usize, usize> = BTreeMap::new();
+    rows.iter().filter(|row| !row.is_blank()).for_each(|row| *often.entry(row.cells.len()).or_default() += 1);
+    often.into_iter().max_by_key(|(wide, times)| (*times, *wide)).map_or(0, |(wide, _)| wide)
+}
+
+fn count(rows: &[GridRow], wide: usize) -> usize {
+    rows.iter().filter(|row| row.cells.len() == wide).count()
+}
+
+/// The delimiter that cuts the most rows into as many cells, more than one. A quotation mark that nothing ends is no reason to take another.
+fn delimited(text: &str) -> Option<char> {
+    let (sample, _) = beginning(text, SAMPLE);
+    let by = |delimiter: char| match cells::split(sample, delimiter) {
+        Ok(rows) => (delimiter, rows),
+        Err((line, _)) => (delimiter, whole_before(sample, line, delimiter)),
+    };
+    let good = [';', '\t', ',', '|'].into_iter().map(by).filter(|(_, rows)| modal(rows) > 1);
+    good.max_by_key(|(_, rows)| {
+        let (wide, filled) = (modal(rows), rows.iter().filter(|row| !row.is_blank()).count().max(1));
+        // The more columns the better, and the more rows agree; a comma in every number is two columns of many.
+        let agree = count(rows, wide) * 1000 / filled;
+        agree * agree * (wide - 1)
+    })
+    .map(|(delimiter, _)| delimiter)
+}
+
+/// A cell that no heading is: it has digits and no letters.
+fn is_value(text: &str) -> bool {
+    text.contains(|letter: char| letter.is_ascii_digit()) && !text.contains(char::is_alphabetic)
+}
+
+/// The row that headings begin in, from 0, and how many they take: the first row that fills more than half of a row and has no value in it.
+/// `None` where no row is one.
+fn heading_rows(rows: &[GridRow], wide: usize) -> Option<(usize, usize)> {
+    let texts = |row: &GridRow| row.cells.iter().filter(|cell| !cell.text.trim().is_empty()).count();
+    let values = |row: &GridRow| row.cells.iter().any(|cell| is_value(&cell.text));
+    let first = rows.iter().take(DEEPEST).position(|row| texts(row) > 1 && texts(row) * 2 > wide && !values(row))?;
+    let here = rows.get(first)?;
+    let gaps = texts(here) < wide;
+    // Merged cells leave gaps, and what they head stands below, in a row without numbers above one with some.
+    let second = gaps
+        && rows.get(first + 1).is_some_and(|row| !values(row) && texts(row) > 0)
+        && rows.get(first + 2).is_some_and(values);
+    // Or what they head stands here, and is told apart by the cells above alone.
+    let named: Vec<&str> = here.cells.iter().map(|cell| cell.text.trim()).filter(|text| !text.is_empty()).collect();
+    let twice = named.iter().enumerate().any(|(index, text)| named[..index].contains(text));
+    let above = first.checked_sub(1).and_then(|above| rows.get(above));
+    if !second && twice && above.is_some_and(|row| texts(row) > 1 && !values(row)) {
+        return Some((first - 1, 2));
+    }
+    Some((first, 1 + usize::from(second)))
+}
+
+/// A table as rows of cells.
+struct File<'s> {
+    name: &'s str,
+    rows: Vec<GridRow>,
+    delimiter: char,
+    encoding: Option<Encoding>,
+    /// The decimal mark and why, where it is known before.
+    decimal: Option<(char, String)>,
+    /// Whether blank cells at the end of a row are left out.
+    open_ended: bool,
+}
+
+impl File<'_> {
+    fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
+        let Self { name, rows, delimiter, encoding, decimal, open_ended } = self;
+        let wide = modal(&rows);
+        if wide < 2 {
+            return Err(fail(
+                name,
+                1,
+                "its rows have one cell each, and the table of a survey has several columns; is this a table?",
+            ));
+        }
+        let Some((first, deep)) = heading_rows(&rows, wide) else {
+            let why = "no row looks like headings: each has a number in it; put a row above that says what the columns hold, since a layout \
+                       finds them by their headings";
+            return Err(fail(name, 1, why));
+        };
+        if rows.len() <= first + deep {
+            let line = rows[first].line;
+            return Err(fail(name, line, "there are no rows below the headings to tell from what the columns hold"));
+        }
+        let mut open = Vec::new();
+        let headings = grid::headings(&rows[first..first + deep]);
+        let wide = headings.len();
+        let below: Vec<&GridRow> =
+            rows[first + deep..].iter().filter(|row| row.flaw.is_some() || !row.is_blank()).collect();
+        let mut body = ragged(&below, wide, open_ended, &mut open);
+        if body.is_empty() {
+            return Err(fail(
+                name,
+                rows[first].line,
+                format!("no row below the headings has the {wide} cells that they have"),
+            ));
+        }
+        if body.len() > ENOUGH {
+            guesses.push(format!("all by the first {ENOUGH} of {} rows", body.len()));
+            body.truncate(ENOUGH);
+        }
+        if first > 0 || deep > 1 {
+            guesses.push(format!(
+                "headings in row {}{}",
+                first + 1,
+                if deep > 1 { format!(" and {deep} rows deep") } else { String::new() }
+            ));
+        }
+        let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
+        let decimal = decimal.unwrap_or_else(|| decimal_mark(values.clone(), delimiter != ','));
+        guesses.push(format!("{:?} as the decimal mark: {}", decimal.0, decimal.1));
+        let american = american(values);
+        let cells: Vec<usize> = named_columns(&headings, &mut open);
+        let columns: Vec<Column> = cells
+            .iter()
+            .map(|cell| {
+                let text =
+                    |row: &&GridRow| (row.cells.get(*cell).map_or(String::new(), |cell| cell.text.clone()), row.line);
+                let values: Vec<(String, usize)> = body.iter().map(text).collect();
+                let values = values.iter().map(|(value, line)| (value.as_str(), *line));
+                Column {
+                    heading: headings[*cell].clone(),
+                    words: vec![words::words(&headings[*cell])],
+                    look: Look::of(values, decimal.0, american),
+                    level: Level::Any,
+                    several: None,
+                }
+            })
+            .collect();
+        let choices = choose(&columns);
+        let table = Table {
+            columns: &columns,
+            choices: &choices,
+            cells: &cells,
+            rows: &body,
+            form: Form::Table { encoding, delimiter, first, deep },
+            decimal: decimal.0,
+            american,
+        };
+        table.draft(guesses, open)
+    }
+}
+
+/// The rows that have as many cells as there are headings; the others are told.
+fn ragged<'r>(rows: &[&'r GridRow], wide: usize, open_ended: bool, open: &mut Vec<String>) -> Vec<&'r GridRow> {
+    let filled = |row: &GridRow| row.cells.iter().rposition(|cell| !cell.text.trim().is_empty()).map_or(0, |at| at + 1);
+    let mut wrong: Vec<(usize, String)> = Vec::new();
+    let mut body = Vec::new();
+    for row in rows {
+        if let Some(flaw) = &row.flaw {
+            wrong.push((row.line, flaw.clone()));
+        } else if !open_ended && row.cells.len() < wide || filled(row) > wide {
+            let cells = if filled(row) > wide { filled(row) } else { row.cells.len() };
+            wrong.push((row.line, format!("it has {cells} cells where there are {wide} headings")));
+        } else {
+            body.push(*row);
+        }
+    }
+    for (line, why) in wrong.iter().take(3) {
+        open.push(format!("line {line} was passed over, and cannot be read until it is corrected: {why}"));
+    }
+    if wrong.len() > 3 {
+        open.push(format!("{} further rows are no whole rows either", wrong.len() - 3));
+    }
+    body
+}
+
+/// The cells that have a heading of their own; the others are told.
+fn named_columns(headings: &[String], open: &mut Vec<String>) -> Vec<usize> {
+    let mut found = Vec::new();
+    for (cell, heading) in headings.iter().enumerate() {
+        let earlier = headings[..cell].iter().position(|other| other == heading);
+        match earlier {
+            _ if heading.is_empty() => open.push(format!(
+                "column {} has no heading, and a layout finds columns by them; give it one in the table, or take it out",
+                cell + 1
+            )),
+            Some(earlier) => open.push(format!(
+                "{heading:?} heads columns {} and {}, and nobody could tell the two apart; rename one in the table",
+                earlier + 1,
+                cell + 1
+            )),
+            None => found.push(cell),
+        }
+    }
+    found
+}
