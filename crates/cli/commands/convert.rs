@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use obvert::convert::{
     Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
@@ -20,12 +20,27 @@ use crate::{Failure, Status, lists, render};
 /// Converts.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
-    let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
-    let to = target(arguments, layout.as_deref())?;
+    let by = |path: &Option<PathBuf>| path.as_deref().map(|path| lists::layout(path, own.clone())).transpose();
+    let (layout, out_layout) = (by(&arguments.layout)?, by(&arguments.out_layout)?);
+    let to = match &out_layout {
+        Some(_) => Form::Layout,
+        None => target(arguments, layout.as_deref())?,
+    };
+    if let Some(by) = &out_layout {
+        combination(arguments, by)?;
+    }
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
         return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
+    }
+    if layout.is_some() && out_layout.is_some() && source.form != Form::Layout {
+        return Err(format!(
+            "{}: is a survey as {}, and --layout says that it is an office's own table; leave --layout out, or say --from layout",
+            source.name,
+            files::word(source.form)
+        )
+        .into());
     }
     let Some((document, places, read)) = placed(&source)? else { return Ok(Status::Failed) };
     stage.say(|| format!("writing {}", arguments.output.display()));
@@ -80,7 +95,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
                 .map_or_else(|error| (losses.clone(), Err(error)), |()| (losses.clone(), Ok(())))
         });
     }
-    let write_out = |sink: &mut dyn Write| match (&layout, to) {
+    let write_out = |sink: &mut dyn Write| match (out_layout.as_ref().or(layout.as_ref()), to) {
         (Some(by), Form::Layout) => {
             // --to layout says that OUT is the office's own workbook; its name alone, that it is one of this format.
             let workbook = files::by_name(&arguments.output) == Some(Form::Xlsx);
@@ -114,7 +129,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
 
 /// Refuses what would be lost, where that was asked for.
 fn refuse(arguments: &Convert, before: &[LossReport], losses: &LossReport) -> Result<(), Failure> {
-    if arguments.lossless && before.iter().chain([losses]).any(|report| !report.is_empty()) {
+    if arguments.lossless && before.iter().chain([losses]).any(LossReport::loses) {
         return Err(format!(
             "{}: not written, since --lossless was given and something would be lost",
             arguments.output.display()
@@ -127,8 +142,9 @@ fn refuse(arguments: &Convert, before: &[LossReport], losses: &LossReport) -> Re
 /// Translates the observations to the code list that was asked for.
 fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(Document, LossReport), Failure> {
     let Some(wanted) = &arguments.coding else {
-        if let Some(path) = arguments.code_lists.first().filter(|_| arguments.layout.is_none()) {
-            return Err(format!("{}: a code list is of use with --coding only", path.display()).into());
+        let by_layout = arguments.layout.is_some() || arguments.out_layout.is_some();
+        if let Some(path) = arguments.code_lists.first().filter(|_| !by_layout) {
+            return Err(format!("{}: a code list is of use with --coding or a layout only", path.display()).into());
         }
         return Ok((document, LossReport::default()));
     };
@@ -174,6 +190,32 @@ pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool
         losses
     };
     say_losses(&[losses])
+}
+
+/// Refuses options that contradict --out-layout.
+fn combination(arguments: &Convert, by: &files::ByLayout) -> Result<(), Failure> {
+    if let Some(to) = arguments.to.filter(|to| *to != Form::Layout) {
+        let word = files::word(to);
+        return Err(format!(
+            "--out-layout says that OUT is an office's own table, and --to {word} that it is not; leave one of them out"
+        )
+        .into());
+    }
+    let out = &arguments.output;
+    if out.is_dir() {
+        return Err(format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into());
+    }
+    let fits = |form| form == by.form() || form == Form::Xlsx && by.form() == Form::Csv;
+    if let Some(named) = files::by_name(out).filter(|form| arguments.to.is_none() && !fits(*form)) {
+        let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
+        return Err(format!(
+            "{}: is named as {} is, and --out-layout says that it is an office's own table; end it in {ending}, or give --to layout",
+            out.display(),
+            files::word(named)
+        )
+        .into());
+    }
+    Ok(())
 }
 
 fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
@@ -289,12 +331,27 @@ fn finish(
     let reports = [read, recoded, losses];
     say_losses(&reports)?;
     // A conversion that is refused for its losses is the one whose account is wanted most; of one that failed there is none.
-    let refused = arguments.lossless && reports.iter().any(|report| !report.is_empty());
+    let refused = arguments.lossless && reports.iter().any(LossReport::loses);
     if let Some(path) = arguments.account.as_ref().filter(|_| written.is_ok() || refused) {
         let text = serde_json::to_string_pretty(&account(&reports))?;
         files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
     written.map(|()| Status::Good)
+}
+
+/// What a value was and what it became, where both are known, or what was put in.
+fn values(loss: &Loss) -> String {
+    const LONGEST: usize = 60;
+    let short = |value: &serde_json::Value| {
+        let text = value.to_string();
+        let cut = text.chars().take(LONGEST).collect::<String>();
+        if cut.len() < text.len() { format!("{cut}…") } else { text }
+    };
+    match (&loss.was, &loss.becomes) {
+        (Some(was), Some(becomes)) => format!(": {} becomes {}", short(was), short(becomes)),
+        (None, Some(becomes)) => format!(": {}", short(becomes)),
+        (_, None) => String::new(),
+    }
 }
 
 /// Says what was lost, the same loss of many values once.
@@ -315,7 +372,8 @@ fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        writeln!(say, "{}{}: {}{times}", render::strong(&kind), spaced(&loss.pointer), loss.message)?;
+        let at = loss.place.as_ref().map_or_else(|| loss.pointer.clone(), ToString::to_string);
+        writeln!(say, "{}{}: {}{}{times}", render::strong(&kind), spaced(&at), loss.message, values(loss))?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();

@@ -4,6 +4,7 @@
 
 use calamine::{ExcelDateTime, Reader};
 use obvert_model::layout::{CellKind, Column, Layout, TableForm};
+use obvert_model::tables::QuantityUnit;
 use rust_xlsxwriter::{Format, Workbook, XlsxError};
 use serde_json::{Value, json};
 
@@ -40,8 +41,8 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let above: Vec<GridRow> = (first..=last)
         .map(|line| {
             let row = rows.iter().find(|(number, _)| *number == line).map(|(_, row)| row);
-            let texts = row.into_iter().flat_map(|row| &row.cells).map(|cell| text_of(cell, None, layout).0);
-            grid_row(line, texts.map(|text| (text, None)))
+            let texts = row.into_iter().flat_map(|row| &row.cells).map(|cell| shown(cell, None, layout));
+            grid_row(line, texts.map(|shown| Shown { flaw: None, ..shown }))
         })
         .collect();
     let names = headings(&above);
@@ -58,13 +59,14 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         let heading = (first..=last).contains(number);
         let cells = row.cells.iter().enumerate().map(|(index, cell)| {
             let column = if heading { None } else { column_of(index) };
-            let (text, flaw) = text_of(cell, column, layout);
-            (text, flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str))))
+            let Shown { text, percent, flaw } = shown(cell, column, layout);
+            let flaw = flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str)));
+            Shown { text, percent, flaw }
         });
         let mut row = grid_row(*number, cells);
         // A sheet does not keep the blank cells at the end of a row.
         for column in row.cells.len()..names.len() {
-            row.cells.push(GridCell { text: String::new(), line: *number, column: column + 1 });
+            row.cells.push(GridCell { line: *number, column: column + 1, ..GridCell::default() });
         }
         all.push(row);
     }
@@ -77,28 +79,47 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     Ok(grid)
 }
 
-fn grid_row(line: usize, cells: impl Iterator<Item = (String, Option<String>)>) -> GridRow {
+/// What a cell shows.
+#[derive(Default)]
+struct Shown {
+    text: String,
+    percent: Option<f64>,
+    /// Why it cannot be trusted, where it cannot.
+    flaw: Option<String>,
+}
+
+fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridRow {
     let mut flaw = None;
-    let cells = cells.enumerate().map(|(index, (text, why))| {
-        flaw = flaw.take().or(why);
-        GridCell { text, line, column: index + 1 }
+    let cells = cells.enumerate().map(|(index, shown)| {
+        flaw = flaw.take().or(shown.flaw);
+        GridCell { text: shown.text, line, column: index + 1, percent: shown.percent }
     });
     let cells = cells.collect();
     GridRow { line, cells, flaw }
 }
 
-/// What a cell says in the form of its column, and why it cannot be trusted, where it cannot.
-fn text_of(cell: &Found, column: Option<&Column>, layout: &Layout) -> (String, Option<String>) {
+/// What a cell says in the form of its column.
+fn shown(cell: &Found, column: Option<&Column>, layout: &Layout) -> Shown {
+    let plain = |text: String| Shown { text, ..Shown::default() };
     match cell {
-        Found::Empty => (String::new(), None),
-        Found::Text(text) => (text.clone(), None),
-        Found::Bool(truth) => (if *truth { "TRUE" } else { "FALSE" }.to_owned(), None),
-        Found::Number(number) => (Marks::of(layout).write(*number, None), None),
-        Found::Moment(moment) => (moment_of(*moment, column, layout), None),
-        Found::Error(error) => (error.to_string(), Some(format!("the cell holds the error {error}; correct it"))),
+        Found::Empty => Shown::default(),
+        Found::Text(text) => plain(text.clone()),
+        Found::Bool(truth) => plain(if *truth { "TRUE" } else { "FALSE" }.to_owned()),
+        Found::Number(number) => plain(Marks::of(layout).write(*number, None)),
+        Found::Percent(number) => {
+            let word = layout.units.iter().find(|word| word.unit == QuantityUnit::Percent);
+            let word = word.map_or(" %", |word| word.text.as_str());
+            let text = format!("{}{word}", Marks::of(layout).write(*number, None));
+            Shown { text, percent: Some(*number), flaw: None }
+        }
+        Found::Moment(moment) => plain(moment_of(*moment, column, layout)),
+        Found::Error(error) => {
+            let flaw = Some(format!("the cell holds the error {error}; correct it"));
+            Shown { text: error.to_string(), percent: None, flaw }
+        }
         Found::Formula(formula) => {
             let why = "the cell holds a formula; copy the cells and paste them in their place as values";
-            (format!("={formula}"), Some(why.to_owned()))
+            Shown { text: format!("={formula}"), percent: None, flaw: Some(why.to_owned()) }
         }
     }
 }

@@ -1,17 +1,17 @@
 //! From the rows of a table to a document: rows of one pipe and one run are put together, stretches closed, and what follows
 //! from the rows is added. A row or cell that cannot be read is a problem with its place, and nothing of it is guessed.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 
 use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
-use super::grid::{Grid, GridRow, Spot};
+use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
 use super::{cells, put, said};
-use crate::{ConvertError, LossReport, Place, PlacedProblem, SourceMap, Survey};
+use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
 /// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
 ///
@@ -77,8 +77,6 @@ pub(super) struct Reader<'l> {
     pub(super) spots: HashMap<String, Spot>,
     /// Stretches that are open, by run and mark.
     pub(super) open: HashMap<(usize, String), usize>,
-    /// Columns that lead nowhere and had something in them.
-    pub(super) dropped: BTreeSet<usize>,
     pub(super) last: Option<Row>,
 }
 
@@ -100,7 +98,6 @@ impl<'l> Reader<'l> {
             known: HashMap::new(),
             spots: HashMap::new(),
             open: HashMap::new(),
-            dropped: BTreeSet::new(),
             last: None,
         }
     }
@@ -110,11 +107,14 @@ impl<'l> Reader<'l> {
         self.places.record(pointer, self.file, spot.line, spot.column);
     }
 
-    pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
-        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
-        let column = (spot.column > 0).then_some(spot.column);
+    pub(super) fn place(&self, spot: Spot) -> Place {
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
         let heading = heading.map(|heading| heading.replace('\n', " "));
-        let place = Place { file: self.name.to_owned(), line: spot.line, column, heading };
+        Place { file: self.name.to_owned(), line: spot.line, column: (spot.column > 0).then_some(spot.column), heading }
+    }
+
+    pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
+        let place = self.place(spot);
         let problem =
             Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion: None, fix: None };
         self.problems.push(PlacedProblem { place: Some(place), problem });
@@ -193,11 +193,6 @@ impl<'l> Reader<'l> {
             self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
             return;
         }
-        for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
-            if way.is_some_and(|way| way.column.drop.is_some()) && !cell.text.trim().is_empty() {
-                self.dropped.insert(index);
-            }
-        }
         let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
         row.complete(self.layout);
         self.merge(DOCUMENT, "", &row, line);
@@ -232,10 +227,25 @@ impl<'l> Reader<'l> {
             };
             self.problem(ProblemKind::TextForm, spot, &pointer, message);
         }
-        if row.is_observation() {
-            self.observation(&row, run, &run_id, line);
-        }
+        let of = match row.is_observation() {
+            true => format!("/runs/{run}/observations/{}", self.observation(&row, run, &run_id, line)),
+            false => format!("/runs/{run}"),
+        };
+        self.dropped(cells, ways, &of);
         self.last = Some(row);
+    }
+
+    /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
+    fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
+        for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
+            let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty()) else {
+                continue;
+            };
+            let message = format!("the column {:?} is not carried over: {why}", self.headings[index].replace('\n', " "));
+            let place = self.place(Spot { line: cell.line, column: cell.column, heading: index + 1 });
+            let loss = Loss::new(LossKind::Dropped, of, message);
+            self.report.losses.push(Loss { was: Some(cell.text.trim().into()), place: Some(place), ..loss });
+        }
     }
 
     /// Adds what a row says of a pipe, a run or the document, and gives its place in the table.

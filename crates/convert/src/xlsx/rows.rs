@@ -9,6 +9,7 @@ use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxError};
 use crate::ConvertError;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
+use super::percent;
 use crate::tables::read::form;
 use crate::tables::{Record, Rows};
 
@@ -21,6 +22,8 @@ pub(crate) enum Found {
     Empty,
     Text(String),
     Number(f64),
+    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is held and 8 % seen.
+    Percent(f64),
     Bool(bool),
     Moment(ExcelDateTime),
     Error(CellErrorType),
@@ -78,6 +81,7 @@ pub(crate) fn cells_of<S: Read + Seek>(
     sheet: &str,
 ) -> Result<Vec<(usize, SheetRow)>, ConvertError> {
     let failed = |error: XlsxError| form(sheet, 1, format!("the sheet cannot be read: {error}"));
+    let percentages = percent::cells(book, sheet).map_err(failed)?;
     let mut cells = book.worksheet_cells_reader(sheet).map_err(failed)?;
     let mut rows: Vec<(usize, SheetRow)> = Vec::new();
     while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
@@ -88,7 +92,10 @@ pub(crate) fn cells_of<S: Read + Seek>(
                 | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
                 _ => String::new(),
             }),
-            None => found(record.value),
+            None => match found(record.value) {
+                Found::Number(number) if percentages.contains(&record.pos) => Found::Percent(percent::hundredths(number)),
+                found => found,
+            },
         };
         if matches!(found, Found::Empty) {
             continue;
@@ -159,6 +166,12 @@ impl Record for SheetRow {
                 Some(number) => Ok(Cell::Number(number)),
                 None => wrong(format!("{number} is not a number that can be read")),
             },
+            Found::Percent(_) => wrong(format!(
+                "the cell shows {}, since it is formatted as a percentage, and holds a hundredth of that; format it as {} and type it \
+                 again",
+                self.shown(number),
+                if text { "text" } else { "a number" }
+            )),
             Found::Bool(truth) if text => Ok(Cell::of_text(if *truth { "TRUE" } else { "FALSE" })),
             Found::Bool(truth) => Ok(Cell::Bool(*truth)),
             Found::Moment(moment) => match column.moment() {
@@ -196,6 +209,7 @@ impl Record for SheetRow {
                 Some(number) => number.to_string().into(),
                 None => number.to_string().into(),
             },
+            Found::Percent(number) => format!("{number} %").into(),
             Found::Bool(truth) => Cow::Borrowed(if *truth { "TRUE" } else { "FALSE" }),
             Found::Moment(moment) => {
                 let (.., hour, minute, second, _) = moment.to_ymd_hms_milli();
