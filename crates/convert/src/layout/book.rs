@@ -1,4 +1,4 @@
-//! An office's own table in a workbook: the first sheet that has anything in it, its cells turned into the texts that the
+//! An office's own table in a workbook: the sheet that the layout names, or the first that has anything in it, its cells turned into the texts that the
 //! layout's columns expect, so that a number, a date or a truth is read as what the column says; and back again, with numbers as
 //! numbers.
 
@@ -10,6 +10,7 @@ use serde_json::{Value, json};
 
 use super::forms::{self, Marks};
 use super::grid::{Grid, GridCell, GridRow, headings};
+use crate::tables::read::nearest;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
 use crate::xlsx::rows::{Found, cells_of};
@@ -25,7 +26,11 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let mut book = open(source, file, ZipLimits::default())?;
     let mut found = None;
     let mut others = Vec::new();
-    for sheet in book.sheet_names() {
+    let sheets = match &table.sheet {
+        Some(wanted) => vec![sheet_called(wanted, &book.sheet_names(), file, layout)?],
+        None => book.sheet_names(),
+    };
+    for sheet in sheets {
         let rows = cells_of(&mut book, &sheet)?;
         match &found {
             _ if rows.is_empty() => {}
@@ -33,7 +38,13 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
             Some(_) => others.push(sheet),
         }
     }
-    let empty = || ConvertError::Form { place: None, message: format!("{file}: no sheet has anything in it") };
+    let empty = || {
+        let message = match &table.sheet {
+            Some(wanted) => format!("{file}: the sheet {wanted:?} has nothing in it"),
+            None => format!("{file}: no sheet has anything in it"),
+        };
+        ConvertError::Form { place: None, message }
+    };
     let (sheet, rows) = found.ok_or_else(empty)?;
     // The columns are known once the headings are: those are texts whatever the columns hold.
     let first = table.heading_row.unwrap_or(1).max(1) as usize;
@@ -77,6 +88,23 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         grid.notes.push(format!("the table was read from the sheet {sheet:?}; not from {}", others.join(", ")));
     }
     Ok(grid)
+}
+
+/// The sheet that a layout names. Spreadsheet programs do not tell cases apart in the names of sheets.
+fn sheet_called(wanted: &str, sheets: &[String], file: &str, layout: &Layout) -> Result<String, ConvertError> {
+    let same = |sheet: &&String| sheet.to_lowercase() == wanted.to_lowercase();
+    let found = sheets.iter().find(|sheet| sheet.as_str() == wanted).or_else(|| sheets.iter().find(same));
+    found.cloned().ok_or_else(|| {
+        let near = nearest(wanted, sheets.iter().map(String::as_str));
+        let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+        let all: Vec<String> = sheets.iter().map(|sheet| format!("{sheet:?}")).collect();
+        let message = format!(
+            "{file}: there is no sheet {wanted:?}, which the layout {} names in table.sheet; the sheets are {}{near}",
+            layout.id,
+            all.join(", ")
+        );
+        ConvertError::Form { place: None, message }
+    })
 }
 
 /// What a cell shows.
@@ -152,6 +180,9 @@ pub(super) fn write(headings: &[&str], rows: &[Vec<String>], layout: &Layout) ->
         |error: XlsxError| ConvertError::Refused { message: format!("the workbook cannot be written: {error}") };
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
+    if let Some(name) = layout.table.as_ref().and_then(|table| table.sheet.as_deref()) {
+        sheet.set_name(name).map_err(failed)?;
+    }
     let (bold, text) = (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
     let before = layout.table.as_ref().map_or(0, |table| table.heading_row.unwrap_or(1).saturating_sub(1));
     let deep = layout.table.as_ref().map_or(1, |table| table.heading_rows.unwrap_or(1).max(1));

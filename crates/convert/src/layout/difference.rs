@@ -82,7 +82,8 @@ struct Difference<'d> {
 impl Difference<'_> {
     /// The column that leads to a field, quoted, or the layout.
     fn column(&self, path: &str) -> Option<String> {
-        let leads = |to: &str| to == path || path.strip_prefix(to).is_some_and(|rest| rest.starts_with('.'));
+        let within = |one: &str, other: &str| one.strip_prefix(other).is_some_and(|rest| rest.starts_with('.'));
+        let leads = |to: &str| to == path || within(path, to) || within(to, path);
         let column = self.layout.columns.iter().find(|column| column.to.as_deref().is_some_and(leads))?;
         Some(format!("{:?}", column.heading.replace('\n', " ")))
     }
@@ -99,6 +100,16 @@ impl Difference<'_> {
                 format!("the layout {id} has no words for {}", value.get("code").map(said).unwrap_or_default())
             }
             "runs.observations.media" => self.why_no_media(value, pointer),
+            "runs.observations.quantities" => {
+                let unit = value.get("unit").map(said).unwrap_or_default();
+                match self.column(path) {
+                    Some(_) => format!(
+                        "no column of the layout {id} takes an amount in {unit} here: none has that unit, and what the code list has for \
+                         this amount is none that {unit} can be turned into"
+                    ),
+                    None => format!("the layout {id} has no column for amounts"),
+                }
+            }
             "media" => format!("no row of the table names it, and a table of the layout {id} has no media but those"),
             _ => match self.column(path) {
                 Some(column) => format!("the column {column} of the layout {id} cannot hold it"),
@@ -175,6 +186,14 @@ impl Difference<'_> {
     }
 
     fn object(&mut self, before: &Map<String, Value>, after: &Map<String, Value>, path: &str, pointer: &str) {
+        if let ("runs.observations.quantities", Some(was), Some(unit)) = (path, before.get("unit"), after.get("unit"))
+            && was != unit
+        {
+            let message = format!("the layout {} holds this amount in {}", self.layout.id, said(unit));
+            let (was, becomes) = (Some(Value::Object(before.clone())), Some(Value::Object(after.clone())));
+            self.report.losses.push(Loss { was, becomes, ..Loss::new(LossKind::Changed, pointer, message) });
+            return;
+        }
         let below = |key: &str| if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") };
         let child = |key: &str| format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1"));
         for (key, value) in before {

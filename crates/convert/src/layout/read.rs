@@ -11,6 +11,7 @@ use serde_json::{Map, Value};
 use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
 use super::{cells, put, said};
+use crate::tables::read::nearest;
 use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
 /// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
@@ -53,6 +54,19 @@ pub fn read_rows(
     let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
     for note in &grid.notes {
         reader.report.note("", note.clone());
+    }
+    // Every column would be reported twice, once as unknown and once as missing, and every row as one of nothing.
+    if !grid.headings.iter().any(|heading| layout.columns.iter().any(|column| *column.heading == **heading)) {
+        let shown: Vec<String> = grid.headings.iter().take(4).map(|heading| format!("{:?}", heading.replace('\n', " "))).collect();
+        let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
+        let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
+        let message = format!(
+            "none of the headings is one of the layout {}: found {}{more}; is this the right file, and the row of the headings?{notes}",
+            layout.id,
+            shown.join(", ")
+        );
+        let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
+        return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
     }
     let ways = reader.columns(grid);
     for row in &grid.rows {
@@ -127,6 +141,13 @@ impl<'l> Reader<'l> {
         let layout = self.layout;
         let mut ways: Vec<Option<Way<'_>>> = Vec::new();
         let written = layout.xml.is_none();
+        // In XML every path of the layout is a heading, whether anything has it or not.
+        let has = |heading: &str| {
+            let mut at = headings.iter().enumerate().filter(|(_, own)| **own == *heading);
+            at.any(|(index, _)| {
+                written || grid.rows.iter().any(|row| row.cells.get(index).is_some_and(|cell| !cell.text.is_empty()))
+            })
+        };
         for (index, heading) in headings.iter().enumerate() {
             if written {
                 self.places.column(self.file, index + 1, &heading.replace('\n', " "));
@@ -146,9 +167,15 @@ impl<'l> Reader<'l> {
             };
             let column = layout.columns.iter().find(|column| *column.heading == **heading);
             if column.is_none() {
+                let missing = layout.columns.iter().map(|column| column.heading.as_str()).filter(|known| !has(known));
+                let near = nearest(heading, missing).map(|near| {
+                    format!("; did you mean {:?}, which the {} does not have?", near.replace('\n', " "), if written { "table" } else { "file" })
+                });
                 let message = format!(
-                    "the layout {} has no column {heading:?}; add it there, with drop if it has no place",
-                    layout.id
+                    "the layout {} has no column {:?}{}",
+                    layout.id,
+                    heading.replace('\n', " "),
+                    near.unwrap_or_else(|| "; add it there, with drop if it has no place".to_owned())
                 );
                 self.problem(ProblemKind::UnknownKey, spot, "", message);
             } else if headings[..index].contains(heading) {
@@ -161,8 +188,15 @@ impl<'l> Reader<'l> {
         // An attribute or element that stands nowhere is a value that is absent everywhere.
         for column in layout.columns.iter().filter(|_| written) {
             if !headings.iter().any(|heading| **heading == *column.heading) {
-                let message =
-                    format!("the table has no column {:?}, which the layout {} describes", column.heading, layout.id);
+                let others = headings.iter().filter(|own| !layout.columns.iter().any(|known| *known.heading == ***own));
+                let near = nearest(&column.heading, others.map(String::as_str));
+                let near = near.map(|near| format!("; did you mean {:?}, which the layout does not have?", near.replace('\n', " ")));
+                let message = format!(
+                    "the table has no column {:?}, which the layout {} describes{}",
+                    column.heading.replace('\n', " "),
+                    layout.id,
+                    near.unwrap_or_default()
+                );
                 self.problem(ProblemKind::MissingKey, Spot::line(grid.heading_line), "", message);
             }
         }

@@ -174,3 +174,57 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     assert!(said[0].starts_with("t.csv:7:14 (Q1): found 15 %, in a cell that is formatted as a percentage"), "{said:#?}");
     assert!(said[0].contains("the code list has mm"), "{said:#?}");
 }
+
+/// A workbook whose table of office B stands on one of several sheets.
+fn of_sheets(names: &[&str]) -> Vec<u8> {
+    let mut book = Workbook::new();
+    for name in names {
+        let sheet = book.add_worksheet().set_name(*name).unwrap();
+        match *name {
+            "Haltungen" => {
+                for (line, row) in (0_u32..).zip(rows(B, b';')) {
+                    for (column, cell) in (0_u16..).zip(row) {
+                        sheet.write_string(line, column, cell).unwrap();
+                    }
+                }
+            }
+            _ => {
+                sheet.write_string(0, 0, "of something else").unwrap();
+            }
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+#[test]
+fn a_layout_may_name_the_sheet() {
+    let named = |name: &str| {
+        let mut layout = serde_json::to_value(b()).unwrap();
+        layout["table"]["sheet"] = name.into();
+        Layout::read(layout.to_string().as_bytes()).unwrap()
+    };
+    let book = of_sheets(&["Notizen", "Haltungen", "Adressen"]);
+    let (text, _) = read(B, &b());
+    // Spreadsheet programs take names that differ in case for one.
+    for name in ["Haltungen", "haltungen"] {
+        let (survey, report) = read(&book, &named(name));
+        assert_eq!(survey.document, text.document);
+        assert_eq!(report.notes, [], "nothing is passed over unasked");
+    }
+    // Without a name it is the first with anything in it.
+    assert_eq!(
+        refused(&book, &b()),
+        ["t.csv:1: none of the headings is one of the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
+          the row of the headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"]
+    );
+    let said = refused(&book, &named("Haltung"));
+    assert_eq!(
+        said,
+        ["t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
+          \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"]
+    );
+    // What is written has the sheet of that name, and is read again.
+    let (written, _) = layout::write_workbook(&text.document, &named("Haltungen"), &[]).unwrap();
+    assert_eq!(read(&written, &named("Haltungen")).0.document, text.document);
+    assert!(refused(&written, &named("Anderes"))[0].contains("the sheets are \"Haltungen\""));
+}
