@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use obvert::convert::recode::Recoder;
@@ -24,15 +24,31 @@ use crate::{Failure, Status, lists, render};
 /// Converts, a run at a time where both forms allow that.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
-    let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
-    let to = target(arguments, layout.as_deref())?;
+    let by = |path: &Option<PathBuf>| path.as_deref().map(|path| lists::layout(path, own.clone())).transpose();
+    let (layout, out_layout) = (by(&arguments.layout)?, by(&arguments.out_layout)?);
+    let to = match &out_layout {
+        Some(_) => Form::Layout,
+        None => target(arguments, layout.as_deref())?,
+    };
+    if let Some(by) = &out_layout {
+        combination(arguments, by)?;
+    }
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
         return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
     }
-    if let (None, Some(path)) = (&arguments.coding, arguments.code_lists.first().filter(|_| layout.is_none())) {
-        return Err(format!("{}: a code list is of use with --coding only", path.display()).into());
+    if layout.is_some() && out_layout.is_some() && source.form != Form::Layout {
+        return Err(format!(
+            "{}: is a survey as {}, and --layout says that it is an office's own table; leave --layout out, or say --from layout",
+            source.name,
+            files::word(source.form)
+        )
+        .into());
+    }
+    let coded = arguments.coding.is_some() || layout.is_some() || out_layout.is_some();
+    if let Some(path) = arguments.code_lists.first().filter(|_| !coded) {
+        return Err(format!("{}: a code list is of use with --coding or a layout only", path.display()).into());
     }
     if let Some(path) = &arguments.account {
         if *path == arguments.output {
@@ -50,7 +66,12 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         let translated = recoder.as_ref().map(|recoder| recoder.head(head));
         let mut count =
             Count { runs, recoder: recoder.as_mut(), stage: &stage, arguments, said: Instant::now(), done: 0 };
-        let losses = out.write(translated.as_ref().unwrap_or(head), &mut count, to, layout.as_deref())?;
+        let losses = out.write(
+            translated.as_ref().unwrap_or(head),
+            &mut count,
+            to,
+            out_layout.as_deref().or(layout.as_deref()),
+        )?;
         let observations = count.done;
         let from = head.coding.list.to_string();
         let to = translated.map_or_else(|| from.clone(), |head| head.coding.list.to_string());
@@ -66,7 +87,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     });
     let reports = [read, recoded, done.losses];
     say_losses(&reports)?;
-    let refused = arguments.lossless && reports.iter().any(|report| !report.is_empty());
+    let refused = arguments.lossless && reports.iter().any(LossReport::loses);
     // A conversion that is refused for its losses is the one whose account is wanted most.
     let account = match &arguments.account {
         Some(_) => Some(account(arguments, &source, to, (&done.id, &done.from, &done.to), &reports, places)?),
@@ -282,6 +303,34 @@ pub(super) fn write_to(document: Document, to: Form, path: &Path, replace: bool)
     say_losses(&[losses])
 }
 
+/// Refuses options that contradict --out-layout.
+fn combination(arguments: &Convert, by: &files::ByLayout) -> Result<(), Failure> {
+    if let Some(to) = arguments.to.filter(|to| *to != Form::Layout) {
+        let word = files::word(to);
+        return Err(format!(
+            "--out-layout says that OUT is an office's own table, and --to {word} that it is not; leave one of them out"
+        )
+        .into());
+    }
+    let out = &arguments.output;
+    if out.is_dir() {
+        return Err(
+            format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into()
+        );
+    }
+    let fits = |form| form == by.form() || form == Form::Xlsx && by.form() == Form::Csv;
+    if let Some(named) = files::by_name(out).filter(|form| arguments.to.is_none() && !fits(*form)) {
+        let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
+        return Err(format!(
+            "{}: is named as {} is, and --out-layout says that it is an office's own table; end it in {ending}, or give --to layout",
+            out.display(),
+            files::word(named)
+        )
+        .into());
+    }
+    Ok(())
+}
+
 fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
     let out = &arguments.output;
     let told = arguments.to.or_else(|| match files::by_name(out) {
@@ -411,6 +460,21 @@ fn spaced(pointer: &str) -> String {
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
+/// What a value was and what it became, where both are known, or what was put in.
+fn values(loss: &Loss) -> String {
+    const LONGEST: usize = 60;
+    let short = |value: &serde_json::Value| {
+        let text = value.to_string();
+        let cut = text.chars().take(LONGEST).collect::<String>();
+        if cut.len() < text.len() { format!("{cut}…") } else { text }
+    };
+    match (&loss.was, &loss.becomes) {
+        (Some(was), Some(becomes)) => format!(": {} becomes {}", short(was), short(becomes)),
+        (None, Some(becomes)) => format!(": {}", short(becomes)),
+        (_, None) => String::new(),
+    }
+}
+
 /// Says what was lost, the same loss of many values once.
 fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     let mut folds: Vec<(&Loss, usize)> = Vec::new();
@@ -429,7 +493,8 @@ fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        writeln!(say, "{}{}: {}{times}", render::strong(&kind), spaced(&loss.pointer), loss.message)?;
+        let at = loss.place.as_ref().map_or_else(|| loss.pointer.clone(), ToString::to_string);
+        writeln!(say, "{}{}: {}{}{times}", render::strong(&kind), spaced(&at), loss.message, values(loss))?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();

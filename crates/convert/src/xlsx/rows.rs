@@ -2,10 +2,12 @@
 //! place, so a sheet with one cell in its last corner takes no more than one with it in the first.
 
 use std::borrow::Cow;
+use std::collections::HashSet;
 use std::io::{Cursor, Read, Seek};
 
 use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError};
 
+use super::percent;
 use crate::ConvertError;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
@@ -21,6 +23,8 @@ pub(crate) enum Found {
     Empty,
     Text(String),
     Number(f64),
+    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is held and 8 % seen.
+    Percent(f64),
     Bool(bool),
     Moment(ExcelDateTime),
     Error(CellErrorType),
@@ -115,6 +119,8 @@ pub(crate) fn cells_of<S: Read + Seek>(
 struct Cells<'b, S: Read + Seek> {
     sheet: &'b str,
     reader: XlsxCellReader<'b, S>,
+    /// The cells that show percentages.
+    percentages: HashSet<(u32, u32)>,
     /// The first cell of the next row: row, column, and what it holds.
     next: Option<(usize, usize, Found)>,
     /// The row that was given last.
@@ -123,8 +129,10 @@ struct Cells<'b, S: Read + Seek> {
 
 impl<'b, S: Read + Seek> Cells<'b, S> {
     fn open(book: &'b mut Xlsx<S>, sheet: &'b str) -> Result<Self, ConvertError> {
-        let reader = book.worksheet_cells_reader(sheet).map_err(|error| unreadable(sheet, &error))?;
-        let mut cells = Self { sheet, reader, next: None, last: 0 };
+        let failed = |error: XlsxError| unreadable(sheet, &error);
+        let percentages = percent::cells(book, sheet).map_err(failed)?;
+        let reader = book.worksheet_cells_reader(sheet).map_err(failed)?;
+        let mut cells = Self { sheet, reader, percentages, next: None, last: 0 };
         cells.next = cells.cell()?;
         Ok(cells)
     }
@@ -141,7 +149,12 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
                     | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
                     _ => String::new(),
                 }),
-                None => found(record.value),
+                None => match found(record.value) {
+                    Found::Number(number) if self.percentages.contains(&record.pos) => {
+                        Found::Percent(percent::hundredths(number))
+                    }
+                    found => found,
+                },
             };
             if matches!(found, Found::Empty) {
                 continue;
@@ -285,6 +298,12 @@ impl Record for SheetRow {
                 Some(number) => Ok(Cell::Number(number)),
                 None => wrong(format!("{number} is not a number that can be read")),
             },
+            Found::Percent(_) => wrong(format!(
+                "the cell shows {}, since it is formatted as a percentage, and holds a hundredth of that; format it as {} and type it \
+                 again",
+                self.shown(number),
+                if text { "text" } else { "a number" }
+            )),
             Found::Bool(truth) if text => Ok(Cell::of_text(if *truth { "TRUE" } else { "FALSE" })),
             Found::Bool(truth) => Ok(Cell::Bool(*truth)),
             Found::Moment(moment) => match column.moment() {
@@ -322,6 +341,7 @@ impl Record for SheetRow {
                 Some(number) => number.to_string().into(),
                 None => number.to_string().into(),
             },
+            Found::Percent(number) => format!("{number} %").into(),
             Found::Bool(truth) => Cow::Borrowed(if *truth { "TRUE" } else { "FALSE" }),
             Found::Moment(moment) => {
                 let (.., hour, minute, second, _) = moment.to_ymd_hms_milli();
