@@ -298,13 +298,16 @@ pub(crate) struct Convert {
     /// The layout (JSON) of an office's own table, which IN or OUT is, or both.
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) layout: Option<PathBuf>,
+    /// The layout (JSON) of the table that OUT is to be, where another office's --layout is that of IN.
+    #[arg(long, value_name = "LAYOUT")]
+    pub(crate) out_layout: Option<PathBuf>,
     /// The code list to translate the observations to: en-13508-2, obvert-terms, or the id of one of your own.
     #[arg(long, value_name = "LIST")]
     pub(crate) coding: Option<String>,
     /// A code list of your own (JSON), to translate from or to.
     #[arg(long = "code-list", value_name = "FILE")]
     pub(crate) code_lists: Vec<PathBuf>,
-    /// Refuse to write when something would be lost or changed.
+    /// Refuse to write when something would be lost or changed; what is merely put in is no loss.
     #[arg(long)]
     pub(crate) lossless: bool,
     /// Write an account of the conversion as JSON (obvert schema account): every value that was not carried over as it was,
@@ -334,12 +337,18 @@ pub(crate) enum Archive {
 written. Exit status: 0 done, 2 it could not be done."
 )]
 pub(crate) struct Pack {
-    /// Surveys in any form, archives (.jsonl), or - for a survey on standard input.
+    /// Surveys in any form, archives (.jsonl), or - for a survey on standard input; with --layout also folders of an office's tables.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// The archive to write, .obvert.jsonl by custom, or - for standard output.
     #[arg(short, long, value_name = "OUT")]
     pub(crate) output: PathBuf,
+    /// The layout (JSON) of surveys that are an office's own tables.
+    #[arg(long, value_name = "LAYOUT")]
+    pub(crate) layout: Option<PathBuf>,
+    /// A code list of your own (JSON), which the tables of --layout are coded in.
+    #[arg(long = "code-list", value_name = "FILE", requires = "layout")]
+    pub(crate) code_lists: Vec<PathBuf>,
     /// Replace OUT if it is there already.
     #[arg(long)]
     pub(crate) replace: bool,

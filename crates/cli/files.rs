@@ -1,15 +1,18 @@
-//! Reading and writing files: which form a source has, standard streams, and outputs that appear whole or not at all.
+//! Reading files: which form a source has, standard streams, and how its values are placed in messages.
 
 use std::cell::Cell;
 use std::fs;
-use std::io::{self, Read, Write};
-use std::path::{Path, PathBuf};
+use std::io::{self, Read};
+use std::path::Path;
 use std::sync::Arc;
 
-use obvert::convert::{ConvertError, LossReport, Survey, csv, geojson, geopackage, layout, xlsx, xml};
+use obvert::convert::{
+    ConvertError, LossReport, SourceMap, Survey, csv, geojson, geopackage, hand_over, layout, xlsx, xml,
+};
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
-use obvert::model::read::ReadError;
+use obvert::model::read::{ReadError, Runs};
+use obvert::model::tables::Head;
 use obvert::model::versions::{self, MigrateError, Migrated};
 
 use crate::Failure;
@@ -36,6 +39,9 @@ pub(crate) struct Source {
     /// The archive that it is a line of, and how many lines stand before it there.
     pub(crate) line_of: Option<(String, usize)>,
 }
+
+/// What reading a survey gave, what was lost by it, and the places of all values where they are known.
+pub(crate) type Streamed<T> = Result<(T, LossReport, Option<SourceMap>), ConvertError>;
 
 /// A layout, and the code lists beside the built-in ones that its table may be coded in.
 pub(crate) struct ByLayout {
@@ -153,6 +159,30 @@ impl Source {
             Form::Csv => csv::read(&self.files, name),
         };
         Some(survey.map(|survey| (survey, LossReport::default())))
+    }
+
+    /// Reads the survey a run at a time where its form allows that: calls `work` with the head and the runs to be taken from it,
+    /// again where the first road did not lead to the end, and what it gave before is void. With what it gave in the end comes
+    /// what was lost in reading, and the places of all values where they are known anyway. `None` for JSON, which has readers of
+    /// its own.
+    pub(crate) fn stream<T>(&self, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T) -> Option<Streamed<T>> {
+        let (name, bytes) = (&self.name, self.bytes());
+        let result = match self.form {
+            Form::Json => return None,
+            Form::Xml => xml::read_stream(bytes, name, work),
+            Form::Geojson => geojson::read_stream(bytes, name, work),
+            Form::CsvZip => csv::read_zip_stream(bytes, name, work),
+            Form::Csv => csv::read_stream(&self.files, name, work),
+            Form::Xlsx => xlsx::read_stream(bytes, name, work),
+            Form::Geopackage => geopackage::read_stream(bytes, name, work),
+            Form::Kml | Form::Geoparquet | Form::Layout => {
+                return Some(
+                    self.survey_with_losses()?
+                        .map(|(survey, losses)| (hand_over(survey.document, work), losses, Some(survey.places))),
+                );
+            }
+        };
+        Some(result.map(|result| (result, LossReport::default(), None)))
     }
 
     /// Why it could not be read, with its name once.
@@ -365,140 +395,4 @@ fn is_workbook(zip: &[u8]) -> bool {
 pub(crate) fn word(form: Form) -> String {
     use clap::ValueEnum;
     form.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
-}
-
-/// Writes a file whole or not at all: beside its place first, then under its name. `replace` allows an existing file.
-pub(crate) fn write_file(
-    path: &Path,
-    replace: bool,
-    write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
-) -> Result<(), Failure> {
-    let name = path.display();
-    free(path, replace)?;
-    let folder = folder_of(path)?;
-    let mut file = tempfile::Builder::new()
-        .prefix(".obvert-")
-        .suffix(".tmp")
-        .tempfile_in(folder)
-        .map_err(|error| format!("{name}: cannot write in its folder: {error}"))?;
-    {
-        let mut sink = io::BufWriter::new(file.as_file_mut());
-        write(&mut sink)?;
-        sink.flush().map_err(|error| format!("{name}: {error}"))?;
-    }
-    open_to_others(file.path());
-    file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
-    let written = if replace { file.persist(path) } else { file.persist_noclobber(path) };
-    written.map_err(|error| format!("{name}: {}", error.error))?;
-    Ok(())
-}
-
-/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link stays one: what it leads to
-/// is written. `known` is what was read; a file that somebody has changed since is left alone.
-pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
-    let name = path.display();
-    let fail = |error: io::Error| format!("{name}: {error}");
-    let place = path.canonicalize().map_err(fail)?;
-    let about = fs::metadata(&place).map_err(fail)?;
-    if about.permissions().readonly() {
-        return Err(format!("{name}: is write-protected; take that away, or give -o OUT to write another file").into());
-    }
-    let folder = place.parent().unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new()
-        .prefix(".obvert-")
-        .suffix(".tmp")
-        .tempfile_in(folder)
-        .map_err(|error| format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere"))?;
-    file.write_all(content).map_err(fail)?;
-    fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
-    file.as_file().sync_all().map_err(fail)?;
-    if fs::read(&place).map_err(fail)? != known {
-        return Err(format!("{name}: was changed while it was being mended; nothing is written").into());
-    }
-    file.persist(&place).map_err(|error| fail(error.error))?;
-    Ok(())
-}
-
-/// Refuses a file that is there already and may not be replaced.
-pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
-    if path.is_dir() {
-        return Err(format!("{}: is a folder; name a file", path.display()).into());
-    }
-    if !replace && path.exists() {
-        return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
-    }
-    Ok(())
-}
-
-/// The folder that a file is to be written in, which must be there.
-pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if folder.is_dir() {
-        return Ok(folder);
-    }
-    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display()).into())
-}
-
-/// A temporary file is its owner's alone; a finished one is an ordinary file.
-#[cfg(unix)]
-fn open_to_others(path: &Path) {
-    use std::os::unix::fs::PermissionsExt;
-    let _ = fs::set_permissions(path, fs::Permissions::from_mode(0o644));
-}
-
-#[cfg(not(unix))]
-fn open_to_others(_: &Path) {}
-
-/// Writes a folder of files whole or not at all. An existing folder is replaced only when asked, and only when it holds
-/// nothing but tables of this kind: a folder with anything else in it is somebody's.
-pub(crate) fn write_folder(path: &Path, replace: bool, files: &[(String, Vec<u8>)]) -> Result<(), Failure> {
-    let name = path.display();
-    let fail = |error: io::Error| format!("{name}: {error}");
-    let mut old = None;
-    if path.exists() {
-        let entries: Vec<PathBuf> = fs::read_dir(path)
-            .map_err(fail)?
-            .map(|entry| entry.map(|e| e.path()))
-            .collect::<Result<_, _>>()
-            .map_err(fail)?;
-        let ours = |entry: &PathBuf| {
-            entry.is_file()
-                && entry.file_name().is_some_and(|file| {
-                    file == "datapackage.json"
-                        || entry.extension().is_some_and(|ending| ending == "csv" || ending == "parquet")
-                })
-        };
-        if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
-            return Err(format!("{name}: holds {}, which is no table; choose another folder", other.display()).into());
-        }
-        if !entries.is_empty() && !replace {
-            return Err(format!("{name}: is there already; give --replace to write over it").into());
-        }
-        old = Some(entries);
-    }
-    let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    if !parent.is_dir() {
-        return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
-    }
-    let fresh = tempfile::Builder::new()
-        .prefix(".obvert-")
-        .tempdir_in(parent)
-        .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
-    let inside = fresh.path().join("new");
-    fs::create_dir(&inside).map_err(fail)?;
-    for (file, bytes) in files {
-        fs::write(inside.join(file), bytes).map_err(fail)?;
-    }
-    if old.is_some() {
-        let aside = fresh.path().join("old");
-        fs::rename(path, &aside).map_err(fail)?;
-        if let Err(error) = fs::rename(&inside, path) {
-            // Put back what was there.
-            fs::rename(&aside, path).map_err(fail)?;
-            return Err(fail(error).into());
-        }
-    } else {
-        fs::rename(&inside, path).map_err(fail)?;
-    }
-    Ok(())
 }

@@ -5,6 +5,7 @@ mod beside;
 mod commands;
 mod files;
 mod lists;
+mod pending;
 mod render;
 
 use std::process::ExitCode;

@@ -13,9 +13,9 @@ use serde_json::json;
 
 use super::{convert, print};
 use crate::args::{Archive, ArchiveList, Form, Format, Pack, Unpack};
-use crate::files::{self, Source};
+use crate::files::{self, ByLayout, Source};
 use crate::render::progress;
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, lists, pending, render};
 
 /// Does what was asked of archives.
 pub(crate) fn run(arguments: &Archive) -> Result<Status, Failure> {
@@ -84,7 +84,43 @@ impl Seen {
     }
 }
 
+/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of an office's, by name. Of other files
+/// in it is said that they are left alone.
+fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
+    // CSV tables of this format are one survey.
+    if !path.is_dir() || path.join("document.csv").exists() {
+        return Ok(vec![path.to_owned()]);
+    }
+    let name = path.display();
+    let entries =
+        fs::read_dir(path).and_then(|entries| entries.map(|entry| Ok(entry?.path())).collect::<Result<_, _>>());
+    let mut files: Vec<PathBuf> = entries.map_err(|error: io::Error| format!("{name}: {error}"))?;
+    files.sort();
+    let is_table = |file: &PathBuf| {
+        let form = files::by_name(file);
+        let hidden = file.file_name().is_some_and(|name| name.to_string_lossy().starts_with(['.', '~']));
+        file.is_file() && !hidden && (form == Some(by.form()) || form == Some(Form::Xlsx) && by.form() == Form::Csv)
+    };
+    let (tables, others): (Vec<PathBuf>, Vec<PathBuf>) = files.into_iter().partition(is_table);
+    let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
+    if tables.is_empty() {
+        return Err(
+            format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into()
+        );
+    }
+    if let [first, rest @ ..] = others.as_slice() {
+        let first = first.file_name().unwrap_or_default().to_string_lossy();
+        let more = if rest.is_empty() { String::new() } else { format!(" and {} more", rest.len()) };
+        render::note(&format!("{name}: {first}{more} left out, since they are no tables by their names ({ending})"));
+    }
+    Ok(tables)
+}
+
 fn pack(arguments: &Pack) -> Result<Status, Failure> {
+    let layout = match &arguments.layout {
+        Some(path) => Some(lists::layout(path, lists::code_lists(&arguments.code_lists)?)?),
+        None => None,
+    };
     let mut seen = Seen::default();
     let (mut packed, mut twice) = (0_usize, 0_usize);
     let stage = progress::stage("packing");
@@ -108,6 +144,10 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
                     let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
                     one(&source(path, line), sink)?;
                 }
+            } else if let Some(by) = &layout {
+                for table in tables(path, by)? {
+                    one(&files::read_by(&table, None, Some(by))?, sink)?;
+                }
             } else {
                 one(&files::read(path, None)?, sink)?;
             }
@@ -117,7 +157,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     if arguments.output == Path::new("-") {
         all(&mut io::stdout().lock())?;
     } else {
-        files::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
+        pending::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
     }
     let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
     let plural = if packed == 1 { "" } else { "s" };
@@ -148,7 +188,7 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
         let unpacked = convert::document(&source).and_then(|document| {
             let Some(document) = document else { return Ok(false) };
             let name = name_of(&document, to, &mut names);
-            convert::write_to(&document, to, &folder.join(name), arguments.replace)?;
+            convert::write_to(document, to, &folder.join(name), arguments.replace)?;
             Ok(true)
         });
         match unpacked {

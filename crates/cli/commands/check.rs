@@ -78,7 +78,17 @@ fn sources<'p>(
 ) -> Box<dyn Iterator<Item = (String, Result<Source, Failure>)> + 'p> {
     let name = path.display().to_string();
     if form.is_some() || !archive::is_archive(path) {
-        return Box::new(std::iter::once_with(move || (name, files::read_by(path, form, layout))));
+        return Box::new(std::iter::once_with(move || {
+            let source = files::read_by(path, form, layout).inspect(|source| {
+                if layout.is_some() && source.form != Form::Layout {
+                    unused_layout(&source.name, &files::word(source.form));
+                }
+            });
+            (name, source)
+        }));
+    }
+    if layout.is_some() {
+        unused_layout(&name, "json");
     }
     match archive::lines(path) {
         Ok(lines) => Box::new(lines.map(move |line| match line {
@@ -90,6 +100,13 @@ fn sources<'p>(
         })),
         Err(error) => Box::new(std::iter::once((name, Err(error)))),
     }
+}
+
+/// Says that a survey is none of the office's tables that the layout is for.
+fn unused_layout(name: &str, form: &str) {
+    render::note(&format!(
+        "{name}: is a survey as {form} and no office's own table, so it is checked without --layout; say --from layout if it is one"
+    ));
 }
 
 /// Places the findings of a line of an archive in the archive.

@@ -2,138 +2,262 @@
 
 use std::collections::{BTreeSet, HashMap};
 use std::io::Write;
-use std::path::Path;
+use std::path::{Path, PathBuf};
+use std::time::{Duration, Instant};
 
+use obvert::convert::recode::Recoder;
 use obvert::convert::{
-    Account, ConvertError, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
-    kml, xlsx, xml,
+    Account, ConvertError, Each, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage,
+    geoparquet, hand_over, kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
-use obvert::model::read::{ReadError, locate_all};
-use obvert::model::tables::Document;
+use obvert::model::read::{ReadError, Runs, locate_all};
+use obvert::model::tables::{Document, Head, Run};
+use obvert::model::text::DocumentId;
 
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
+use crate::pending::{self, PendingFile, PendingFolder};
 use crate::render::{failure, progress};
 use crate::{Failure, Status, lists, render};
 
-/// Converts.
+/// Converts, a run at a time where both forms allow that.
 pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let own = lists::code_lists(&arguments.code_lists)?;
-    let layout = arguments.layout.as_deref().map(|path| lists::layout(path, own.clone())).transpose()?;
-    let to = target(arguments, layout.as_deref())?;
+    let by = |path: &Option<PathBuf>| path.as_deref().map(|path| lists::layout(path, own.clone())).transpose();
+    let (layout, out_layout) = (by(&arguments.layout)?, by(&arguments.out_layout)?);
+    let to = match &out_layout {
+        Some(_) => Form::Layout,
+        None => target(arguments, layout.as_deref())?,
+    };
+    if let Some(by) = &out_layout {
+        combination(arguments, by)?;
+    }
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
         return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
     }
-    let Some((document, places, read)) = placed(&source)? else { return Ok(Status::Failed) };
-    stage.say(|| format!("writing {}", arguments.output.display()));
-    let from = document.head.coding.list.to_string();
-    let (document, recoded) = recode(arguments, &own, document)?;
-    let account = |reports: &[LossReport]| {
-        let file = |path: &Path, form, list: &str| End {
-            file: path.display().to_string(),
-            form: files::word(form),
-            code_list: list.to_owned(),
-        };
-        let from = End { file: source.name.clone(), ..file(&arguments.input, source.form, &from) };
-        let to = file(&arguments.output, to, &document.head.coding.list);
-        let pointers = reports.iter().flat_map(|report| {
-            let losses = report.losses.iter().map(|loss| loss.pointer.as_str());
-            losses.chain(report.notes.iter().map(|note| note.pointer.as_str()))
-        });
-        // JSON is placed in one scan of the source.
-        let json = places.is_none().then(|| locate_all(source.current().unwrap_or_default(), pointers));
-        Account::new(from, to, &document.head.id, reports, |pointer| match (&places, &json) {
-            (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
-            (None, Some(json)) => {
-                let place = json.get(pointer);
-                let before = source.migrated().map(|migrated| migrated.column_before(place.line, place.column));
-                let column = Some(before.unwrap_or(place.column));
-                Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
-            }
-            (None, None) => None,
-        })
-    };
+    if layout.is_some() && out_layout.is_some() && source.form != Form::Layout {
+        return Err(format!(
+            "{}: is a survey as {}, and --layout says that it is an office's own table; leave --layout out, or say --from layout",
+            source.name,
+            files::word(source.form)
+        )
+        .into());
+    }
+    let coded = arguments.coding.is_some() || layout.is_some() || out_layout.is_some();
+    if let Some(path) = arguments.code_lists.first().filter(|_| !coded) {
+        return Err(format!("{}: a code list is of use with --coding or a layout only", path.display()).into());
+    }
     if let Some(path) = &arguments.account {
         if *path == arguments.output {
             return Err(
                 format!("{}: is named for the account and for the survey; give each its own", path.display()).into()
             );
         }
-        files::free(path, arguments.replace)?;
-        files::folder_of(path)?;
+        pending::free(path, arguments.replace)?;
+        pending::folder_of(path)?;
     }
-    let standard = arguments.output == Path::new("-");
-    if to == Form::Csv || to == Form::Geoparquet {
-        if standard && to == Form::Geoparquet {
-            return Err("GeoParquet is a folder with a file a layer; name one".into());
-        }
-        if standard {
-            return Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into());
-        }
-        let (tables, losses) = if to == Form::Csv { csv::write(&document)? } else { geoparquet::write(&document)? };
-        return finish(arguments, [read, recoded], &account, |before| {
-            refuse(arguments, before, &losses)
-                .and_then(|()| files::write_folder(&arguments.output, arguments.replace, &tables))
-                .map_or_else(|error| (losses.clone(), Err(error)), |()| (losses.clone(), Ok(())))
-        });
-    }
-    let write_out = |sink: &mut dyn Write| match (&layout, to) {
-        (Some(by), Form::Layout) => {
-            // --to layout says that OUT is the office's own workbook; its name alone, that it is one of this format.
-            let workbook = files::by_name(&arguments.output) == Some(Form::Xlsx);
-            let write = if workbook { obvert::convert::layout::write_workbook } else { obvert::convert::layout::write };
-            let (table, losses) = write(&document, &by.layout, &by.lists)?;
-            sink.write_all(&table)?;
-            Ok::<_, Failure>(losses)
-        }
-        _ => Ok(write(&document, to, sink)?),
+    let mut out = Out::begin(arguments, to)?;
+    let mut work = |head: &Head, runs: &mut dyn Runs| {
+        let lists: Vec<&CodeList> = own.iter().chain(CodeList::built_ins()).collect();
+        let mut recoder = recoder(arguments, &lists, head)?;
+        let translated = recoder.as_ref().map(|recoder| recoder.head(head));
+        let mut count =
+            Count { runs, recoder: recoder.as_mut(), stage: &stage, arguments, said: Instant::now(), done: 0 };
+        let losses = out.write(
+            translated.as_ref().unwrap_or(head),
+            &mut count,
+            to,
+            out_layout.as_deref().or(layout.as_deref()),
+        )?;
+        let observations = count.done;
+        let from = head.coding.list.to_string();
+        let to = translated.map_or_else(|| from.clone(), |head| head.coding.list.to_string());
+        let recoded = recoder.map(|recoder| (observations, recoder.finish()));
+        Ok::<_, Failure>(Done { id: head.id.clone(), from, to, recoded, losses })
     };
-    finish(arguments, [read, recoded], &account, |before| {
-        let mut losses = LossReport::default();
-        let written = if standard {
-            // What is refused must not have been printed by half.
-            let mut bytes = Vec::new();
-            write_out(&mut bytes).and_then(|lost| {
-                losses = lost;
-                refuse(arguments, before, &losses)?;
-                super::print(&bytes).map(|_| ())
-            })
-        } else {
-            // It goes to a temporary file as it is made, which becomes OUT only when nothing speaks against it.
-            files::write_file(&arguments.output, arguments.replace, |sink| {
-                losses = write_out(sink)?;
-                refuse(arguments, before, &losses)
-            })
-        };
-        (losses, written)
-    })
-}
-
-/// Refuses what would be lost, where that was asked for.
-fn refuse(arguments: &Convert, before: &[LossReport], losses: &LossReport) -> Result<(), Failure> {
-    if arguments.lossless && before.iter().chain([losses]).any(|report| !report.is_empty()) {
-        return Err(format!(
+    let Some((done, read, places)) = streamed(&source, &mut work)? else { return Ok(Status::Failed) };
+    let done = done?;
+    drop(stage);
+    let recoded = done.recoded.map_or_else(LossReport::default, |(observations, losses)| {
+        say_recoded(observations, &losses, &done.from, &done.to);
+        losses
+    });
+    let reports = [read, recoded, done.losses];
+    say_losses(&reports)?;
+    let refused = arguments.lossless && reports.iter().any(LossReport::loses);
+    // A conversion that is refused for its losses is the one whose account is wanted most.
+    let account = match &arguments.account {
+        Some(_) => Some(account(arguments, &source, to, (&done.id, &done.from, &done.to), &reports, places)?),
+        None => None,
+    };
+    let kept = if refused {
+        Err(format!(
             "{}: not written, since --lossless was given and something would be lost",
             arguments.output.display()
         )
-        .into());
+        .into())
+    } else {
+        out.keep()
+    };
+    if let (Some(path), Some(account)) = (&arguments.account, account)
+        && (kept.is_ok() || refused)
+    {
+        let text = serde_json::to_string_pretty(&account)?;
+        pending::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
-    Ok(())
+    kept.map(|()| Status::Good)
 }
 
-/// Translates the observations to the code list that was asked for.
-fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(Document, LossReport), Failure> {
-    let Some(wanted) = &arguments.coding else {
-        if let Some(path) = arguments.code_lists.first().filter(|_| arguments.layout.is_none()) {
-            return Err(format!("{}: a code list is of use with --coding only", path.display()).into());
+/// What a conversion gave.
+struct Done {
+    id: DocumentId,
+    /// The code list of the document as it was, and as it is now.
+    from: String,
+    to: String,
+    /// How many observations were translated, and what that lost.
+    recoded: Option<(usize, LossReport)>,
+    losses: LossReport,
+}
+
+/// What is being written.
+enum Out {
+    /// What is refused must not have been printed by half.
+    Standard(Vec<u8>),
+    File(PendingFile),
+    Folder(PendingFolder),
+}
+
+impl Out {
+    fn begin(arguments: &Convert, to: Form) -> Result<Self, Failure> {
+        let (path, folder) = (&arguments.output, matches!(to, Form::Csv | Form::Geoparquet));
+        if path == Path::new("-") {
+            return match to {
+                Form::Geoparquet => Err("GeoParquet is a folder with a file a layer; name one".into()),
+                Form::Csv => Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into()),
+                _ => Ok(Self::Standard(Vec::new())),
+            };
         }
-        return Ok((document, LossReport::default()));
+        if folder {
+            return PendingFolder::begin(path, arguments.replace).map(Self::Folder);
+        }
+        PendingFile::begin(path, arguments.replace).map(Self::File)
+    }
+
+    /// Writes a survey; what was written before is gone.
+    fn write(
+        &mut self,
+        head: &Head,
+        runs: &mut dyn Runs,
+        to: Form,
+        layout: Option<&files::ByLayout>,
+    ) -> Result<LossReport, Failure> {
+        match self {
+            Self::Standard(bytes) => {
+                bytes.clear();
+                write(head, runs, to, layout, false, bytes)
+            }
+            Self::File(file) => {
+                // --to layout says that OUT is the office's own workbook; its name alone, that it is one of this format.
+                let workbook = file.is_named(Form::Xlsx);
+                file.write(|sink| write(head, runs, to, layout, workbook, sink))
+            }
+            Self::Folder(folder) => write_folder(head, runs, to, folder),
+        }
+    }
+
+    /// Puts what was written into its place.
+    fn keep(self) -> Result<(), Failure> {
+        match self {
+            Self::Standard(bytes) => super::print(&bytes).map(drop),
+            Self::File(file) => file.keep(),
+            Self::Folder(folder) => folder.keep(),
+        }
+    }
+}
+
+/// The runs of a conversion on their way, translated where that was asked for, and counted for whoever waits.
+struct Count<'r, 'l> {
+    runs: &'r mut dyn Runs,
+    recoder: Option<&'r mut Recoder<'l>>,
+    stage: &'r progress::Stage,
+    arguments: &'r Convert,
+    /// When the stage was told last.
+    said: Instant,
+    /// How many observations have passed.
+    done: usize,
+}
+
+impl Runs for Count<'_, '_> {
+    fn next_run(&mut self) -> Option<Run> {
+        const OFTEN: Duration = Duration::from_millis(200);
+        let mut run = self.runs.next_run();
+        if let Some(run) = &mut run {
+            self.done += run.observations.len();
+            if let Some(recoder) = &mut self.recoder {
+                recoder.run(run);
+            }
+        }
+        if run.is_none() || self.said.elapsed() >= OFTEN {
+            self.said = Instant::now();
+            let (path, done) = (self.arguments.output.display(), self.done);
+            self.stage.say(|| format!("writing {path}, {done} observations"));
+        }
+        run
+    }
+}
+
+/// What is lost, with the places of all values in IN and OUT.
+fn account(
+    arguments: &Convert,
+    source: &Source,
+    to: Form,
+    (id, from_list, to_list): (&DocumentId, &str, &str),
+    reports: &[LossReport],
+    places: Option<SourceMap>,
+) -> Result<Account, Failure> {
+    let file = |path: &Path, form, list: &str| End {
+        file: path.display().to_string(),
+        form: files::word(form),
+        code_list: list.to_owned(),
     };
-    let known: Vec<&CodeList> = own.iter().chain(CodeList::built_ins()).collect();
-    let coding = &document.head.coding;
+    let from = End { file: source.name.clone(), ..file(&arguments.input, source.form, from_list) };
+    let to = file(&arguments.output, to, to_list);
+    let pointers = || {
+        reports.iter().flat_map(|report| {
+            let losses = report.losses.iter().map(|loss| loss.pointer.as_str());
+            losses.chain(report.notes.iter().map(|note| note.pointer.as_str()))
+        })
+    };
+    // JSON is placed in one scan of the source. Of other forms a stream keeps no places: the few accounts that need any have
+    // the whole read for them.
+    let json = (source.form == Form::Json).then(|| locate_all(source.current().unwrap_or_default(), pointers()));
+    let places = match places {
+        None if json.is_none() && pointers().next().is_some() => match source.survey_with_losses() {
+            Some(Ok((survey, _))) => Some(survey.places),
+            Some(Err(error)) => return Err(source.failure(&error)),
+            None => None,
+        },
+        places => places,
+    };
+    Ok(Account::new(from, to, id, reports, |pointer| match (&places, &json) {
+        (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
+        (None, Some(json)) => {
+            let place = json.get(pointer);
+            let before = source.migrated().map(|migrated| migrated.column_before(place.line, place.column));
+            let column = Some(before.unwrap_or(place.column));
+            Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
+        }
+        (None, None) => None,
+    }))
+}
+
+/// What translates the observations to the code list that was asked for.
+fn recoder<'l>(arguments: &Convert, known: &[&'l CodeList], head: &Head) -> Result<Option<Recoder<'l>>, Failure> {
+    let Some(wanted) = &arguments.coding else { return Ok(None) };
+    let coding = &head.coding;
     let from = known.iter().find(|list| list.id == coding.list && list.version == coding.version).ok_or_else(|| {
         format!(
             "the document is coded in {} {}, which is not at hand; give that list with --code-list",
@@ -144,8 +268,11 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
         let all: Vec<&str> = known.iter().map(|list| list.id.as_str()).collect();
         format!("--coding {wanted}: there is no such code list; there are: {}", all.join(", "))
     })?;
-    let (translated, losses) = obvert::convert::recode::document(&document, from, to)?;
-    let all: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+    Ok(Some(Recoder::new(head, from, to)?))
+}
+
+/// Says how the translation went.
+fn say_recoded(all: usize, losses: &LossReport, from: &str, to: &str) {
     // A loss points into its observation: /runs/0/observations/1/code.
     let row = |loss: &Loss| loss.pointer.split('/').take(5).collect::<Vec<_>>().join("/");
     let with_loss = losses.losses.iter().map(row).collect::<BTreeSet<_>>().len();
@@ -155,25 +282,53 @@ fn recode(arguments: &Convert, own: &[CodeList], document: Document) -> Result<(
     };
     let plural = if all == 1 { "" } else { "s" };
     // Whether anybody reads this does not decide whether the survey is written.
-    let _ = writeln!(anstream::stderr(), "{all} observation{plural} translated from {} to {}, {said}", from.id, to.id);
-    Ok((translated, losses))
+    let _ = writeln!(anstream::stderr(), "{all} observation{plural} translated from {from} to {to}, {said}");
 }
 
 /// Writes a document in a form, and says what the form could not hold.
-pub(super) fn write_to(document: &Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
-    let losses = if to == Form::Csv || to == Form::Geoparquet {
-        let (tables, losses) = if to == Form::Csv { csv::write(document)? } else { geoparquet::write(document)? };
-        files::write_folder(path, replace, &tables)?;
-        losses
-    } else {
-        let mut losses = LossReport::default();
-        files::write_file(path, replace, |sink| {
-            losses = write(document, to, sink)?;
-            Ok(())
-        })?;
-        losses
+pub(super) fn write_to(document: Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
+    let mut write = |head: &Head, runs: &mut dyn Runs| {
+        if to == Form::Csv || to == Form::Geoparquet {
+            let folder = PendingFolder::begin(path, replace)?;
+            let losses = write_folder(head, runs, to, &folder)?;
+            folder.keep()?;
+            return Ok(losses);
+        }
+        let mut file = PendingFile::begin(path, replace)?;
+        let losses = file.write(|sink| self::write(head, runs, to, None, false, sink))?;
+        file.keep()?;
+        Ok::<_, Failure>(losses)
     };
+    let losses = hand_over(document, &mut write)?;
     say_losses(&[losses])
+}
+
+/// Refuses options that contradict --out-layout.
+fn combination(arguments: &Convert, by: &files::ByLayout) -> Result<(), Failure> {
+    if let Some(to) = arguments.to.filter(|to| *to != Form::Layout) {
+        let word = files::word(to);
+        return Err(format!(
+            "--out-layout says that OUT is an office's own table, and --to {word} that it is not; leave one of them out"
+        )
+        .into());
+    }
+    let out = &arguments.output;
+    if out.is_dir() {
+        return Err(
+            format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into()
+        );
+    }
+    let fits = |form| form == by.form() || form == Form::Xlsx && by.form() == Form::Csv;
+    if let Some(named) = files::by_name(out).filter(|form| arguments.to.is_none() && !fits(*form)) {
+        let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
+        return Err(format!(
+            "{}: is named as {} is, and --out-layout says that it is an office's own table; end it in {ending}, or give --to layout",
+            out.display(),
+            files::word(named)
+        )
+        .into());
+    }
+    Ok(())
 }
 
 fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form, Failure> {
@@ -200,16 +355,17 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
 
 /// The document of a source; `None` when it is not valid, which has been said.
 pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
-    Ok(placed(source)?.map(|(document, ..)| document))
+    let mut whole = |head: &Head, runs: &mut dyn Runs| Document { head: head.clone(), runs: Each(runs).collect() };
+    Ok(streamed(source, &mut whole)?.map(|(document, ..)| document))
 }
 
-/// A document, the places of its values, which JSON has none of until they are looked for, and what its form lost.
-type Placed = (Document, Option<SourceMap>, LossReport);
+/// What reading gave, with the losses and the places that are known; `None` when the source is not valid, which has been said.
+type Read<T> = Option<(T, LossReport, Option<SourceMap>)>;
 
-/// The document of a source with all that is known of its reading.
-fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
+/// Reads a source a run at a time where its form allows that.
+fn streamed<T>(source: &Source, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T) -> Result<Read<T>, Failure> {
     let name = &source.name;
-    let Some(read) = source.survey_with_losses() else {
+    let Some(read) = source.stream(work) else {
         let current = match source.current() {
             Ok(current) => current,
             Err(error) => {
@@ -223,8 +379,8 @@ fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
                 return Ok(None);
             }
         };
-        return match obvert::read(current) {
-            Ok(document) => Ok(Some((document, None, LossReport::default()))),
+        return match obvert::model::read::stream(current, work) {
+            Ok(result) => Ok(Some((result, LossReport::default(), None))),
             Err(ReadError::Structure(problems)) => {
                 for problem in &problems {
                     failure(&*Failure::from(format!("{name}: {problem}")));
@@ -235,7 +391,7 @@ fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
         };
     };
     match read {
-        Ok((survey, losses)) => Ok(Some((survey.document, Some(survey.places), losses))),
+        Ok(read) => Ok(Some(read)),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
                 failure(&*Failure::from(source.inside(&problem.to_string())));
@@ -246,27 +402,54 @@ fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
     }
 }
 
-fn write(document: &Document, to: Form, sink: &mut dyn Write) -> Result<LossReport, ConvertError> {
-    match to {
+/// Writes a survey into one file.
+fn write(
+    head: &Head,
+    runs: &mut dyn Runs,
+    to: Form,
+    layout: Option<&files::ByLayout>,
+    workbook: bool,
+    sink: &mut dyn Write,
+) -> Result<LossReport, Failure> {
+    let runs = Each(runs);
+    Ok(match to {
         Form::Json => {
-            obvert::model::write::document(document, sink)?;
-            Ok(LossReport::default())
+            obvert::model::write::stream(head, runs, sink)?;
+            LossReport::default()
         }
-        Form::Xml => xml::write(document, sink),
-        Form::Geojson => geojson::write(document, sink),
-        Form::Xlsx => xlsx::write(document, sink),
-        Form::Geopackage => geopackage::write(document, sink),
-        Form::Kml => kml::write(document, sink),
-        // A folder is written elsewhere.
-        Form::Geoparquet => Ok(LossReport::default()),
-        Form::Layout => Err(ConvertError::Refused { message: "give the layout of the table with --layout".into() }),
+        Form::Xml => xml::write_stream(head, runs, sink)?,
+        Form::Geojson => geojson::write_stream(head, runs, sink)?,
+        Form::Xlsx => xlsx::write_stream(head, runs, sink)?,
+        Form::Geopackage => geopackage::write_stream(head, runs, sink)?,
+        Form::Kml => kml::write_stream(head, runs, sink)?,
+        Form::Layout => {
+            let Some(by) = layout else { return Err("give the layout of the table with --layout".into()) };
+            // What a layout makes of a document is read again to see what it holds, and so the whole has to be there.
+            let document = Document { head: head.clone(), runs: runs.collect() };
+            let write = if workbook { obvert::convert::layout::write_workbook } else { obvert::convert::layout::write };
+            let (table, losses) = write(&document, &by.layout, &by.lists)?;
+            sink.write_all(&table)?;
+            losses
+        }
         Form::CsvZip | Form::Csv => {
             let mut cursor = std::io::Cursor::new(Vec::new());
-            let losses = csv::write_zip(document, &mut cursor)?;
+            let losses = csv::write_zip_stream(head, runs, &mut cursor)?;
             sink.write_all(cursor.get_ref())?;
-            Ok(losses)
+            losses
         }
-    }
+        Form::Geoparquet => return Err("GeoParquet is a folder with a file a layer".into()),
+    })
+}
+
+/// Writes a survey into a folder of files.
+fn write_folder(head: &Head, runs: &mut dyn Runs, to: Form, folder: &PendingFolder) -> Result<LossReport, Failure> {
+    folder.clear()?;
+    let (runs, open) = (Each(runs), |file: &str| folder.create(file));
+    Ok(if to == Form::Csv {
+        csv::write_stream(head, runs, open)?.1
+    } else {
+        geoparquet::write_stream(head, runs, open)?.1
+    })
 }
 
 /// A pointer behind a word; nothing where the whole document is meant.
@@ -277,24 +460,19 @@ fn spaced(pointer: &str) -> String {
 /// How many different losses are shown.
 const SHOWN: usize = 200;
 
-/// Writes unless that is refused, and says what was lost, first in reading, then by the translation of codes, then by the form.
-fn finish(
-    arguments: &Convert,
-    before: [LossReport; 2],
-    account: &dyn Fn(&[LossReport]) -> Account,
-    write: impl FnOnce(&[LossReport]) -> (LossReport, Result<(), Failure>),
-) -> Result<Status, Failure> {
-    let (losses, written) = write(&before);
-    let [read, recoded] = before;
-    let reports = [read, recoded, losses];
-    say_losses(&reports)?;
-    // A conversion that is refused for its losses is the one whose account is wanted most; of one that failed there is none.
-    let refused = arguments.lossless && reports.iter().any(|report| !report.is_empty());
-    if let Some(path) = arguments.account.as_ref().filter(|_| written.is_ok() || refused) {
-        let text = serde_json::to_string_pretty(&account(&reports))?;
-        files::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
+/// What a value was and what it became, where both are known, or what was put in.
+fn values(loss: &Loss) -> String {
+    const LONGEST: usize = 60;
+    let short = |value: &serde_json::Value| {
+        let text = value.to_string();
+        let cut = text.chars().take(LONGEST).collect::<String>();
+        if cut.len() < text.len() { format!("{cut}…") } else { text }
+    };
+    match (&loss.was, &loss.becomes) {
+        (Some(was), Some(becomes)) => format!(": {} becomes {}", short(was), short(becomes)),
+        (None, Some(becomes)) => format!(": {}", short(becomes)),
+        (_, None) => String::new(),
     }
-    written.map(|()| Status::Good)
 }
 
 /// Says what was lost, the same loss of many values once.
@@ -315,7 +493,8 @@ fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
     for (loss, count) in folds.iter().take(SHOWN) {
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        writeln!(say, "{}{}: {}{times}", render::strong(&kind), spaced(&loss.pointer), loss.message)?;
+        let at = loss.place.as_ref().map_or_else(|| loss.pointer.clone(), ToString::to_string);
+        writeln!(say, "{}{}: {}{}{times}", render::strong(&kind), spaced(&at), loss.message, values(loss))?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();

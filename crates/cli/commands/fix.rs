@@ -11,7 +11,7 @@ use crate::args::{Fix, FixFormat, Form};
 use crate::beside::Beside;
 use crate::files::{self, Source};
 use crate::render::fixes::{self, Shown};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, pending, render};
 
 /// Mends every file, and says what was done and what was not.
 pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
@@ -22,7 +22,7 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
         return Err("--write: standard input has no place to write to; give -o OUT".into());
     }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        files::free(out, arguments.replace)?;
+        pending::free(out, arguments.replace)?;
     }
     let checker = Checker::new(settings(&arguments.judged, true)?)?;
     let what = MendSettings { confirmed: arguments.confirm, only: arguments.only.iter().cloned().collect() };
@@ -106,11 +106,11 @@ fn write(arguments: &Fix, path: &Path, source: &Source, mended: &Mended) -> Resu
             Ok(Some("standard output".into()))
         }
         Some(out) => {
-            files::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
+            pending::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
             Ok(Some(out.display().to_string()))
         }
         None if arguments.write && mended.text.as_bytes() != source.bytes() => {
-            files::rewrite(path, source.bytes(), mended.text.as_bytes())?;
+            pending::rewrite(path, source.bytes(), mended.text.as_bytes())?;
             Ok(Some(source.name.clone()))
         }
         None => Ok(None),

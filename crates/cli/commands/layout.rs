@@ -4,13 +4,14 @@ use std::io::Write;
 
 use obvert::convert::layout::{self, Drafted};
 use obvert::convert::{ConvertError, LossKind, Note};
-use obvert::model::layout::Layout;
+use obvert::model::layout::{Layout, LayoutProblem};
+use obvert::model::lists::CodeList;
 use obvert::model::text::Text;
 
 use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
 use crate::files::{self, ByLayout};
 use crate::lists::{self, File};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, pending, render};
 
 /// Does what is asked with a layout.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
@@ -24,14 +25,14 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
 fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
     if let Some(output) = &arguments.output {
-        files::free(output, arguments.replace)?;
+        pending::free(output, arguments.replace)?;
     }
     let (name, bytes) = files::bytes(&arguments.table)?;
     let mut draft = layout::draft(&bytes, &name)?;
     draft.layout.id = id;
     let text = draft.layout.write()?;
     match &arguments.output {
-        Some(output) => files::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        Some(output) => pending::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
         None => {
             super::print(text.as_bytes())?;
         }
@@ -60,6 +61,31 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     Ok(Status::Good)
 }
 
+/// The code list that a layout is coded in by its constants, where it is at hand.
+fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
+    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    own.iter().chain(CodeList::built_ins()).find(|list| *list.id == *id && *list.version == *version)
+}
+
+fn coding(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
+    list_of(layout, own).map(|list| layout.coding_problems(list)).unwrap_or_default()
+}
+
+/// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be held.
+fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
+    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    if list_of(layout, own).is_some() {
+        return None;
+    }
+    let known: Vec<String> =
+        own.iter().chain(CodeList::built_ins()).map(|list| format!("{} {}", list.id, list.version)).collect();
+    Some(format!(
+        "the code list {id} {version} is not at hand, so that nobody looked whether it has the codes of the layout; give it with \
+         --code-list, or correct the fixed coding.list and coding.version (at hand: {})",
+        known.join(", ")
+    ))
+}
+
 /// Says what does not make sense in a layout, and what of a table cannot be read by it.
 fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let lists = lists::code_lists(&arguments.code_lists)?;
@@ -79,6 +105,14 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     if !problems.is_empty() {
         render::out(|out| file.layout_problems(&problems, out))?;
         return Ok(Status::Findings);
+    }
+    let coding = coding(&layout, &lists);
+    render::out(|out| file.layout_problems(&coding, out))?;
+    if !coding.is_empty() {
+        return Ok(Status::Findings);
+    }
+    if let Some(why) = list_missing(&layout, &lists) {
+        render::note(&format!("{name}: {why}"));
     }
     let said = format!("{} {}, {} columns", layout.id, layout.version, layout.columns.len());
     let Some(table) = &arguments.table else {

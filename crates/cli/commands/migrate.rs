@@ -9,7 +9,7 @@ use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Mi
 use super::print;
 use crate::args::{Form, Format, Migrate};
 use crate::files::{self, Source};
-use crate::{Failure, Status, render};
+use crate::{Failure, Status, pending, render};
 
 /// How many places of one step are shown before the rest is only counted.
 const SHOWN: usize = 5;
@@ -27,7 +27,7 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
         return Err(format!("--to {}: there is no such version here; there are: {known}", arguments.to).into());
     }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        files::free(out, arguments.replace)?;
+        pending::free(out, arguments.replace)?;
     }
     let mut documents = Vec::new();
     let mut status = Status::Good;
@@ -81,11 +81,11 @@ fn write(arguments: &Migrate, path: &Path, source: &Source, migrated: &Migrated)
             Ok(Some("standard output".into()))
         }
         Some(out) => {
-            files::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
+            pending::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
             Ok(Some(out.display().to_string()))
         }
         None if arguments.write && bytes != source.bytes() => {
-            files::rewrite(path, source.bytes(), bytes)?;
+            pending::rewrite(path, source.bytes(), bytes)?;
             Ok(Some(source.name.clone()))
         }
         None => Ok(None),

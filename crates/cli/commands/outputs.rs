@@ -10,8 +10,8 @@ use obvert::check::{Report, Severity, catalogue};
 use super::check::severity;
 use super::print;
 use crate::args::{Check, ReportForm};
-use crate::files::{self, Source};
-use crate::{Failure, render};
+use crate::files::Source;
+use crate::{Failure, pending, render};
 
 /// The forms that are asked for.
 pub(super) struct Outputs {
@@ -48,7 +48,7 @@ impl Outputs {
             if arguments.files.iter().chain(&arguments.baseline).any(|input| same(input, &file)) {
                 return Err(format!("--also {text:?}: that file is read in this check; name another").into());
             }
-            files::free(&file, arguments.replace)?;
+            pending::free(&file, arguments.replace)?;
             also.push((form, file));
         }
         Ok(Self {
@@ -107,7 +107,7 @@ impl Outputs {
             self.text = text;
         }
         for (form, file) in &self.also {
-            files::write_file(file, self.replace, |sink| self.write(*form, report, sink))?;
+            pending::write_file(file, self.replace, |sink| self.write(*form, report, sink))?;
         }
         Ok(())
     }

@@ -15,7 +15,7 @@ use std::io::BufWriter;
 use std::path::Path;
 use std::process::ExitCode;
 
-use obvert_convert::{ConvertError, csv};
+use obvert_convert::{ConvertError, Each, csv};
 use obvert_model::{read, write};
 
 fn main() -> ExitCode {
@@ -47,8 +47,7 @@ fn to_tables(from: &Path, to: &Path) -> Result<(), Box<dyn Error>> {
     fs::create_dir_all(to)?;
     // The runs go from the document to the tables one at a time.
     let written = read::stream(&source, |head, runs| {
-        let runs = std::iter::from_fn(|| runs.next_run());
-        csv::stream(head, runs, |name| File::create(to.join(name)).map(BufWriter::new)).map(drop)
+        csv::write_stream(head, Each(runs), |name| File::create(to.join(name)).map(BufWriter::new)).map(drop)
     })?;
     Ok(written?)
 }

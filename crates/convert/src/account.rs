@@ -4,6 +4,7 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
 
 use crate::loss::{Loss, LossKind, LossReport, Note};
 use crate::source_map::Place;
@@ -22,7 +23,8 @@ pub struct Account {
     pub to: End,
     /// The id of the document.
     pub document: String,
-    /// Whether the document can be read back unchanged: there is no entry.
+    /// Whether nothing of the document was lost: no entry is of another kind than `defaulted`. It comes back unchanged where there is
+    /// none at all.
     pub lossless: bool,
     /// How many entries there are of each kind.
     pub totals: Totals,
@@ -69,6 +71,12 @@ pub struct Entry {
     pub at: Option<At>,
     /// Why: lower case, no full stop.
     pub message: String,
+    /// What it was, where that is known: in the units of the output, where those are others.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub was: Option<Value>,
+    /// What it became, where it became something and that is known; in the units of the output.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub becomes: Option<Value>,
 }
 
 /// Something worth knowing.
@@ -118,17 +126,18 @@ impl Account {
     ) -> Self {
         let (mut entries, mut notes, mut totals) = (Vec::new(), Vec::new(), Totals::default());
         for report in reports {
-            for Loss { kind, pointer, message } in &report.losses {
-                totals.add(*kind);
-                let at = place(pointer).map(At::from);
-                entries.push(Entry { kind: *kind, pointer: pointer.clone(), at, message: message.clone() });
+            for loss in &report.losses {
+                let Loss { kind, pointer, message, was, becomes, place: own } = loss.clone();
+                totals.add(kind);
+                let at = own.or_else(|| place(&pointer)).map(At::from);
+                entries.push(Entry { kind, pointer, at, message, was, becomes });
             }
             for Note { pointer, message } in &report.notes {
                 let at = place(pointer).map(At::from);
                 notes.push(Remark { pointer: pointer.clone(), at, message: message.clone() });
             }
         }
-        let lossless = entries.is_empty();
+        let lossless = entries.iter().all(|entry| entry.kind == LossKind::Defaulted);
         Self { account: VERSION.to_owned(), from, to, document: document.to_owned(), lossless, totals, entries, notes }
     }
 
@@ -143,10 +152,11 @@ impl Account {
 /// The account of a survey in CSV tables that was translated into another list, where one code has no equivalent.
 fn example() -> Account {
     let end = |file: &str, form: &str, list: &str| End { file: file.into(), form: form.into(), code_list: list.into() };
+    let message = "access.manhole has no equivalent in en-13508-2; it becomes BDB, general remark";
     let loss = Loss {
-        kind: LossKind::Translated,
-        pointer: "/runs/0/observations/1/code".into(),
-        message: "access.manhole has no equivalent in en-13508-2; it becomes BDB, general remark".into(),
+        was: Some("access.manhole".into()),
+        becomes: Some("BDB".into()),
+        ..Loss::new(LossKind::Translated, "/runs/0/observations/1/code", message)
     };
     let report = LossReport { losses: vec![loss], notes: Vec::new() };
     let (file, heading) = ("survey/observations.csv".to_owned(), Some("code".to_owned()));

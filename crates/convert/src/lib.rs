@@ -9,6 +9,7 @@
 
 mod account;
 mod error;
+mod flow;
 mod loss;
 mod source_map;
 
@@ -44,6 +45,7 @@ pub mod xml;
 
 pub use account::{Account, At, End, Entry, Remark, Totals};
 pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
+pub use flow::{Each, hand_over};
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use source_map::{Place, SourceMap};
 

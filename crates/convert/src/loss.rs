@@ -2,6 +2,9 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+use crate::source_map::Place;
 
 /// What happened to a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -12,7 +15,7 @@ pub enum LossKind {
     Dropped,
     /// It is in the output in another form that cannot be turned back exactly.
     Changed,
-    /// It was put in by the conversion.
+    /// It was put in by the conversion, and says nothing that somebody would have to have recorded. Nothing is lost by it.
     Defaulted,
     /// It became a code of another list that does not mean the same.
     Translated,
@@ -27,6 +30,23 @@ pub struct Loss {
     pub pointer: String,
     /// Why: lower case, no full stop.
     pub message: String,
+    /// What it was, where that is known: in the units of the output, where those are others.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub was: Option<Value>,
+    /// What it became, where it became something and that is known; in the units of the output.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub becomes: Option<Value>,
+    /// Where it stood in what was read, where no value of the document tells.
+    #[serde(skip)]
+    pub place: Option<Place>,
+}
+
+impl Loss {
+    /// A loss of which no more is known than what happened, where and why.
+    #[must_use]
+    pub fn new(kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
+        Self { kind, pointer: pointer.into(), message: message.into(), was: None, becomes: None, place: None }
+    }
 }
 
 /// Something worth knowing about the output that is no loss: the document reads back unchanged all the same.
@@ -38,7 +58,8 @@ pub struct Note {
     pub message: String,
 }
 
-/// Everything that a conversion did not carry over as it was; empty when the document can be read back unchanged.
+/// Everything that a conversion did not carry over as it was, and what it put in; empty exactly when the document can be read back
+/// unchanged.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
 pub struct LossReport {
     /// The losses, in the order of the document.
@@ -49,14 +70,22 @@ pub struct LossReport {
 }
 
 impl LossReport {
-    /// Whether nothing was lost.
+    /// Whether the document comes back unchanged.
     #[must_use]
     pub fn is_empty(&self) -> bool {
         self.losses.is_empty()
     }
+
+    /// Whether anything of the document was lost. What was merely [put in](LossKind::Defaulted) is no loss: everything that the document
+    /// says is there.
+    #[must_use]
+    pub fn loses(&self) -> bool {
+        self.losses.iter().any(|loss| loss.kind != LossKind::Defaulted)
+    }
+
     /// Notes a loss.
     pub fn add(&mut self, kind: LossKind, pointer: impl Into<String>, message: impl Into<String>) {
-        self.losses.push(Loss { kind, pointer: pointer.into(), message: message.into() });
+        self.losses.push(Loss::new(kind, pointer, message));
     }
     /// Adds a note.
     pub fn note(&mut self, pointer: impl Into<String>, message: impl Into<String>) {

@@ -104,7 +104,7 @@ fn without_empty_columns_from_the_right(bytes: &[u8]) -> Vec<u8> {
 fn streamed_runs_give_the_same_bytes() {
     for (_, document) in common::nasty() {
         let runs = document.runs.clone();
-        let (streamed, losses) = csv::stream(&document.head, runs.into_iter(), |_| Ok(Vec::new())).unwrap();
+        let (streamed, losses) = csv::write_stream(&document.head, runs.into_iter(), |_| Ok(Vec::new())).unwrap();
         assert!(losses.is_empty());
         assert_eq!(streamed, files(&document));
     }

@@ -105,7 +105,13 @@ fn sheets_help_people_and_run_nothing() {
     assert!(structures.contains("<formula1>\"manhole,cleanout,"), "{structures}");
     assert!(structures.contains(r#"<c r="D2"><v>1.5</v></c>"#), "{structures}");
     // An id is text, though it looks like a number.
-    assert!(structures.contains(r#"<c r="A2" s="3" t="s">"#), "{structures}");
+    let cell = structures.split(r#"<c r="A2" s=""#).nth(1).unwrap();
+    assert!(cell.contains(r#" t="inlineStr"><is><t>007</t>"#), "{structures}");
+    // Number format 49 is "@", text (ISO/IEC 29500-1, 18.8.30).
+    let style: usize = cell[..cell.find('"').unwrap()].parse().unwrap();
+    let styles = part(&book, "xl/styles.xml");
+    let formats = &styles[styles.find("<cellXfs").unwrap()..];
+    assert!(formats.split("<xf ").nth(style + 1).unwrap().starts_with(r#"numFmtId="49""#), "{formats}");
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");
     // The codes of the list stand in the hidden sheet, all of them.
@@ -210,9 +216,13 @@ fn what_people_fill_in_is_read() {
 #[test]
 fn what_cannot_be_told_is_refused_with_its_cell() {
     let date = Format::new().set_num_format("yyyy-mm-dd");
+    let percent = Format::new().set_num_format("0.0%");
     let moment = ExcelDateTime::from_ymd(2026, 5, 6).unwrap().and_hms(9, 31, 0).unwrap();
     let book = by_hand(|book| {
-        let sheet = add(book, "structures", &["id", "kind", "depth", "ground"]);
+        let sheet = add(book, "structures", &["id", "kind", "depth", "ground", "asset"]);
+        sheet.write_number_with_format(2, 4, 0.07, &percent).unwrap();
+        sheet.write_number_with_format(3, 2, 0.085, &percent).unwrap();
+        sheet.write_string(3, 0, "C").unwrap().write_string(3, 1, "manhole").unwrap();
         sheet.write_string(1, 0, "A").unwrap().write_string(1, 1, "manhole").unwrap();
         sheet.write_with_format(1, 2, &moment, &date).unwrap();
         sheet.write_formula(1, 3, Formula::new("=C2*2").set_result("3")).unwrap();
@@ -236,6 +246,10 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         "structures:2:4 (ground): /structures/0/ground: \"=C2*2\" is a formula; copy the cells",
         "structures:3:3 (depth): /structures/1/depth: \"2,5\" is not a number; write the decimal mark as a point",
         "structures:3:4 (ground): /structures/1/ground: true is not a number",
+        "structures:3:5 (asset): /structures/1/asset: the cell shows 7 %, since it is formatted as a percentage, and holds a hundredth of \
+         that; format it as text and type it again",
+        "structures:4:3 (depth): /structures/2/depth: the cell shows 8.5 %, since it is formatted as a percentage, and holds a hundredth \
+         of that; format it as a number and type it again",
         "equipment:2:3 (calibrated): /equipment/0/calibrated: 46027 is a number; format the cell as a date",
         "equipment:3:3 (calibrated): /equipment/1/calibrated: 2026-05-06 09:31:00 is not a day",
         "runs:2:3 (direction): /runs/0/direction: \"down\" is none of",
@@ -244,7 +258,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
     ] {
         assert!(said.contains(part), "{part} is not in\n{said}");
     }
-    assert_eq!(said.lines().count(), 9, "{said}");
+    assert_eq!(said.lines().count(), 11, "{said}");
 }
 
 #[test]

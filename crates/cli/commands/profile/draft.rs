@@ -8,13 +8,13 @@ use obvert::check::{Draft, DraftSettings};
 use obvert::model::text::Text;
 
 use crate::args::ProfileDraft;
-use crate::{Failure, Status, files};
+use crate::{Failure, Status, files, pending};
 
 /// Drafts.
 pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let check = super::settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     if let Some(output) = &arguments.output {
-        files::free(output, arguments.replace)?;
+        pending::free(output, arguments.replace)?;
     }
     let mut draft = Draft::new(DraftSettings {
         id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
@@ -37,7 +37,7 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let profile = draft.finish()?;
     let text = profile.write()?;
     match &arguments.output {
-        Some(output) => files::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        Some(output) => pending::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
         None => {
             crate::commands::print(text.as_bytes())?;
         }

@@ -1,12 +1,14 @@
 //! The tables in one file: a zip archive.
 
+use std::borrow::Borrow;
 use std::io::{Seek, Write};
 
-use obvert_model::tables::Document;
-use zip::write::SimpleFileOptions;
+use obvert_model::read::Runs;
+use obvert_model::tables::{Document, Head, Run};
+use zip::write::{SimpleFileOptions, ZipFileBuilder};
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-use super::{read, write};
+use super::{read, read_stream, write_stream};
 use crate::unpack::{self, ZipLimits};
 use crate::{ConvertError, LossReport, Survey};
 
@@ -16,15 +18,28 @@ use crate::{ConvertError, LossReport, Survey};
 /// # Errors
 /// When the sink fails.
 pub fn write_zip(document: &Document, sink: impl Write + Seek) -> Result<LossReport, ConvertError> {
-    let (files, losses) = write(document)?;
+    write_zip_stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write_zip`]. The tables grow side by side and are
+/// held, packed, until the last run has come.
+///
+/// # Errors
+/// When the sink fails.
+pub fn write_zip_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    sink: impl Write + Seek,
+) -> Result<LossReport, ConvertError> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
         .last_modified_time(DateTime::default())
         .unix_permissions(0o644);
+    let (files, losses) = write_stream(head, runs, |name| Ok(ZipFileBuilder::new(name, options)?))?;
     let mut archive = ZipWriter::new(sink);
-    for (name, bytes) in &files {
-        archive.start_file(name.as_str(), options).map_err(std::io::Error::from)?;
-        archive.write_all(bytes)?;
+    for (_, file) in files {
+        let packed = file.finish().map_err(std::io::Error::from)?;
+        archive.add_prepared_file(packed).map_err(std::io::Error::from)?;
     }
     archive.finish().map_err(std::io::Error::from)?.flush()?;
     Ok(losses)
@@ -44,11 +59,24 @@ pub fn read_zip(archive: &[u8], name: &str) -> Result<Survey, ConvertError> {
 /// # Errors
 /// As [`read_zip`].
 pub fn read_zip_within(archive: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
-    read(
-        &files_of(archive, limits)
-            .map_err(|message| ConvertError::Form { place: None, message: format!("{name}: {message}") })?,
-        name,
-    )
+    read(&files_of(archive, limits).map_err(|message| refused(name, &message))?, name)
+}
+
+/// Reads a zip archive of tables as a stream: see [`read_stream`](fn@crate::csv::read_stream). The tables are held unpacked.
+///
+/// # Errors
+/// As [`read_zip`].
+pub fn read_zip_stream<T>(
+    archive: &[u8],
+    name: &str,
+    work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let files = files_of(archive, ZipLimits::default());
+    read_stream(&files.map_err(|message| refused(name, &message))?, name, work)
+}
+
+fn refused(name: &str, message: &str) -> ConvertError {
+    ConvertError::Form { place: None, message: format!("{name}: {message}") }
 }
 
 fn files_of(archive: &[u8], limits: ZipLimits) -> Result<Vec<(String, Vec<u8>)>, String> {

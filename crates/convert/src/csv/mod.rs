@@ -42,12 +42,12 @@ mod schema;
 mod write;
 
 pub use crate::unpack::ZipLimits;
-pub use archive::{read_zip, read_zip_within, write_zip};
+pub use archive::{read_zip, read_zip_stream, read_zip_within, write_zip, write_zip_stream};
 #[cfg(feature = "layout")]
 pub(crate) use cell::{harmless, plain};
-pub use read::read;
+pub use read::{read, read_stream};
 pub use schema::table_schemas;
-pub use write::{Files, stream, write};
+pub use write::{Files, write, write_stream};
 
 use crate::tables::plan::Table;
 

@@ -1,10 +1,13 @@
 //! From the files of a package to its tables.
 
+use obvert_model::read::Runs;
+use obvert_model::tables::Head;
+
 use super::file_of;
 use super::records::Records;
 use crate::tables::plan::{Plan, plan};
 use crate::tables::read::{form, nearest};
-use crate::{ConvertError, Survey, tables};
+use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
 /// (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an error. `name` is what
@@ -14,12 +17,31 @@ use crate::{ConvertError, Survey, tables};
 /// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a
 /// valid document.
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
+    tables::read::read(open(files, name)?, file_of)
+}
+
+/// Reads the files of a package as a stream: calls `work` with the head and the runs to be taken from it, as
+/// [`obvert_model::read::stream`] does. Beside the files themselves, memory is that of the head and of one run where the rows of
+/// all tables stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be called again
+/// for it. What it gave before is thrown away then, and also when the document turns out to be invalid.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_stream<N: AsRef<str>, B: AsRef<[u8]>, T>(
+    files: &[(N, B)],
+    name: &str,
+    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let fast = tables::stream::stream(open(files, name)?, &mut work);
+    flow::either(fast, || read(files, name), &mut work)
+}
+
+fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(
+    files: &'f [(N, B)],
+    name: &str,
+) -> Result<Vec<Option<Records<'f>>>, ConvertError> {
     let sources = sources(plan(), files, name)?;
-    let mut open = Vec::new();
-    for source in sources {
-        open.push(source.map(|(file, bytes)| Records::open(file, bytes)).transpose()?);
-    }
-    tables::read::read(open, file_of)
+    sources.into_iter().map(|source| source.map(|(file, bytes)| Records::open(file, bytes)).transpose()).collect()
 }
 
 type Source<'f> = Option<(&'f str, &'f [u8])>;

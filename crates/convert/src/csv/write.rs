@@ -18,7 +18,7 @@ pub type Files<W = Vec<u8>> = Vec<(String, W)>;
 /// # Errors
 /// Never for a document that was read; the signature is the serializer's.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
-    stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
+    write_stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
 }
 
 /// Writes a document whose runs come one at a time. `open` is called with the name of each file before anything is
@@ -27,7 +27,7 @@ pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
 ///
 /// # Errors
 /// When `open` or what it gave fails.
-pub fn stream<R: Borrow<Run>, W: Write>(
+pub fn write_stream<R: Borrow<Run>, W: Write>(
     head: &Head,
     runs: impl Iterator<Item = R>,
     mut open: impl FnMut(&str) -> std::io::Result<W>,

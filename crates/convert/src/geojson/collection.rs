@@ -6,6 +6,7 @@ use std::ops::Range;
 
 use obvert_model::shape::{self, ObjectShape, Shape};
 use serde::Deserialize;
+use serde::de::{Deserializer, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
@@ -62,6 +63,70 @@ pub(super) struct TableRow {
 
 /// Takes a collection apart: the `survey` member, and the features in their order.
 pub(super) fn parts(source: &Source<'_>) -> Result<(Row, Vec<TableRow>), ConvertError> {
+    let (survey, start, features) = members(source)?;
+    let features: Vec<&RawValue> =
+        serde_json::from_str(features.get()).map_err(|error| source.json_error(start, &error))?;
+    let mut spot = start;
+    let mut rows = Vec::with_capacity(features.len());
+    for part in features {
+        spot = source.spot(spot, part.get());
+        rows.push(feature(source, spot, part.get())?);
+    }
+    Ok((survey, rows))
+}
+
+/// Gives the features of a collection to `work`, one at a time, with the `survey` member; `None` where anything is wrong with it.
+pub(super) fn each<T>(
+    source: &Source<'_>,
+    work: impl FnOnce(Row, &mut dyn FnMut() -> Option<TableRow>) -> Option<T>,
+) -> Option<T> {
+    let (survey, start, features) = members(source).ok()?;
+    let each = Each { source, spot: start, survey, work };
+    let mut reader = serde_json::Deserializer::from_str(features.get());
+    let result = reader.deserialize_seq(each).ok()?;
+    reader.end().ok()?;
+    result
+}
+
+struct Each<'s, 't, W> {
+    source: &'s Source<'t>,
+    spot: Spot,
+    survey: Row,
+    work: W,
+}
+
+impl<'de, T, W: FnOnce(Row, &mut dyn FnMut() -> Option<TableRow>) -> Option<T>> Visitor<'de> for Each<'_, '_, W> {
+    type Value = Option<T>;
+    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str("a list of features")
+    }
+    fn visit_seq<A: SeqAccess<'de>>(self, mut features: A) -> Result<Option<T>, A::Error> {
+        let Self { source, mut spot, survey, work } = self;
+        let mut failed = false;
+        let mut next = || {
+            if failed {
+                return None;
+            }
+            // What is wrong is told by whoever reads the whole.
+            let row = match features.next_element::<&RawValue>() {
+                Ok(None) => return None,
+                Ok(Some(part)) => {
+                    spot = source.spot(spot, part.get());
+                    feature(source, spot, part.get()).ok()
+                }
+                Err(_) => None,
+            };
+            failed = row.is_none();
+            row
+        };
+        let result = work(survey, &mut next);
+        while next().is_some() {}
+        Ok(result.filter(|_| !failed))
+    }
+}
+
+/// The `survey` member, and the list of features with the place where it begins.
+fn members<'s>(source: &Source<'s>) -> Result<(Row, Spot, &'s RawValue), ConvertError> {
     let collection: Collection<'_> =
         serde_json::from_str(source.text()).map_err(|error| source.json_error(Spot::START, &error))?;
     check_kind(source, &collection)?;
@@ -86,16 +151,7 @@ pub(super) fn parts(source: &Source<'_>) -> Result<(Row, Vec<TableRow>), Convert
     let Some(features) = collection.features else {
         return Err(source.error(Spot::START, "the collection has no member \"features\""));
     };
-    let start = at(features);
-    let features: Vec<&RawValue> =
-        serde_json::from_str(features.get()).map_err(|error| source.json_error(start, &error))?;
-    let mut spot = start;
-    let mut rows = Vec::with_capacity(features.len());
-    for part in features {
-        spot = source.spot(spot, part.get());
-        rows.push(feature(source, spot, part.get())?);
-    }
-    Ok((survey, rows))
+    Ok((survey, at(features), features))
 }
 
 fn check_kind(source: &Source<'_>, collection: &Collection<'_>) -> Result<(), ConvertError> {

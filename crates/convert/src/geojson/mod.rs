@@ -44,7 +44,7 @@ mod source;
 mod write;
 
 pub use moved::Moved;
-pub use read::{read, read_with};
+pub use read::{read, read_stream, read_with};
 pub use write::{write, write_stream};
 
 /// Why positions are transformed.

@@ -53,6 +53,12 @@ impl Drawings {
         }
     }
 
+    /// Those of one run: its own, then those of its observations.
+    pub(super) fn of_run(mut drawn: Vec<Option<Drawn>>) -> Self {
+        let observations = drawn.split_off(1.min(drawn.len()));
+        Self { runs: drawn, observations: vec![observations], ..Self::default() }
+    }
+
     fn first(&self) -> Option<&Drawn> {
         let tables = [&self.structures, &self.pipes, &self.locates, &self.runs];
         tables.into_iter().chain(&self.observations).flatten().flatten().min_by_key(|drawn| (drawn.line, drawn.column))
@@ -176,6 +182,11 @@ fn off(
 
 fn points(drawings: &[Option<Drawn>], derived: impl Fn(usize) -> Option<Geometry>) -> Vec<(usize, &Drawn)> {
     off(drawings, derived).collect()
+}
+
+/// Whether a run and its observations lie where their distances are, as drawn.
+pub(super) fn stands(network: &Network<'_>, run: &Run, drawings: &Drawings) -> bool {
+    seen_elsewhere(network, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
 }
 
 /// Runs and observations that are not where their distances are, of those that `which` names: run, observation, conflict.

@@ -2,12 +2,16 @@
 
 use std::collections::HashMap;
 
+use obvert_model::read::{IdWatch, Runs};
+use obvert_model::tables::{Document, Head, Run};
 use serde_json::Value;
 
-use super::collection::{self, TableRow};
-use super::moved::{Drawings, Moved, settle};
+use super::WHY;
+use super::collection::{self, Row, TableRow};
+use super::moved::{Drawings, Moved, settle, stands};
 use super::source::Source;
-use crate::{ConvertError, SourceMap, Survey};
+use crate::map::network::Network;
+use crate::{ConvertError, SourceMap, Survey, flow};
 
 /// Reads a document from GeoJSON, refusing one in which geometries have been moved.
 ///
@@ -87,4 +91,106 @@ pub fn read_with(source: &[u8], name: &str, moved: Moved) -> Result<Survey, Conv
     let mut survey = crate::typed(Value::Object(document), places)?;
     settle(&mut survey.document, &drawings, moved, text.name())?;
     Ok(survey)
+}
+
+/// Reads a document from GeoJSON as a stream: calls `work` with the head and the runs to be taken from it, as
+/// [`obvert_model::read::stream`] does. Geometries that have been moved are refused. Beside the text itself, memory is that of the
+/// head and of one run where every run is followed by its observations and both stand behind all else, as they are written;
+/// otherwise the whole is held, and `work` may be called again for it. What it gave before is thrown away then, and also when the
+/// document turns out to be invalid.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_stream<T>(
+    source: &[u8],
+    name: &str,
+    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let text = Source::new(source, name)?;
+    let fast = collection::each(&text, |survey, next| ahead(survey, next, name, &mut work));
+    flow::either(fast, || read(source, name), &mut work)
+}
+
+/// The fast road; `None` where it ends.
+fn ahead<T>(
+    survey: Row,
+    next: &mut dyn FnMut() -> Option<TableRow>,
+    name: &str,
+    work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
+) -> Option<T> {
+    let mut document = survey.value;
+    let mut drawings = Drawings::default();
+    let first = loop {
+        let Some(found) = next() else { break None };
+        if matches!(found.table, "runs" | "observations") {
+            break Some(found);
+        }
+        drawings.table(found.table)?.push(found.row.drawn);
+        let rows = document.entry(found.table).or_insert_with(|| Value::Array(Vec::new()));
+        rows.as_array_mut()?.push(Value::Object(found.row.value));
+    };
+    let head = Head::deserialize(Value::Object(document)).ok()?;
+    let mut ids = IdWatch::default();
+    ids.head(&head);
+    let mut document = Document { head, runs: Vec::new() };
+    settle(&mut document, &drawings, Moved::Refuse, name).ok()?;
+    let head = document.head;
+    // Without one nothing can be drawn, and whoever reads the whole says so.
+    let network = Network::new(&head, WHY).ok();
+    let mut runs = Ahead { next, pending: first, network, ids, failed: false };
+    let result = work(&head, &mut runs);
+    while runs.next_run().is_some() {}
+    (!runs.failed && !runs.ids.seen_twice()).then_some(result)
+}
+
+struct Ahead<'s, 'h> {
+    next: &'s mut dyn FnMut() -> Option<TableRow>,
+    pending: Option<TableRow>,
+    network: Option<Network<'h>>,
+    ids: IdWatch,
+    failed: bool,
+}
+
+impl Ahead<'_, '_> {
+    fn run(&mut self, found: TableRow) -> Option<Run> {
+        let mut value = found.row.value;
+        let id = value.get("id").and_then(Value::as_str)?.to_owned();
+        let mut drawn = vec![found.row.drawn];
+        let mut rows = Vec::new();
+        if found.table != "runs" {
+            return None;
+        }
+        loop {
+            self.pending = (self.next)();
+            let own = |row: &mut TableRow| row.table == "observations" && row.run.as_deref() == Some(&id);
+            let Some(row) = self.pending.take_if(own) else { break };
+            rows.push(Value::Object(row.row.value));
+            drawn.push(row.row.drawn);
+        }
+        if !rows.is_empty() {
+            value.insert("observations".to_owned(), Value::Array(rows));
+        }
+        let run = Run::deserialize(Value::Object(value)).ok()?;
+        self.ids.run(&run);
+        if drawn.iter().any(Option::is_some) {
+            let network = self.network.as_ref()?;
+            let of_run = Drawings::of_run(drawn);
+            if !stands(network, &run, &of_run) {
+                return None;
+            }
+        }
+        Some(run)
+    }
+}
+
+impl Runs for Ahead<'_, '_> {
+    fn next_run(&mut self) -> Option<Run> {
+        if self.failed {
+            return None;
+        }
+        let found = self.pending.take()?;
+        let run = self.run(found);
+        self.failed = run.is_none();
+        run
+    }
 }

@@ -30,8 +30,8 @@ mod read;
 mod schema;
 mod write;
 
-pub use read::read;
-pub use write::write;
+pub use read::{read, read_stream};
+pub use write::{write, write_stream};
 
 use crate::ConvertError;
 use crate::tables::plan::Table;

@@ -1,12 +1,14 @@
 //! From a GeoPackage to a document.
 
 use std::borrow::Cow;
+use std::cell::RefCell;
 use std::collections::HashMap;
 
-use obvert_model::tables::Document;
+use obvert_model::read::Runs;
+use obvert_model::tables::Head;
 use rusqlite::config::DbConfig;
 use rusqlite::types::ValueRef;
-use rusqlite::{Connection, OptionalExtension};
+use rusqlite::{Connection, OptionalExtension, Rows as SqlRows, Statement};
 use serde_json::Number;
 
 use super::blob::{self, Xy};
@@ -15,7 +17,7 @@ use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, plan};
 use crate::tables::read::{form, nearest};
 use crate::tables::{Record, Rows};
-use crate::{ConvertError, Survey, tables};
+use crate::{ConvertError, Survey, flow, tables};
 
 /// How far a geometry may be from what the columns say, in units of the reference system, and still be the same.
 const SAME: f64 = 1e-6;
@@ -28,9 +30,45 @@ const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 /// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
 /// not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
+    with_tables(geopackage, name, |tables, drawn| {
+        let survey = tables::read::read(tables, name_of)?;
+        settle(&survey.document.head, &drawn.borrow())?;
+        Ok(survey)
+    })
+}
+
+/// Reads a GeoPackage as a stream: calls `work` with the head and the runs to be taken from it, as
+/// [`obvert_model::read::stream`] does. Beside the database, memory is that of the head and of one run where the rows of all
+/// tables stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be called again for
+/// it. What it gave before is thrown away then, and also when the document turns out to be invalid.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_stream<T>(
+    geopackage: &[u8],
+    name: &str,
+    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let fast = with_tables(geopackage, name, |tables, drawn| {
+        let mut settled = Ok(());
+        let result = tables::stream::stream(tables, &mut |head: &Head, runs: &mut dyn Runs| {
+            // The pipes have been read by now.
+            settled = settle(head, &drawn.borrow());
+            work(head, runs)
+        });
+        settled.map(|()| result)
+    });
+    flow::either(fast.ok().flatten(), || read(geopackage, name), &mut work)
+}
+
+/// Opens the tables of a GeoPackage, one for each of the plan where there is one.
+fn with_tables<T>(
+    geopackage: &[u8],
+    name: &str,
+    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>) -> Result<T, ConvertError>,
+) -> Result<T, ConvertError> {
     let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     let base = open(geopackage).map_err(refused)?;
-    let mut open: Vec<Option<TableRows>> = Vec::new();
     let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
     for other in &names {
         let known = plan().tables.iter().any(|table| name_of(table) == *other);
@@ -43,18 +81,21 @@ pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
         let message = format!("no table of the format has this name{near}; take the layer out of this file");
         return Err(form(other, 1, message));
     }
-    let mut drawn = HashMap::new();
+    let mut queries = Vec::new();
     for table in &plan().tables {
         let table = name_of(table);
-        open.push(if names.contains(&table) { Some(TableRows::load(&base, &table, &mut drawn)?) } else { None });
+        queries.push(if names.contains(&table) { Some(Query::new(&base, table)?) } else { None });
     }
-    if open.first().is_none_or(Option::is_none) {
+    if queries.first().is_none_or(Option::is_none) {
         let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
         return Err(refused(message.to_owned()));
     }
-    let survey = tables::read::read(open, name_of)?;
-    settle(&survey.document, &drawn)?;
-    Ok(survey)
+    let drawn = RefCell::default();
+    let mut open = Vec::new();
+    for query in &mut queries {
+        open.push(query.as_mut().map(|query| query.rows(&drawn)).transpose()?);
+    }
+    work(open, &drawn)
 }
 
 fn open(bytes: &[u8]) -> Result<Connection, String> {
@@ -114,25 +155,36 @@ enum Found {
     Blob,
 }
 
-struct TableRows {
+/// A table and the question for its rows.
+struct Query<'b> {
+    table: String,
     headings: Vec<String>,
-    rows: Vec<(usize, TableRow)>,
-    next: usize,
+    statement: Statement<'b>,
 }
 
+/// The rows of a table, read one at a time.
+struct TableRows<'q, 'd> {
+    table: &'q str,
+    headings: &'q [String],
+    rows: SqlRows<'q>,
+    row: TableRow,
+    drawn: &'d RefCell<Drawn>,
+}
+
+#[derive(Default)]
 struct TableRow {
     cells: Vec<Found>,
 }
 
-impl TableRows {
-    fn load(base: &Connection, table: &str, drawn: &mut Drawn) -> Result<Self, ConvertError> {
-        let failed = |error: rusqlite::Error| form(table, 1, format!("the table cannot be read: {error}"));
+impl<'b> Query<'b> {
+    fn new(base: &'b Connection, table: String) -> Result<Self, ConvertError> {
+        let failed = |error: rusqlite::Error| unreadable(&table, &error);
         let geometry: Option<String> = base
-            .query_row("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", [table], |row| row.get(0))
+            .query_row("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", [&table], |row| row.get(0))
             .optional()
             .map_err(failed)?;
         let geometry = geometry.unwrap_or_else(|| GEOMETRY.to_owned());
-        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(table))).map_err(failed)?;
+        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(&table))).map_err(failed)?;
         let columns =
             info.query_map([], |row| Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?)));
         let columns: Vec<(String, String, i64)> =
@@ -143,39 +195,23 @@ impl TableRows {
             .filter(|(name, kind, place)| *name != geometry && name != KEY && !key(kind, *place))
             .map(|(name, ..)| name.clone())
             .collect();
-        let layer = schema::layer(table).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
+        let layer = schema::layer(&table).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
         let shape = if layer { quoted(&geometry) } else { "NULL".to_owned() };
         let list: Vec<String> = headings.iter().map(|name| quoted(name)).collect();
         let comma = if list.is_empty() { "" } else { ", " };
-        let query = format!("SELECT rowid, {shape}{comma}{} FROM {} ORDER BY rowid", list.join(", "), quoted(table));
-        let mut query = base.prepare(&query).map_err(failed)?;
-        let mut found = query.query([]).map_err(failed)?;
-        let mut rows = Vec::new();
-        while let Some(row) = found.next().map_err(failed)? {
-            let number = usize::try_from(row.get::<_, i64>(0).map_err(failed)?).unwrap_or_default();
-            let mut cells = Vec::new();
-            for index in 0..headings.len() {
-                cells.push(match row.get_ref(index + 2).map_err(failed)? {
-                    ValueRef::Null => Found::Empty,
-                    ValueRef::Integer(whole) => Found::Whole(whole),
-                    ValueRef::Real(number) => Found::Number(number),
-                    ValueRef::Text(text) => match std::str::from_utf8(text) {
-                        Ok("") => Found::Empty,
-                        Ok(text) => Found::Text(text.to_owned()),
-                        Err(_) => return Err(form(table, number, "a text that is not UTF-8")),
-                    },
-                    ValueRef::Blob(_) => Found::Blob,
-                });
-            }
-            let mut row_of = TableRow { cells };
-            if let ValueRef::Blob(bytes) = row.get_ref(1).map_err(failed)? {
-                let positions = blob::read(bytes).map_err(|message| form(table, number, message))?;
-                row_of.hold_against(table, number, &headings, positions, drawn)?;
-            }
-            rows.push((number, row_of));
-        }
-        Ok(Self { headings, rows, next: 0 })
+        let query = format!("SELECT rowid, {shape}{comma}{} FROM {} ORDER BY rowid", list.join(", "), quoted(&table));
+        let statement = base.prepare(&query).map_err(failed)?;
+        Ok(Self { statement, headings, table })
     }
+
+    fn rows<'d>(&mut self, drawn: &'d RefCell<Drawn>) -> Result<TableRows<'_, 'd>, ConvertError> {
+        let rows = self.statement.query([]).map_err(|error| unreadable(&self.table, &error))?;
+        Ok(TableRows { table: &self.table, headings: &self.headings, rows, row: TableRow::default(), drawn })
+    }
+}
+
+fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
+    form(table, 1, format!("the table cannot be read: {error}"))
 }
 
 impl TableRow {
@@ -221,8 +257,8 @@ impl TableRow {
 }
 
 /// Refuses lines of pipes that somebody has drawn anew.
-fn settle(document: &Document, drawn: &Drawn) -> Result<(), ConvertError> {
-    for pipe in &document.head.pipes {
+fn settle(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
+    for pipe in &head.pipes {
         let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
         let near = |a: f64, b: f64| (a - b).abs() <= SAME;
         let same = pipe.path.len() == line.len()
@@ -239,15 +275,36 @@ fn settle(document: &Document, drawn: &Drawn) -> Result<(), ConvertError> {
     Ok(())
 }
 
-impl Rows for TableRows {
+impl Rows for TableRows<'_, '_> {
     type Row = TableRow;
     fn headings(&self) -> impl Iterator<Item = &str> {
         self.headings.iter().map(String::as_str)
     }
     fn next_row(&mut self) -> Result<Option<(usize, &TableRow)>, ConvertError> {
-        let row = self.rows.get(self.next);
-        self.next += 1;
-        Ok(row.map(|(number, row)| (*number, row)))
+        let table = self.table;
+        let failed = |error: rusqlite::Error| unreadable(table, &error);
+        let Some(row) = self.rows.next().map_err(failed)? else { return Ok(None) };
+        let number = usize::try_from(row.get::<_, i64>(0).map_err(failed)?).unwrap_or_default();
+        let cells = &mut self.row.cells;
+        cells.clear();
+        for index in 0..self.headings.len() {
+            cells.push(match row.get_ref(index + 2).map_err(failed)? {
+                ValueRef::Null => Found::Empty,
+                ValueRef::Integer(whole) => Found::Whole(whole),
+                ValueRef::Real(number) => Found::Number(number),
+                ValueRef::Text(text) => match std::str::from_utf8(text) {
+                    Ok("") => Found::Empty,
+                    Ok(text) => Found::Text(text.to_owned()),
+                    Err(_) => return Err(form(table, number, "a text that is not UTF-8")),
+                },
+                ValueRef::Blob(_) => Found::Blob,
+            });
+        }
+        if let ValueRef::Blob(bytes) = row.get_ref(1).map_err(failed)? {
+            let positions = blob::read(bytes).map_err(|message| form(table, number, message))?;
+            self.row.hold_against(table, number, self.headings, positions, &mut self.drawn.borrow_mut())?;
+        }
+        Ok(Some((number, &self.row)))
     }
 }
 

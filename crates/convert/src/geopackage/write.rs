@@ -1,9 +1,12 @@
 //! From a document to a GeoPackage.
 
+use std::borrow::Borrow;
+use std::cell::RefCell;
+use std::collections::VecDeque;
 use std::io::Write;
 
 use obvert_geo::Crs;
-use obvert_model::tables::{Document, Head, Observation, Run};
+use obvert_model::tables::{Document, Head, Run};
 use rusqlite::types::Value as Sql;
 use rusqlite::{Connection, params, params_from_iter};
 
@@ -20,12 +23,28 @@ use crate::{ConvertError, LossReport};
 ///
 /// # Errors
 /// [`ConvertError::Write`] when the database or the sink fails.
-pub fn write(document: &Document, mut sink: impl Write) -> Result<LossReport, ConvertError> {
+pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
+    write_stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The database is put together in a
+/// temporary one, which SQLite keeps in its cache, and in the system's folder for temporary files beyond that; it goes to the
+/// sink as a whole.
+///
+/// # Errors
+/// As [`write`](fn@write).
+pub fn write_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    mut sink: impl Write,
+) -> Result<LossReport, ConvertError> {
     let plan = plan();
-    let mut base = Connection::open_in_memory().map_err(failed)?;
-    // Most surveys are small, and every table and index takes a page at least.
-    base.execute_batch("PRAGMA page_size = 1024").map_err(failed)?;
-    let system = System::of(&document.head);
+    let mut base = Connection::open("").map_err(failed)?;
+    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way back to an empty file.
+    let settings =
+        "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -32768";
+    base.execute_batch(settings).map_err(failed)?;
+    let system = System::of(head);
     let mut report = LossReport::default();
     {
         let change = base.transaction().map_err(failed)?;
@@ -35,10 +54,10 @@ pub fn write(document: &Document, mut sink: impl Write) -> Result<LossReport, Co
             change.execute_batch(&schema::create(plan, table)).map_err(failed)?;
         }
         change.execute_batch(&schema::create_stretches()).map_err(failed)?;
-        let mut layers = Layers::new(document, system.id);
-        fill(&change, document, &mut layers)?;
+        let mut layers = Layers::new(head, system.id);
+        fill(&change, head, runs, &mut layers)?;
         layers.finish(&change, &mut report)?;
-        describe(&change, document, &layers, system.id)?;
+        describe(&change, head, &layers, system.id)?;
         change.commit().map_err(failed)?;
     }
     base.execute_batch(schema::MARKS).map_err(failed)?;
@@ -88,7 +107,12 @@ impl System {
 }
 
 /// Writes the rows of all tables, with their geometries.
-fn fill(base: &Connection, document: &Document, layers: &mut Layers<'_>) -> Result<(), ConvertError> {
+fn fill<R: Borrow<Run>>(
+    base: &Connection,
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    layers: &mut Layers<'_>,
+) -> Result<(), ConvertError> {
     let plan = plan();
     let mut inserts = Vec::new();
     for table in &plan.tables {
@@ -98,14 +122,25 @@ fn fill(base: &Connection, document: &Document, layers: &mut Layers<'_>) -> Resu
         let insert = format!("INSERT INTO {} ({}) VALUES ({marks})", quoted(&name_of(table)), names.join(", "));
         inserts.push(base.prepare(&insert).map_err(failed)?);
     }
+    let stretch =
+        format!("INSERT INTO {STRETCHES} ({GEOMETRY}, run, observation, code, at, \"to\") VALUES (?, ?, ?, ?, ?, ?)");
+    let mut stretch = base.prepare(&stretch).map_err(failed)?;
     let mut counts = vec![0_usize; plan.tables.len()];
-    walk(&document.head, document.runs.iter(), &mut |index, _, entries| {
+    // A run is drawn as it comes, before its rows are written.
+    let layers = RefCell::new(layers);
+    let runs = runs.inspect(|run| layers.borrow_mut().draw(run.borrow()));
+    walk(head, runs, &mut |index, _, entries| {
         let table = &plan.tables[index];
         let row = counts[index];
         counts[index] += 1;
+        let mut layers = layers.borrow_mut();
         let drawn = schema::layer(&table.name).map(|_| layers.geometry(table, row));
         let values = drawn.into_iter().chain(entries.iter().map(value_of));
         inserts[index].execute(params_from_iter(values)).map_err(failed)?;
+        for (values, line) in layers.stretches.split_off(0) {
+            let blob = layers.stretch(line);
+            stretch.execute(params_from_iter([blob].into_iter().chain(values))).map_err(failed)?;
+        }
         Ok(())
     })
 }
@@ -128,51 +163,74 @@ fn value_of(entry: &Entry<'_>) -> Sql {
 /// Rows by their number, with the box around each.
 type Boxes = Vec<(usize, [f64; 4])>;
 
-/// The geometries of all rows, derived before any is written.
-struct Layers<'d> {
-    document: &'d Document,
-    network: Network<'d>,
+/// The geometries of the rows, those of a run derived as it comes.
+struct Layers<'h> {
+    head: &'h Head,
+    network: Network<'h>,
     system: i32,
-    runs: Vec<Option<Vec<Xy>>>,
-    observations: Vec<Option<Vec<Xy>>>,
-    stretches: Vec<(&'d Run, &'d Observation, Vec<Xy>)>,
+    /// The line of the run that was drawn last.
+    run: Option<Vec<Xy>>,
+    /// The lines of its observations that have not been written.
+    observations: VecDeque<Option<Vec<Xy>>>,
+    /// Its stretches that have not been written: the other columns, and the line.
+    stretches: Vec<([Sql; 5], Vec<Xy>)>,
+    /// How many stretches there have been.
+    count: usize,
     /// The rows of each layer that have a geometry: number and box.
     boxes: Vec<(&'static str, Boxes)>,
     without: usize,
 }
 
-impl<'d> Layers<'d> {
-    fn new(document: &'d Document, system: i32) -> Self {
-        let network = Network::in_its_own_system(&document.head);
-        let (mut runs, mut observations, mut stretches) = (Vec::new(), Vec::new(), Vec::new());
-        for run in &document.runs {
-            let line = network.line_of(run);
-            let placer = line.as_ref().and_then(|line| network.placer(run, line));
-            runs.push(placer.as_ref().and_then(|placer| placer.run_line(run)).map(|(line, _)| line));
-            for row in &run.observations {
-                let line = placer.as_ref().and_then(|placer| placer.observation_line(row)).map(|(line, _)| line);
-                if let Some(line) = line.as_ref().filter(|line| extended(line)) {
-                    stretches.push((run, row, line.clone()));
-                }
-                observations.push(line);
-            }
+impl<'h> Layers<'h> {
+    fn new(head: &'h Head, system: i32) -> Self {
+        Self {
+            head,
+            network: Network::in_its_own_system(head),
+            system,
+            run: None,
+            observations: VecDeque::new(),
+            stretches: Vec::new(),
+            count: 0,
+            boxes: LAYERS.iter().map(|(name, _)| (*name, Vec::new())).collect(),
+            without: 0,
         }
-        let boxes = LAYERS.iter().map(|(name, _)| (*name, Vec::new())).collect();
-        Self { document, network, system, runs, observations, stretches, boxes, without: 0 }
     }
 
-    /// The geometry of a row of a table, as a blob.
+    /// Draws a run and all that was seen in it.
+    fn draw(&mut self, run: &Run) {
+        let line = self.network.line_of(run);
+        let placer = line.as_ref().and_then(|line| self.network.placer(run, line));
+        self.run = placer.as_ref().and_then(|placer| placer.run_line(run)).map(|(line, _)| line);
+        self.observations.clear();
+        for row in &run.observations {
+            let line = placer.as_ref().and_then(|placer| placer.observation_line(row)).map(|(line, _)| line);
+            if let Some(line) = line.as_ref().filter(|line| extended(line)) {
+                let text = |text: &str| Sql::Text(text.to_owned());
+                let (at, to) = (Sql::Real(row.at.get()), Sql::Real(row.end().get()));
+                let columns = [text(&run.id), text(&row.id), text(&row.code), at, to];
+                self.stretches.push((columns, line.clone()));
+            }
+            self.observations.push_back(line);
+        }
+    }
+
+    /// The geometry of a row of a table, as a blob. Observations are asked for in their order.
     fn geometry(&mut self, table: &Table, row: usize) -> Sql {
-        let head = &self.document.head;
         let position = |position: obvert_model::number::Position| vec![[position.x, position.y]];
         let positions: Option<Vec<Xy>> = match table.name.as_str() {
-            "structures" => head.structures.get(row).and_then(|row| row.position).map(position),
-            "locates" => head.locates.get(row).and_then(|row| row.position).map(position),
+            "structures" => self.head.structures.get(row).and_then(|row| row.position).map(position),
+            "locates" => self.head.locates.get(row).and_then(|row| row.position).map(position),
             "pipes" => Some(self.network.vertices(row).to_vec()).filter(|line| !line.is_empty()),
-            "runs" => self.runs.get(row).cloned().flatten(),
-            _ => self.observations.get(row).cloned().flatten(),
+            "runs" => self.run.take(),
+            _ => self.observations.pop_front().flatten(),
         };
         self.blob(&table.name, row, positions)
+    }
+
+    /// The geometry of the next row of the layer that is no table of the document.
+    fn stretch(&mut self, line: Vec<Xy>) -> Sql {
+        self.count += 1;
+        self.blob(STRETCHES, self.count - 1, Some(line))
     }
 
     fn blob(&mut self, layer: &str, row: usize, positions: Option<Vec<Xy>>) -> Sql {
@@ -194,24 +252,13 @@ impl<'d> Layers<'d> {
         Sql::Blob(blob::write(&positions, line, self.system))
     }
 
-    /// Writes the layer that is no table of the document, and the spatial indexes of all.
-    fn finish(&mut self, base: &Connection, report: &mut LossReport) -> Result<(), ConvertError> {
+    /// Writes the spatial indexes of all layers.
+    fn finish(&self, base: &Connection, report: &mut LossReport) -> Result<(), ConvertError> {
         let without = self.without;
         if without > 0 {
             let (s, have) = if without == 1 { ("", "has") } else { ("s", "have") };
             report
                 .note("", format!("{without} row{s} of layers {have} no geometry, since nothing says where they are"));
-        }
-        let insert = format!(
-            "INSERT INTO {STRETCHES} ({GEOMETRY}, run, observation, code, at, \"to\") VALUES (?, ?, ?, ?, ?, ?)"
-        );
-        let mut insert = base.prepare(&insert).map_err(failed)?;
-        for (number, (run, row, line)) in std::mem::take(&mut self.stretches).into_iter().enumerate() {
-            let blob = self.blob(STRETCHES, number, Some(line));
-            let (at, to) = (row.at.get(), row.end().get());
-            insert
-                .execute(params![blob, run.id.as_str(), row.id.as_str(), row.code.as_str(), at, to])
-                .map_err(failed)?;
         }
         for (layer, boxes) in &self.boxes {
             let rtree = format!("rtree_{layer}_{GEOMETRY}");
@@ -233,8 +280,8 @@ fn extended(line: &[Xy]) -> bool {
 }
 
 /// Lists the tables and says what their columns mean.
-fn describe(base: &Connection, document: &Document, layers: &Layers<'_>, system: i32) -> Result<(), ConvertError> {
-    let day = format!("{}T00:00:00.000Z", document.head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
+fn describe(base: &Connection, head: &Head, layers: &Layers<'_>, system: i32) -> Result<(), ConvertError> {
+    let day = format!("{}T00:00:00.000Z", head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
     let contents = "INSERT INTO gpkg_contents VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
     let stretches = "The parts of pipes that finished stretches cover, derived from the observations.";
     let tables = plan().tables.iter().map(|table| (table.name.as_str(), table.description.as_str()));

@@ -1,5 +1,6 @@
 //! A column of a Parquet file while it is put together, and the file of all of them.
 
+use std::io::Write;
 use std::sync::Arc;
 
 use parquet::basic::{Compression, LogicalType, Repetition, Type as Physical};
@@ -95,6 +96,16 @@ impl Column {
         true
     }
 
+    fn clear(&mut self) {
+        self.there.clear();
+        match &mut self.values {
+            Values::Text(all) | Values::Bytes(all) => all.clear(),
+            Values::Number(all) => all.clear(),
+            Values::Whole(all) => all.clear(),
+            Values::Bool(all) => all.clear(),
+        }
+    }
+
     fn schema(&self) -> Result<Type, ParquetError> {
         let (physical, logical) = match self.values {
             Values::Text(_) => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
@@ -110,28 +121,51 @@ impl Column {
     }
 }
 
-/// A file of columns with as many rows each.
-pub(super) fn file(columns: &[Column], metadata: Vec<KeyValue>) -> Result<Vec<u8>, ParquetError> {
-    let fields = columns.iter().map(|column| column.schema().map(Arc::new)).collect::<Result<_, _>>()?;
-    let schema = Type::group_type_builder("schema").with_fields(fields).build()?;
-    let properties = WriterProperties::builder()
-        .set_compression(Compression::SNAPPY)
-        .set_created_by("obvert".to_owned())
-        .set_key_value_metadata(Some(metadata))
-        .build();
-    let mut writer = SerializedFileWriter::new(Vec::new(), Arc::new(schema), Arc::new(properties))?;
-    let mut group = writer.next_row_group()?;
-    for column in columns {
-        let Some(mut out) = group.next_column()? else { break };
-        let there = Some(column.there.as_slice());
-        match &column.values {
-            Values::Text(all) | Values::Bytes(all) => out.typed::<ByteArrayType>().write_batch(all, there, None)?,
-            Values::Number(all) => out.typed::<DoubleType>().write_batch(all, there, None)?,
-            Values::Whole(all) => out.typed::<Int64Type>().write_batch(all, there, None)?,
-            Values::Bool(all) => out.typed::<BoolType>().write_batch(all, there, None)?,
-        };
-        out.close()?;
+/// A file of columns that is written a group of rows after the other.
+pub(super) struct File<W: Write + Send> {
+    writer: SerializedFileWriter<W>,
+}
+
+impl<W: Write + Send> File<W> {
+    /// Begins a file with these columns.
+    pub(super) fn open<'c>(columns: impl Iterator<Item = &'c Column>, sink: W) -> Result<Self, ParquetError> {
+        let fields = columns.map(|column| column.schema().map(Arc::new)).collect::<Result<_, _>>()?;
+        let schema = Type::group_type_builder("schema").with_fields(fields).build()?;
+        let properties = WriterProperties::builder()
+            .set_compression(Compression::SNAPPY)
+            .set_created_by("obvert".to_owned())
+            .build();
+        Ok(Self { writer: SerializedFileWriter::new(sink, Arc::new(schema), Arc::new(properties))? })
     }
-    group.close()?;
-    writer.into_inner()
+
+    /// Whether no group has been written.
+    pub(super) fn is_empty(&self) -> bool {
+        self.writer.flushed_row_groups().is_empty()
+    }
+
+    /// Writes what the columns hold, as many rows each, and empties them.
+    pub(super) fn group<'c>(&mut self, columns: impl Iterator<Item = &'c mut Column>) -> Result<(), ParquetError> {
+        let mut group = self.writer.next_row_group()?;
+        for column in columns {
+            let Some(mut out) = group.next_column()? else { break };
+            let there = Some(column.there.as_slice());
+            match &column.values {
+                Values::Text(all) | Values::Bytes(all) => out.typed::<ByteArrayType>().write_batch(all, there, None)?,
+                Values::Number(all) => out.typed::<DoubleType>().write_batch(all, there, None)?,
+                Values::Whole(all) => out.typed::<Int64Type>().write_batch(all, there, None)?,
+                Values::Bool(all) => out.typed::<BoolType>().write_batch(all, there, None)?,
+            };
+            out.close()?;
+            column.clear();
+        }
+        group.close().map(drop)
+    }
+
+    /// Ends the file with its metadata.
+    pub(super) fn close(mut self, metadata: impl IntoIterator<Item = KeyValue>) -> Result<W, ParquetError> {
+        for pair in metadata {
+            self.writer.append_key_value_metadata(pair);
+        }
+        self.writer.into_inner()
+    }
 }

@@ -16,4 +16,4 @@ mod column;
 mod wkb;
 mod write;
 
-pub use write::{Files, write};
+pub use write::{Files, write, write_stream};

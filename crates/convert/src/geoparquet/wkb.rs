@@ -1,5 +1,7 @@
 //! Well-known binary (OGC 06-103r4, 8.2), little-endian, and what GeoParquet says of a column of it.
 
+use std::collections::BTreeSet;
+
 use serde_json::{Value, json};
 
 use crate::map::geometry::{Bounds, Geometry, LonLat};
@@ -42,27 +44,32 @@ fn put_line(out: &mut Vec<u8>, line: &[LonLat]) {
     line.iter().for_each(|position| put(out, position));
 }
 
-/// The value of the key `geo` for a column `geometry` with these in it.
-pub(super) fn metadata(geometries: &[Option<Geometry>]) -> Value {
-    let mut bounds = Bounds::default();
-    let mut types = Vec::new();
-    for geometry in geometries.iter().flatten() {
-        bounds.add(geometry);
-        let kind = match geometry {
+/// What the geometries of a column are like.
+#[derive(Default)]
+pub(super) struct Seen {
+    bounds: Bounds,
+    types: BTreeSet<&'static str>,
+}
+
+impl Seen {
+    /// Takes note of a geometry.
+    pub(super) fn add(&mut self, geometry: &Geometry) {
+        self.bounds.add(geometry);
+        self.types.insert(match geometry {
             Geometry::Point(_) => "Point",
             Geometry::Line(_) => "LineString",
             Geometry::Lines(_) => "MultiLineString",
-        };
-        if !types.contains(&kind) {
-            types.push(kind);
+        });
+    }
+
+    /// The value of the key `geo` for a column `geometry` with these in it.
+    pub(super) fn metadata(&self) -> Value {
+        let mut column = json!({ "encoding": "WKB", "geometry_types": self.types, "crs": crs84(), "edges": "planar" });
+        if let Some(bbox) = self.bounds.bbox() {
+            column["bbox"] = json!(bbox);
         }
+        json!({ "version": "1.1.0", "primary_column": "geometry", "columns": { "geometry": column } })
     }
-    types.sort_unstable();
-    let mut column = json!({ "encoding": "WKB", "geometry_types": types, "crs": crs84(), "edges": "planar" });
-    if let Some(bbox) = bounds.bbox() {
-        column["bbox"] = json!(bbox);
-    }
-    json!({ "version": "1.1.0", "primary_column": "geometry", "columns": { "geometry": column } })
 }
 
 /// OGC:CRS84 as PROJJSON.

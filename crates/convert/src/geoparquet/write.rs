@@ -1,6 +1,7 @@
 //! From a document to the files of its layers.
 
-use std::io;
+use std::borrow::Borrow;
+use std::io::{self, Write};
 
 use obvert_model::tables::{Document, Head, Run};
 use parquet::errors::ParquetError;
@@ -8,7 +9,7 @@ use parquet::file::metadata::KeyValue;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
-use super::column::{self, Column};
+use super::column::{Column, File};
 use super::wkb;
 use crate::map::geometry::Geometry;
 use crate::map::network::Network;
@@ -17,7 +18,7 @@ use crate::tables::walk::{Entry, columns};
 use crate::{ConvertError, LossKind, LossReport};
 
 /// The files by their names.
-pub type Files = Vec<(String, Vec<u8>)>;
+pub type Files<W = Vec<u8>> = Vec<(String, W)>;
 
 /// Why positions are transformed.
 const WHY: &str = "GeoParquet is written on WGS 84";
@@ -29,47 +30,59 @@ const QUANTITIES: usize = 2;
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
-    let head = &document.head;
+    write_stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
+}
+
+/// Writes a document whose runs come one at a time. `open` is called with the name of each file and gives what it is written to;
+/// all are handed back, flushed, at the end. The bytes are those of [`write`](fn@write): rows go out in groups of 16,384.
+///
+/// # Errors
+/// As [`write`](fn@write), and when `open` or what it gave fails.
+pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    mut open: impl FnMut(&str) -> io::Result<W>,
+) -> Result<(Files<W>, LossReport), ConvertError> {
     let network = Network::new(head, WHY)?;
     let mut report = LossReport::default();
     losses_of_head(head, &mut report);
     let mut files = Files::new();
 
-    let mut layer = Layer::new(&[("", "structures")]);
+    let mut layer = Layer::new(&[("", "structures")], head, open("structures.parquet")?)?;
     for (index, row) in head.structures.iter().enumerate() {
-        layer.row(&[&value_of(row)?], network.structure(index));
+        layer.row(&[&value_of(row)?], network.structure(index))?;
     }
-    files.push(("structures.parquet".to_owned(), layer.finish(head)?));
+    files.push(("structures.parquet".to_owned(), layer.finish()?));
 
-    let mut layer = Layer::new(&[("", "pipes")]);
+    let mut layer = Layer::new(&[("", "pipes")], head, open("pipes.parquet")?)?;
     for (index, row) in head.pipes.iter().enumerate() {
         if !row.path.is_empty() {
             report.add(LossKind::Changed, format!("/pipes/{index}/path"), "the path is the geometry, on WGS 84");
         }
-        layer.row(&[&value_of(row)?], network.pipe(index));
+        layer.row(&[&value_of(row)?], network.pipe(index))?;
     }
-    files.push(("pipes.parquet".to_owned(), layer.finish(head)?));
+    files.push(("pipes.parquet".to_owned(), layer.finish()?));
 
-    let mut layer = Layer::new(&[("", "locates")]);
+    let mut layer = Layer::new(&[("", "locates")], head, open("locates.parquet")?)?;
     for (index, row) in head.locates.iter().enumerate() {
-        layer.row(&[&value_of(row)?], network.locate(index));
+        layer.row(&[&value_of(row)?], network.locate(index))?;
     }
-    files.push(("locates.parquet".to_owned(), layer.finish(head)?));
+    files.push(("locates.parquet".to_owned(), layer.finish()?));
 
-    let mut layer = Layer::new(&[("", "observations"), ("run.", "runs"), ("pipe.", "pipes")]);
-    layer.add_quantities();
-    for (index, run) in document.runs.iter().enumerate() {
-        observations(&network, head, (index, run), &mut layer, &mut report)?;
+    let tables = [("", "observations"), ("run.", "runs"), ("pipe.", "pipes")];
+    let mut layer = Layer::new(&tables, head, open("observations.parquet")?)?;
+    for (index, run) in runs.enumerate() {
+        observations(&network, head, (index, run.borrow()), &mut layer, &mut report)?;
     }
-    files.push(("observations.parquet".to_owned(), layer.finish(head)?));
+    files.push(("observations.parquet".to_owned(), layer.finish()?));
     Ok((files, report))
 }
 
-fn observations(
+fn observations<W: Write + Send>(
     network: &Network<'_>,
     head: &Head,
     (index, run): (usize, &Run),
-    layer: &mut Layer,
+    layer: &mut Layer<W>,
     report: &mut LossReport,
 ) -> Result<(), ConvertError> {
     let line = network.line_of(run);
@@ -104,7 +117,7 @@ fn observations(
             }
         }
         let place = placer.as_ref().and_then(|placer| placer.observation(row));
-        layer.row(&[&value_of(row)?, &run_value, &pipe], place.map(|place| place.geometry));
+        layer.row(&[&value_of(row)?, &run_value, &pipe], place.map(|place| place.geometry))?;
     }
     Ok(())
 }
@@ -128,36 +141,70 @@ fn losses_of_head(head: &Head, report: &mut LossReport) {
     }
 }
 
+/// How many rows of a file are held until they go out together.
+const GROUP: usize = 16_384;
+
 /// A file that is being put together.
-struct Layer {
+struct Layer<W: Write + Send> {
     /// The tables that are joined, with what stands before the names of their columns.
     tables: Vec<(&'static str, &'static str)>,
-    /// Their columns, those of one table after those of another.
+    /// What is the same in all rows: the columns, and what they hold.
+    constant: Vec<(Column, String)>,
+    /// The columns of the tables, those of one after those of another.
     columns: Vec<Column>,
     quantities: Vec<Column>,
-    geometries: Vec<Option<Geometry>>,
+    shape: Column,
+    /// How many rows are held.
+    held: usize,
+    seen: wkb::Seen,
+    /// The value of the key `obvert`.
+    said: Value,
+    file: File<W>,
 }
 
-impl Layer {
-    fn new(tables: &[(&'static str, &'static str)]) -> Self {
+impl<W: Write + Send> Layer<W> {
+    fn new(tables: &[(&'static str, &'static str)], head: &Head, sink: W) -> Result<Self, ConvertError> {
+        let (length, section) = (head.units.length.to_string(), head.units.section.to_string());
+        let constant = [("document", head.id.to_string()), ("units.length", length), ("units.section", section)];
+        let constant: Vec<_> =
+            constant.map(|(name, text)| (Column::of(name.to_owned(), &Kind::Text), text)).into_iter().collect();
         let mut all = Vec::new();
         for (prefix, table) in tables {
             for column in plan().table(table).into_iter().flat_map(|table| &table.columns) {
                 all.push(Column::of(format!("{prefix}{}", column.heading), &column.kind));
             }
         }
-        Self { tables: tables.to_vec(), columns: all, quantities: Vec::new(), geometries: Vec::new() }
-    }
-
-    fn add_quantities(&mut self) {
-        for number in 1..=QUANTITIES {
-            self.quantities.push(Column::of(format!("quantity{number}.value"), &Kind::Number));
-            self.quantities.push(Column::of(format!("quantity{number}.unit"), &Kind::Text));
+        let mut quantities = Vec::new();
+        if tables.iter().any(|(_, table)| *table == "observations") {
+            for number in 1..=QUANTITIES {
+                quantities.push(Column::of(format!("quantity{number}.value"), &Kind::Number));
+                quantities.push(Column::of(format!("quantity{number}.unit"), &Kind::Text));
+            }
         }
+        let shape = Column::of_bytes("geometry");
+        let every = constant.iter().map(|(column, _)| column).chain(&all).chain(&quantities).chain([&shape]);
+        let file = File::open(every, sink).map_err(failed)?;
+        let value = value_of(head)?;
+        let said: Map<String, Value> =
+            SAID_ONCE.iter().filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone()))).collect();
+        Ok(Self {
+            tables: tables.to_vec(),
+            constant,
+            columns: all,
+            quantities,
+            shape,
+            held: 0,
+            seen: wkb::Seen::default(),
+            said: json!(said),
+            file,
+        })
     }
 
     /// Adds a row: one of each table that is joined.
-    fn row(&mut self, rows: &[&Value], geometry: Option<Geometry>) {
+    fn row(&mut self, rows: &[&Value], geometry: Option<Geometry>) -> Result<(), ConvertError> {
+        for (column, text) in &mut self.constant {
+            column.push(&Entry::Name(text));
+        }
         let mut out = self.columns.iter_mut();
         for ((_, table), row) in self.tables.iter().zip(rows) {
             let Some(table) = plan().table(table) else { continue };
@@ -177,30 +224,29 @@ impl Layer {
                 }
             }
         }
-        self.geometries.push(geometry);
+        self.shape.push_bytes(geometry.as_ref().map(wkb::bytes));
+        geometry.iter().for_each(|geometry| self.seen.add(geometry));
+        self.held += 1;
+        if self.held == GROUP { self.group() } else { Ok(()) }
     }
 
-    fn finish(self, head: &Head) -> Result<Vec<u8>, ConvertError> {
-        let mut constant = Vec::new();
-        let (length, section) = (head.units.length.to_string(), head.units.section.to_string());
-        for (name, text) in
-            [("document", head.id.as_str()), ("units.length", length.as_str()), ("units.section", section.as_str())]
-        {
-            let mut column = Column::of(name.to_owned(), &Kind::Text);
-            self.geometries.iter().for_each(|_| column.push(&Entry::Name(text)));
-            constant.push(column);
+    /// Writes what is held.
+    fn group(&mut self) -> Result<(), ConvertError> {
+        self.held = 0;
+        let constant = self.constant.iter_mut().map(|(column, _)| column);
+        let all = constant.chain(&mut self.columns).chain(&mut self.quantities).chain([&mut self.shape]);
+        self.file.group(all).map_err(failed)
+    }
+
+    fn finish(mut self) -> Result<W, ConvertError> {
+        if self.held > 0 || self.file.is_empty() {
+            self.group()?;
         }
-        let mut shape = Column::of_bytes("geometry");
-        for geometry in &self.geometries {
-            shape.push_bytes(geometry.as_ref().map(wkb::bytes));
-        }
-        let all: Vec<Column> = constant.into_iter().chain(self.columns).chain(self.quantities).chain([shape]).collect();
-        let value = value_of(head)?;
-        let said: Map<String, Value> =
-            SAID_ONCE.iter().filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone()))).collect();
-        let metadata = [("geo", wkb::metadata(&self.geometries)), ("obvert", json!(said))];
-        let metadata = metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string())).to_vec();
-        column::file(&all, metadata).map_err(failed)
+        let metadata = [("geo", self.seen.metadata()), ("obvert", self.said)];
+        let metadata = metadata.map(|(key, value)| KeyValue::new(key.to_owned(), value.to_string()));
+        let mut sink = self.file.close(metadata).map_err(failed)?;
+        sink.flush()?;
+        Ok(sink)
     }
 }
 

@@ -1,5 +1,6 @@
 //! From a document to KML, a folder after the other. What is no placemark goes into the loss report.
 
+use std::borrow::Borrow;
 use std::io::{self, Write};
 
 use obvert_model::tables::{Document, Head, Observation, Run};
@@ -31,7 +32,19 @@ const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
 /// written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
-    let head = &document.head;
+    write_stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The placemarks of stretches, which
+/// stand last, are held until then.
+///
+/// # Errors
+/// As [`write`](fn@write).
+pub fn write_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    sink: impl Write,
+) -> Result<LossReport, ConvertError> {
     let network = Network::new(head, WHY)?;
     let mut kml = Kml { sink, report: LossReport::default() };
     kml.losses_of_head(head);
@@ -62,13 +75,17 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
         kml.row("locates", index, &format!("{}{depth}", row.id), row, network.locate(index).as_ref())?;
     }
     kml.close()?;
-    for layer in ["observations", "stretches"] {
-        kml.open(layer)?;
-        for (index, run) in document.runs.iter().enumerate() {
-            kml.run(&network, head, (index, run), layer == "stretches")?;
-        }
-        kml.close()?;
+    let mut stretches = Kml { sink: Vec::new(), report: LossReport::default() };
+    kml.open("observations")?;
+    for (index, run) in runs.enumerate() {
+        kml.run(&network, head, (index, run.borrow()), false)?;
+        stretches.run(&network, head, (index, run.borrow()), true)?;
     }
+    kml.close()?;
+    kml.open("stretches")?;
+    kml.sink.write_all(&stretches.sink)?;
+    kml.report.losses.append(&mut stretches.report.losses);
+    kml.close()?;
     kml.sink.write_all(b"</Document>\n</kml>\n")?;
     kml.sink.flush()?;
     Ok(kml.report)

@@ -1,14 +1,16 @@
-//! An office's own table in a workbook: the first sheet that has anything in it, its cells turned into the texts that the
+//! An office's own table in a workbook: the sheet that the layout names, or the first that has anything in it, its cells turned into the texts that the
 //! layout's columns expect, so that a number, a date or a truth is read as what the column says; and back again, with numbers as
 //! numbers.
 
 use calamine::{ExcelDateTime, Reader};
 use obvert_model::layout::{CellKind, Column, Layout, TableForm};
+use obvert_model::tables::QuantityUnit;
 use rust_xlsxwriter::{Format, Workbook, XlsxError};
 use serde_json::{Value, json};
 
 use super::forms::{self, Marks};
 use super::grid::{Grid, GridCell, GridRow, headings};
+use crate::tables::read::nearest;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
 use crate::xlsx::rows::{Found, cells_of};
@@ -24,7 +26,11 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let mut book = open(source, file, ZipLimits::default())?;
     let mut found = None;
     let mut others = Vec::new();
-    for sheet in book.sheet_names() {
+    let sheets = match &table.sheet {
+        Some(wanted) => vec![sheet_called(wanted, &book.sheet_names(), file, layout)?],
+        None => book.sheet_names(),
+    };
+    for sheet in sheets {
         let rows = cells_of(&mut book, &sheet)?;
         match &found {
             _ if rows.is_empty() => {}
@@ -32,7 +38,13 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
             Some(_) => others.push(sheet),
         }
     }
-    let empty = || ConvertError::Form { place: None, message: format!("{file}: no sheet has anything in it") };
+    let empty = || {
+        let message = match &table.sheet {
+            Some(wanted) => format!("{file}: the sheet {wanted:?} has nothing in it"),
+            None => format!("{file}: no sheet has anything in it"),
+        };
+        ConvertError::Form { place: None, message }
+    };
     let (sheet, rows) = found.ok_or_else(empty)?;
     // The columns are known once the headings are: those are texts whatever the columns hold.
     let first = table.heading_row.unwrap_or(1).max(1) as usize;
@@ -40,8 +52,8 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let above: Vec<GridRow> = (first..=last)
         .map(|line| {
             let row = rows.iter().find(|(number, _)| *number == line).map(|(_, row)| row);
-            let texts = row.into_iter().flat_map(|row| &row.cells).map(|cell| text_of(cell, None, layout).0);
-            grid_row(line, texts.map(|text| (text, None)))
+            let texts = row.into_iter().flat_map(|row| &row.cells).map(|cell| shown(cell, None, layout));
+            grid_row(line, texts.map(|shown| Shown { flaw: None, ..shown }))
         })
         .collect();
     let names = headings(&above);
@@ -58,13 +70,14 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         let heading = (first..=last).contains(number);
         let cells = row.cells.iter().enumerate().map(|(index, cell)| {
             let column = if heading { None } else { column_of(index) };
-            let (text, flaw) = text_of(cell, column, layout);
-            (text, flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str))))
+            let Shown { text, percent, flaw } = shown(cell, column, layout);
+            let flaw = flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str)));
+            Shown { text, percent, flaw }
         });
         let mut row = grid_row(*number, cells);
         // A sheet does not keep the blank cells at the end of a row.
         for column in row.cells.len()..names.len() {
-            row.cells.push(GridCell { text: String::new(), line: *number, column: column + 1 });
+            row.cells.push(GridCell { line: *number, column: column + 1, ..GridCell::default() });
         }
         all.push(row);
     }
@@ -77,28 +90,64 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     Ok(grid)
 }
 
-fn grid_row(line: usize, cells: impl Iterator<Item = (String, Option<String>)>) -> GridRow {
+/// The sheet that a layout names. Spreadsheet programs do not tell cases apart in the names of sheets.
+fn sheet_called(wanted: &str, sheets: &[String], file: &str, layout: &Layout) -> Result<String, ConvertError> {
+    let same = |sheet: &&String| sheet.to_lowercase() == wanted.to_lowercase();
+    let found = sheets.iter().find(|sheet| sheet.as_str() == wanted).or_else(|| sheets.iter().find(same));
+    found.cloned().ok_or_else(|| {
+        let near = nearest(wanted, sheets.iter().map(String::as_str));
+        let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+        let all: Vec<String> = sheets.iter().map(|sheet| format!("{sheet:?}")).collect();
+        let message = format!(
+            "{file}: there is no sheet {wanted:?}, which the layout {} names in table.sheet; the sheets are {}{near}",
+            layout.id,
+            all.join(", ")
+        );
+        ConvertError::Form { place: None, message }
+    })
+}
+
+/// What a cell shows.
+#[derive(Default)]
+pub(super) struct Shown {
+    text: String,
+    percent: Option<f64>,
+    /// Why it cannot be trusted, where it cannot.
+    flaw: Option<String>,
+}
+
+pub(super) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridRow {
     let mut flaw = None;
-    let cells = cells.enumerate().map(|(index, (text, why))| {
-        flaw = flaw.take().or(why);
-        GridCell { text, line, column: index + 1 }
+    let cells = cells.enumerate().map(|(index, shown)| {
+        flaw = flaw.take().or(shown.flaw);
+        GridCell { text: shown.text, line, column: index + 1, percent: shown.percent }
     });
     let cells = cells.collect();
     GridRow { line, cells, flaw }
 }
 
-/// What a cell says in the form of its column, and why it cannot be trusted, where it cannot.
-pub(super) fn text_of(cell: &Found, column: Option<&Column>, layout: &Layout) -> (String, Option<String>) {
+/// What a cell says in the form of its column.
+pub(super) fn shown(cell: &Found, column: Option<&Column>, layout: &Layout) -> Shown {
+    let plain = |text: String| Shown { text, ..Shown::default() };
     match cell {
-        Found::Empty => (String::new(), None),
-        Found::Text(text) => (text.clone(), None),
-        Found::Bool(truth) => (if *truth { "TRUE" } else { "FALSE" }.to_owned(), None),
-        Found::Number(number) => (Marks::of(layout).write(*number, None), None),
-        Found::Moment(moment) => (moment_of(*moment, column, layout), None),
-        Found::Error(error) => (error.to_string(), Some(format!("the cell holds the error {error}; correct it"))),
+        Found::Empty => Shown::default(),
+        Found::Text(text) => plain(text.clone()),
+        Found::Bool(truth) => plain(if *truth { "TRUE" } else { "FALSE" }.to_owned()),
+        Found::Number(number) => plain(Marks::of(layout).write(*number, None)),
+        Found::Percent(number) => {
+            let word = layout.units.iter().find(|word| word.unit == QuantityUnit::Percent);
+            let word = word.map_or(" %", |word| word.text.as_str());
+            let text = format!("{}{word}", Marks::of(layout).write(*number, None));
+            Shown { text, percent: Some(*number), flaw: None }
+        }
+        Found::Moment(moment) => plain(moment_of(*moment, column, layout)),
+        Found::Error(error) => {
+            let flaw = Some(format!("the cell holds the error {error}; correct it"));
+            Shown { text: error.to_string(), percent: None, flaw }
+        }
         Found::Formula(formula) => {
             let why = "the cell holds a formula; copy the cells and paste them in their place as values";
-            (format!("={formula}"), Some(why.to_owned()))
+            Shown { text: format!("={formula}"), percent: None, flaw: Some(why.to_owned()) }
         }
     }
 }
@@ -131,6 +180,9 @@ pub(super) fn write(headings: &[&str], rows: &[Vec<String>], layout: &Layout) ->
         |error: XlsxError| ConvertError::Refused { message: format!("the workbook cannot be written: {error}") };
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
+    if let Some(name) = layout.table.as_ref().and_then(|table| table.sheet.as_deref()) {
+        sheet.set_name(name).map_err(failed)?;
+    }
     let (bold, text) = (Format::new().set_bold().set_num_format("@"), Format::new().set_num_format("@"));
     let before = layout.table.as_ref().map_or(0, |table| table.heading_row.unwrap_or(1).saturating_sub(1));
     let deep = layout.table.as_ref().map_or(1, |table| table.heading_rows.unwrap_or(1).max(1));

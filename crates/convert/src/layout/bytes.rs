@@ -112,6 +112,17 @@ fn single(byte: u8, encoding: Encoding) -> char {
     }
 }
 
+/// Whether an encoding has a character.
+pub(super) fn has(letter: char, encoding: Encoding) -> bool {
+    letter.is_ascii() || matches!(encoding, Encoding::Utf8 | Encoding::Utf16) || byte_of(letter, encoding).is_some()
+}
+
+/// The one byte of a character, in an encoding that has one for each.
+fn byte_of(letter: char, encoding: Encoding) -> Option<u8> {
+    let own = (0x80..=0x9F).find(|byte| single(*byte, encoding) == letter);
+    own.or_else(|| u8::try_from(u32::from(letter)).ok().filter(|byte| single(*byte, encoding) == letter))
+}
+
 /// The bytes of a text, and the characters that the encoding does not have, which become question marks.
 pub(super) fn encode(text: &str, encoding: Encoding) -> (Vec<u8>, Vec<char>) {
     let mut missing = Vec::new();
@@ -120,9 +131,10 @@ pub(super) fn encode(text: &str, encoding: Encoding) -> (Vec<u8>, Vec<char>) {
         Encoding::Utf16 => std::iter::once(0xFEFF).chain(text.encode_utf16()).flat_map(u16::to_le_bytes).collect(),
         Encoding::Windows1252 | Encoding::Iso88591 => {
             let mut byte = |character: char| {
-                let own = (0x80..=0x9F).find(|byte| single(*byte, encoding) == character);
-                let same = u8::try_from(u32::from(character)).ok().filter(|byte| single(*byte, encoding) == character);
-                own.or(same).unwrap_or_else(|| {
+                if character.is_ascii() {
+                    return character as u8;
+                }
+                byte_of(character, encoding).unwrap_or_else(|| {
                     missing.push(character);
                     b'?'
                 })

@@ -98,7 +98,7 @@ pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize,
                     "in column {column}, text stands behind the closing quotation mark; double each quotation mark within a cell"
                 ));
             }
-            row.cells.push(GridCell { text: cell, line: row.line, column });
+            row.cells.push(GridCell { text: cell, line: row.line, column, percent: None });
             match letters.next() {
                 Some('\r') => {
                     letters.next_if_eq(&'\n');

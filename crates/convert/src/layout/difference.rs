@@ -2,37 +2,155 @@
 
 use std::collections::{HashMap, HashSet};
 
-use obvert_model::layout::Layout;
+use obvert_model::layout::{Encoding, Layout};
+use obvert_model::tables::MediaKind;
 use serde_json::{Map, Value};
 
-use super::said;
-use crate::{LossKind, LossReport};
+use super::{below, bytes, fill, said};
+use crate::{Loss, LossKind, LossReport};
 
-/// Adds every difference to the report, by pointers into the document that was written.
-pub(super) fn differences(before: &Value, after: &Value, layout: &Layout, report: &mut LossReport) {
-    Difference { layout, report }.value(before, after, "", "");
+/// The characters that a file can hold, and what it has in place of the others.
+#[derive(Clone, Copy)]
+pub(super) enum Letters {
+    /// Those of an encoding, and a question mark.
+    Encoded(Encoding),
+    /// Those of XML 1.0, and the replacement character.
+    Xml,
+    /// All that a text can have.
+    All,
 }
 
+impl Letters {
+    fn has(self, letter: char) -> bool {
+        match self {
+            Self::Encoded(encoding) => bytes::has(letter, encoding),
+            Self::Xml => crate::xml::is_xml_char(letter),
+            Self::All => true,
+        }
+    }
+
+    fn substitute(self) -> char {
+        if matches!(self, Self::Encoded(_)) { '?' } else { '\u{fffd}' }
+    }
+
+    /// Which characters of a text became others, with their code points, where that is the whole difference of the two.
+    fn lacking(self, before: &str, after: &str) -> Option<String> {
+        let written: String =
+            before.chars().map(|letter| if self.has(letter) { letter } else { self.substitute() }).collect();
+        let mut lacking: Vec<char> = before.chars().filter(|letter| !self.has(*letter)).collect();
+        if lacking.is_empty() || written != after {
+            return None;
+        }
+        lacking.sort_unstable();
+        lacking.dedup();
+        // A character that nobody can see has its code point alone.
+        let named = |letter: &char| match letter.is_control() {
+            true => format!("U+{:04X}", u32::from(*letter)),
+            false => format!("{letter:?} (U+{:04X})", u32::from(*letter)),
+        };
+        Some(lacking.iter().map(named).collect::<Vec<_>>().join(", "))
+    }
+}
+
+/// Adds every difference to the report, by pointers into the document that was written.
+pub(super) fn differences(before: &Value, after: &Value, layout: &Layout, letters: Letters, report: &mut LossReport) {
+    let rows = |table: &str| before[table].as_array().into_iter().flatten();
+    let pipes = rows("pipes").filter_map(|pipe| Some((pipe["id"].as_str()?, pipe))).collect();
+    let kinds = rows("media").filter_map(|media| Some((media["id"].as_str()?, media["kind"].as_str()?))).collect();
+    Difference { document: before, pipes, kinds, layout, letters, report }.value(before, after, "", "");
+}
+
+/// What a document merely needs to be read, and says nothing of what was seen.
+const FOR_READING: [&str; 3] = ["language", "crs", "vertical"];
+
 struct Difference<'d> {
+    document: &'d Value,
+    pipes: HashMap<&'d str, &'d Value>,
+    /// The kinds of media by id.
+    kinds: HashMap<&'d str, &'d str>,
     layout: &'d Layout,
+    letters: Letters,
     report: &'d mut LossReport,
 }
 
 impl Difference<'_> {
     /// The column that leads to a field, quoted, or the layout.
     fn column(&self, path: &str) -> Option<String> {
-        let leads = |to: &str| to == path || path.strip_prefix(to).is_some_and(|rest| rest.starts_with('.'));
+        let within = |one: &str, other: &str| one.strip_prefix(other).is_some_and(|rest| rest.starts_with('.'));
+        let leads = |to: &str| to == path || within(path, to) || within(to, path);
         let column = self.layout.columns.iter().find(|column| column.to.as_deref().is_some_and(leads))?;
-        Some(format!("{:?}", column.heading))
+        Some(format!("{:?}", column.heading.replace('\n', " ")))
     }
 
-    fn dropped(&mut self, path: &str, pointer: &str) {
+    /// Accounts for a value that is not in the table, for each of a list by itself.
+    fn dropped(&mut self, value: &Value, path: &str, pointer: &str) {
+        if let Value::Array(items) = value {
+            items.iter().enumerate().for_each(|(index, item)| self.dropped(item, path, &format!("{pointer}/{index}")));
+            return;
+        }
         let id = &self.layout.id;
-        let message = match self.column(path) {
-            Some(column) => format!("the column {column} of the layout {id} cannot hold it"),
-            None => format!("the layout {id} has no column for {path}"),
+        let message = match path {
+            "runs.observations" => {
+                format!("the layout {id} has no words for {}", value.get("code").map(said).unwrap_or_default())
+            }
+            "runs.observations.media" => self.why_no_media(value, pointer),
+            "runs.observations.quantities" => {
+                let unit = value.get("unit").map(said).unwrap_or_default();
+                match self.column(path) {
+                    Some(_) => format!(
+                        "no column of the layout {id} takes an amount in {unit} here: none has that unit, and what the code list has for \
+                         this amount is none that {unit} can be turned into"
+                    ),
+                    None => format!("the layout {id} has no column for amounts"),
+                }
+            }
+            "media" => format!("no row of the table names it, and a table of the layout {id} has no media but those"),
+            _ => match self.column(path) {
+                Some(column) => format!("the column {column} of the layout {id} cannot hold it"),
+                None => format!("the layout {id} has no column for {path}"),
+            },
         };
-        self.report.add(LossKind::Dropped, pointer, message);
+        let loss = Loss::new(LossKind::Dropped, pointer, message);
+        self.report.losses.push(Loss { was: Some(value.clone()), ..loss });
+    }
+
+    /// Why an observation does not come back with a picture or recording.
+    fn why_no_media(&self, value: &Value, pointer: &str) -> String {
+        let (layout, id) = (self.layout, &self.layout.id);
+        let file = value.get("id").map(said).unwrap_or_default();
+        let kind = self.kinds.get(file.as_str()).copied();
+        let recording = kind.and_then(MediaKind::from_word).is_some_and(super::seen::is_recording);
+        let named = layout.columns.iter().find(|column| {
+            column.to.as_deref() == Some("runs.observations.media.id")
+                && kind == Some(column.media.map_or("photo", |kind| kind.as_str()))
+        });
+        match (named, &layout.video) {
+            (Some(column), _) => format!("the column {:?} of the layout {id} cannot hold it", &*column.heading),
+            (None, Some(pattern)) if recording => match self.video(pattern, pointer) {
+                Some(video) if video == file => {
+                    format!("a table of the layout {id} names {pattern} only by an offset into it, and this has none")
+                }
+                Some(video) => format!(
+                    "offsets of the layout {id} are into {pattern}, which is {video:?} here; {file:?} is named otherwise, so that \
+                     the table cannot refer to it"
+                ),
+                None => format!(
+                    "offsets of the layout {id} are into {pattern}, which cannot be told here, so that the table cannot refer to {file:?}"
+                ),
+            },
+            _ => format!("the layout {id} has no column for media of the kind {}", kind.unwrap_or("that this is")),
+        }
+    }
+
+    /// The recording that the layout takes the offsets of a run for, by a pointer into the run.
+    fn video(&self, pattern: &str, pointer: &str) -> Option<String> {
+        let index = pointer.strip_prefix("/runs/")?.split('/').next()?.parse::<usize>().ok()?;
+        let run = self.document["runs"].get(index)?;
+        let pipe = run["pipe"].as_str().and_then(|pipe| self.pipes.get(pipe))?;
+        fill(pattern, &|path| match path.split_once('.')? {
+            ("pipes", key) => below(pipe, key).map(said),
+            (_, key) => below(run, key).map(said),
+        })
     }
 
     fn value(&mut self, before: &Value, after: &Value, path: &str, pointer: &str) {
@@ -42,30 +160,71 @@ impl Difference<'_> {
             _ if before == after || before.as_f64().is_some_and(|number| Some(number) == after.as_f64()) => {}
             _ => {
                 let id = &self.layout.id;
-                let message = match self.column(path) {
-                    Some(column) => {
+                let texts = before.as_str().zip(after.as_str());
+                let lacking = texts.and_then(|(before, after)| self.letters.lacking(before, after));
+                let message = match (lacking, self.letters, self.column(path)) {
+                    (Some(lacking), Letters::Encoded(encoding), _) => {
+                        format!("the layout {id} is written in {encoding}, which does not have {lacking}")
+                    }
+                    (Some(lacking), ..) => format!("XML cannot hold {lacking}"),
+                    (None, _, Some(column)) => {
                         format!("through the column {column} of the layout {id} {path} comes back otherwise")
                     }
-                    None => format!("the layout {id} has no column for {path} and makes another of it"),
+                    (None, _, None) => format!("the layout {id} has no column for {path} and makes another of it"),
                 };
-                self.report.add(LossKind::Changed, pointer, message);
+                let loss = Loss::new(LossKind::Changed, pointer, message);
+                let (was, becomes) = (Some(before.clone()), Some(after.clone()));
+                self.report.losses.push(Loss { was, becomes, ..loss });
             }
         }
     }
 
     fn object(&mut self, before: &Map<String, Value>, after: &Map<String, Value>, path: &str, pointer: &str) {
+        if let ("runs.observations.quantities", Some(was), Some(unit)) = (path, before.get("unit"), after.get("unit"))
+            && was != unit
+        {
+            let message = format!("the layout {} holds this amount in {}", self.layout.id, said(unit));
+            let (was, becomes) = (Some(Value::Object(before.clone())), Some(Value::Object(after.clone())));
+            self.report.losses.push(Loss { was, becomes, ..Loss::new(LossKind::Changed, pointer, message) });
+            return;
+        }
         let below = |key: &str| if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") };
         let child = |key: &str| format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1"));
         for (key, value) in before {
             match after.get(key) {
                 Some(other) => self.value(value, other, &below(key), &child(key)),
-                None => self.dropped(&below(key), &child(key)),
+                None => self.dropped(value, &below(key), &child(key)),
             }
         }
-        for key in after.keys().filter(|key| !before.contains_key(*key)) {
-            let message = format!("the layout {} puts {} in", self.layout.id, below(key));
-            self.report.add(LossKind::Defaulted, child(key), message);
+        for (key, value) in after.iter().filter(|(key, _)| !before.contains_key(*key)) {
+            self.put_in(value, &below(key), child(key));
         }
+    }
+
+    /// Accounts for a value that only the document that was read back has. What nobody recorded and the layout says of everything makes
+    /// the survey say something else; what follows from the rest, or only says how to read it, does not.
+    fn put_in(&mut self, value: &Value, path: &str, pointer: String) {
+        let id = &self.layout.id;
+        let inside = |to: &str| to == path || to.strip_prefix(path).is_some_and(|rest| rest.starts_with('.'));
+        let constant = self.layout.fixed.iter().any(|fixed| inside(&fixed.to));
+        let graded = || {
+            let runs = self.document["runs"].as_array().into_iter().flatten();
+            let mut seen = runs.filter_map(|run| run["observations"].as_array()).flatten();
+            self.document.get("ratings").is_some() || seen.any(|row| row.get("grades").is_some())
+        };
+        let harmless = FOR_READING.contains(&path) || path == "grading" && !graded();
+        let (kind, message) = match constant {
+            true if harmless => {
+                (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not say"))
+            }
+            true => {
+                let message =
+                    format!("the survey does not say {path}, and the layout {id} says the same of every survey");
+                (LossKind::Changed, message)
+            }
+            false => (LossKind::Defaulted, format!("the layout {id} makes {path} of what the table holds")),
+        };
+        self.report.losses.push(Loss { becomes: Some(value.clone()), ..Loss::new(kind, pointer, message) });
     }
 
     fn array(&mut self, before: &[Value], after: &[Value], path: &str, pointer: &str) {
@@ -84,17 +243,19 @@ impl Difference<'_> {
                     taken[partner] = true;
                     self.value(value, other, path, &pointer);
                 }
-                None if path == "runs.observations" => {
-                    let code = value.get("code").map(said).unwrap_or_default();
-                    let message = format!("the layout {} has no words for {code}", self.layout.id);
-                    self.report.add(LossKind::Dropped, pointer, message);
-                }
-                None => self.dropped(path, &pointer),
+                None => self.dropped(value, path, &pointer),
             }
         }
-        for _ in taken.iter().filter(|taken| !**taken) {
-            let message = format!("the layout {} puts {path} in", self.layout.id);
-            self.report.add(LossKind::Defaulted, pointer, message);
+        let id = &self.layout.id;
+        for (other, _) in after.iter().zip(&taken).filter(|(_, taken)| !**taken) {
+            // Rows of what the table names, such as its structures, say no more than that.
+            let (kind, message) = match path {
+                "pipes" | "runs" | "runs.observations" => {
+                    (LossKind::Changed, format!("through the layout {id} another row of {path} comes back"))
+                }
+                _ => (LossKind::Defaulted, format!("the layout {id} makes rows of {path} of what the table names")),
+            };
+            self.report.losses.push(Loss { becomes: Some(other.clone()), ..Loss::new(kind, pointer, message) });
         }
     }
 }
@@ -114,16 +275,22 @@ fn partners(before: &[Value], after: &[Value], path: &str) -> Vec<Option<usize>>
             })
             .collect();
     }
-    let once = |rows: &[Value]| {
-        let mut seen = HashSet::new();
-        rows.iter().all(|row| row.get("id").is_some_and(|id| seen.insert(said(id))))
+    // The first row with an id is the partner of the first with it, the second of the second.
+    let keys = |rows: &[Value]| -> Option<Vec<(String, usize)>> {
+        let mut seen: HashMap<String, usize> = HashMap::new();
+        let key = |row: &Value| {
+            let id = said(row.get("id")?);
+            let count = seen.entry(id.clone()).or_default();
+            *count += 1;
+            Some((id, *count))
+        };
+        rows.iter().map(key).collect()
     };
-    if !once(before) || !once(after) {
+    let (Some(own), Some(others)) = (keys(before), keys(after)) else {
         return (0..before.len()).map(|index| (index < after.len()).then_some(index)).collect();
-    }
-    let ids: HashMap<String, usize> =
-        after.iter().enumerate().filter_map(|(index, value)| Some((said(value.get("id")?), index))).collect();
-    let mut found: Vec<Option<usize>> = before.iter().map(|value| ids.get(&said(value.get("id")?)).copied()).collect();
+    };
+    let ids: HashMap<(String, usize), usize> = others.into_iter().zip(0..).collect();
+    let mut found: Vec<Option<usize>> = own.iter().map(|key| ids.get(key).copied()).collect();
     let taken: HashSet<usize> = found.iter().flatten().copied().collect();
     let left: Vec<usize> = (0..after.len()).filter(|index| !taken.contains(index)).collect();
     let open: Vec<usize> = (0..before.len()).filter(|index| found[*index].is_none()).collect();

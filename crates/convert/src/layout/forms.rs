@@ -3,6 +3,7 @@
 
 use obvert_model::layout::{CellKind, Column, Layout};
 use obvert_model::profile::Scalar;
+use obvert_model::tables::QuantityUnit;
 use serde_json::{Value, json};
 
 use super::pattern::{self, Written};
@@ -232,6 +233,26 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
             });
             amount.ok_or_else(wrong)
         }
+    }
+}
+
+/// The value of a cell that a sheet shows as a percentage.
+///
+/// # Errors
+/// What was expected.
+pub(super) fn percentage(shown: &str, percent: f64, column: &Column, layout: &Layout) -> Result<Read, String> {
+    let amounts = column.to.as_deref() == Some("runs.observations.quantities.value");
+    match (column.kind.unwrap_or(CellKind::Text), column.unit) {
+        (CellKind::Number, None | Some(QuantityUnit::Percent)) if amounts => {
+            Ok(Read::Amount(number(percent), QuantityUnit::Percent.as_str()))
+        }
+        _ => read(shown, column, layout).map_err(|wanted| {
+            let unit = column.unit.map(|unit| format!(" in {unit}")).unwrap_or_default();
+            format!(
+                "{wanted}{unit}, and the cell is formatted as a percentage; format it as {} and type it again",
+                if column.kind == Some(CellKind::Number) { "a number" } else { "text" }
+            )
+        }),
     }
 }
 

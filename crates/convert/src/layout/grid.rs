@@ -36,6 +36,9 @@ pub struct GridCell {
     pub line: usize,
     /// The number of the column in a table, from 1; in XML the character in the line.
     pub column: usize,
+    /// The number before the percent sign, where the cell is a number that is shown as a percentage and `text` is what is shown: 8 for
+    /// a cell that holds 0.08 and shows 8 %.
+    pub percent: Option<f64>,
 }
 
 /// Where a value came from: line and column as [`GridCell`] has them, and the number of the heading; 0 where there is none.

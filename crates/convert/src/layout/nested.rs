@@ -104,7 +104,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                 for (name, value, offset) in start.attributes {
                     let (line, column) = tokens.line_column(offset);
                     let heading = headings.of(format!("{path}/@{name}"));
-                    values.push((heading, GridCell { text: value, line, column }));
+                    values.push((heading, GridCell { text: value, line, column, percent: None }));
                 }
                 open.push(Open {
                     path,
@@ -136,7 +136,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                     let whole = !element.parent_of_elements;
                     let text = if whole { element.text.clone() } else { element.text.trim().to_owned() };
                     let heading = headings.of(element.path.clone());
-                    element.values.push((heading, GridCell { text, line, column }));
+                    element.values.push((heading, GridCell { text, line, column, percent: None }));
                 }
                 let line = tokens.line_column(element.offset).0;
                 if !element.spine {

@@ -1,17 +1,18 @@
 //! From the rows of a table to a document: rows of one pipe and one run are put together, stretches closed, and what follows
 //! from the rows is added. A row or cell that cannot be read is a problem with its place, and nothing of it is guessed.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap};
+use std::collections::{BTreeMap, HashMap};
 
 use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
-use super::grid::{Grid, GridRow, Spot};
+use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
 use super::{cells, put, said};
-use crate::{ConvertError, LossReport, Place, PlacedProblem, SourceMap, Survey};
+use crate::tables::read::nearest;
+use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
 /// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
 ///
@@ -54,6 +55,20 @@ pub fn read_rows(
     for note in &grid.notes {
         reader.report.note("", note.clone());
     }
+    // Every column would be reported twice, once as unknown and once as missing, and every row as one of nothing.
+    if !grid.headings.iter().any(|heading| layout.columns.iter().any(|column| *column.heading == **heading)) {
+        let shown: Vec<String> =
+            grid.headings.iter().take(4).map(|heading| format!("{:?}", heading.replace('\n', " "))).collect();
+        let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
+        let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
+        let message = format!(
+            "none of the headings is one of the layout {}: found {}{more}; is this the right file, and the row of the headings?{notes}",
+            layout.id,
+            shown.join(", ")
+        );
+        let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
+        return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
+    }
     let ways = reader.columns(grid);
     for row in &grid.rows {
         reader.row(row, &ways);
@@ -77,8 +92,6 @@ pub(super) struct Reader<'l> {
     pub(super) spots: HashMap<String, Spot>,
     /// Stretches that are open, by run and mark.
     pub(super) open: HashMap<(usize, String), usize>,
-    /// Columns that lead nowhere and had something in them.
-    pub(super) dropped: BTreeSet<usize>,
     pub(super) last: Option<Row>,
 }
 
@@ -100,7 +113,6 @@ impl<'l> Reader<'l> {
             known: HashMap::new(),
             spots: HashMap::new(),
             open: HashMap::new(),
-            dropped: BTreeSet::new(),
             last: None,
         }
     }
@@ -110,11 +122,14 @@ impl<'l> Reader<'l> {
         self.places.record(pointer, self.file, spot.line, spot.column);
     }
 
-    pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
-        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
-        let column = (spot.column > 0).then_some(spot.column);
+    pub(super) fn place(&self, spot: Spot) -> Place {
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
         let heading = heading.map(|heading| heading.replace('\n', " "));
-        let place = Place { file: self.name.to_owned(), line: spot.line, column, heading };
+        Place { file: self.name.to_owned(), line: spot.line, column: (spot.column > 0).then_some(spot.column), heading }
+    }
+
+    pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
+        let place = self.place(spot);
         let problem =
             Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion: None, fix: None };
         self.problems.push(PlacedProblem { place: Some(place), problem });
@@ -127,6 +142,13 @@ impl<'l> Reader<'l> {
         let layout = self.layout;
         let mut ways: Vec<Option<Way<'_>>> = Vec::new();
         let written = layout.xml.is_none();
+        // In XML every path of the layout is a heading, whether anything has it or not.
+        let has = |heading: &str| {
+            let mut at = headings.iter().enumerate().filter(|(_, own)| **own == *heading);
+            at.any(|(index, _)| {
+                written || grid.rows.iter().any(|row| row.cells.get(index).is_some_and(|cell| !cell.text.is_empty()))
+            })
+        };
         for (index, heading) in headings.iter().enumerate() {
             if written {
                 self.places.column(self.file, index + 1, &heading.replace('\n', " "));
@@ -146,9 +168,19 @@ impl<'l> Reader<'l> {
             };
             let column = layout.columns.iter().find(|column| *column.heading == **heading);
             if column.is_none() {
+                let missing = layout.columns.iter().map(|column| column.heading.as_str()).filter(|known| !has(known));
+                let near = nearest(heading, missing).map(|near| {
+                    format!(
+                        "; did you mean {:?}, which the {} does not have?",
+                        near.replace('\n', " "),
+                        if written { "table" } else { "file" }
+                    )
+                });
                 let message = format!(
-                    "the layout {} has no column {heading:?}; add it there, with drop if it has no place",
-                    layout.id
+                    "the layout {} has no column {:?}{}",
+                    layout.id,
+                    heading.replace('\n', " "),
+                    near.unwrap_or_else(|| "; add it there, with drop if it has no place".to_owned())
                 );
                 self.problem(ProblemKind::UnknownKey, spot, "", message);
             } else if headings[..index].contains(heading) {
@@ -161,8 +193,17 @@ impl<'l> Reader<'l> {
         // An attribute or element that stands nowhere is a value that is absent everywhere.
         for column in layout.columns.iter().filter(|_| written) {
             if !headings.iter().any(|heading| **heading == *column.heading) {
-                let message =
-                    format!("the table has no column {:?}, which the layout {} describes", column.heading, layout.id);
+                let others = headings.iter().filter(|own| !layout.columns.iter().any(|known| *known.heading == ***own));
+                let near = nearest(&column.heading, others.map(String::as_str));
+                let near = near.map(|near| {
+                    format!("; did you mean {:?}, which the layout does not have?", near.replace('\n', " "))
+                });
+                let message = format!(
+                    "the table has no column {:?}, which the layout {} describes{}",
+                    column.heading.replace('\n', " "),
+                    layout.id,
+                    near.unwrap_or_default()
+                );
                 self.problem(ProblemKind::MissingKey, Spot::line(grid.heading_line), "", message);
             }
         }
@@ -192,11 +233,6 @@ impl<'l> Reader<'l> {
             );
             self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
             return;
-        }
-        for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
-            if way.is_some_and(|way| way.column.drop.is_some()) && !cell.text.trim().is_empty() {
-                self.dropped.insert(index);
-            }
         }
         let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
         row.complete(self.layout);
@@ -232,10 +268,27 @@ impl<'l> Reader<'l> {
             };
             self.problem(ProblemKind::TextForm, spot, &pointer, message);
         }
-        if row.is_observation() {
-            self.observation(&row, run, &run_id, line);
-        }
+        let of = match row.is_observation() {
+            true => format!("/runs/{run}/observations/{}", self.observation(&row, run, &run_id, line)),
+            false => format!("/runs/{run}"),
+        };
+        self.dropped(cells, ways, &of);
         self.last = Some(row);
+    }
+
+    /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
+    fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
+        for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
+            let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty())
+            else {
+                continue;
+            };
+            let message =
+                format!("the column {:?} is not carried over: {why}", self.headings[index].replace('\n', " "));
+            let place = self.place(Spot { line: cell.line, column: cell.column, heading: index + 1 });
+            let loss = Loss::new(LossKind::Dropped, of, message);
+            self.report.losses.push(Loss { was: Some(cell.text.trim().into()), place: Some(place), ..loss });
+        }
     }
 
     /// Adds what a row says of a pipe, a run or the document, and gives its place in the table.

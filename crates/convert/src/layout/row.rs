@@ -1,14 +1,14 @@
 //! One row: its cells as fields of a pipe, a run and an observation, before they are put together with those of other rows.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use obvert_model::layout::{Column, Layout};
+use obvert_model::layout::{CellKind, Column, Layout};
 use obvert_model::profile::Scalar;
 use obvert_model::tables::{MediaKind, QuantityUnit};
 use serde_json::{Map, Value};
 
 use super::forms::{self, Read};
-use super::grid::{GridRow, Spot};
+use super::grid::{GridCell, GridRow, Spot};
 use super::{fill, put, said, units};
 
 /// What stands for the document among the tables, for columns that hold fields of it.
@@ -47,6 +47,8 @@ pub(super) struct Row {
     pub(super) characterisation: BTreeMap<usize, Cell>,
     /// Amounts by place, with the unit where the cell has one.
     pub(super) amounts: BTreeMap<usize, (Value, Option<&'static str>, Spot)>,
+    /// Amounts that are percentages since a sheet shows them so, by place, and nothing in the layout says so.
+    pub(super) percentages: BTreeSet<usize>,
     /// Files that the cells name, with their kinds.
     pub(super) files: Vec<(String, MediaKind, Spot)>,
     /// A grade whose aspect the code decides.
@@ -81,7 +83,7 @@ impl Row {
                 row.stretch = Some((cell.text.trim().to_owned(), spot));
             }
             if let Some(to) = &column.to {
-                row.cell(&cell.text, *way, to, spot, layout, &mut wrong);
+                row.cell(cell, *way, to, spot, layout, &mut wrong);
             }
         }
         row.codes(&words, layout, &mut wrong);
@@ -89,8 +91,16 @@ impl Row {
         (row, wrong)
     }
 
-    fn cell(&mut self, cell: &str, way: Way<'_>, to: &str, spot: Spot, layout: &Layout, wrong: &mut Vec<Wrong>) {
-        let column = way.column;
+    fn cell(
+        &mut self,
+        grid_cell: &GridCell,
+        way: Way<'_>,
+        to: &str,
+        spot: Spot,
+        layout: &Layout,
+        wrong: &mut Vec<Wrong>,
+    ) {
+        let (column, cell) = (way.column, grid_cell.text.as_str());
         let parts: Vec<&str> = match (&column.separator, to) {
             (Some(separator), "runs.observations.media.id" | "runs.observations.characterisation") => {
                 cell.split(separator.as_str()).map(str::trim).filter(|part| !part.is_empty()).collect()
@@ -100,7 +110,11 @@ impl Row {
         for (index, part) in parts.into_iter().enumerate() {
             let place = column.place.unwrap_or(1) as usize - 1 + index;
             let mut fail = |message: String| wrong.push((spot, to.to_owned(), message));
-            match (forms::read(part, column, layout), to) {
+            let read = match grid_cell.percent {
+                Some(percent) => forms::percentage(part, percent, column, layout),
+                None => forms::read(part, column, layout),
+            };
+            match (read, to) {
                 (Err(expected), _) => fail(format!("found {:?}; expected {expected}", part.trim())),
                 (Ok(Read::Moment(date, time)), _) => {
                     let halves = self.moments.entry(to.to_owned()).or_default();
@@ -111,6 +125,9 @@ impl Row {
                     }
                 }
                 (Ok(Read::Amount(value, unit)), "runs.observations.quantities.value") => {
+                    if grid_cell.percent.is_some() && column.kind == Some(CellKind::Number) && column.unit.is_none() {
+                        self.percentages.insert(place);
+                    }
                     self.amount(place, (value, Some(unit), spot), &mut fail);
                 }
                 (Ok(Read::Amount(value, unit)), _) => {

@@ -10,11 +10,11 @@ use super::grid::Spot;
 use super::read::Reader;
 use super::row::Row;
 use super::{fill, implied_unit, put, said};
-use crate::LossKind;
+use crate::{Loss, LossKind};
 
 impl Reader<'_> {
-    /// Adds the observation of a row to its run, or ends the stretch that it ends.
-    pub(super) fn observation(&mut self, row: &Row, run: usize, run_id: &str, line: usize) {
+    /// Adds the observation of a row to its run, or ends the stretch that it ends; gives the place in the run of what the row is of.
+    pub(super) fn observation(&mut self, row: &Row, run: usize, run_id: &str, line: usize) -> usize {
         let mut observation = row.observation();
         let next = self.tables["runs"][run].get("observations").and_then(Value::as_array).map_or(0, Vec::len);
         let pointer = format!("/runs/{run}/observations/{next}");
@@ -36,7 +36,17 @@ impl Reader<'_> {
         let mut quantities = Vec::new();
         for (place, (value, unit, spot)) in &row.amounts {
             let below = format!("{pointer}/quantities/{place}");
-            match unit.or_else(|| implied_unit(code, &characterisation, *place)) {
+            let implied = implied_unit(code, &characterisation, *place);
+            if let Some(other) = implied.filter(|other| row.percentages.contains(place) && *other != "percent") {
+                let message = format!(
+                    "found {} %, in a cell that is formatted as a percentage, where the code list has {other} for this amount; format the \
+                     cell as a number and type the amount in {other}",
+                    said(value)
+                );
+                self.problem(ProblemKind::TextForm, *spot, &below, message);
+                continue;
+            }
+            match unit.or(implied) {
                 Some(unit) if *place == quantities.len() => quantities.push(json!({"value": value, "unit": unit})),
                 Some(_) => {
                     let message = "an earlier amount is blank, so this one has no place".to_owned();
@@ -80,9 +90,9 @@ impl Reader<'_> {
             observation.insert("media".to_owned(), media.into());
         }
         if let Some((mark, spot)) = &row.stretch
-            && self.stretch(mark, row, &mut observation, run, next, *spot)
+            && let Some(begun) = self.stretch(mark, row, &mut observation, run, next, *spot)
         {
-            return;
+            return begun;
         }
         if !observation.contains_key("id") {
             observation.insert("id".to_owned(), (next + 1).to_string().into());
@@ -114,6 +124,7 @@ impl Reader<'_> {
         if let Some(list) = self.observations(run) {
             list.push(Value::Object(observation));
         }
+        next
     }
 
     /// Why nothing is known of a code.
@@ -165,7 +176,7 @@ impl Reader<'_> {
         found
     }
 
-    /// Opens or closes a stretch; whether the row only ends one and is no observation of its own.
+    /// Opens or closes a stretch; where the row only ends one and is no observation of its own, the place of that one in the run.
     fn stretch(
         &mut self,
         mark: &str,
@@ -174,8 +185,8 @@ impl Reader<'_> {
         run: usize,
         next: usize,
         place: Spot,
-    ) -> bool {
-        let Some(stretches) = &self.layout.stretches else { return false };
+    ) -> Option<usize> {
+        let stretches = self.layout.stretches.as_ref()?;
         let number = |pattern: &str| {
             let (before, after) = pattern.split_once('#')?;
             let number = mark.strip_prefix(before)?.strip_suffix(after)?;
@@ -189,25 +200,24 @@ impl Reader<'_> {
                     format!("found {mark:?}, which begins a stretch that this run has not ended; end it or count on");
                 self.problem(ProblemKind::RowAstray, place, &pointer, message);
             }
-            return false;
+            return None;
         }
         let Some(number) = number(&stretches.finish) else {
             let message =
                 format!("found {mark:?}; expected {} or {}, with a number for #", stretches.start, stretches.finish);
             self.problem(ProblemKind::TextForm, place, &pointer, message);
-            return false;
+            return None;
         };
         let Some(start) = self.open.remove(&(run, number)) else {
             let message = format!("found {mark:?}, which ends a stretch that no row of this run before it begins");
             self.problem(ProblemKind::RowAstray, place, &pointer, message);
-            return true;
+            return Some(next);
         };
-        let line = place.line;
         let at = row.fields.get("runs.observations.at").map_or(place, |(_, spot)| *spot);
         let coded = row.fields.get("runs.observations.code").map_or(place, |(_, spot)| *spot);
         let Some(begun) = self.observations(run).and_then(|list| list.get_mut(start)).and_then(Value::as_object_mut)
         else {
-            return true;
+            return Some(start);
         };
         if let Some(to) = observation.remove("at") {
             begun.insert("to".to_owned(), to);
@@ -228,13 +238,15 @@ impl Reader<'_> {
                 let message = "the row that ends the stretch is of another code than the one that begins it".to_owned();
                 self.problem(ProblemKind::TextForm, coded, &pointer, message);
             } else {
-                let message = format!(
-                    "line {line}, which ends the stretch, has it otherwise; what stands where it begins counts"
-                );
-                self.report.add(LossKind::Dropped, format!("{pointer}/{key}"), message);
+                let message = "the row that ends the stretch has it otherwise; what stands where it begins counts";
+                let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{key}"), message);
+                let own = row.fields.get(&format!("runs.observations.{key}"));
+                let place = self.place(own.map_or(place, |(_, spot)| *spot));
+                let was = observation.get(&key).cloned();
+                self.report.losses.push(Loss { was, place: Some(place), ..loss });
             }
         }
-        true
+        Some(start)
     }
 
     /// How the run ended, where its rows say so.
@@ -264,6 +276,6 @@ impl Reader<'_> {
     }
 }
 
-fn is_recording(kind: MediaKind) -> bool {
+pub(super) fn is_recording(kind: MediaKind) -> bool {
     matches!(kind, MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio)
 }

@@ -6,7 +6,7 @@ use obvert_model::tables::{Document, LengthUnit, SectionUnit};
 use serde_json::Value;
 
 use super::forms::number;
-use crate::{LossKind, LossReport};
+use crate::{Loss, LossKind, LossReport};
 
 /// The document as a value, in the units that are asked for.
 pub(super) fn converted(
@@ -24,18 +24,22 @@ pub(super) fn converted(
     };
     if length != units.length {
         let message = format!("lengths are turned from {} into {length}, as the layout has them", units.length);
-        report.add(LossKind::Changed, "/units/length", message);
+        report.losses.push(changed("/units/length", message, units.length.as_str(), length.as_str()));
         value["units"]["length"] = length.as_str().into();
     }
     if section != units.section {
         let message = format!("sizes are turned from {} into {section}, as the layout has them", units.section);
-        report.add(LossKind::Changed, "/units/section", message);
+        report.losses.push(changed("/units/section", message, units.section.as_str(), section.as_str()));
         value["units"]["section"] = section.as_str().into();
     }
     if length != units.length || section != units.section {
         factors.object(&mut value, document());
     }
     value
+}
+
+fn changed(pointer: &str, message: String, was: &str, becomes: &str) -> Loss {
+    Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..Loss::new(LossKind::Changed, pointer, message) }
 }
 
 /// A number times a factor, without the noise of the division; `None` where there is no number or no factor.

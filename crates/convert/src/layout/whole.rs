@@ -9,7 +9,7 @@ use serde_json::{Map, Value};
 use super::read::Reader;
 use super::row::DOCUMENT;
 use super::{at, fill, put, said};
-use crate::{ConvertError, Judged, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey};
+use crate::{ConvertError, Judged, Loss, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey};
 
 impl Reader<'_> {
     /// Puts the document together.
@@ -24,12 +24,6 @@ impl Reader<'_> {
                 }
             }
         }
-        for index in &self.dropped {
-            let heading = self.headings.get(*index).map_or("", String::as_str);
-            let column = self.layout.columns.iter().find(|column| *column.heading == *heading);
-            let why = column.and_then(|column| column.drop.as_deref()).unwrap_or_default();
-            self.report.add(LossKind::Dropped, "", format!("the column {heading:?} is not carried over: {why}"));
-        }
         let mut document = self.tables.remove(DOCUMENT).and_then(|mut rows| rows.pop()).unwrap_or_default();
         document.insert("obvert".to_owned(), obvert_model::versions::CURRENT.into());
         let last = self.last.take().unwrap_or_default();
@@ -40,11 +34,9 @@ impl Reader<'_> {
             }
             if let Some(text) = fill(&made.text, &|path| last.text(path)) {
                 if &*made.to == "issued" {
-                    self.report.add(
-                        LossKind::Defaulted,
-                        "/issued",
-                        "the table does not say it; the layout makes it from its last row",
-                    );
+                    let message = "the table does not say it; the layout makes it from its last row";
+                    let loss = Loss::new(LossKind::Defaulted, "/issued", message);
+                    self.report.losses.push(Loss { becomes: Some(text.clone().into()), ..loss });
                 }
                 put(&mut document, &made.to.split('.').collect::<Vec<_>>(), text.into());
             }

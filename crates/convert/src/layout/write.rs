@@ -2,12 +2,13 @@
 
 use std::collections::HashMap;
 
-use obvert_model::layout::{CellKind, Layout};
+use obvert_model::layout::{CellKind, Encoding, Layout};
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::read::ProblemKind;
 use obvert_model::tables::{Document, LengthUnit, QuantityUnit, SectionUnit};
 use serde_json::{Value, json};
 
+use super::difference::Letters;
 use super::row::Way;
 use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units};
 use crate::{ConvertError, LossReport};
@@ -19,7 +20,11 @@ use crate::{ConvertError, LossReport};
 /// # Errors
 /// When the document is coded in another list than the layout's table; when the layout takes different runs or pipes of it for one.
 pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result<(Vec<u8>, LossReport), ConvertError> {
-    written(document, layout, lists, |rows| {
+    let letters = match &layout.table {
+        Some(table) => Letters::Encoded(table.encoding.unwrap_or(Encoding::Utf8)),
+        None => Letters::Xml,
+    };
+    written(document, layout, lists, letters, |rows| {
         let headings = || layout.columns.iter().map(|column| column.heading.as_str()).collect::<Vec<_>>();
         Ok(match (&layout.table, &layout.xml) {
             (Some(table), _) => cells::write(&headings(), rows, table),
@@ -43,7 +48,7 @@ pub fn write_workbook(
         let message = format!("the layout {} is one of XML, which no workbook is", layout.id);
         return Err(ConvertError::Refused { message });
     }
-    written(document, layout, lists, |rows| {
+    written(document, layout, lists, Letters::All, |rows| {
         let headings: Vec<&str> = layout.columns.iter().map(|column| column.heading.as_str()).collect();
         super::book::write(&headings, rows, layout)
     })
@@ -53,6 +58,7 @@ fn written(
     document: &Document,
     layout: &Layout,
     lists: &[CodeList],
+    letters: Letters,
     file: impl FnOnce(&[Vec<String>]) -> Result<Vec<u8>, ConvertError>,
 ) -> Result<(Vec<u8>, LossReport), ConvertError> {
     if let Some(list) = layout.fixed_text("coding.list").filter(|list| **list != *document.head.coding.list) {
@@ -103,7 +109,7 @@ fn written(
             format!("the layout {} has no rows for this survey: it holds runs and their pipes only", layout.id);
         return Err(ConvertError::Refused { message });
     }
-    difference::differences(&value, &after, layout, &mut report);
+    difference::differences(&value, &after, layout, letters, &mut report);
     Ok((bytes, report))
 }
 

@@ -33,10 +33,10 @@
 mod original;
 mod words;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashMap};
 
 use obvert_model::lists::{Code, CodeList, Crosswalk, Lost, NoEquivalent, Role, Standing};
-use obvert_model::tables::{Document, Observation};
+use obvert_model::tables::{Document, Head, Observation, Run};
 use obvert_model::text::Text;
 
 use crate::{ConvertError, LossKind, LossReport};
@@ -53,77 +53,121 @@ use words::{Phrase, several};
 /// # Errors
 /// When the document is not coded in `from`, or `to` has no code for a general remark.
 pub fn document(document: &Document, from: &CodeList, to: &CodeList) -> Result<(Document, LossReport), ConvertError> {
-    let coding = &document.head.coding;
-    let refused = |message| Err(ConvertError::Refused { message });
-    if coding.list != from.id || coding.version != from.version {
-        return refused(format!(
-            "the document is coded in {} {}, not in {} {}",
-            coding.list, coding.version, from.id, from.version
-        ));
+    let mut recoder = Recoder::new(&document.head, from, to)?;
+    let mut translated = Document { head: recoder.head(&document.head), runs: document.runs.clone() };
+    translated.runs.iter_mut().for_each(|run| recoder.run(run));
+    Ok((translated, recoder.finish()))
+}
+
+/// Translates a document whose runs come one at a time; [`fn@document`] does that to a whole one.
+#[derive(Debug)]
+pub struct Recoder<'l> {
+    /// There and back; nothing where both lists are the same.
+    ways: Option<(Way<'l>, Way<'l>)>,
+    lists: [Memory<'l>; 2],
+    /// How many runs have been translated.
+    runs: usize,
+    report: LossReport,
+}
+
+impl<'l> Recoder<'l> {
+    /// Makes ready for the document of a head.
+    ///
+    /// # Errors
+    /// As [`fn@document`].
+    pub fn new(head: &Head, from: &'l CodeList, to: &'l CodeList) -> Result<Self, ConvertError> {
+        let coding = &head.coding;
+        let refused = |message| Err(ConvertError::Refused { message });
+        if coding.list != from.id || coding.version != from.version {
+            return refused(format!(
+                "the document is coded in {} {}, not in {} {}",
+                coding.list, coding.version, from.id, from.version
+            ));
+        }
+        let mut recoder =
+            Self { ways: None, lists: [Memory::new(from), Memory::new(to)], runs: 0, report: LossReport::default() };
+        if from.id == to.id && from.version == to.version {
+            return Ok(recoder);
+        }
+        let language = head.language.as_ref().map_or("en", |language| language.as_str());
+        let (Some(there), Some(back)) = (Way::new(from, to, language), Way::new(to, from, language)) else {
+            let without = if Way::new(from, to, language).is_none() { to } else { from };
+            return refused(format!(
+                "the code list {} {} has no code of the role remark, which observations without equivalent would become",
+                without.id, without.version
+            ));
+        };
+        recoder.ways = Some((there, back));
+        Ok(recoder)
     }
-    let mut translated = document.clone();
-    let mut report = LossReport::default();
-    if from.id == to.id && from.version == to.version {
-        return Ok((translated, report));
+
+    /// The head of the translated document.
+    #[must_use]
+    pub fn head(&self, head: &Head) -> Head {
+        let mut head = head.clone();
+        head.coding.list = self.lists[1].list.id.clone();
+        head.coding.version = self.lists[1].list.version.clone();
+        head
     }
-    let language = document.head.language.as_ref().map_or("en", |language| language.as_str());
-    let (Some(there), Some(back)) = (Way::new(from, to, language), Way::new(to, from, language)) else {
-        let without = if Way::new(from, to, language).is_none() { to } else { from };
-        return refused(format!(
-            "the code list {} {} has no code of the role remark, which observations without equivalent would become",
-            without.id, without.version
-        ));
-    };
-    translated.head.coding.list = to.id.clone();
-    translated.head.coding.version = to.version.clone();
-    for (run, rows) in translated.runs.iter_mut().enumerate() {
-        for (row, observation) in rows.observations.iter_mut().enumerate() {
-            let at = format!("/runs/{run}/observations/{row}");
-            let step = Step::take(observation, &there, &back);
+
+    /// Translates the next run.
+    pub fn run(&mut self, run: &mut Run) {
+        let Some((there, back)) = &self.ways else { return };
+        for (row, observation) in run.observations.iter_mut().enumerate() {
+            let at = format!("/runs/{}/observations/{row}", self.runs);
+            self.lists[0].look(observation);
+            let step = Step::take(observation, there, back);
             for (kind, key, message) in step.losses {
-                report.add(kind, format!("{at}{key}"), message);
+                self.report.add(kind, format!("{at}{key}"), message);
             }
             if let Some(note) = step.note {
-                report.note(at, note);
+                self.report.note(at, note);
             }
             *observation = step.row;
+            self.lists[1].look(observation);
         }
+        self.runs += 1;
     }
-    for (list, of) in [(from, document), (to, &translated)] {
-        let codes = from_memory(list, of);
-        if !codes.is_empty() {
-            report.note(
-                "/coding",
-                format!(
-                    "what {} has as {} is known here from memory only; hold it against the list's own text before \
-                     relying on it",
-                    list.id,
-                    several(&codes)
-                ),
-            );
+
+    /// What was lost, and what is worth knowing besides.
+    #[must_use]
+    pub fn finish(mut self) -> LossReport {
+        for Memory { list, used, .. } in &self.lists {
+            if !used.is_empty() {
+                self.report.note(
+                    "/coding",
+                    format!(
+                        "what {} has as {} is known here from memory only; hold it against the list's own text before \
+                         relying on it",
+                        list.id,
+                        several(&used.iter().copied().collect::<Vec<_>>())
+                    ),
+                );
+            }
         }
+        self.report
     }
-    Ok((translated, report))
 }
 
 /// One direction.
+#[derive(Debug)]
 struct Way<'l> {
     crosswalk: Crosswalk<'l>,
     /// What an observation without equivalent becomes.
     remark: &'l Code,
     /// Which of the lists' languages the remarks speak.
-    language: &'l str,
+    language: String,
 }
 
 impl<'l> Way<'l> {
-    fn new(from: &'l CodeList, to: &'l CodeList, language: &'l str) -> Option<Self> {
+    fn new(from: &'l CodeList, to: &'l CodeList, language: &str) -> Option<Self> {
         let remark = to.codes.iter().find(|code| code.role == Some(Role::Remark))?;
-        Some(Self { crosswalk: Crosswalk::new(from, to), remark, language })
+        Some(Self { crosswalk: Crosswalk::new(from, to), remark, language: language.to_owned() })
     }
 
     /// A coding translated, whatever may be kept of it elsewhere; with what is lost, each with the key that it concerns.
     fn plain(&self, coded: &Coded) -> (Coded, Vec<(LossKind, String, String)>) {
-        let phrase = Phrase { list: self.crosswalk.from, language: self.language, coded };
+        let phrase = Phrase { list: self.crosswalk.from, language: &self.language, coded };
         let own = self.crosswalk.code(&coded.code);
         let to = &self.crosswalk.to.id;
         match self.crosswalk.carry(&coded.code, &coded.characterisation, &coded.quantities) {
@@ -241,12 +285,21 @@ impl Step {
 }
 
 /// The codes of a list whose meaning, values or amounts a document uses and that are from memory only.
-fn from_memory<'d>(list: &CodeList, document: &'d Document) -> Vec<&'d str> {
-    let codes = list.by_code();
-    let is = |standing: Option<Standing>| standing == Some(Standing::FromMemory);
-    let mut found = BTreeSet::new();
-    for row in document.runs.iter().flat_map(|run| &run.observations) {
-        let Some(code) = codes.get(row.code.as_str()) else { continue };
+#[derive(Debug)]
+struct Memory<'l> {
+    list: &'l CodeList,
+    codes: HashMap<&'l str, &'l Code>,
+    used: BTreeSet<&'l str>,
+}
+
+impl<'l> Memory<'l> {
+    fn new(list: &'l CodeList) -> Self {
+        Self { list, codes: list.codes.iter().map(|code| (code.code.as_str(), code)).collect(), used: BTreeSet::new() }
+    }
+
+    fn look(&mut self, row: &Observation) {
+        let is = |standing: Option<Standing>| standing == Some(Standing::FromMemory);
+        let Some(code) = self.codes.get(row.code.as_str()) else { return };
         let mut values = code
             .characterisation
             .iter()
@@ -254,8 +307,7 @@ fn from_memory<'d>(list: &CodeList, document: &'d Document) -> Vec<&'d str> {
             .filter_map(|(place, value)| place.values.iter().find(|known| known.value == *value));
         let mut amounts = code.amounts(&row.characterisation).take(row.quantities.len());
         if is(code.standing) || values.any(|value| is(value.standing)) || amounts.any(|amount| is(amount.standing)) {
-            found.insert(row.code.as_str());
+            self.used.insert(&code.code);
         }
     }
-    found.into_iter().collect()
 }

@@ -8,6 +8,7 @@ pub(crate) mod keys;
 pub(crate) mod plan;
 pub(crate) mod read;
 mod sheet;
+pub(crate) mod stream;
 pub(crate) mod walk;
 
 use crate::ConvertError;

@@ -266,7 +266,7 @@ impl Reader {
 }
 
 /// The list at the end of a path of keys, made where there is none.
-fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut Vec<Value>> {
+pub(super) fn list<'v>(value: &'v mut Value, keys: &[String]) -> Option<&'v mut Vec<Value>> {
     let (last, above) = keys.split_last()?;
     let mut object = value.as_object_mut()?;
     for key in above {

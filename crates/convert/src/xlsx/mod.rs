@@ -18,18 +18,20 @@
 //! # What is read
 //! Sheets in any order, columns in any order, empty rows between others, numbers that are stored as text, ids that a program has
 //! turned into numbers, and dates of either date system where a column holds a date. What cannot be told is refused with its sheet,
-//! row and column: times without an offset, dates where none belong, values under no heading, sheets that are no table.
+//! row and column: times without an offset, dates where none belong, percentages, which hold a hundredth of what they show, values
+//! under no heading, sheets that are no table.
 //! Formulas are refused as well: what they show is what some program last worked out, and nobody sees that they are there.
 
 mod guard;
 mod guide;
+mod percent;
 pub(crate) mod read;
 pub(crate) mod rows;
 mod write;
 
 pub use crate::unpack::ZipLimits;
-pub use read::{is_survey, read, read_within};
-pub use write::write;
+pub use read::{is_survey, read, read_stream, read_within};
+pub use write::{write, write_stream};
 
 use crate::tables::plan::Table;
 

@@ -1,14 +1,16 @@
 //! From a workbook to its tables.
 
-use std::io::Cursor;
+use std::io::{Cursor, Read, Seek};
 
 use calamine::{Reader, Xlsx, open_workbook_from_rs};
+use obvert_model::read::Runs;
+use obvert_model::tables::Head;
 
-use super::rows::SheetRows;
+use super::rows::{Sheet, SheetFlow, SheetRows, Size};
 use super::{CHOICES, GUIDE, ZipLimits, guard, sheet_of};
 use crate::tables::plan::plan;
 use crate::tables::read::{form, nearest};
-use crate::{ConvertError, Survey, tables};
+use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in by hand. `name` is what messages
 /// call it. In places, the file is the sheet and the line the row.
@@ -28,8 +30,7 @@ pub(crate) fn open<'b>(
 ) -> Result<Xlsx<Cursor<&'b [u8]>>, ConvertError> {
     let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     guard::look_at(workbook, limits).map_err(refused)?;
-    open_workbook_from_rs(Cursor::new(workbook))
-        .map_err(|error: calamine::XlsxError| refused(format!("the workbook cannot be read: {error}")))
+    open_workbook_from_rs(Cursor::new(workbook)).map_err(|error| unreadable(name, &error))
 }
 
 /// Whether a workbook is one of this format: it has the sheet that says what holds for the whole survey.
@@ -44,33 +45,92 @@ pub fn is_survey(workbook: &[u8]) -> bool {
 /// # Errors
 /// As [`read`].
 pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
-    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     let mut book = open(workbook, name, limits)?;
     let tables = &plan().tables;
     let mut found: Vec<Option<SheetRows>> = tables.iter().map(|_| None).collect();
-    for sheet in book.sheet_names() {
-        if sheet == GUIDE || sheet == CHOICES {
-            continue;
-        }
+    for (sheet, index) in sheets(&book) {
         let rows = SheetRows::load(&mut book, &sheet)?;
-        if let Some(index) = tables.iter().position(|table| sheet_of(table) == sheet) {
-            found[index] = rows;
-        } else if rows.is_some() {
-            let names: Vec<String> = tables.iter().map(sheet_of).collect();
-            let near = nearest(&sheet, names.iter().map(String::as_str));
-            let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
-            let message = format!(
-                "no table of the format has the name of this sheet{near}; take it out, or name it as one of: {}",
-                names.join(", ")
-            );
-            return Err(form(&sheet, 1, message));
+        match index {
+            Some(index) => found[index] = rows,
+            None if rows.is_some() => return Err(unknown(&sheet)),
+            None => {}
         }
     }
     if found.first().is_none_or(Option::is_none) {
-        return Err(refused(
-            "there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; every workbook has one"
-                .to_owned(),
-        ));
+        return Err(without_document(name));
     }
     tables::read::read(found, sheet_of)
+}
+
+/// Reads a workbook as a stream: calls `work` with the head and the runs to be taken from it, as
+/// [`obvert_model::read::stream`] does. Beside the workbook and its shared texts, memory is that of the head and of one run where
+/// the rows of all sheets stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be
+/// called again for it. What it gave before is thrown away then, and also when the document turns out to be invalid.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_stream<T>(
+    workbook: &[u8],
+    name: &str,
+    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let fast = read_ahead(workbook, name, &mut work)?;
+    flow::either(fast, || read(workbook, name), &mut work)
+}
+
+/// The fast road; `None` where it ends.
+fn read_ahead<T>(
+    workbook: &[u8],
+    name: &str,
+    work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<Option<T>, ConvertError> {
+    let again = || open_workbook_from_rs(Cursor::new(workbook)).map_err(|error| unreadable(name, &error));
+    let mut book = open(workbook, name, ZipLimits::default())?;
+    let mut held: Vec<Option<SheetRows>> = plan().tables.iter().map(|_| None).collect();
+    // A sheet that is read a row at a time has the workbook for itself.
+    let mut large = Vec::new();
+    for (sheet, index) in sheets(&book) {
+        match (SheetRows::load_small(&mut book, &sheet), index) {
+            (Ok(Size::Small(rows)), Some(index)) => held[index] = rows,
+            (Ok(Size::Small(None)), None) => {}
+            (Ok(Size::Large), Some(index)) => large.push((index, sheet, again()?)),
+            (Ok(_), None) | (Err(_), _) => return Ok(None),
+        }
+    }
+    drop(book);
+    let mut open: Vec<Option<Sheet<'_>>> = held.into_iter().map(|rows| rows.map(Sheet::Held)).collect();
+    for (index, sheet, book) in &mut large {
+        let Ok(rows) = SheetFlow::open(book, sheet) else { return Ok(None) };
+        open[*index] = Some(Sheet::Flowing(Box::new(rows)));
+    }
+    Ok(tables::stream::stream(open, work))
+}
+
+/// The sheets that can be tables, each with the number of its table.
+fn sheets<S: Read + Seek>(book: &Xlsx<S>) -> Vec<(String, Option<usize>)> {
+    let table = |sheet: &str| plan().tables.iter().position(|table| sheet_of(table) == sheet);
+    let names = book.sheet_names().into_iter().filter(|sheet| sheet != GUIDE && sheet != CHOICES);
+    names.map(|sheet| (sheet.clone(), table(&sheet))).collect()
+}
+
+fn unknown(sheet: &str) -> ConvertError {
+    let names: Vec<String> = plan().tables.iter().map(sheet_of).collect();
+    let near = nearest(sheet, names.iter().map(String::as_str));
+    let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
+    let message = format!(
+        "no table of the format has the name of this sheet{near}; take it out, or name it as one of: {}",
+        names.join(", ")
+    );
+    form(sheet, 1, message)
+}
+
+fn without_document(name: &str) -> ConvertError {
+    let message = format!(
+        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; every workbook has one"
+    );
+    ConvertError::Form { place: None, message }
+}
+
+fn unreadable(name: &str, error: &calamine::XlsxError) -> ConvertError {
+    ConvertError::Form { place: None, message: format!("{name}: the workbook cannot be read: {error}") }
 }

@@ -2,10 +2,12 @@
 //! place, so a sheet with one cell in its last corner takes no more than one with it in the first.
 
 use std::borrow::Cow;
-use std::io::{Read, Seek};
+use std::collections::HashSet;
+use std::io::{Cursor, Read, Seek};
 
-use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxError};
+use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError};
 
+use super::percent;
 use crate::ConvertError;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
@@ -21,6 +23,8 @@ pub(crate) enum Found {
     Empty,
     Text(String),
     Number(f64),
+    /// A number that is shown as a percentage, as the hundredths that are shown: 8 where 0.08 is held and 8 % seen.
+    Percent(f64),
     Bool(bool),
     Moment(ExcelDateTime),
     Error(CellErrorType),
@@ -49,7 +53,27 @@ impl SheetRows {
     /// # Errors
     /// When the sheet cannot be read or does not begin with its headings.
     pub(super) fn load<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<Option<Self>, ConvertError> {
-        let mut rows = cells_of(book, sheet)?;
+        Self::of(cells_of(book, sheet)?, sheet)
+    }
+
+    /// Reads a sheet unless it is large.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load).
+    pub(super) fn load_small<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Result<Size, ConvertError> {
+        const MOST: usize = 1000;
+        let mut cells = Cells::open(book, sheet)?;
+        let mut rows = Vec::new();
+        while let Some(row) = cells.row()? {
+            if rows.len() > MOST {
+                return Ok(Size::Large);
+            }
+            rows.push(row);
+        }
+        Ok(Size::Small(Self::of(rows, sheet)?))
+    }
+
+    fn of(mut rows: Vec<(usize, SheetRow)>, sheet: &str) -> Result<Option<Self>, ConvertError> {
         if rows.is_empty() {
             return Ok(None);
         }
@@ -69,6 +93,12 @@ impl SheetRows {
     }
 }
 
+/// A sheet that was read, or one that is too large to be held.
+pub(super) enum Size {
+    Small(Option<SheetRows>),
+    Large,
+}
+
 /// The rows of a sheet that have anything in them, each with its number from 1.
 ///
 /// # Errors
@@ -77,41 +107,150 @@ pub(crate) fn cells_of<S: Read + Seek>(
     book: &mut Xlsx<S>,
     sheet: &str,
 ) -> Result<Vec<(usize, SheetRow)>, ConvertError> {
-    let failed = |error: XlsxError| form(sheet, 1, format!("the sheet cannot be read: {error}"));
-    let mut cells = book.worksheet_cells_reader(sheet).map_err(failed)?;
-    let mut rows: Vec<(usize, SheetRow)> = Vec::new();
-    while let Some(record) = cells.next_cell_with_formula_metadata().map_err(failed)? {
-        let (row, column) = record.pos;
-        let found = match record.formula {
-            Some(formula) => Found::Formula(match formula {
-                calamine::XlsxFormulaMetadata::Normal { formula }
-                | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
-                _ => String::new(),
-            }),
-            None => found(record.value),
-        };
-        if matches!(found, Found::Empty) {
-            continue;
-        }
-        let row = row as usize + 1;
-        if column >= WIDEST {
-            let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
-            return Err(form(sheet, row, message));
-        }
-        if rows.last().is_none_or(|(last, _)| *last != row) {
-            rows.push((row, SheetRow::default()));
-        }
-        let Some((_, last)) = rows.last_mut() else { continue };
-        let column = column as usize;
-        if last.cells.len() <= column {
-            last.cells.resize_with(column + 1, || Found::Empty);
-        }
-        last.cells[column] = found;
-    }
-    if rows.windows(2).any(|pair| pair[0].0 >= pair[1].0) {
-        return Err(form(sheet, 1, "the rows are not in order in the file; open the workbook and save it anew"));
+    let mut cells = Cells::open(book, sheet)?;
+    let mut rows = Vec::new();
+    while let Some(row) = cells.row()? {
+        rows.push(row);
     }
     Ok(rows)
+}
+
+/// A sheet that is read a row at a time.
+struct Cells<'b, S: Read + Seek> {
+    sheet: &'b str,
+    reader: XlsxCellReader<'b, S>,
+    /// The cells that show percentages.
+    percentages: HashSet<(u32, u32)>,
+    /// The first cell of the next row: row, column, and what it holds.
+    next: Option<(usize, usize, Found)>,
+    /// The row that was given last.
+    last: usize,
+}
+
+impl<'b, S: Read + Seek> Cells<'b, S> {
+    fn open(book: &'b mut Xlsx<S>, sheet: &'b str) -> Result<Self, ConvertError> {
+        let failed = |error: XlsxError| unreadable(sheet, &error);
+        let percentages = percent::cells(book, sheet).map_err(failed)?;
+        let reader = book.worksheet_cells_reader(sheet).map_err(failed)?;
+        let mut cells = Self { sheet, reader, percentages, next: None, last: 0 };
+        cells.next = cells.cell()?;
+        Ok(cells)
+    }
+
+    /// The next cell that is not empty.
+    fn cell(&mut self) -> Result<Option<(usize, usize, Found)>, ConvertError> {
+        let sheet = self.sheet;
+        let failed = |error: XlsxError| unreadable(sheet, &error);
+        while let Some(record) = self.reader.next_cell_with_formula_metadata().map_err(failed)? {
+            let (row, column) = record.pos;
+            let found = match record.formula {
+                Some(formula) => Found::Formula(match formula {
+                    calamine::XlsxFormulaMetadata::Normal { formula }
+                    | calamine::XlsxFormulaMetadata::Shared { formula, .. } => formula,
+                    _ => String::new(),
+                }),
+                None => match found(record.value) {
+                    Found::Number(number) if self.percentages.contains(&record.pos) => {
+                        Found::Percent(percent::hundredths(number))
+                    }
+                    found => found,
+                },
+            };
+            if matches!(found, Found::Empty) {
+                continue;
+            }
+            let row = row as usize + 1;
+            if column >= WIDEST {
+                let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
+                return Err(form(sheet, row, message));
+            }
+            return Ok(Some((row, column as usize, found)));
+        }
+        Ok(None)
+    }
+
+    /// The next row that is not empty, with its number.
+    fn row(&mut self) -> Result<Option<(usize, SheetRow)>, ConvertError> {
+        let Some((number, mut column, mut found)) = self.next.take() else { return Ok(None) };
+        if number <= self.last {
+            let message = "the rows are not in order in the file; open the workbook and save it anew";
+            return Err(form(self.sheet, 1, message));
+        }
+        self.last = number;
+        let mut row = SheetRow::default();
+        loop {
+            if row.cells.len() <= column {
+                row.cells.resize_with(column + 1, || Found::Empty);
+            }
+            row.cells[column] = found;
+            match self.cell()? {
+                Some((same, next, value)) if same == number => (column, found) = (next, value),
+                other => {
+                    self.next = other;
+                    return Ok(Some((number, row)));
+                }
+            }
+        }
+    }
+}
+
+fn unreadable(sheet: &str, error: &XlsxError) -> ConvertError {
+    form(sheet, 1, format!("the sheet cannot be read: {error}"))
+}
+
+/// The rows of a sheet, held or not.
+pub(super) enum Sheet<'b> {
+    Held(SheetRows),
+    Flowing(Box<SheetFlow<'b>>),
+}
+
+/// A sheet whose rows are not held.
+pub(super) struct SheetFlow<'b> {
+    headings: Vec<String>,
+    cells: Cells<'b, Cursor<&'b [u8]>>,
+    row: SheetRow,
+}
+
+impl<'b> SheetFlow<'b> {
+    /// Reads the headings of a sheet.
+    ///
+    /// # Errors
+    /// When it cannot be read or does not begin with them.
+    pub(super) fn open(book: &'b mut Xlsx<Cursor<&'b [u8]>>, sheet: &'b str) -> Result<Self, ConvertError> {
+        let mut cells = Cells::open(book, sheet)?;
+        let Some((1, row)) = cells.row()? else { return Err(form(sheet, 1, "there are no headings")) };
+        let headings = (0..row.cells.len()).map(|column| row.shown(column).into_owned()).collect();
+        Ok(Self { headings, cells, row })
+    }
+}
+
+impl Rows for Sheet<'_> {
+    type Row = SheetRow;
+    fn headings(&self) -> impl Iterator<Item = &str> {
+        let headings = match self {
+            Self::Held(rows) => &rows.headings,
+            Self::Flowing(rows) => &rows.headings,
+        };
+        headings.iter().map(String::as_str)
+    }
+    fn is_blank(&self, column: usize) -> bool {
+        match self {
+            Self::Held(rows) => rows.is_blank(column),
+            Self::Flowing(_) => false,
+        }
+    }
+    fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
+        let rows = match self {
+            Self::Held(rows) => return rows.next_row(),
+            Self::Flowing(rows) => rows,
+        };
+        let Some((number, row)) = rows.cells.row()? else { return Ok(None) };
+        if row.cells.len() > rows.headings.len() {
+            return Err(form(rows.cells.sheet, number, "a value under no heading"));
+        }
+        rows.row = row;
+        Ok(Some((number, &rows.row)))
+    }
 }
 
 impl Rows for SheetRows {
@@ -159,6 +298,12 @@ impl Record for SheetRow {
                 Some(number) => Ok(Cell::Number(number)),
                 None => wrong(format!("{number} is not a number that can be read")),
             },
+            Found::Percent(_) => wrong(format!(
+                "the cell shows {}, since it is formatted as a percentage, and holds a hundredth of that; format it as {} and type it \
+                 again",
+                self.shown(number),
+                if text { "text" } else { "a number" }
+            )),
             Found::Bool(truth) if text => Ok(Cell::of_text(if *truth { "TRUE" } else { "FALSE" })),
             Found::Bool(truth) => Ok(Cell::Bool(*truth)),
             Found::Moment(moment) => match column.moment() {
@@ -196,6 +341,7 @@ impl Record for SheetRow {
                 Some(number) => number.to_string().into(),
                 None => number.to_string().into(),
             },
+            Found::Percent(number) => format!("{number} %").into(),
             Found::Bool(truth) => Cow::Borrowed(if *truth { "TRUE" } else { "FALSE" }),
             Found::Moment(moment) => {
                 let (.., hour, minute, second, _) = moment.to_ymd_hms_milli();

@@ -1,8 +1,9 @@
 //! From a document to a workbook.
 
+use std::borrow::Borrow;
 use std::io::Write;
 
-use obvert_model::tables::Document;
+use obvert_model::tables::{Document, Head, Run};
 use rust_xlsxwriter::{Color, DocProperties, Format, IntoCustomDateTime, Workbook, Worksheet, XlsxError};
 
 use super::guide::{self, Choices};
@@ -21,29 +22,56 @@ const LONGEST_TEXT: usize = 32_767;
 /// # Errors
 /// [`ConvertError::Refused`] when a table has more rows, or a text more characters, than a sheet holds;
 /// [`ConvertError::Write`] when the sink fails.
-pub fn write(document: &Document, mut sink: impl Write) -> Result<LossReport, ConvertError> {
+pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
+    write_stream(&document.head, document.runs.iter(), sink)
+}
+
+/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The sheets grow side by side: their
+/// rows are kept in the system's folder for temporary files (in memory on wasm32, which has none), and the packed workbook goes
+/// to the sink as a whole.
+///
+/// # Errors
+/// As [`write`](fn@write), and [`ConvertError::Write`] when there is no room for temporary files.
+pub fn write_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    mut sink: impl Write,
+) -> Result<LossReport, ConvertError> {
     let plan = plan();
     let looks = Looks::new();
+    let mut book = Workbook::new();
     let mut sheets = Vec::new();
     for table in &plan.tables {
-        sheets.push(Sheet::new(table, &looks).map_err(failed)?);
+        let sheet = blank(&mut book).map_err(failed)?;
+        sheets.push(Sheet::new(table, sheet, &looks).map_err(failed)?);
     }
-    walk(&document.head, document.runs.iter(), &mut |index, _, entries| sheets[index].row(entries))?;
+    walk(head, runs, &mut |index, _, entries| sheets[index].row(entries))?;
 
-    let mut book = Workbook::new();
-    let day = Day(document.head.issued.to_string());
+    let day = Day(head.issued.to_string());
     book.set_properties(&DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day));
     book.push_worksheet(guide::sheet().map_err(failed)?);
     let mut choices = Choices::new().map_err(failed)?;
     let rows: Vec<u32> = sheets.iter().map(|sheet| sheet.next).collect();
     for (table, sheet) in plan.tables.iter().zip(sheets) {
-        let sheet = sheet.finish((plan, table), document, &rows, &mut choices).map_err(failed)?;
+        let sheet = sheet.finish((plan, table), head, &rows, &mut choices).map_err(failed)?;
         book.push_worksheet(sheet);
     }
     book.push_worksheet(choices.into_sheet());
     sink.write_all(&book.save_to_buffer().map_err(failed)?)?;
     sink.flush()?;
     Ok(LossReport::default())
+}
+
+/// A sheet whose rows are not held in memory.
+#[cfg(not(target_arch = "wasm32"))]
+fn blank(book: &mut Workbook) -> Result<Worksheet, XlsxError> {
+    book.new_worksheet_with_constant_memory()
+}
+
+#[cfg(target_arch = "wasm32")]
+#[expect(clippy::unnecessary_wraps, reason = "where there are files it can fail")]
+fn blank(_: &mut Workbook) -> Result<Worksheet, XlsxError> {
+    Ok(Worksheet::new())
 }
 
 /// The day of a time with its offset: a workbook wants to know when it was made, and the library has its clock for that.
@@ -87,8 +115,7 @@ struct Sheet {
 }
 
 impl Sheet {
-    fn new(table: &'static Table, looks: &Looks) -> Result<Self, XlsxError> {
-        let mut sheet = Worksheet::new();
+    fn new(table: &'static Table, mut sheet: Worksheet, looks: &Looks) -> Result<Self, XlsxError> {
         sheet.set_name(sheet_of(table))?.set_freeze_panes(1, 0)?;
         let before = table.keys.len() + usize::from(table.ordered);
         for ((number, heading), place) in (0..).zip(table.headings()).zip(0_usize..) {
@@ -168,7 +195,7 @@ impl Sheet {
     fn finish(
         mut self,
         at: (&Plan, &Table),
-        document: &Document,
+        head: &Head,
         rows: &[u32],
         choices: &mut Choices,
     ) -> Result<Worksheet, XlsxError> {
@@ -176,7 +203,7 @@ impl Sheet {
             let width = u32::try_from(*width).unwrap_or(u32::MAX).clamp(8, 44);
             self.sheet.set_column_width(number, width)?;
         }
-        guide::help(&mut self.sheet, at, &document.head, rows, choices)?;
+        guide::help(&mut self.sheet, at, head, rows, choices)?;
         Ok(self.sheet)
     }
 }

@@ -34,9 +34,9 @@ mod xsd;
 
 pub use obvert_model::schema::XML_NAMESPACE as NAMESPACE;
 pub(crate) use read::locate;
-pub use read::read;
 #[cfg(feature = "layout")]
 pub(crate) use read::{Token, Tokens, text_of};
+pub use read::{read, read_stream};
 #[cfg(feature = "layout")]
 pub(crate) use text::{escape, is_xml_char};
 pub use write::{write, write_stream};

@@ -108,3 +108,130 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     assert!(refused(&book.save_to_buffer().unwrap(), &a())[0].contains("no sheet has anything in it"));
     assert!(refused(b"PK\x03\x04 no zip at all", &a())[0].starts_with("t.csv: "));
 }
+
+/// The rows of a table, some of whose cells are numbers that are shown as percentages, by row and heading.
+fn with_percentages(source: &[u8], delimiter: u8, cells: &[(u32, &str, f64, &str)]) -> Vec<u8> {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    let rows = rows(source, delimiter);
+    for (line, row) in (0_u32..).zip(&rows) {
+        for ((column, cell), heading) in (0_u16..).zip(row).zip(&rows[0]) {
+            match cells.iter().find(|(at, name, ..)| *at == line + 1 && name == heading) {
+                Some((.., held, format)) => {
+                    let format = Format::new().set_num_format(*format);
+                    sheet.write_number_with_format(line, column, *held, &format).unwrap();
+                }
+                None => {
+                    sheet.write_string(line, column, cell).unwrap();
+                }
+            }
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+/// A spreadsheet holds 0.05 where its author sees 5 % (ECMA-376 part 1, 18.8.30, formats 9 and 10).
+#[test]
+fn a_percentage_is_what_its_author_sees() {
+    // The unit in the cell, and by the code list.
+    let amounts = [(3, "Amount", 0.05, "0%"), (7, "Amount", 0.1, "0.00%"), (9, "Amount", 0.15, "0.0 %")];
+    let quantities = [(3, "Q1", 0.1, "0%"), (8, "Q1", 0.1, "0.00%")];
+    for (source, delimiter, layout, cells) in [(A, b',', a(), &amounts[..]), (B, b';', b(), &quantities)] {
+        let (survey, _) = read(&with_percentages(source, delimiter, cells), &layout);
+        assert_eq!(survey.document, read(source, &layout).0.document, "{}", layout.id);
+    }
+    // A percent sign in quotes is text behind a number as any other.
+    let (survey, _) = read(&with_percentages(B, b';', &[(3, "Q1", 10.0, "0\" %\"")]), &b());
+    assert_eq!(survey.document, read(B, &b()).0.document);
+    // The unit of the column.
+    let mut layout: serde_json::Value = serde_json::to_value(b()).unwrap();
+    layout["columns"][13]["unit"] = "percent".into();
+    let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
+    let (survey, _) = read(&with_percentages(B, b';', &[(3, "Q1", 0.07, "0%")]), &layout);
+    let quantity = &survey.document.runs[0].observations[1].quantities[0];
+    assert_eq!((quantity.value.get(), quantity.unit.as_str()), (7.0, "percent"));
+    // A text is what is seen.
+    let (survey, _) = read(&with_percentages(A, b',', &[(3, "Comment", 0.5, "0%")]), &a());
+    assert_eq!(survey.document.runs[0].observations[1].remark.as_deref(), Some("50%"));
+}
+
+#[test]
+fn a_percentage_where_none_belongs_is_said_with_its_cell() {
+    let cells = [(2, "Dia in", 0.08, "0%"), (4, "Station", 0.124, "0%"), (10, "Grade", 0.03, "0%")];
+    let said = refused(&with_percentages(A, b',', &cells), &a());
+    let formatted = "and the cell is formatted as a percentage; format it as";
+    for (place, start, end) in [
+        ("t.csv:2:6 (Dia in): ", "found \"8%\"; expected a number such as 12.5, ", " a number and type it again"),
+        ("t.csv:4:11 (Station): ", "found \"12.4%\"; expected a station such as 1+64.50, ", " text and type it again"),
+        ("t.csv:10:18 (Grade): ", "found \"3%\"; expected a number such as 12.5, ", " a number and type it again"),
+    ] {
+        let whole = format!("{place}{start}{formatted}{end}");
+        assert!(said.contains(&whole), "{whole}: {said:#?}");
+    }
+    // An amount that the code list has in millimetres.
+    let said = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
+    assert_eq!(said.len(), 1, "{said:#?}");
+    assert!(
+        said[0].starts_with("t.csv:7:14 (Q1): found 15 %, in a cell that is formatted as a percentage"),
+        "{said:#?}"
+    );
+    assert!(said[0].contains("the code list has mm"), "{said:#?}");
+}
+
+/// A workbook whose table of office B stands on one of several sheets.
+fn of_sheets(names: &[&str]) -> Vec<u8> {
+    let mut book = Workbook::new();
+    for name in names {
+        let sheet = book.add_worksheet().set_name(*name).unwrap();
+        match *name {
+            "Haltungen" => {
+                for (line, row) in (0_u32..).zip(rows(B, b';')) {
+                    for (column, cell) in (0_u16..).zip(row) {
+                        sheet.write_string(line, column, cell).unwrap();
+                    }
+                }
+            }
+            _ => {
+                sheet.write_string(0, 0, "of something else").unwrap();
+            }
+        }
+    }
+    book.save_to_buffer().unwrap()
+}
+
+#[test]
+fn a_layout_may_name_the_sheet() {
+    let named = |name: &str| {
+        let mut layout = serde_json::to_value(b()).unwrap();
+        layout["table"]["sheet"] = name.into();
+        Layout::read(layout.to_string().as_bytes()).unwrap()
+    };
+    let book = of_sheets(&["Notizen", "Haltungen", "Adressen"]);
+    let (text, _) = read(B, &b());
+    // Spreadsheet programs take names that differ in case for one.
+    for name in ["Haltungen", "haltungen"] {
+        let (survey, report) = read(&book, &named(name));
+        assert_eq!(survey.document, text.document);
+        assert_eq!(report.notes, [], "nothing is passed over unasked");
+    }
+    // Without a name it is the first with anything in it.
+    assert_eq!(
+        refused(&book, &b()),
+        [
+            "t.csv:1: none of the headings is one of the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
+          the row of the headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
+        ]
+    );
+    let said = refused(&book, &named("Haltung"));
+    assert_eq!(
+        said,
+        [
+            "t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
+          \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
+        ]
+    );
+    // What is written has the sheet of that name, and is read again.
+    let (written, _) = layout::write_workbook(&text.document, &named("Haltungen"), &[]).unwrap();
+    assert_eq!(read(&written, &named("Haltungen")).0.document, text.document);
+    assert!(refused(&written, &named("Anderes"))[0].contains("the sheets are \"Haltungen\""));
+}

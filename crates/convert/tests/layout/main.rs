@@ -8,6 +8,7 @@ use obvert_model::lists::CodeList;
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 
+mod account;
 #[cfg(feature = "xlsx")]
 mod book;
 mod draft;
@@ -215,7 +216,14 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "213 where line 2 has 212.4 for the same pipe",
         ),
         (",active,Heron 2", ",active", "t.csv:5: ", "the row has 21 cells where there are 22 headings"),
-        ("Comment,Crew", "Comment,Team", "t.csv:1:22 (Team): ", "has no column \"Team\""),
+        ("Comment,Crew", "Comment,Team", "t.csv:1:22 (Team): ", "has no column \"Team\"; add it there, with drop"),
+        (
+            "Dia in",
+            "Dia. [in]",
+            "t.csv:1:6 (Dia. [in]): ",
+            "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table does not have?",
+        ),
+        ("Dia in", "Dia. [in]", "t.csv:1: ", "describes; did you mean \"Dia. [in]\", which the layout does not have?"),
         ("Comment,Crew", "Comment,Team", "t.csv:1: ", "the table has no column \"Crew\""),
     ];
     for (from, to, place, message) in cases {

@@ -24,6 +24,7 @@
 //! # Ok::<(), obvert_model::lists::ListError>(())
 //! ```
 
+mod coding;
 mod problems;
 
 pub use problems::LayoutProblem;
@@ -104,6 +105,8 @@ table! {
         delimiter: Text,
         /// How lines end when it is written; CR and LF when absent.
         line_end?: LineEnd,
+        /// The sheet that it is, where it stands in a workbook; the first that has anything in it when absent.
+        sheet?: Text,
         /// The row that holds the headings, from 1, which is what it is when absent, blank rows counted. Rows above it are passed over.
         heading_row?: u32,
         /// How many rows the headings take, 1 when absent. A heading is what stands one below the other, with a line feed between; a

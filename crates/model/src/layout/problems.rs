@@ -104,6 +104,17 @@ impl Layout {
         if !(table.delimiter.len() == 1 && table.delimiter.is_ascii() && !table.delimiter.contains(['"', '\r', '\n'])) {
             problems.add("/table/delimiter", "expected one ASCII character, such as a comma, a semicolon or a tab");
         }
+        // What no spreadsheet program takes for the name of a sheet.
+        let no_sheet = |name: &Text| {
+            name.chars().count() > 31
+                || name.contains(['[', ']', ':', '*', '?', '/', '\\'])
+                || name.trim_matches('\'') != name.as_str()
+        };
+        if table.sheet.as_ref().is_some_and(no_sheet) {
+            let message =
+                "no name of a sheet: 31 characters at most, none of []:*?/\\, and no apostrophe at either end";
+            problems.add("/table/sheet", message);
+        }
         for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
             if count == Some(0) {
                 problems.add(format!("/table/{key}"), "rows are counted from 1");
@@ -414,7 +425,8 @@ mod tests {
     #[test]
     fn each_mistake_is_said_with_its_place() {
         type Change = fn(&mut serde_json::Value);
-        let cases: [(Change, &str); 20] = [
+        let cases: [(Change, &str); 21] = [
+            (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: no name of a sheet"),
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),
                 "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",

@@ -47,22 +47,45 @@ impl Twice {
     }
 }
 
-#[derive(Default)]
-pub(super) struct IdWatch {
+/// Watches for ids that stand twice in their table while a document streams past, for readers of other forms that never have a
+/// whole one. [`stream`](super::stream) does so by itself.
+///
+/// ```
+/// use obvert_model::{read, tables::Run};
+/// let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},"coding":{"list":"obvert-terms","version":"1"}}"#;
+/// let run: Run = serde_json::from_str(r#"{"id":"R1","pipe":"L-1","direction":"downstream"}"#)?;
+/// let mut ids = read::IdWatch::default();
+/// ids.head(&read::document(source)?.head);
+/// ids.run(&run);
+/// assert!(!ids.seen_twice());
+/// ids.run(&run);
+/// assert!(ids.seen_twice());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug, Default)]
+pub struct IdWatch {
     runs: FxHashMap<RunId, u32>,
     count: usize,
     twice: Vec<Twice>,
 }
 
 impl IdWatch {
-    pub(super) fn head(&mut self, head: &Head) {
+    /// Whether any id has stood twice so far.
+    #[must_use]
+    pub fn seen_twice(&self) -> bool {
+        !self.twice.is_empty()
+    }
+
+    /// Looks at the tables of a head.
+    pub fn head(&mut self, head: &Head) {
         macro_rules! tables {
             ($($table:ident)+) => { $(self.table(stringify!($table), head.$table.iter().map(|row| row.id.as_str()));)+ };
         }
         tables!(parties equipment structures pipes media locates ratings);
     }
 
-    pub(super) fn run(&mut self, run: &Run) {
+    /// Looks at the next run and its observations.
+    pub fn run(&mut self, run: &Run) {
         let index = self.count;
         self.count += 1;
         match self.runs.entry(run.id.clone()) {

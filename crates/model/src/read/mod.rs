@@ -28,7 +28,7 @@ pub(crate) use diagnose::{Subject, explain_as, nearest};
 #[cfg(feature = "diagnose")]
 pub use diagnose::{document_value, value_problems};
 pub use error::{Problem, ProblemKind, ReadError};
-pub use ids::twice;
+pub use ids::{IdWatch, twice};
 pub use place::{Place, Places, locate, locate_all};
 #[cfg(feature = "diagnose")]
 pub use remains::{LeftOut, Remains, remains, remains_of};

@@ -5,7 +5,7 @@ use obvert_model::layout::Layout;
 use serde_json::json;
 
 use super::super::book;
-use super::super::grid::{GridCell, GridRow};
+use super::super::grid::GridRow;
 use crate::ConvertError;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
@@ -38,14 +38,7 @@ pub(super) fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
         while all.len() + 1 < *number {
             all.push(GridRow { line: all.len() + 1, ..GridRow::default() });
         }
-        let mut flaw = None;
-        let cells = row.cells.iter().enumerate().map(|(index, cell)| {
-            let (text, why) = book::text_of(cell, None, &layout);
-            flaw = flaw.take().or(why.map(|why| format!("in column {}, {why}", index + 1)));
-            GridCell { text, line: *number, column: index + 1 }
-        });
-        let cells = cells.collect();
-        all.push(GridRow { line: *number, cells, flaw });
+        all.push(book::grid_row(*number, row.cells.iter().map(|cell| book::shown(cell, None, &layout))));
     }
     all
 }

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use std::collections::BTreeSet;
 
 use obvert_model::extension::Json;
-use obvert_model::read::{Problem, ProblemKind, twice};
+use obvert_model::read::{IdWatch, Problem, ProblemKind, Runs, twice};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use obvert_model::tables::{Document, Head, Run};
 use serde_json::{Map, Value};
@@ -55,11 +55,106 @@ pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
     Err(ConvertError::Structure(Problems::new(all, rest)))
 }
 
+/// Reads a document a run at a time. `None` where the whole has to be read: to say what is wrong, or since something stands
+/// behind the runs.
+pub(super) fn stream<T>(text: &str, name: &str, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T) -> Option<T> {
+    let (tokens, length) = (Tokens::new(text, name), text.len());
+    let places = SourceMap::default();
+    let mut build =
+        Build { tokens, length, places, file: None, runs: None, problems: Vec::new(), judged: BTreeSet::new() };
+    let root = loop {
+        match build.tokens.next().ok()? {
+            Token::Start(start) => break start,
+            Token::Text { .. } => {}
+            Token::End | Token::Eof => return None,
+        }
+    };
+    build.attributes(&root, "", &[]);
+    let fields = &shape::document().fields;
+    let mut row = Map::new();
+    let mut last = None;
+    let list = loop {
+        let Some(start) = build.child(&root, "").ok()? else { break None };
+        let index = fields.iter().position(|field| names::element(&field.name) == start.name)?;
+        if start.foreign.is_some() || last.is_some_and(|last| index <= last) {
+            return None;
+        }
+        last = Some(index);
+        let field = &fields[index];
+        if field.name == "runs" {
+            build.attributes(&start, "/runs", &[]);
+            break Some((field, start));
+        }
+        let value = build.value(field, &field.shape, &start, &format!("/{}", field.name)).ok()?;
+        row.insert(field.name.clone(), value);
+    };
+    let head = Head::deserialize(Value::Object(row)).ok()?;
+    let mut ids = IdWatch::default();
+    ids.head(&head);
+    let ran = list.is_some();
+    let mut runs = Pull { build, list, ids, failed: false };
+    let result = work(&head, &mut runs);
+    while runs.next_run().is_some() {}
+    let Pull { mut build, ids, failed, .. } = runs;
+    // The root ends behind its runs, unless it had none and has ended already; behind it there is nothing.
+    let over = !failed && (!ran || build.child(&root, "").is_ok_and(|more| more.is_none()));
+    let end = over && matches!(build.tokens.next(), Ok(Token::Eof));
+    (end && build.problems.is_empty() && !ids.seen_twice()).then_some(result)
+}
+
+/// The runs of a document, pulled out of their list.
+struct Pull<'t> {
+    build: Build<'t>,
+    /// The list as long as it has not ended.
+    list: Option<(&'static Field, Start<'t>)>,
+    ids: IdWatch,
+    failed: bool,
+}
+
+impl Pull<'_> {
+    fn run(&mut self) -> Result<Option<Run>, ()> {
+        let Some((field, parent)) = &self.list else { return Ok(None) };
+        let Shape::List(item) = &field.shape else { return Err(()) };
+        let Some(start) = self.build.child(parent, "/runs").map_err(drop)? else {
+            self.list = None;
+            return Ok(None);
+        };
+        if start.foreign.is_some() || start.name != names::item(item) {
+            return Err(());
+        }
+        // Where exactly nobody asks: what is wrong is told by whoever reads the whole.
+        let value = self.build.value(field, item, &start, "/runs/0").map_err(drop)?;
+        let run = Run::deserialize(value).map_err(drop)?;
+        if self.build.problems.is_empty() { Ok(Some(run)) } else { Err(()) }
+    }
+}
+
+impl Runs for Pull<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        if self.failed {
+            return None;
+        }
+        match self.run() {
+            Ok(run) => {
+                if let Some(run) = &run {
+                    self.ids.run(run);
+                }
+                run
+            }
+            Err(()) => {
+                self.failed = true;
+                None
+            }
+        }
+    }
+}
+
 struct Build<'t> {
     tokens: Tokens<'t>,
     length: usize,
     places: SourceMap,
-    file: u32,
+    /// The file whose places are recorded, where they are.
+    file: Option<u32>,
     /// The runs, as long as the fast road is open.
     runs: Option<Vec<Run>>,
     problems: Vec<PlacedProblem>,
@@ -73,7 +168,8 @@ impl<'t> Build<'t> {
         let file = places.file(name);
         places.keep_text(file, text.as_bytes());
         let (tokens, length) = (Tokens::new(text, name), text.len());
-        let mut build = Self { tokens, length, places, file, runs, problems: Vec::new(), judged: BTreeSet::new() };
+        let mut build =
+            Self { tokens, length, places, file: Some(file), runs, problems: Vec::new(), judged: BTreeSet::new() };
         let value = loop {
             match build.tokens.next()? {
                 Token::Start(start) => {
@@ -92,8 +188,9 @@ impl<'t> Build<'t> {
     /// Records where a table or a row begins. What is below is looked for when it is asked for: a record of every
     /// element would outweigh the document.
     fn record(&mut self, pointer: &str, offset: usize) {
+        let Some(file) = self.file else { return };
         let at = self.tokens.line_column(offset);
-        self.places.place_element(pointer, self.file, at, offset..self.length);
+        self.places.place_element(pointer, file, at, offset..self.length);
     }
 
     fn problem(&mut self, kind: ProblemKind, pointer: &str, offset: usize, message: String) {

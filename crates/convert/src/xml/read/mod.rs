@@ -14,7 +14,10 @@ pub(crate) use source::text as text_of;
 #[cfg(feature = "layout")]
 pub(crate) use tokens::{Token, Tokens};
 
-use crate::{ConvertError, Place, Survey};
+use obvert_model::read::Runs;
+use obvert_model::tables::Head;
+
+use crate::{ConvertError, Place, Survey, flow};
 
 /// Reads a document from XML. `name` is what messages and the source map call the file.
 ///
@@ -24,6 +27,21 @@ use crate::{ConvertError, Place, Survey};
 pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
     let text = source::text(source, name)?;
     build::survey(text, name)
+}
+
+/// Reads a document from XML as a stream: calls `work` with the head and the runs to be taken from it, as
+/// [`obvert_model::read::stream`] does. Beside the text itself, memory is that of the head and of one run. A document that turns
+/// out to be invalid is read again as a whole, to say what is wrong with it; what `work` gave is thrown away then.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_stream<T>(
+    source: &[u8],
+    name: &str,
+    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
+) -> Result<T, ConvertError> {
+    let text = source::text(source, name)?;
+    flow::either(build::stream(text, name, &mut work), || build::survey(text, name), &mut work)
 }
 
 /// Where something stands in a text, counted forward from the last question: readers ask in rising order.

@@ -1,0 +1,205 @@
+//! Outputs that appear whole or not at all: made beside their place, and moved there when nothing speaks against it any more.
+
+use std::fs;
+use std::io::{self, BufWriter, Seek, Write};
+use std::path::{Path, PathBuf};
+
+use tempfile::{NamedTempFile, TempDir};
+
+use crate::Failure;
+use crate::args::Form;
+
+/// A file that is being made.
+pub(crate) struct PendingFile {
+    file: NamedTempFile,
+    path: PathBuf,
+    replace: bool,
+}
+
+impl PendingFile {
+    /// Begins a file; `replace` allows an existing one.
+    pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
+        free(path, replace)?;
+        let file = tempfile::Builder::new()
+            .prefix(".obvert-")
+            .suffix(".tmp")
+            .tempfile_in(folder_of(path)?)
+            .map_err(|error| format!("{}: cannot write in its folder: {error}", path.display()))?;
+        Ok(Self { file, path: path.to_owned(), replace })
+    }
+
+    /// Whether its name is that of a form.
+    pub(crate) fn is_named(&self, form: Form) -> bool {
+        crate::files::by_name(&self.path) == Some(form)
+    }
+
+    /// Writes the file; what was written before is gone.
+    pub(crate) fn write<T>(&mut self, write: impl FnOnce(&mut dyn Write) -> Result<T, Failure>) -> Result<T, Failure> {
+        let name = self.path.display();
+        let fail = |error: io::Error| format!("{name}: {error}");
+        let file = self.file.as_file_mut();
+        file.set_len(0).and_then(|()| file.rewind()).map_err(fail)?;
+        let mut sink = BufWriter::new(file);
+        let result = write(&mut sink)?;
+        sink.flush().map_err(fail)?;
+        Ok(result)
+    }
+
+    /// Puts the file into its place.
+    pub(crate) fn keep(self) -> Result<(), Failure> {
+        let name = self.path.display();
+        open_to_others(self.file.path());
+        self.file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
+        let kept = if self.replace { self.file.persist(&self.path) } else { self.file.persist_noclobber(&self.path) };
+        kept.map_err(|error| format!("{name}: {}", error.error))?;
+        Ok(())
+    }
+}
+
+/// Writes a file whole or not at all. `replace` allows an existing file.
+pub(crate) fn write_file(
+    path: &Path,
+    replace: bool,
+    write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
+) -> Result<(), Failure> {
+    let mut file = PendingFile::begin(path, replace)?;
+    file.write(write)?;
+    file.keep()
+}
+
+/// Writes a file anew in its place, whole or not at all, with the permissions that it has. A link stays one: what it leads to
+/// is written. `known` is what was read; a file that somebody has changed since is left alone.
+pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), Failure> {
+    let name = path.display();
+    let fail = |error: io::Error| format!("{name}: {error}");
+    let place = path.canonicalize().map_err(fail)?;
+    let about = fs::metadata(&place).map_err(fail)?;
+    if about.permissions().readonly() {
+        return Err(format!("{name}: is write-protected; take that away, or give -o OUT to write another file").into());
+    }
+    let folder = place.parent().unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new()
+        .prefix(".obvert-")
+        .suffix(".tmp")
+        .tempfile_in(folder)
+        .map_err(|error| format!("{name}: cannot write in its folder: {error}; give -o OUT to write elsewhere"))?;
+    file.write_all(content).map_err(fail)?;
+    fs::set_permissions(file.path(), about.permissions()).map_err(fail)?;
+    file.as_file().sync_all().map_err(fail)?;
+    if fs::read(&place).map_err(fail)? != known {
+        return Err(format!("{name}: was changed while it was being mended; nothing is written").into());
+    }
+    file.persist(&place).map_err(|error| fail(error.error))?;
+    Ok(())
+}
+
+/// A folder of tables that is being made. An existing folder is replaced only when asked, and only when it holds nothing but
+/// tables of this kind: a folder with anything else in it is somebody's.
+pub(crate) struct PendingFolder {
+    fresh: TempDir,
+    path: PathBuf,
+    /// Whether there is a folder already, which is to be replaced.
+    old: bool,
+}
+
+impl PendingFolder {
+    /// Begins a folder; `replace` allows an existing one.
+    pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
+        let name = path.display();
+        let fail = |error: io::Error| format!("{name}: {error}");
+        let old = path.exists();
+        if old {
+            let entries: Vec<PathBuf> = fs::read_dir(path)
+                .map_err(fail)?
+                .map(|entry| entry.map(|e| e.path()))
+                .collect::<Result<_, _>>()
+                .map_err(fail)?;
+            let ours = |entry: &PathBuf| {
+                entry.is_file()
+                    && entry.file_name().is_some_and(|file| {
+                        file == "datapackage.json"
+                            || entry.extension().is_some_and(|ending| ending == "csv" || ending == "parquet")
+                    })
+            };
+            if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
+                let other = other.display();
+                return Err(format!("{name}: holds {other}, which is no table; choose another folder").into());
+            }
+            if !entries.is_empty() && !replace {
+                return Err(format!("{name}: is there already; give --replace to write over it").into());
+            }
+        }
+        let parent = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        if !parent.is_dir() {
+            return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
+        }
+        let fresh = tempfile::Builder::new()
+            .prefix(".obvert-")
+            .tempdir_in(parent)
+            .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
+        Ok(Self { fresh, path: path.to_owned(), old })
+    }
+
+    fn inside(&self) -> PathBuf {
+        self.fresh.path().join("new")
+    }
+
+    /// Empties the folder.
+    pub(crate) fn clear(&self) -> Result<(), Failure> {
+        let inside = self.inside();
+        let made = if inside.exists() { fs::remove_dir_all(&inside) } else { Ok(()) };
+        made.and_then(|()| fs::create_dir(inside)).map_err(|error| format!("{}: {error}", self.path.display()).into())
+    }
+
+    /// A new file in the folder.
+    pub(crate) fn create(&self, file: &str) -> io::Result<BufWriter<fs::File>> {
+        fs::File::create_new(self.inside().join(file)).map(BufWriter::new)
+    }
+
+    /// Puts the folder into its place.
+    pub(crate) fn keep(self) -> Result<(), Failure> {
+        let path = &self.path;
+        let fail = |error: io::Error| format!("{}: {error}", path.display());
+        if !self.old {
+            return Ok(fs::rename(self.inside(), path).map_err(fail)?);
+        }
+        let aside = self.fresh.path().join("old");
+        fs::rename(path, &aside).map_err(fail)?;
+        if let Err(error) = fs::rename(self.inside(), path) {
+            // Put back what was there.
+            fs::rename(&aside, path).map_err(fail)?;
+            return Err(fail(error).into());
+        }
+        Ok(())
+    }
+}
+
+/// Refuses a file that is there already and may not be replaced.
+pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
+    if path.is_dir() {
+        return Err(format!("{}: is a folder; name a file", path.display()).into());
+    }
+    if !replace && path.exists() {
+        return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
+    }
+    Ok(())
+}
+
+/// The folder that a file is to be written in, which must be there.
+pub(crate) fn folder_of(path: &Path) -> Result<&Path, Failure> {
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    if folder.is_dir() {
+        return Ok(folder);
+    }
+    Err(format!("{}: there is no folder {}; make it first", path.display(), folder.display()).into())
+}
+
+/// A temporary file is its owner's alone; a finished one is an ordinary file.
+#[cfg(unix)]
+fn open_to_others(path: &Path) {
+    use std::os::unix::fs::PermissionsExt;
+    let _ = fs::set_permissions(path, fs::Permissions::from_mode(0o644));
+}
+
+#[cfg(not(unix))]
+fn open_to_others(_: &Path) {}

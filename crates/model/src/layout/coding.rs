@@ -1,0 +1,143 @@
+//! Whether a layout's words lead to codes that its code list has. A code that the list does not have would be found in every row of
+//! every survey; here it is found once, where it was written.
+
+use super::{Layout, LayoutProblem};
+use crate::lists::{Characterisation, Code, CodeList};
+use crate::profile::Scalar;
+use crate::read::nearest;
+
+impl Layout {
+    /// The codes and characterisations that the layout leads to and a code list does not have, in the order of the layout's keys. The
+    /// list should be the one that `coding.list` is fixed to; what it leaves open is no problem.
+    #[must_use]
+    pub fn coding_problems(&self, list: &CodeList) -> Vec<LayoutProblem> {
+        let codes = list.by_code();
+        let mut problems = Vec::new();
+        let mut add = |pointer: String, message: String| problems.push(LayoutProblem { pointer, message });
+        let unknown = |code: &str| {
+            let near = nearest(code, list.codes.iter().map(|code| code.code.as_str()));
+            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+            format!("the code list {} {} has no code {code:?}{near}", list.id, list.version)
+        };
+        for (index, column) in self.columns.iter().enumerate() {
+            let texts =
+                column.translate.iter().enumerate().filter_map(|(number, translation)| match &translation.value {
+                    Scalar::Text(text) => Some((format!("/columns/{index}/translate/{number}/value"), text)),
+                    _ => None,
+                });
+            match column.to.as_deref() {
+                Some("runs.observations.code") => texts
+                    .filter(|(_, code)| !codes.contains_key(code.as_str()))
+                    .for_each(|(pointer, code)| add(pointer, unknown(code))),
+                Some("runs.observations.characterisation") => {
+                    let place = column.separator.is_none().then(|| column.place.unwrap_or(1).max(1) as usize - 1);
+                    texts.filter(|(_, value)| !anywhere(list, place, value)).for_each(|(pointer, value)| {
+                        let message = format!(
+                            "no code of the list {} {} has the characterisation {value:?} there",
+                            list.id, list.version
+                        );
+                        add(pointer, message);
+                    });
+                }
+                _ => {}
+            }
+        }
+        for (index, entry) in self.codes.iter().flat_map(|codes| &codes.words).enumerate() {
+            let pointer = format!("/codes/words/{index}");
+            let Some(code) = codes.get(entry.code.as_str()) else {
+                add(format!("{pointer}/code"), unknown(&entry.code));
+                continue;
+            };
+            for (place, value) in entry.characterisation.iter().enumerate() {
+                if let Some(message) = unknown_value(code, place, value) {
+                    add(format!("{pointer}/characterisation/{place}"), message);
+                }
+            }
+        }
+        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == "runs.observations.code")
+        {
+            if let Scalar::Text(code) = &fixed.value
+                && !codes.contains_key(code.as_str())
+            {
+                add(format!("/fixed/{index}/value"), unknown(code));
+            }
+        }
+        problems
+    }
+}
+
+fn takes(place: &Characterisation, value: &str) -> bool {
+    place.open == Some(true) || place.values.is_empty() || place.values.iter().any(|known| *known.value == *value)
+}
+
+/// Whether some code of a list takes a value, in one place or in any.
+fn anywhere(list: &CodeList, place: Option<usize>, value: &str) -> bool {
+    list.codes.iter().any(|code| match place {
+        Some(place) => code.characterisation.get(place).is_some_and(|place| takes(place, value)),
+        None => code.characterisation.iter().any(|place| takes(place, value)),
+    })
+}
+
+fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
+    let Some(known) = code.characterisation.get(place) else {
+        let count = code.characterisation.len();
+        return Some(format!("{} takes {count} characterisations, and this is one more", code.code));
+    };
+    if takes(known, value) {
+        return None;
+    }
+    let values: Vec<&str> = known.values.iter().map(|known| known.value.as_str()).collect();
+    let near = nearest(value, values.iter().copied());
+    let near =
+        near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
+    Some(format!("{value:?} is no {} of {}; {near}", known.name, code.code))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const A: &str = include_str!("../../../../examples/layouts/office-a.layout.json");
+    const B: &str = include_str!("../../../../examples/layouts/office-b.layout.json");
+
+    fn said(layout: &serde_json::Value) -> Vec<String> {
+        let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
+        let list = layout.fixed_text("coding.list").unwrap();
+        let list = CodeList::built_ins().into_iter().find(|known| *known.id == *list).unwrap();
+        layout.coding_problems(list).iter().map(ToString::to_string).collect()
+    }
+
+    #[test]
+    fn codes_that_the_list_does_not_have_are_said_where_they_stand() {
+        let mut a: serde_json::Value = serde_json::from_str(A).unwrap();
+        assert_eq!(said(&a), Vec::<String>::new());
+        a["codes"]["words"][6]["code"] = "crack.longitudnal".into();
+        a["codes"]["words"][2]["characterisation"] = serde_json::json!(["colapse"]);
+        a["codes"]["words"][0]["characterisation"] = serde_json::json!(["x"]);
+        let said_of = said(&a);
+        for (found, start) in said_of.iter().zip([
+            "/codes/words/0/characterisation/0: run.start takes 0 characterisations, and this is one more",
+            "/codes/words/2/characterisation/0: \"colapse\" is no reason of run.stopped; did you mean \"collapse\"?",
+            "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.longitudnal\"; did you mean \"crack.longitudinal\"?",
+        ]) {
+            assert_eq!(found, start);
+        }
+        assert_eq!(said_of.len(), 3, "{said_of:?}");
+    }
+
+    #[test]
+    fn words_of_a_column_and_constants_are_looked_at() {
+        let mut b: serde_json::Value = serde_json::from_str(B).unwrap();
+        assert_eq!(said(&b), Vec::<String>::new());
+        b["columns"][10]["translate"] =
+            serde_json::json!([{"text": "Riss", "value": "BAB"}, {"text": "Bruch", "value": "QQQ"}]);
+        b["columns"][11]["translate"] = serde_json::json!([{"text": "längs", "value": "lengthwise"}]);
+        b["fixed"].as_array_mut().unwrap().push(serde_json::json!({"to": "runs.observations.code", "value": "QQZ"}));
+        let said = said(&b);
+        let starts =
+            ["/columns/10/translate/1/value: the code list en-13508-2", "/fixed/8/value: the code list en-13508-2"];
+        for start in starts {
+            assert!(said.iter().any(|one| one.starts_with(start)), "{start}: {said:?}");
+        }
+    }
+}
