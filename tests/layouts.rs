@@ -261,6 +261,14 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let odd = obvert_in(folder.path(), &["layout", "draft", "odd.xml"]);
     let shown = "4 of 5 values look like numbers; line 7 has \"n/a\" (\"0.00\", line 6)";
     assert!(stderr(&odd).contains(shown) && stdout(&odd).contains("line 7 has \\\"n/a\\\""), "{}", stderr(&odd));
+    let book = folder.path().join("book.xlsx").display().to_string();
+    let written = obvert(&["convert", A, "--layout", LAYOUT_A, "-o", &book, "--to", "layout"]);
+    assert_eq!(status(&written), 0, "{}", stderr(&written));
+    let drafted = obvert(&["layout", "draft", &book, "--sheet", "sheet1"]);
+    assert!(stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"), "{}", stderr(&drafted));
+    let none = obvert(&["layout", "draft", &book, "--sheet", "Rows"]);
+    assert_eq!(status(&none), 2);
+    assert!(stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""), "{}", stderr(&none));
     std::fs::write(folder.path().join("open.csv"), "Pipe,At,Code\nP1,0,\"start\nP1,5,crack\n").unwrap();
     let refused = obvert_in(folder.path(), &["layout", "draft", "open.csv"]);
     assert_eq!(status(&refused), 2);

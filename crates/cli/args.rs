@@ -476,6 +476,9 @@ pub(crate) struct LayoutDraft {
     /// The table: a text with delimiters, a workbook (.xlsx), or XML in which an element repeats.
     #[arg(value_name = "TABLE")]
     pub(crate) table: PathBuf,
+    /// The sheet of a workbook; the one whose columns make most sense when not given.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) sheet: Option<String>,
     /// Where to write the layout; standard output when not given.
     #[arg(short, long, value_name = "OUT")]
     pub(crate) output: Option<PathBuf>,

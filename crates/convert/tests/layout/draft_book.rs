@@ -52,20 +52,49 @@ fn a_typed_workbook_is_drafted_as_its_text_is() {
     assert_eq!(book.guesses[0], "the sheet \"Sheet1\"");
 }
 
-/// The first sheet that has anything in it, as a layout reads it; what others there are is said, and what to do.
+/// Of several sheets the one whose columns make most sense: it is said, with the others, and the layout names it. One can be asked for.
 #[test]
 fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
     let mut book = Workbook::new();
     book.add_worksheet().set_name("Blank").unwrap();
+    put(book.add_worksheet().set_name("Cover").unwrap(), &["Sewers of Larkmoor", "Water Department"]);
+    put(book.add_worksheet().set_name("Sums").unwrap(), &["Pipe;Sum;Mean", "P1;5;2.5"]);
     put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
-    put(book.add_worksheet().set_name("Remarks").unwrap(), &["of;no;use"]);
+    put(book.add_worksheet().set_name("Old rows").unwrap(), &TABLE);
     let source = book.save_to_buffer().unwrap();
     let draft = layout::draft(&source, "t.xlsx").unwrap();
     assert_eq!(
         draft.guesses[0],
-        "the sheet \"Rows\", the first that has anything in it; not \"Remarks\", which a layout does not read: move the sheet of the table to the front"
+        "the sheet \"Rows\", whose columns make most sense; the other sheets with anything in them are \"Cover\", \"Sums\", \"Old rows\""
     );
+    assert_eq!(draft.layout.table.as_ref().unwrap().sheet.as_deref(), Some("Rows"));
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
+    assert_eq!(read(&source, &draft.layout).0.document.runs[0].observations.len(), 4);
+
+    let asked = layout::draft_sheet(&source, "t.xlsx", "old ROWS").unwrap();
+    assert_eq!(asked.guesses[0], "the sheet \"Old rows\", which was asked for");
+    assert_eq!(asked.layout.table.as_ref().unwrap().sheet.as_deref(), Some("Old rows"));
+    assert_eq!(read(&source, &asked.layout).0.document.runs[0].observations.len(), 4);
+    for (sheet, message) in [
+        ("Row", "there is no sheet \"Row\"; the sheets are \"Blank\", \"Cover\", \"Sums\", \"Rows\", \"Old rows\""),
+        ("Blank", "the sheet \"Blank\" has nothing in it"),
+        ("Cover", "t.xlsx, sheet \"Cover\":1: its rows have one cell each"),
+    ] {
+        let said = layout::draft_sheet(&source, "t.xlsx", sheet).unwrap_err().to_string();
+        assert!(said.contains(message), "{message}: {said}");
+    }
+    assert!(layout::draft_sheet(A, "t.csv", "Rows").unwrap_err().to_string().contains("no workbook (.xlsx)"));
+}
+
+/// A first sheet that is blank is passed over, and where one sheet alone has anything in it, its name is of no matter.
+#[test]
+fn a_blank_first_sheet_is_passed_over() {
+    let mut book = Workbook::new();
+    book.add_worksheet().set_name("Blank").unwrap();
+    put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
+    let source = book.save_to_buffer().unwrap();
+    let draft = layout::draft(&source, "t.xlsx").unwrap();
+    assert_eq!((draft.guesses[0].as_str(), &draft.layout.table.as_ref().unwrap().sheet), ("the sheet \"Rows\"", &None));
     assert_eq!(read(&source, &draft.layout).0.document.runs[0].observations.len(), 4);
 }
 
@@ -73,11 +102,10 @@ fn the_sheet_that_was_taken_is_said_and_that_there_are_others() {
 fn workbooks_without_a_table_are_refused_with_what_to_do() {
     let mut book = Workbook::new();
     put(book.add_worksheet().set_name("Cover").unwrap(), &["Sewers of Larkmoor", "Water Department"]);
-    put(book.add_worksheet().set_name("Rows").unwrap(), &TABLE);
+    put(book.add_worksheet().set_name("Notes").unwrap(), &["none"]);
     let said = no_draft(&book.save_to_buffer().unwrap());
-    assert!(said.contains("in the sheet \"Cover\": its rows have one cell each"), "{said}");
     assert!(
-        said.ends_with("a layout reads the first sheet that has anything in it, and there are \"Rows\" as well"),
+        said.contains("no sheet of \"Cover\", \"Notes\" is a table; in \"Cover\", its rows have one cell each"),
         "{said}"
     );
 

@@ -1,4 +1,4 @@
-//! A table in text or in a workbook, as far as it must be understood before its columns can be judged: what stands between cells, which
+//! A table, from a text or from the sheet of a workbook, as far as it must be understood before its columns can be judged: what stands between cells, which
 //! rows are headings, and which rows are no whole rows.
 
 use std::collections::BTreeMap;
@@ -57,64 +57,6 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     guesses.push(format!("{between} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
     let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
     file.draft(guesses)
-}
-
-/// Drafts from a workbook.
-#[cfg(not(feature = "xlsx"))]
-pub(super) fn of_workbook(_: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    Err(fail(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
-}
-
-/// Drafts from a workbook: from the first sheet that has anything in it, as a layout reads it.
-#[cfg(feature = "xlsx")]
-pub(super) fn of_workbook(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    use super::workbook;
-    let sheets = workbook::sheets(source, name)?;
-    let with_rows: Vec<&str> =
-        sheets.iter().filter(|(_, rows)| !rows.is_empty()).map(|(name, _)| name.as_str()).collect();
-    if with_rows.contains(&"document") && with_rows.contains(&"observations") {
-        return Err(fail(
-            name,
-            1,
-            "this workbook is a survey in the form of this format already; it is read without a layout",
-        ));
-    }
-    let Some((sheet, found)) = sheets.iter().find(|(_, rows)| !rows.is_empty()) else {
-        return Err(fail(
-            name,
-            1,
-            "no sheet has anything in it; a draft needs a table with headings and rows below them",
-        ));
-    };
-    let others: Vec<String> =
-        with_rows.iter().filter(|other| *other != sheet).map(|other| format!("{other:?}")).collect();
-    let empty = sheets.iter().take_while(|(other, _)| other != sheet).count();
-    let mut said = format!("the sheet {sheet:?}");
-    if empty > 0 {
-        said.push_str(", the first that has anything in it");
-    }
-    if !others.is_empty() {
-        said.push_str(&format!(
-            "; not {}, which a layout does not read: move the sheet of the table to the front",
-            others.join(", ")
-        ));
-    }
-    // Numbers are numbers in a workbook; only texts tell which mark somebody types.
-    let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(|cell| workbook::text_in(cell));
-    let marks = Marks::of(texts, true);
-    let rows = workbook::rows(found, marks.0.decimal);
-    let file = File { name, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true };
-    let place = |error| match error {
-        ConvertError::Form { place, message } if !others.is_empty() => ConvertError::Form {
-            place,
-            message: format!(
-                "in the sheet {sheet:?}: {message}; a layout reads the first sheet that has anything in it, and there are {} as well",
-                others.join(", ")
-            ),
-        },
-        other => other,
-    };
-    file.draft(vec![said]).map_err(place)
 }
 
 /// A quotation mark that another one far below ends has swallowed rows.
@@ -217,19 +159,19 @@ fn heading_rows(rows: &[GridRow], wide: usize) -> Option<(usize, usize)> {
 }
 
 /// A table as rows of cells.
-struct File<'s> {
-    name: &'s str,
-    rows: Vec<GridRow>,
-    delimiter: char,
-    encoding: Option<Encoding>,
+pub(super) struct File<'s> {
+    pub(super) name: &'s str,
+    pub(super) rows: Vec<GridRow>,
+    pub(super) delimiter: char,
+    pub(super) encoding: Option<Encoding>,
     /// The marks of its numbers and why, where they are known before.
-    marks: Option<(Marks, Vec<String>)>,
+    pub(super) marks: Option<(Marks, Vec<String>)>,
     /// Whether blank cells at the end of a row are left out.
-    open_ended: bool,
+    pub(super) open_ended: bool,
 }
 
 impl File<'_> {
-    fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
+    pub(super) fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
         let Self { name, rows, delimiter, encoding, marks, open_ended } = self;
         let wide = modal(&rows);
         if wide < 2 {
