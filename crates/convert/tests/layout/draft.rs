@@ -77,13 +77,13 @@ fn a_draft_of_a_third_table_has_most_columns_right() {
         ("Start Time", "runs.started"),
         ("Distance (m)", "runs.observations.at"),
         ("Defect", "codes"),
-        ("Clock At", "runs.observations.clock.from"),
-        ("Clock To", "runs.observations.clock.to"),
+        ("Clock from", "runs.observations.clock.from"),
+        ("Clock to", "runs.observations.clock.to"),
         ("Severity", "runs.observations.grades"),
         ("Percentage", "runs.observations.quantities.value"),
         ("Photo No", "runs.observations.media.id"),
         ("Video Position", "runs.observations.media.offset"),
-        ("Surveyed By", "runs.operator"),
+        ("Camera by", "runs.operator"),
         ("Remarks", "runs.observations.remark"),
     ];
     let wrong = otherwise(&draft, &ought);
@@ -318,9 +318,28 @@ fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     // A line end that belongs to a remark swallows nothing.
     let remark = SMALL.replace(";fine\n", ";\"fine;\nand long\"\n");
     assert_eq!(layout::draft(remark.as_bytes(), "t.csv").unwrap().columns.len(), 7);
-    // In a table so long that its end is not looked at, a cut cell is no mistake.
     let bars = "a,b|c,d\n".repeat(3) + "\"e";
     assert!(no_draft(bars.as_bytes()).starts_with("t.csv:4: a quotation mark begins a cell"));
+}
+
+/// Of a table that is longer than what is looked at, a cell that this cuts is no mistake, and one that swallows the rest is.
+#[test]
+fn a_long_table_is_judged_by_its_beginning() {
+    let row = "P1;A;B;1,5;crack.longitudinal;3;\"fine\nand long\"\n";
+    let long = SMALL.to_owned() + &row.repeat(9 * 1024 * 1024 / row.len());
+    let draft = layout::draft(long.as_bytes(), "t.csv").unwrap();
+    assert!(draft.guesses.iter().any(|guess| guess == "all by the first 8 MB of 9"), "{:#?}", draft.guesses);
+    assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
+    let unclosed = long.replacen(";fine\n", ";\"fine\n", 1);
+    assert!(no_draft(unclosed.as_bytes()).starts_with("t.csv:3: a quotation mark begins a cell here"));
+    // Lines may end with CR alone.
+    let old = long.replace('\n', "\r");
+    assert_eq!(layout::draft(old.as_bytes(), "t.csv").unwrap().columns, draft.columns);
+    // The same without another quotation mark to end it.
+    let plain = "P1;A;B;1,5;crack.longitudinal;3;fine\n";
+    let unclosed = SMALL.replacen(";fine\n", ";\"fine\n", 1) + &plain.repeat(9 * 1024 * 1024 / plain.len());
+    let said = no_draft(unclosed.as_bytes());
+    assert!(said.starts_with("t.csv:3: a quotation mark begins a cell here and none ends it"), "{said}");
 }
 
 #[test]

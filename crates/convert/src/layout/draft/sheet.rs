@@ -18,7 +18,9 @@ use crate::ConvertError;
 /// As much of a text as a delimiter is told from.
 const SAMPLE: usize = 256 * 1024;
 /// As much of a text as is looked at for rows; no table of [`ENOUGH`] rows is longer.
-const MOST: usize = 32 * 1024 * 1024;
+const MOST: usize = 8 * 1024 * 1024;
+/// No cell is longer; what a quotation mark opens is then not merely cut off.
+const LONGEST: usize = 64 * 1024;
 /// Headings below this row are none.
 const DEEPEST: usize = 40;
 
@@ -48,13 +50,16 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     let (part, cut) = beginning(&text, MOST);
     let rows = match cells::split(part, delimiter) {
         Ok(rows) => rows,
-        Err((line, _)) if cut => whole_before(part, line, delimiter),
+        Err((line, _)) if cut && part.len() - start_of(part, line) < LONGEST => whole_before(part, line, delimiter),
         Err((line, why)) => return Err(fail(name, line, why)),
     };
     swallowed(&rows, delimiter, name)?;
     let wide = modal(&rows);
     let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     guesses.push(format!("{between} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
+    if cut {
+        guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
+    }
     let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
     file.draft(guesses)
 }
@@ -87,15 +92,26 @@ fn beginning(text: &str, most: usize) -> (&str, bool) {
     if text.len() <= most {
         return (text, false);
     }
-    let end = text.as_bytes()[..most].iter().rposition(|byte| *byte == b'\n').map_or(0, |at| at + 1);
+    let end = text.as_bytes()[..most].iter().rposition(|byte| matches!(byte, b'\n' | b'\r')).map_or(0, |at| at + 1);
     (&text[..end], true)
+}
+
+/// Where a line begins.
+fn start_of(text: &str, line: usize) -> usize {
+    // CR and LF, CR alone and LF alone end lines.
+    let bytes = text.as_bytes();
+    let ends = bytes.iter().enumerate().filter(|(at, byte)| match byte {
+        b'\n' => true,
+        b'\r' => bytes.get(at + 1) != Some(&b'\n'),
+        _ => false,
+    });
+    let mut starts = std::iter::once(0).chain(ends.map(|(at, _)| at + 1));
+    starts.nth(line.saturating_sub(1)).unwrap_or(text.len())
 }
 
 /// The rows before a line.
 fn whole_before(text: &str, line: usize, delimiter: char) -> Vec<GridRow> {
-    let mut ends = text.match_indices('\n').map(|(at, _)| at + 1);
-    let end = line.checked_sub(2).map_or(Some(0), |before| ends.nth(before)).unwrap_or(text.len());
-    cells::split(&text[..end], delimiter).unwrap_or_default()
+    cells::split(&text[..start_of(text, line)], delimiter).unwrap_or_default()
 }
 
 /// How many cells most rows have.
