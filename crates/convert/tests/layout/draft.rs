@@ -506,3 +506,29 @@ fn groups_above_headings_are_part_of_them_where_they_must_be() {
     let open = "nothing in the file tells the unit of lengths; it was taken to be m, so correct units in fixed";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
+
+/// A stretch as two distances and a mark, half hours of a clock, and a heading for the way of the camera whose values say something else.
+#[test]
+fn stretches_of_two_distances_and_half_hours_are_found() {
+    let table = "Pipe;Upstream;Downstream;Distance;Distance to;Continuous;Code;Clock from;Clock to;Flow\n\
+                 P1;A;B;0,0;;;run.start;;;trickle\nP1;A;B;1,5;4,5;yes;crack.longitudinal;11,5;1;none\n\
+                 P1;A;B;2,5;;no;roots.fine;5;7,5;steady\nP1;A;B;9,0;;;run.finish;;;none\n";
+    let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
+    let ought = [
+        ("Pipe", "pipes.id"),
+        ("Upstream", "pipes.upstream"),
+        ("Downstream", "pipes.downstream"),
+        ("Distance", "runs.observations.at"),
+        ("Distance to", "runs.observations.to"),
+        ("Continuous", "runs.observations.continuous"),
+        ("Code", "runs.observations.code"),
+        ("Clock from", "runs.observations.clock.from"),
+        ("Clock to", "runs.observations.clock.to"),
+        ("Flow", "nothing"),
+    ];
+    assert_eq!(otherwise(&draft, &ought), []);
+    let document = super::json(&read(table.replace(";no;", ";;").as_bytes(), &draft.layout).0.document);
+    let stretch = &document["runs"][0]["observations"][1];
+    assert_eq!((&stretch["to"], &stretch["continuous"]), (&4.5.into(), &true.into()));
+    assert_eq!(stretch["clock"], serde_json::json!({"from": 11.5, "to": 1}));
+}

@@ -148,6 +148,59 @@ fn rows_right_below_the_root_hold_everything() {
     assert_eq!(read(sound.as_bytes(), &draft.layout).0.document.runs[0].observations.len(), 4);
 }
 
+/// What an element is for is told by its name where that says it, and by where it stands where it does not: a root that is the run,
+/// runs of one observation each, and records of several kinds beside each other, of which one is the row.
+#[test]
+fn what_an_element_is_for_is_told_by_its_name_or_its_place() {
+    let to = |draft: &Draft| -> Vec<(String, String)> {
+        let to = |column: &layout::Drafted| column.to.clone().unwrap_or_else(|| "nothing".to_owned());
+        draft.columns.iter().map(|column| (column.heading.clone(), to(column))).collect()
+    };
+    let ought = |of: &[(&str, &str)]| -> Vec<(String, String)> {
+        of.iter().map(|(path, to)| ((*path).to_owned(), (*to).to_owned())).collect()
+    };
+    let root = draft(
+        "<Inspection no='7' pipe='P-9' start='M1' end='M2' date='2026-05-06' time='10:00' diameter='300'>\
+         <Observation dist='0.0' code='run.start'/><Observation dist='4.5' code='roots.fine' clock='3-5.5'/>\
+         <Observation dist='9.5' code='run.finish'/></Inspection>",
+    );
+    let fields = [
+        ("Inspection/@no", "runs.id"),
+        ("Inspection/@pipe", "pipes.id"),
+        ("Inspection/@start", "runs.from"),
+        ("Inspection/@end", "runs.to"),
+        ("Inspection/@date", "runs.started"),
+        ("Inspection/@time", "runs.started"),
+        ("Inspection/@diameter", "pipes.height"),
+        ("Inspection/Observation/@dist", "runs.observations.at"),
+        ("Inspection/Observation/@code", "runs.observations.code"),
+        ("Inspection/Observation/@clock", "runs.observations.clock"),
+    ];
+    assert_eq!(to(&root), ought(&fields));
+    let single = draft(
+        "<Runs><Run id='1'><Line>P1</Line><Upstream>A</Upstream><Downstream>B</Downstream><Seen><At>1.5</At><Code>hole</Code></Seen></Run>\
+         <Run id='2'><Line>P2</Line><Upstream>B</Upstream><Downstream>C</Downstream><Seen><At>2.5</At><Code>hole</Code></Seen></Run></Runs>",
+    );
+    assert_eq!(single.layout.xml.as_ref().unwrap().rows.as_str(), "Runs/Run");
+    assert!(single.columns.iter().all(|column| column.to.is_some()), "{:#?}", single.columns);
+    let kinds = draft(
+        "<Job number='5'><Pipe id='P1' us='A' ds='B'><Defect at='1.5' code='roots.fine' grade='2'/><Defect at='2.5' code='hole'/>\
+         <Branch at='3.5' code='connection.saddle'/><Branch at='4.5' code='connection.saddle'/></Pipe></Job>",
+    );
+    let fields = [
+        ("Job/@number", "assignment.contract"),
+        ("Job/Pipe/@id", "pipes.id"),
+        ("Job/Pipe/@us", "pipes.upstream"),
+        ("Job/Pipe/@ds", "pipes.downstream"),
+        ("Job/Pipe/Defect/@at", "runs.observations.at"),
+        ("Job/Pipe/Defect/@code", "runs.observations.code"),
+        ("Job/Pipe/Defect/@grade", "runs.observations.grades"),
+        ("Job/Pipe/Branch/@at", "nothing"),
+        ("Job/Pipe/Branch/@code", "nothing"),
+    ];
+    assert_eq!(to(&kinds), ought(&fields));
+}
+
 /// Prefixes stay in the paths, as they do when the file is read, and say nothing of what a name means.
 #[test]
 fn names_with_prefixes_are_drafted_and_read() {

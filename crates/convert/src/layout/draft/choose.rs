@@ -113,11 +113,15 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
         Wants::Text if target.to == "codes" && is(&Form::Letters3) => Some(1.0),
         Wants::Text if moment && !number || is(&Form::Picture) || is(&Form::Station) || is(&Form::Duration) => None,
         Wants::Text if number && look.decimals > 0 => None,
-        Wants::Text if number => ["pipes.id", "runs.id", "runs.from", "runs.to", "pipes.upstream", "pipes.downstream"]
-            .contains(&target.to.as_str())
-            .then_some(0.6),
+        Wants::Text if number => {
+            ["pipes.id", "runs.id", "runs.from", "runs.to", "pipes.upstream", "pipes.downstream", "assignment.contract"]
+                .contains(&target.to.as_str())
+                .then_some(0.6)
+        }
         Wants::Text => Some(0.8),
         Wants::Word if number || moment || !few => None,
+        // The way of the camera has few words in any language; of materials and shapes there are more than are known.
+        Wants::Word if target.to == "runs.direction" && known(target, look) == Some(0.0) => None,
         Wants::Word => Some(match known(target, look) {
             Some(share) => 0.5 + 0.5 * share,
             None => 0.7,

@@ -196,8 +196,8 @@ fn pictures(text: &str) -> bool {
     text.split([';', ',', ' ', '|']).all(|part| part.is_empty() || ending(part, PICTURES))
 }
 
-fn two_hours(text: &str, separator: &str) -> bool {
-    text.split_once(separator).is_some_and(|(from, to)| hour(from) && hour(to))
+fn two_hours(text: &str, separator: &str, marks: Marks) -> bool {
+    text.split_once(separator).is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
 }
 
 type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
@@ -211,7 +211,7 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
         Box::new(duration),
         Box::new(minutes),
         Box::new(move |value| amount(value, marks).is_some()),
-        Box::new(hour),
+        Box::new(move |value| hour(value, marks)),
         Box::new(move |value| marks.number(value).is_some_and(is_grade)),
         Box::new(pictures),
         Box::new(|value| ending(value, RECORDINGS)),
@@ -220,7 +220,7 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
         Box::new(|value| words::yes(value).is_some()),
     ];
     for separator in BETWEEN_HOURS {
-        found.push(Box::new(move |value| hour(value) || two_hours(value, separator)));
+        found.push(Box::new(move |value| hour(value, marks) || two_hours(value, separator, marks)));
     }
     let first = || values.iter().take(5).map(|(value, _)| value.as_str());
     for date in DATES {
@@ -255,8 +255,9 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
     found
 }
 
-fn hour(text: &str) -> bool {
-    text.parse::<u32>().is_ok_and(|hour| (1..=13).contains(&hour))
+/// An hour of a clock, halves included; 13 stands in many a table and is a mistake that the checker finds.
+fn hour(text: &str, marks: Marks) -> bool {
+    marks.number(text).is_some_and(|hour| (hour * 2.0).fract() == 0.0 && (0.5..=13.0).contains(&hour))
 }
 
 /// What stands around a number, with # for it; `None` where nothing does or another number.
@@ -371,7 +372,7 @@ impl Look {
             let decimals: Vec<usize> = decimals.collect();
             look.decimals = decimals.iter().copied().max().unwrap_or(0);
             look.even = decimals.iter().all(|one| *one == look.decimals);
-            if all(&hour) {
+            if all(&|value| hour(value, marks)) {
                 forms.push(Form::Hour);
             }
             if numbers.iter().all(|number| is_grade(*number)) {
@@ -428,8 +429,8 @@ impl Look {
             forms.push(Form::Amount(units));
         }
         for separator in BETWEEN_HOURS {
-            let two = |value: &str| two_hours(value, separator);
-            if all(&|value| hour(value) || two(value)) && values.iter().any(|(value, _)| two(value)) {
+            let two = |value: &str| two_hours(value, separator, marks);
+            if all(&|value| hour(value, marks) || two(value)) && values.iter().any(|(value, _)| two(value)) {
                 forms.push(Form::Clock((*separator).to_owned()));
                 break;
             }

@@ -10,6 +10,7 @@ use super::choose::{Choice, Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
 use super::marks::Marks;
+use super::words::vocabulary;
 use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
 use crate::xml::{NAMESPACE, Token, Tokens, text_of};
@@ -288,6 +289,15 @@ impl Tree {
         let alone = holders.is_empty();
         let outer = [Level::Run, Level::Pipe].into_iter().chain(std::iter::repeat(Level::Document));
         let mut levels: Vec<(usize, Level)> = holders.into_iter().zip(outer).collect();
+        // A root is a pipe only if it is called so: most hold what is of all pipes.
+        let called = |element: usize| words::words(&self.elements[element].name);
+        let pipe = vocabulary().targets.iter().find(|target| target.to == "pipes.id");
+        if let Some((root, level)) =
+            levels.iter_mut().find(|(holder, level)| *level == Level::Pipe && self.elements[*holder].parent.is_none())
+            && pipe.is_some_and(|pipe| words::named(&called(*root), pipe) < 0.9)
+        {
+            *level = Level::Document;
+        }
         levels.push((row, if alone { Level::Any } else { Level::Row }));
         levels
     }
@@ -322,9 +332,13 @@ impl Tree {
         let of_holder = plain(&self.elements[holder].name);
         let whole = parts.concat();
         if words::is_bare(&whole) {
+            let mut named =
+                vocabulary().targets.iter().filter(|target| ["pipes.id", "runs.id"].contains(&target.to.as_str()));
+            // What its name says counts for more than where it stands.
+            let said = named.any(|target| words::named(&of_holder, target) >= 0.9);
             let kind = match level {
-                Level::Pipe => Some("pipe"),
-                Level::Run => Some("run"),
+                Level::Pipe if !said => Some("pipe"),
+                Level::Run if !said => Some("run"),
                 _ => None,
             };
             let mut all = vec![[of_holder, whole].concat()];
