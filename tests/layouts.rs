@@ -239,6 +239,46 @@ fn a_layout_is_drafted_from_a_table() {
     assert!(stdout(&printed).contains("\"basis\": \"drafted, 1.00: "), "{}", stdout(&printed));
 }
 
+/// The same for XML; a value that does not fit is shown with its line, and a table that cannot be one with what to do.
+#[test]
+fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
+    let folder = tempfile::tempdir().unwrap();
+    let draft = folder.path().join("c.layout.json").display().to_string();
+    let output = obvert(&["layout", "draft", C, "-o", &draft, "--id", "c"]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    for part in ["guessed: Works/Line/Look/Note is a row: 5 in all", "drafted 24 of 24 columns"] {
+        assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
+    }
+    let checked = obvert(&["layout", "check", &draft, C]);
+    assert_eq!(status(&checked), 0, "{}{}", stdout(&checked), stderr(&checked));
+    assert!(
+        stdout(&checked).ends_with("read by c 0, 24 columns: 1 pipes, 1 runs, 5 observations\n"),
+        "{}",
+        stdout(&checked)
+    );
+    let table = std::fs::read_to_string(root().join(C)).unwrap().replace("m=\"6.92\"", "m=\"n/a\"");
+    std::fs::write(folder.path().join("odd.xml"), table).unwrap();
+    let odd = obvert_in(folder.path(), &["layout", "draft", "odd.xml"]);
+    let shown = "4 of 5 values look like numbers; line 7 has \"n/a\" (\"0.00\", line 6)";
+    assert!(stderr(&odd).contains(shown) && stdout(&odd).contains("line 7 has \\\"n/a\\\""), "{}", stderr(&odd));
+    let book = folder.path().join("book.xlsx").display().to_string();
+    let written = obvert(&["convert", A, "--layout", LAYOUT_A, "-o", &book, "--to", "layout"]);
+    assert_eq!(status(&written), 0, "{}", stderr(&written));
+    let drafted = obvert(&["layout", "draft", &book, "--sheet", "sheet1"]);
+    assert!(stderr(&drafted).contains("guessed: the sheet \"Sheet1\", which was asked for"), "{}", stderr(&drafted));
+    let none = obvert(&["layout", "draft", &book, "--sheet", "Rows"]);
+    assert_eq!(status(&none), 2);
+    assert!(stderr(&none).contains("there is no sheet \"Rows\"; the sheets are \"Sheet1\""), "{}", stderr(&none));
+    std::fs::write(folder.path().join("open.csv"), "Pipe,At,Code\nP1,0,\"start\nP1,5,crack\n").unwrap();
+    let refused = obvert_in(folder.path(), &["layout", "draft", "open.csv"]);
+    assert_eq!(status(&refused), 2);
+    assert!(
+        stderr(&refused).contains("open.csv:2: a quotation mark begins a cell here and none ends it"),
+        "{}",
+        stderr(&refused)
+    );
+}
+
 #[test]
 fn what_a_layout_is_of_no_use_for_is_said() {
     let folder = tempfile::tempdir().unwrap();

@@ -313,6 +313,25 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     assert_eq!(by_lines(&report).difference(&whole).collect::<Vec<_>>(), [] as [&(String, String, usize); 0]);
 }
 
+/// A table that is missing is one finding and one thing left out, and not one for each of the hundreds of rows that name its rows.
+#[test]
+fn a_missing_table_is_one_finding() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let tables = folder.path().join("tables").display().to_string();
+    let made = support::obvert(&["convert", CLEAN, "-o", &tables, "--to", "csv"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    std::fs::remove_file(folder.path().join("tables/observations.csv")).expect("removed");
+    let checked = support::obvert(&["check", &tables, "--today", "2026-06-15"]);
+    let said = support::stdout(&checked) + &support::stderr(&checked);
+    for part in [
+        "observations.csv is missing, and 268 rows of quantities.csv, 410 rows of observation_media.csv belong to its rows",
+        "1 table that could not be read was left out",
+        "tables: 1 error\n",
+    ] {
+        assert!(said.contains(part), "{part}: {said}");
+    }
+}
+
 fn root(path: &str) -> String {
     support::root().join(path).display().to_string()
 }

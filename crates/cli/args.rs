@@ -467,15 +467,18 @@ pub(crate) enum Profile {
 pub(crate) enum Layout {
     /// Say what does not make sense in a layout, and what of a table cannot be read by it.
     Check(LayoutCheck),
-    /// Propose a layout from a table, with how sure each column is and why.
+    /// Propose a layout from a table, a workbook or an XML file, with how sure each column is and why.
     Draft(LayoutDraft),
 }
 
 #[derive(Debug, Args)]
 pub(crate) struct LayoutDraft {
-    /// The table.
+    /// The table: a text with delimiters, a workbook (.xlsx), or XML in which an element repeats.
     #[arg(value_name = "TABLE")]
     pub(crate) table: PathBuf,
+    /// The sheet of a workbook; the one whose columns make most sense when not given.
+    #[arg(long, value_name = "NAME")]
+    pub(crate) sheet: Option<String>,
     /// Where to write the layout; standard output when not given.
     #[arg(short, long, value_name = "OUT")]
     pub(crate) output: Option<PathBuf>,

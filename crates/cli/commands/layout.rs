@@ -28,7 +28,10 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
         pending::free(output, arguments.replace)?;
     }
     let (name, bytes) = files::bytes(&arguments.table)?;
-    let mut draft = layout::draft(&bytes, &name)?;
+    let mut draft = match &arguments.sheet {
+        Some(sheet) => layout::draft_sheet(&bytes, &name, sheet)?,
+        None => layout::draft(&bytes, &name)?,
+    };
     draft.layout.id = id;
     let text = draft.layout.write()?;
     match &arguments.output {

@@ -352,11 +352,46 @@ fn every_row_without_a_place_is_reported_at_once() {
 fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
     let (mut files, _) = csv::write(&document()).unwrap();
     files.retain(|(name, _)| name != "runs.csv");
-    assert!(
-        said(&files).contains("observations.csv:2:1 (run): /runs/-/observations/-: runs.csv has no run \"R1\""),
-        "{}",
-        said(&files)
+    assert!(said(&files).contains("observations.csv:2:1 (run): /runs: runs.csv is missing, and "), "{}", said(&files));
+}
+
+/// A table that is missing, or that has lost all its rows, is told once with how many rows belong to it, and not for each of those.
+#[test]
+fn a_missing_table_is_told_once() {
+    let (whole, _) = csv::write(&document()).unwrap();
+    let rows = |name: &str| {
+        let (_, bytes) = whole.iter().find(|(file, _)| file == name).unwrap();
+        String::from_utf8_lossy(bytes).lines().count() - 1
+    };
+    let astray = |files: &Vec<(String, Vec<u8>)>| -> Vec<String> {
+        said(files).lines().filter(|line| line.contains(" its rows; put them back")).map(str::to_owned).collect()
+    };
+    let mut files = whole.clone();
+    files.retain(|(name, _)| name != "observations.csv");
+    let found = astray(&files);
+    assert_eq!(found.len(), 1, "{}", said(&files));
+    assert!(found[0].contains("(observation): /runs/-/observations: observations.csv is missing, and "), "{found:?}");
+    assert!(found[0].contains(&format!("and {} rows of quantities.csv belong", rows("quantities.csv"))), "{found:?}");
+    assert!(!said(&files).contains("has no observation"), "{}", said(&files));
+
+    // Headings alone are a table that has lost its rows.
+    let mut files = whole.clone();
+    let (_, bytes) = files.iter_mut().find(|(name, _)| name == "observations.csv").unwrap();
+    let headings = bytes.iter().position(|byte| *byte == b'\n').unwrap() + 1;
+    bytes.truncate(headings);
+    assert!(astray(&files)[0].contains("observations.csv has no rows, and "), "{}", said(&files));
+
+    // Where the rows of a table have no place themselves, it is not missing.
+    let mut files = whole.clone();
+    files.retain(|(name, _)| name != "runs.csv");
+    let found = astray(&files);
+    assert_eq!(found.len(), 1, "{}", said(&files));
+    let both = format!(
+        "{} rows of observations.csv, {} rows of quantities.csv",
+        rows("observations.csv"),
+        rows("quantities.csv")
     );
+    assert!(found[0].contains(&both), "{found:?}");
 }
 
 #[test]

@@ -26,7 +26,7 @@ mod units;
 mod whole;
 mod write;
 
-pub use draft::{Draft, Drafted, draft};
+pub use draft::{Draft, Drafted, draft, draft_sheet};
 pub use grid::{Grid, GridCell, GridRow};
 pub use read::{read, read_rows};
 pub use write::write;

@@ -2,7 +2,7 @@
 //! row that holds them, and the model judges the whole, each problem placed at its file, line and column.
 
 use std::borrow::Cow;
-use std::collections::{HashMap, HashSet};
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
@@ -20,7 +20,8 @@ use crate::{ConvertError, Judged, Place, PlacedProblem, Problems, SourceMap, Sur
 pub(crate) fn read<R: Rows>(sources: Vec<Option<R>>, names: Names) -> Result<Survey, ConvertError> {
     let plan = plan();
     let (header, astray) = (Vec::new(), Vec::new());
-    let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray };
+    let missing = BTreeMap::new();
+    let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray, missing };
     let mut open = Vec::new();
     for (table, source) in plan.tables.iter().zip(sources) {
         open.push(source.map(|rows| {
@@ -67,6 +68,18 @@ struct Reader {
     header: Vec<PlacedProblem>,
     /// Rows that have no place in the document.
     astray: Vec<PlacedProblem>,
+    /// Rows of tables whose holders are in a table that has none, by that table and theirs: how many, and the place of the first.
+    missing: BTreeMap<(usize, usize), (usize, Place)>,
+}
+
+/// Why a row has no holder.
+enum Homeless {
+    /// What is wrong in which of its key columns.
+    Cell(usize, String),
+    /// The table of its holder has no rows at all, or of a holder of that; and the key column that names it.
+    Missing(usize, usize),
+    /// Its holder has no place itself, which is said once.
+    Said,
 }
 
 impl Reader {
@@ -74,7 +87,8 @@ impl Reader {
     fn load<R: Rows>(&mut self, open: Option<(Sheet, R)>) -> Result<(), ConvertError> {
         let index = self.loads.len();
         let table = &self.plan.tables[index];
-        let mut loaded = Loaded { order: open.as_ref().and_then(|(sheet, _)| sheet.order_at()), ..Loaded::default() };
+        let order = open.as_ref().and_then(|(sheet, _)| sheet.order_at());
+        let mut loaded = Loaded { order, there: open.is_some(), ..Loaded::default() };
         if let Some(parent) = table.parent {
             loaded.index.resize_with(self.loads[parent].rows.len(), HashMap::new);
         }
@@ -87,9 +101,14 @@ impl Reader {
                         let cells: Vec<String> = sheet.keys(record).map(Cow::into_owned).collect();
                         let row = self.holder(table, &cells);
                         let known = row.as_ref().ok().copied();
-                        if let Err(Some((key, message))) = row {
-                            let column = (sheet.key(key), table.keys[key].heading.as_str());
-                            self.stray(table, line, column, message);
+                        let column = |key: usize| (sheet.key(key), table.keys[key].heading.as_str());
+                        match row {
+                            Err(Homeless::Cell(key, message)) => self.stray(table, line, column(key), message),
+                            Err(Homeless::Missing(holder, key)) => {
+                                let place = self.place(table, line, column(key));
+                                self.missing.entry((holder, index)).or_insert((0, place)).0 += 1;
+                            }
+                            Ok(_) | Err(Homeless::Said) => {}
                         }
                         // Further rows of a holder that is missing are told of one by one as well.
                         last = known.map(|row| (cells, Some(row)));
@@ -101,6 +120,7 @@ impl Reader {
                     self.stray(table, line, (sheet.order_at(), ORDER), message.clone());
                 }
                 let (Some(parent), Ok(order)) = (parent, order) else {
+                    loaded.lost = true;
                     if let Some(id) = sheet.id(record).filter(|_| table.parent.is_some()) {
                         loaded.astray.insert(id.into_owned());
                     }
@@ -130,9 +150,8 @@ impl Reader {
         Ok(())
     }
 
-    /// The row that holds what has these cells in its key columns. Otherwise what is wrong, and in which of them; `None`
-    /// where that row has no place itself, which is said once.
-    fn holder(&self, table: &Table, cells: &[String]) -> Result<usize, Option<(usize, String)>> {
+    /// The row that holds what has these cells in its key columns.
+    fn holder(&self, table: &Table, cells: &[String]) -> Result<usize, Homeless> {
         let mut chain = Vec::new();
         let mut at = table.parent;
         while let Some(index) = at.filter(|index| *index > 0) {
@@ -144,15 +163,21 @@ impl Reader {
             let name = &key.heading;
             if cell.is_empty() {
                 let message = format!("the column {name:?} is empty; it must say which {name} the row belongs to");
-                return Err(Some((number, message)));
+                return Err(Homeless::Cell(number, message));
+            }
+            let holders = &self.loads[*index];
+            if holders.rows.is_empty() && !holders.lost {
+                return Err(Homeless::Missing(*index, number));
             }
             let found = self.loads[*index].index.get(row).and_then(|rows| rows.get(cell));
             row = *found.ok_or_else(|| {
                 let file = (self.names)(&self.plan.tables[*index]);
-                let said = self.loads[*index].astray.contains(cell);
+                if holders.astray.contains(cell) {
+                    return Homeless::Said;
+                }
                 let message =
                     format!("{file} has no {name} {}; correct the {name} here or add it there", cell::show(cell));
-                (!said).then_some((number, message))
+                Homeless::Cell(number, message)
             })?;
         }
         Ok(row)
@@ -174,6 +199,7 @@ impl Reader {
                 self.places.record(pointer, file, row.line, 0);
             }
         }
+        self.missing();
         let mut own = self.faults(&pointers);
         own.append(&mut self.astray);
         let value = self.nest(sequences);
@@ -235,11 +261,44 @@ impl Reader {
         problems
     }
 
-    /// Notes a row that has no place in the document: where it would stand, nobody knows.
-    fn stray(&mut self, table: &Table, line: usize, (column, heading): (Option<usize>, &str), message: String) {
-        let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
+    /// Says of each table that has no rows, while rows of others belong to some, that it is missing: once, and not for every row.
+    fn missing(&mut self) {
+        let mut missing = std::mem::take(&mut self.missing).into_iter().peekable();
+        while let Some(((holder, child), (count, place))) = missing.next() {
+            let mut parts = vec![(count, child)];
+            while let Some(((_, child), (count, _))) = missing.next_if(|((other, _), _)| *other == holder) {
+                parts.push((count, child));
+            }
+            let all: usize = parts.iter().map(|(count, _)| count).sum();
+            let rows = |(count, child): &(usize, usize)| {
+                let file = (self.names)(&self.plan.tables[*child]);
+                format!("{count} {} of {file}", if *count == 1 { "row" } else { "rows" })
+            };
+            let parts = parts.iter().map(rows).collect::<Vec<_>>().join(", ");
+            let table = &self.plan.tables[holder];
+            let what = if self.loads[holder].there { "has no rows" } else { "is missing" };
+            let belong = if all == 1 { "belongs" } else { "belong" };
+            let message = format!(
+                "{} {what}, and {parts} {belong} to its rows; put them back, or take out what belongs to them",
+                (self.names)(table)
+            );
+            let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
+            let pointer = pointer.trim_end_matches("/-").to_owned();
+            let kind = ProblemKind::RowAstray;
+            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+            self.astray.push(PlacedProblem { place: Some(place), problem });
+        }
+    }
+
+    fn place(&self, table: &Table, line: usize, (column, heading): (Option<usize>, &str)) -> Place {
         let column = column.map(|column| column + 1);
-        let place = Some(Place { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) });
+        Place { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) }
+    }
+
+    /// Notes a row that has no place in the document: where it would stand, nobody knows.
+    fn stray(&mut self, table: &Table, line: usize, column: (Option<usize>, &str), message: String) {
+        let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
+        let place = Some(self.place(table, line, column));
         let kind = ProblemKind::RowAstray;
         let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
         self.astray.push(PlacedProblem { place, problem });

@@ -25,6 +25,10 @@ pub(crate) struct Loaded {
     pub(crate) astray: HashSet<String>,
     /// Where the column that orders the rows stands in the file.
     pub(crate) order: Option<usize>,
+    /// Whether there is a file or sheet of it.
+    pub(crate) there: bool,
+    /// Whether some of its rows have no place.
+    pub(crate) lost: bool,
 }
 
 /// A row that was read.

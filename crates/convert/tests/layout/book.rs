@@ -14,7 +14,7 @@ fn rows(source: &[u8], delimiter: u8) -> Vec<Vec<String>> {
 }
 
 /// What a person's spreadsheet makes of office A's table: numbers, days, times of day and spans in cells of their own kind.
-fn typed() -> Vec<u8> {
+pub(super) fn typed() -> Vec<u8> {
     let mut book = Workbook::new();
     let sheet = book.add_worksheet();
     let (day, time, span) = (

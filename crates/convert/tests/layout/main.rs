@@ -12,6 +12,8 @@ mod account;
 #[cfg(feature = "xlsx")]
 mod book;
 mod draft;
+#[cfg(feature = "xlsx")]
+mod draft_book;
 mod draft_xml;
 mod kinds;
 mod robust;

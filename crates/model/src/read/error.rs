@@ -105,7 +105,8 @@ impl ProblemKind {
             }
             Self::RowAstray => {
                 "The row of a table says that it belongs to a row that is not there, such as to a run that no row of the runs \
-                 has, or does not say where in its list it stands. Correct the cell, or add the row that is missing."
+                 has, or does not say where in its list it stands. Correct the cell, or add the row that is missing. A table that is \
+                 missing as a whole is told once."
             }
         }
     }

@@ -7,8 +7,11 @@ use serde_json::{Value, json};
 
 use super::super::grid::GridRow;
 use super::fill::{Form, Table};
-use super::look::{self, Form as Seen};
+use super::look::Form as Seen;
 use super::words::{self, Wants};
+
+/// Why a unit was taken that nothing speaks for.
+const NOTHING: &str = "nothing in the file tells";
 
 impl Table<'_> {
     /// The unit that the heading of a column names.
@@ -23,26 +26,45 @@ impl Table<'_> {
     /// The units of lengths and of sizes, each with why.
     pub(super) fn units(&self) -> [(&'static str, &'static str, String); 2] {
         let at = self.column_of("runs.observations.at").map(|column| self.look(column));
-        let feet = at.is_some_and(|look| look.has(&Seen::Station) || look.has(&Seen::FeetAndInches));
-        let size = self.column_of("pipes.height").map_or(0.0, |column| self.look(column).greatest);
-        let smallest = self.column_of("pipes.height").and_then(|column| {
-            let numbers = self.look(column).distinct.iter().filter_map(|(value, _)| look::number(value, self.decimal));
-            numbers.min_by(f64::total_cmp)
+        let long = self.column_of("pipes.length").map(|column| self.look(column));
+        let feet = at.is_some_and(|look| look.has(&Seen::Station))
+            || [at, long].into_iter().flatten().any(|look| look.has(&Seen::FeetAndInches));
+        let numbers = self.column_of("pipes.height").map(|column| self.look(column)).into_iter();
+        let numbers = numbers.flat_map(|look| &look.distinct).filter_map(|(value, _)| self.marks.number(value));
+        let range = numbers.fold(None, |range: Option<(f64, f64)>, size| {
+            Some(range.map_or((size, size), |(least, most)| (least.min(size), most.max(size))))
         });
-        let section = match self.unit_of("pipes.height").filter(|unit| ["mm", "in"].contains(unit)) {
-            Some(unit) => (unit, "the heading of the size says so".to_owned()),
-            None if smallest.is_some_and(|size| size >= 50.0) => {
-                ("mm", format!("sizes from {} on can be nothing else", smallest.unwrap_or(0.0)))
+        // The unit that is written behind all values of a column.
+        let written = |to: &str, known: [&'static str; 2]| {
+            let units = self
+                .look(self.column_of(to)?)
+                .find(|form| if let Seen::Amount(units) = form { Some(units.clone()) } else { None })?;
+            known.into_iter().find(|known| units.iter().all(|(_, unit)| unit == known))
+        };
+        let sizes = written("pipes.height", ["mm", "in"]);
+        let section = match (self.unit_of("pipes.height").filter(|unit| ["mm", "in"].contains(unit)), sizes, range) {
+            (Some(unit), ..) => Some((unit, "the heading of the size says so".to_owned())),
+            (None, Some(unit), _) => Some((unit, "it stands behind each size".to_owned())),
+            (None, None, Some((least, _))) if least >= 50.0 => {
+                Some(("mm", format!("sizes from {least} on can be nothing else")))
             }
-            None => ("in", format!("sizes up to {size} are none of millimetres")),
+            (None, None, Some((_, most))) => Some(("in", format!("sizes up to {most} are none of millimetres"))),
+            (None, None, None) => None,
         };
         let named = self.unit_of("pipes.length").or_else(|| self.unit_of("runs.observations.at"));
-        let length = match named.filter(|unit| ["m", "ft"].contains(unit)) {
-            Some(unit) => (unit, "a heading says so".to_owned()),
-            None if feet => ("ft", "distances are stations, or feet and inches".to_owned()),
-            None if section.0 == "mm" => ("m", "sizes are in millimetres".to_owned()),
-            None => ("ft", "sizes are in inches".to_owned()),
+        let lengths = written("runs.observations.at", ["m", "ft"]).or_else(|| written("pipes.length", ["m", "ft"]));
+        let length = match (named.filter(|unit| ["m", "ft"].contains(unit)), lengths, &section) {
+            (Some(unit), ..) => (unit, "a heading says so".to_owned()),
+            (None, Some(unit), _) => (unit, "it stands behind each length".to_owned()),
+            _ if feet => ("ft", "distances are stations, or feet and inches".to_owned()),
+            (None, None, Some(("mm", _))) => ("m", "sizes are in millimetres".to_owned()),
+            (None, None, Some(_)) => ("ft", "sizes are in inches".to_owned()),
+            (None, None, None) => ("m", NOTHING.to_owned()),
         };
+        let section = section.unwrap_or_else(|| match length {
+            ("ft", _) => ("in", "lengths are in feet".to_owned()),
+            _ => ("mm", "lengths are in metres".to_owned()),
+        });
         let said = |to: &str, guess: (&'static str, String)| {
             // A column that says so itself is no guess, where it always says the same.
             let column = self.column_of(to)?;
@@ -67,8 +89,11 @@ impl Table<'_> {
         let mut fixed = Vec::new();
         let mut made = Vec::new();
         let mut fix = |to: &str, value: &str| fixed.push(json!({"to": to, "value": value}));
-        for (to, unit, _) in units {
+        for (to, unit, why) in units {
             fix(to, unit);
+            if why == NOTHING {
+                open.push(format!("{why} the unit of lengths; it was taken to be {unit}, so correct units in fixed"));
+            }
         }
         fix("coding.list", coding.id.as_str());
         fix("coding.version", coding.version.as_str());

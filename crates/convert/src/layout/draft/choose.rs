@@ -208,11 +208,13 @@ fn speaks(target: &Target, look: &Look, level: Level) -> bool {
     match target.wants {
         // In a table, a time can as well be one of a recording.
         Wants::Moment if level == Level::Run && !look.has(&Form::Number) => fit(target, look).is_some(),
-        Wants::Distance => look.has(&Form::Station),
+        // Nothing else rises from row to row and begins again with the next run.
+        Wants::Distance => look.has(&Form::Station) || look.rises,
+        Wants::Clock => look.find(|form| matches!(form, Form::Clock(_)).then_some(())).is_some(),
         Wants::Picture => look.has(&Form::Picture),
         Wants::Recording => look.has(&Form::Recording),
         Wants::Stretch => look.find(|form| matches!(form, Form::Stretch(..)).then_some(())).is_some(),
-        Wants::Text => target.to == "codes" && look.has(&Form::Letters3),
+        Wants::Text => target.to == "codes" && (look.has(&Form::Letters3) || are_codes(look)),
         // Two letters can be short for anything.
         Wants::Word => {
             known(target, look) == Some(1.0) && look.distinct.iter().any(|(value, _)| value.chars().count() > 3)
@@ -223,6 +225,13 @@ fn speaks(target: &Target, look: &Look, level: Level) -> bool {
         }
         _ => false,
     }
+}
+
+/// Whether most values are words that a code is known for.
+fn are_codes(look: &Look) -> bool {
+    let some = look.distinct.iter().take(50);
+    let known = some.clone().filter(|(value, _)| super::codes::is_known(value)).count();
+    known > 2 && known * 10 >= some.len() * 6
 }
 
 /// How many columns can hold a target.
@@ -303,6 +312,15 @@ pub(super) fn reason(choice: &Choice, column: &Column) -> String {
             lines(&near.odd)
         );
     }
+    if choice.named == 0.0 && choice.target.wants == Wants::Distance && column.look.rises {
+        return format!("{heading}, but its lengths rise from row to row and begin again near zero");
+    }
+    if choice.named == 0.0 && choice.target.to == "codes" && are_codes(&column.look) {
+        return format!(
+            "{heading}, but codes are known for most of its {} different values",
+            column.look.distinct.len()
+        );
+    }
     let values = match column.look.count {
         0 => "and there are no values to judge by".to_owned(),
         1 => "and the one value can be it".to_owned(),
@@ -336,20 +354,24 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
     if column.level == Level::Beside {
         return "it stands in an element that repeats beside the rows, so that it is of none of them".to_owned();
     }
-    let best = vocabulary().targets.iter().map(|target| (column.named(target), target));
-    let mut best: Vec<_> =
-        best.filter(|(named, target)| *named >= 0.9 && column.level.share(&target.to) > 0.0).collect();
+    let all = vocabulary().targets.iter().filter(|target| column.level.share(&target.to) > 0.0);
+    let mut best: Vec<(f64, &Target)> = all.map(|target| (column.named(target), target)).collect();
+    best.retain(|(named, _)| *named >= 0.5);
     best.sort_by(|one, other| other.0.total_cmp(&one.0));
-    let meant: BTreeSet<&str> = best.iter().map(|(_, target)| target.is.as_str()).collect();
-    let Some((_, target)) = best.first() else {
+    let Some((named, first)) = best.first() else {
         return "neither its heading nor its values say what it holds".to_owned();
     };
-    let taken = choices
-        .iter()
-        .zip(columns)
-        .find(|(choice, _)| choice.as_ref().is_some_and(|choice| choice.target.to == target.to));
-    if let Some((_, other)) = taken {
-        return format!("the heading is a word for {}, which {:?} was taken for", target.is, other.heading);
+    let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };
+    let taken = |target: &Target| {
+        let of = |choice: &&Option<Choice>| choice.as_ref().is_some_and(|choice| choice.target.to == target.to);
+        let full = choices.iter().filter(of).count() >= most(target);
+        choices.iter().position(|choice| of(&choice)).filter(|_| full)
+    };
+    if let Some((target, other)) = best.iter().find_map(|(_, target)| {
+        best_fit(target, column)?;
+        Some((target, taken(target)?))
+    }) {
+        return format!("{heading} is a word for {}, which {:?} was taken for", target.is, columns[other].heading);
     }
     // Judged alone, a value tells whether it is one that does not fit.
     let wrong = column.look.distinct.iter().filter(|(value, line)| {
@@ -357,9 +379,16 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
         best.iter().all(|(_, target)| fit(target, &alone).is_none())
     });
     let wrong: Vec<(String, usize)> = wrong.cloned().collect();
-    let what = meant.into_iter().collect::<Vec<_>>().join(", or for ");
+    let meant: BTreeSet<&str> =
+        best.iter().filter(|(own, _)| own >= named).map(|(_, target)| target.is.as_str()).collect();
+    let what = if meant.len() > 3 { first.is.clone() } else { meant.into_iter().collect::<Vec<_>>().join(", or for ") };
     match wrong.is_empty() {
-        true => format!("the heading is a word for {what}, and its values are not"),
-        false => format!("the heading is a word for {what}, and its values are not: {}", lines(&wrong)),
+        true => format!("{heading} is a word for {what}, and its values are not"),
+        false => format!("{heading} is a word for {what}, and its values are not: {}", lines(&wrong)),
     }
+}
+
+/// How well the values of a column fit a target.
+fn best_fit(target: &Target, column: &Column) -> Option<f64> {
+    best(target, &column.look).map(|(fit, _)| fit)
 }

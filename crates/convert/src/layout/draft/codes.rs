@@ -1,5 +1,7 @@
 //! The codes of a draft: those of the table where it holds some of a list, or the words of the table with the codes that they are taken for.
 
+use std::sync::OnceLock;
+
 use obvert_model::lists::{Code, CodeList};
 use serde_json::{Value, json};
 
@@ -50,7 +52,7 @@ impl Table<'_> {
         }
         let mut entries = Vec::new();
         for (words, line) in seen {
-            match coded(&words.join(" "), terms) {
+            match coded(&words.join(" ")) {
                 Some((code, characterisation)) => {
                     let mut entry = json!({"words": words, "code": code.code.as_str()});
                     if !characterisation.is_empty() {
@@ -68,8 +70,33 @@ impl Table<'_> {
     }
 }
 
+/// A code of the project's own list, with the words of its id and of its names in all languages.
+struct Known {
+    code: &'static Code,
+    id: Vec<String>,
+    names: Vec<Vec<String>>,
+}
+
+/// The codes of the project's own list. Many texts are held against them.
+fn known_codes() -> &'static [Known] {
+    static CODES: OnceLock<Vec<Known>> = OnceLock::new();
+    CODES.get_or_init(|| {
+        let known = |code: &'static Code| Known {
+            code,
+            id: words::words(&code.code),
+            names: code.label.values().map(|name| words::known(name)).collect(),
+        };
+        CodeList::obvert_terms().codes.iter().map(known).collect()
+    })
+}
+
+/// Whether a code is known for a text.
+pub(super) fn is_known(text: &str) -> bool {
+    coded(text).is_some()
+}
+
 /// The code that words are most likely for: all words of its id stand among them, and the more the better.
-fn coded<'l>(text: &str, list: &'l CodeList) -> Option<(&'l Code, Vec<String>)> {
+fn coded(text: &str) -> Option<(&'static Code, Vec<String>)> {
     let mut own = words::known(text);
     let has = |own: &[String], word: &str| own.iter().any(|own| own == word);
     // Nobody says of what a start is the start, and only a run is given up.
@@ -77,16 +104,15 @@ fn coded<'l>(text: &str, list: &'l CodeList) -> Option<(&'l Code, Vec<String>)> 
     if (alone || has(&own, "stopped")) && !has(&own, "run") {
         own.push("run".to_owned());
     }
-    let id_words = |code: &Code| words::words(&code.code);
     let all = |words: &[String]| words.iter().all(|word| has(&own, word));
-    let by_id = list.codes.iter().filter(|code| all(&id_words(code))).max_by_key(|code| id_words(code).len());
+    let by_id = known_codes().iter().filter(|known| all(&known.id)).max_by_key(|known| known.id.len());
     // Or all words of its name in some language; a short one alone may be part of anything.
     let by_name = || {
-        let names = list.codes.iter().flat_map(|code| code.label.values().map(move |name| (code, words::known(name))));
+        let names = known_codes().iter().flat_map(|known| known.names.iter().map(move |name| (known, name)));
         let whole = names.filter(|(_, name)| all(name) && (name.len() > 1 || name.concat().len() > 4));
-        whole.max_by_key(|(_, name)| name.len()).map(|(code, _)| code)
+        whole.max_by_key(|(_, name)| name.len()).map(|(known, _)| known)
     };
-    let best = by_id.or_else(by_name)?;
+    let best = by_id.or_else(by_name)?.code;
     let characterisation = best
         .characterisation
         .iter()

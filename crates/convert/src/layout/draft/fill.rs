@@ -8,6 +8,7 @@ use serde_json::{Map, Value, json};
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
 use super::look::{Form as Seen, Look, settled};
+use super::marks::Marks;
 use super::words::{self, Wants};
 use super::{Draft, Drafted};
 use crate::ConvertError;
@@ -28,7 +29,7 @@ pub(super) struct Table<'t> {
     pub(super) cells: &'t [usize],
     pub(super) rows: &'t [&'t GridRow],
     pub(super) form: Form,
-    pub(super) decimal: char,
+    pub(super) marks: Marks,
     pub(super) american: bool,
 }
 
@@ -138,9 +139,13 @@ impl Table<'_> {
     fn form(&self, layout: &mut Value) {
         match &self.form {
             Form::Table { encoding, delimiter, first, deep } => {
-                let mut table = json!({"delimiter": delimiter.to_string(), "decimal_mark": self.decimal.to_string()});
+                let mut table =
+                    json!({"delimiter": delimiter.to_string(), "decimal_mark": self.marks.decimal.to_string()});
                 if let Some(encoding) = encoding {
                     table["encoding"] = encoding.as_str().into();
+                }
+                if let Some(mark) = self.marks.thousands {
+                    table["thousands_mark"] = mark.to_string().into();
                 }
                 if *first > 0 {
                     table["heading_row"] = (first + 1).into();
@@ -152,8 +157,11 @@ impl Table<'_> {
             }
             Form::Xml { rows } => {
                 let mut xml = json!({ "rows": rows });
-                if self.decimal != '.' {
-                    xml["decimal_mark"] = self.decimal.to_string().into();
+                if self.marks.decimal != '.' {
+                    xml["decimal_mark"] = self.marks.decimal.to_string().into();
+                }
+                if let Some(mark) = self.marks.thousands {
+                    xml["thousands_mark"] = mark.to_string().into();
                 }
                 layout["xml"] = xml;
             }
@@ -208,7 +216,7 @@ impl Table<'_> {
                     let digits = look
                         .distinct
                         .first()
-                        .and_then(|(value, _)| value.split_once(self.decimal))
+                        .and_then(|(value, _)| value.split_once(self.marks.decimal))
                         .map_or(0, |(_, rest)| rest.len());
                     column["decimals"] = digits.into();
                 } else if kind == "number" && to != "runs.observations.quantities.value" {

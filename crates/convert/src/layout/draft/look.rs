@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::super::pattern;
+use super::marks::Marks;
 use super::words;
 
 /// A form that all values of a column have, or nearly all.
@@ -51,8 +52,10 @@ pub(super) struct Look {
     pub(super) even: bool,
     /// The looks that the column has but for a few values.
     pub(super) near: Vec<Near>,
-    /// The decimal mark that it was judged by.
-    decimal: char,
+    /// Whether the numbers rise from row to row for the most part, and begin again near zero where they do not.
+    pub(super) rises: bool,
+    /// The marks that it was judged by.
+    marks: Marks,
 }
 
 /// A look that a column has when few values are left out.
@@ -101,48 +104,69 @@ const PICTURES: &[&str] = &["jpg", "jpeg", "png", "bmp", "tif", "tiff", "gif", "
 /// What can stand between two hours of a clock.
 const BETWEEN_HOURS: &[&str] = &["-", "–", "/", " to ", " bis "];
 const RECORDINGS: &[&str] = &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
-pub(super) fn number(text: &str, decimal: char) -> Option<f64> {
-    let plain = if decimal == '.' {
-        text.to_owned()
-    } else if text.contains('.') {
-        return None;
-    } else {
-        text.replacen(decimal, ".", 1)
-    };
-    let only = plain.bytes().all(|byte| byte.is_ascii_digit() || b".-+eE".contains(&byte));
-    plain.parse::<f64>().ok().filter(|number| only && number.is_finite())
-}
-
 /// A number and the text of the unit behind it.
-fn amount(text: &str, decimal: char) -> Option<(String, &'static str)> {
-    let end = text.find(|letter: char| !(letter.is_ascii_digit() || letter == decimal || letter == '-'))?;
-    number(&text[..end], decimal)?;
+fn amount(text: &str, marks: Marks) -> Option<(String, &'static str)> {
+    let end = text.find(|letter: char| {
+        !(letter.is_ascii_digit() || letter == marks.decimal || Some(letter) == marks.thousands || letter == '-')
+    })?;
+    let end = text[..end].trim_end().len();
+    marks.number(&text[..end])?;
     words::unit_of(text[end..].trim()).map(|unit| (text[end..].to_owned(), unit))
 }
 
-fn station(text: &str, decimal: char) -> bool {
+/// A number with a point.
+fn plain(text: &str) -> Option<f64> {
+    Marks { decimal: '.', thousands: None }.number(text)
+}
+
+fn station(text: &str, marks: Marks) -> bool {
     text.split_once('+').is_some_and(|(hundreds, rest)| {
         !hundreds.is_empty()
             && hundreds.bytes().all(|byte| byte.is_ascii_digit())
             && rest.len() >= 2
-            && number(rest, decimal).is_some_and(|rest| (0.0..100.0).contains(&rest))
+            && marks.number(rest).is_some_and(|rest| (0.0..100.0).contains(&rest))
     })
+}
+
+/// A length with a fraction, or in feet and inches: no count of things.
+fn length(text: &str, marks: Marks) -> Option<f64> {
+    match text.split_once('\'') {
+        Some((whole, inches)) if feet(text) => {
+            Some(plain(whole)? + plain(inches.trim_matches(|letter: char| !letter.is_ascii_digit()))? / 12.0)
+        }
+        _ => marks.number(text).filter(|_| text.contains(marks.decimal)),
+    }
+}
+
+/// Whether distances rise from row to row, most of them, and are near zero where they begin again.
+fn rises(lengths: &[f64]) -> bool {
+    let (mut falls, mut strange) = (0, 0);
+    let greatest = lengths.iter().copied().fold(0.0, f64::max);
+    let least_first = lengths.first().is_some_and(|first| *first <= greatest / 10.0);
+    for pair in lengths.windows(2) {
+        if pair[1] < pair[0] {
+            falls += 1;
+            strange += usize::from(pair[1] > greatest / 10.0);
+        }
+    }
+    let ups = lengths.windows(2).filter(|pair| pair[1] > pair[0]).count();
+    least_first
+        && lengths.len() > 3
+        && ups * 2 > lengths.len()
+        && falls * 3 < lengths.len()
+        && strange * 10 <= lengths.len()
 }
 
 fn feet(text: &str) -> bool {
     text.split_once('\'').is_some_and(|(feet, inches)| {
-        number(feet, '.').is_some()
-            && inches
-                .trim_start_matches('-')
-                .trim()
-                .strip_suffix('"')
-                .is_some_and(|inches| number(inches, '.').is_some())
+        plain(feet).is_some()
+            && inches.trim_start_matches('-').trim().strip_suffix('"').is_some_and(|inches| plain(inches).is_some())
     })
 }
 
 fn duration(text: &str) -> bool {
     let parts: Vec<&str> = text.split(':').collect();
-    parts.len() == 3 && parts.iter().all(|part| number(part, '.').is_some()) && parts[1].len() == 2
+    parts.len() == 3 && parts.iter().all(|part| plain(part).is_some()) && parts[1].len() == 2
 }
 
 fn minutes(text: &str) -> bool {
@@ -179,16 +203,16 @@ fn two_hours(text: &str, separator: &str) -> bool {
 type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
 
 /// What single values can look like, for columns of which few do not: dates and times in the patterns that the first values have.
-fn families(values: &[(String, usize)], decimal: char) -> Vec<Is<'_>> {
+fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
     let mut found: Vec<Is<'_>> = vec![
-        Box::new(move |value| number(value, decimal).is_some()),
-        Box::new(move |value| station(value, decimal)),
+        Box::new(move |value| marks.number(value).is_some()),
+        Box::new(move |value| station(value, marks)),
         Box::new(feet),
         Box::new(duration),
         Box::new(minutes),
-        Box::new(move |value| amount(value, decimal).is_some()),
+        Box::new(move |value| amount(value, marks).is_some()),
         Box::new(hour),
-        Box::new(move |value| number(value, decimal).is_some_and(is_grade)),
+        Box::new(move |value| marks.number(value).is_some_and(is_grade)),
         Box::new(pictures),
         Box::new(|value| ending(value, RECORDINGS)),
         Box::new(letters3),
@@ -285,10 +309,12 @@ pub(super) fn settled(pattern: &str, values: &[(String, usize)]) -> bool {
 
 impl Look {
     /// Looks at cells with their lines. `american` says whether months come before days where both would do.
-    pub(super) fn of<'c>(cells: impl Iterator<Item = (&'c str, usize)>, decimal: char, american: bool) -> Self {
+    pub(super) fn of<'c>(cells: impl Iterator<Item = (&'c str, usize)>, marks: Marks, american: bool) -> Self {
         let (mut values, mut known) = (Vec::new(), HashMap::new());
+        let mut lengths = Vec::new();
         for (cell, line) in cells {
             let cell = cell.trim();
+            lengths.extend(length(cell, marks));
             if cell.is_empty() {
                 continue;
             }
@@ -298,16 +324,17 @@ impl Look {
             });
             values[index].1 += 1;
         }
-        let mut look = Self::judged(values, decimal, american);
-        look.near = look.nearly(decimal, american);
+        let mut look = Self::judged(values, marks, american);
+        look.near = look.nearly(marks, american);
+        look.rises = rises(&lengths);
         look
     }
 
     /// The looks that at least two of three cells have.
-    fn nearly(&self, decimal: char, american: bool) -> Vec<Near> {
+    fn nearly(&self, marks: Marks, american: bool) -> Vec<Near> {
         let mut found: Vec<Near> = Vec::new();
         let mut tried: HashSet<Vec<usize>> = HashSet::new();
-        for is in families(&self.distinct, decimal) {
+        for is in families(&self.distinct, marks) {
             let fits: Vec<usize> = (0..self.distinct.len()).filter(|index| is(&self.distinct[*index].0)).collect();
             let count: usize = fits.iter().map(|index| self.times[*index]).sum();
             if count < 2 || count == self.count || count * 3 < self.count * 2 || !tried.insert(fits.clone()) {
@@ -318,16 +345,16 @@ impl Look {
             found.push(Near {
                 odd: odd.map(|index| self.distinct[index].clone()).collect(),
                 odd_count: self.count - count,
-                look: Self::judged(fits.iter().map(|index| own(*index)).collect(), decimal, american),
+                look: Self::judged(fits.iter().map(|index| own(*index)).collect(), marks, american),
             });
         }
         found
     }
 
     /// The look of values, each with its line and how often it stands.
-    fn judged(values: Vec<((String, usize), usize)>, decimal: char, american: bool) -> Self {
+    fn judged(values: Vec<((String, usize), usize)>, marks: Marks, american: bool) -> Self {
         let count = values.iter().map(|(_, times)| times).sum();
-        let mut look = Self { even: true, count, decimal, ..Self::default() };
+        let mut look = Self { even: true, count, marks, ..Self::default() };
         (look.distinct, look.times) = values.into_iter().unzip();
         let values = &look.distinct;
         if values.is_empty() {
@@ -335,11 +362,12 @@ impl Look {
         }
         let all = |is: &dyn Fn(&str) -> bool| values.iter().all(|(value, _)| is(value));
         let mut forms = Vec::new();
-        let numbers: Vec<f64> = values.iter().filter_map(|(value, _)| number(value, decimal)).collect();
+        let numbers: Vec<f64> = values.iter().filter_map(|(value, _)| marks.number(value)).collect();
         if numbers.len() == values.len() {
             forms.push(Form::Number);
             look.greatest = numbers.iter().copied().fold(f64::MIN, f64::max);
-            let decimals = values.iter().map(|(value, _)| value.split_once(decimal).map_or(0, |(_, rest)| rest.len()));
+            let decimals =
+                values.iter().map(|(value, _)| value.split_once(marks.decimal).map_or(0, |(_, rest)| rest.len()));
             let decimals: Vec<usize> = decimals.collect();
             look.decimals = decimals.iter().copied().max().unwrap_or(0);
             look.even = decimals.iter().all(|one| *one == look.decimals);
@@ -353,7 +381,7 @@ impl Look {
                 forms.push(Form::Year);
             }
         }
-        if all(&|value| station(value, decimal)) {
+        if all(&|value| station(value, marks)) {
             forms.push(Form::Station);
         }
         if all(&feet) {
@@ -389,7 +417,7 @@ impl Look {
         };
         forms.extend(both.into_iter().find(whole).map(Form::DateTime));
         let amounts: Vec<(String, &'static str)> =
-            values.iter().filter_map(|(value, _)| amount(value, decimal)).collect();
+            values.iter().filter_map(|(value, _)| amount(value, marks)).collect();
         if amounts.len() == values.len() {
             let mut units: Vec<(String, &'static str)> = Vec::new();
             amounts.into_iter().for_each(|unit| {
@@ -427,7 +455,7 @@ impl Look {
 
     /// The look that one of its values has alone.
     pub(super) fn alone(&self, value: &str, line: usize) -> Self {
-        Self::judged(vec![((value.to_owned(), line), 1)], self.decimal, false)
+        Self::judged(vec![((value.to_owned(), line), 1)], self.marks, false)
     }
 
     /// What stands between several files, where a value names several.

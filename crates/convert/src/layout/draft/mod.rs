@@ -7,6 +7,7 @@ mod choose;
 mod codes;
 mod fill;
 mod look;
+mod marks;
 mod sheet;
 mod tree;
 mod words;
@@ -50,7 +51,8 @@ pub struct Drafted {
 /// More rows than these say nothing new.
 const ENOUGH: usize = 10_000;
 
-/// Proposes a layout for a table, in text or (feature `xlsx`) in a workbook, or for an XML file. `name` is how errors call the file.
+/// Proposes a layout for a table, in text or (feature `xlsx`) in a workbook, or for an XML file. `name` is how errors call the file. Of
+/// a workbook with several sheets, it is the one whose columns make most sense, which is said, and the layout names it.
 ///
 /// # Errors
 /// When the bytes are no table with headings and rows below them, and no XML in which an element repeats; with the line, and what
@@ -63,7 +65,7 @@ pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         [b'{' | b'[', ..] => {
             Err(fail(name, 1, "this looks like JSON, which no layout reads; draft from a table or from XML"))
         }
-        [b'P', b'K', 3 | 5, ..] => sheet::of_workbook(source, name),
+        [b'P', b'K', 3 | 5, ..] => workbook(source, name, None),
         [0xD0, 0xCF, 0x11, 0xE0, ..] => {
             Err(fail(name, 1, "a workbook of the older kind (.xls); save it as .xlsx, or the table as CSV"))
         }
@@ -72,34 +74,30 @@ pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     }
 }
 
+/// As [`draft`], for the sheet of a workbook that has a name, whatever its case.
+///
+/// # Errors
+/// As [`draft`], and when the source is no workbook or has no such sheet, with the sheets that it has.
+pub fn draft_sheet(source: &[u8], name: &str, sheet: &str) -> Result<Draft, ConvertError> {
+    if source.starts_with(b"PK") {
+        return workbook(source, name, Some(sheet));
+    }
+    Err(fail(name, 1, format!("no workbook (.xlsx), so there is no sheet {sheet:?} in it")))
+}
+
+#[cfg(feature = "xlsx")]
+fn workbook(source: &[u8], name: &str, sheet: Option<&str>) -> Result<Draft, ConvertError> {
+    workbook::draft(source, name, sheet)
+}
+
+#[cfg(not(feature = "xlsx"))]
+fn workbook(_: &[u8], name: &str, _: Option<&str>) -> Result<Draft, ConvertError> {
+    Err(fail(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
+}
+
 fn fail(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Place { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
-}
-
-/// The decimal mark and why. A comma can be one unless it stands between cells.
-fn decimal_mark<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (char, String) {
-    let with = |mark: char| {
-        let is = |text: &&str| {
-            text.trim().split_once(mark).is_some_and(|(whole, rest)| {
-                let whole = whole.trim_start_matches('-');
-                !whole.is_empty()
-                    && !rest.is_empty()
-                    && (whole.to_owned() + rest).bytes().all(|byte| byte.is_ascii_digit())
-            })
-        };
-        values.clone().filter(is).count()
-    };
-    let (commas, points) = (with(','), with('.'));
-    if comma && commas > points {
-        return (',', format!("{commas} values are numbers with a comma"));
-    }
-    let why = if points > 0 {
-        format!("{points} values are numbers with a point")
-    } else {
-        "no number has another".to_owned()
-    };
-    ('.', why)
 }
 
 /// Whether months come before days: where somebody writes am and pm, they do.

@@ -1,4 +1,4 @@
-//! A table in text or in a workbook, as far as it must be understood before its columns can be judged: what stands between cells, which
+//! A table, from a text or from the sheet of a workbook, as far as it must be understood before its columns can be judged: what stands between cells, which
 //! rows are headings, and which rows are no whole rows.
 
 use std::collections::BTreeMap;
@@ -11,7 +11,8 @@ use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
-use super::{Draft, ENOUGH, american, decimal_mark, fail, words};
+use super::marks::Marks;
+use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
 
 /// As much of a text as a delimiter is told from.
@@ -54,66 +55,8 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     let wide = modal(&rows);
     let between = if delimiter == '\t' { "a tab".to_owned() } else { format!("{delimiter:?}") };
     guesses.push(format!("{between} between cells: it cuts {} of {} rows into {wide}", count(&rows, wide), rows.len()));
-    let file = File { name, rows, delimiter, encoding: Some(encoding), decimal: None, open_ended: false };
+    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
     file.draft(guesses)
-}
-
-/// Drafts from a workbook.
-#[cfg(not(feature = "xlsx"))]
-pub(super) fn of_workbook(_: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    Err(fail(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
-}
-
-/// Drafts from a workbook: from the first sheet that has anything in it, as a layout reads it.
-#[cfg(feature = "xlsx")]
-pub(super) fn of_workbook(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    use super::workbook;
-    let sheets = workbook::sheets(source, name)?;
-    let with_rows: Vec<&str> =
-        sheets.iter().filter(|(_, rows)| !rows.is_empty()).map(|(name, _)| name.as_str()).collect();
-    if with_rows.contains(&"document") && with_rows.contains(&"observations") {
-        return Err(fail(
-            name,
-            1,
-            "this workbook is a survey in the form of this format already; it is read without a layout",
-        ));
-    }
-    let Some((sheet, found)) = sheets.iter().find(|(_, rows)| !rows.is_empty()) else {
-        return Err(fail(
-            name,
-            1,
-            "no sheet has anything in it; a draft needs a table with headings and rows below them",
-        ));
-    };
-    let others: Vec<String> =
-        with_rows.iter().filter(|other| *other != sheet).map(|other| format!("{other:?}")).collect();
-    let empty = sheets.iter().take_while(|(other, _)| other != sheet).count();
-    let mut said = format!("the sheet {sheet:?}");
-    if empty > 0 {
-        said.push_str(", the first that has anything in it");
-    }
-    if !others.is_empty() {
-        said.push_str(&format!(
-            "; not {}, which a layout does not read: move the sheet of the table to the front",
-            others.join(", ")
-        ));
-    }
-    // Numbers are numbers in a workbook; only texts tell which mark somebody types.
-    let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(|cell| workbook::text_in(cell));
-    let decimal = decimal_mark(texts, true);
-    let rows = workbook::rows(found, decimal.0);
-    let file = File { name, rows, delimiter: ',', encoding: None, decimal: Some(decimal), open_ended: true };
-    let place = |error| match error {
-        ConvertError::Form { place, message } if !others.is_empty() => ConvertError::Form {
-            place,
-            message: format!(
-                "in the sheet {sheet:?}: {message}; a layout reads the first sheet that has anything in it, and there are {} as well",
-                others.join(", ")
-            ),
-        },
-        other => other,
-    };
-    file.draft(vec![said]).map_err(place)
 }
 
 /// A quotation mark that another one far below ends has swallowed rows.
@@ -201,30 +144,35 @@ fn heading_rows(rows: &[GridRow], wide: usize) -> Option<(usize, usize)> {
         && rows.get(first + 1).is_some_and(|row| !values(row) && texts(row) > 0)
         && rows.get(first + 2).is_some_and(values);
     // Or what they head stands here, and is told apart by the cells above alone.
-    let named: Vec<&str> = here.cells.iter().map(|cell| cell.text.trim()).filter(|text| !text.is_empty()).collect();
-    let twice = named.iter().enumerate().any(|(index, text)| named[..index].contains(text));
-    let above = first.checked_sub(1).and_then(|above| rows.get(above));
-    if !second && twice && above.is_some_and(|row| texts(row) > 1 && !values(row)) {
+    let named: Vec<Vec<String>> =
+        here.cells.iter().map(|cell| words::words(&cell.text)).filter(|words| !words.is_empty()).collect();
+    let unclear = named.iter().enumerate().any(|(index, own)| words::is_bare(own) || named[..index].contains(own));
+    // A title stands in the first cell alone.
+    let groups = |row: &&GridRow| {
+        let begins = row.cells.first().is_some_and(|cell| !cell.text.trim().is_empty());
+        texts(row) > usize::from(begins) && !values(row)
+    };
+    if !second && unclear && first.checked_sub(1).and_then(|above| rows.get(above)).filter(groups).is_some() {
         return Some((first - 1, 2));
     }
     Some((first, 1 + usize::from(second)))
 }
 
 /// A table as rows of cells.
-struct File<'s> {
-    name: &'s str,
-    rows: Vec<GridRow>,
-    delimiter: char,
-    encoding: Option<Encoding>,
-    /// The decimal mark and why, where it is known before.
-    decimal: Option<(char, String)>,
+pub(super) struct File<'s> {
+    pub(super) name: &'s str,
+    pub(super) rows: Vec<GridRow>,
+    pub(super) delimiter: char,
+    pub(super) encoding: Option<Encoding>,
+    /// The marks of its numbers and why, where they are known before.
+    pub(super) marks: Option<(Marks, Vec<String>)>,
     /// Whether blank cells at the end of a row are left out.
-    open_ended: bool,
+    pub(super) open_ended: bool,
 }
 
 impl File<'_> {
-    fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
-        let Self { name, rows, delimiter, encoding, decimal, open_ended } = self;
+    pub(super) fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
+        let Self { name, rows, delimiter, encoding, marks, open_ended } = self;
         let wide = modal(&rows);
         if wide < 2 {
             return Err(fail(
@@ -267,8 +215,8 @@ impl File<'_> {
             ));
         }
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
-        let decimal = decimal.unwrap_or_else(|| decimal_mark(values.clone(), delimiter != ','));
-        guesses.push(format!("{:?} as the decimal mark: {}", decimal.0, decimal.1));
+        let (marks, said) = marks.unwrap_or_else(|| Marks::of(values.clone(), delimiter != ','));
+        guesses.extend(said);
         let american = american(values);
         let cells: Vec<usize> = named_columns(&headings, &mut open);
         let columns: Vec<Column> = cells
@@ -280,8 +228,8 @@ impl File<'_> {
                 let values = values.iter().map(|(value, line)| (value.as_str(), *line));
                 Column {
                     heading: headings[*cell].clone(),
-                    words: vec![words::words(&headings[*cell])],
-                    look: Look::of(values, decimal.0, american),
+                    words: parts(&headings[*cell]),
+                    look: Look::of(values, marks, american),
                     level: Level::Any,
                     several: None,
                 }
@@ -294,11 +242,17 @@ impl File<'_> {
             cells: &cells,
             rows: &body,
             form: Form::Table { encoding, delimiter, first, deep },
-            decimal: decimal.0,
+            marks,
             american,
         };
         table.draft(guesses, open)
     }
+}
+
+/// The words of a heading; where it takes several rows, also those of the lowest alone.
+fn parts(heading: &str) -> Vec<Vec<String>> {
+    let lowest = heading.rsplit('\n').next().filter(|lowest| *lowest != heading);
+    std::iter::once(heading).chain(lowest).map(words::words).collect()
 }
 
 /// The rows that have as many cells as there are headings; the others are told.

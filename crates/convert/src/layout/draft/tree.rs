@@ -9,7 +9,8 @@ use super::super::nested;
 use super::choose::{Choice, Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
-use super::{Draft, ENOUGH, american, decimal_mark, fail, words};
+use super::marks::Marks;
+use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
 use crate::xml::{NAMESPACE, Token, Tokens, text_of};
 
@@ -78,18 +79,18 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         return Err(fail(name, 1, "this is a survey in the XML of this format already; it is read without a layout"));
     }
     let values = || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
-    let decimal = decimal_mark(values(), true);
+    let (marks, said) = Marks::of(values(), true);
     let american = american(values());
     let (mut guesses, mut open) = (Vec::new(), Vec::new());
     guesses.push(format!("XML in {}, for sure", declared.map_or("utf-8", |encoding| encoding.as_str())));
-    guesses.push(format!("{:?} as the decimal mark: {}", decimal.0, decimal.1));
+    guesses.extend(said);
     let mut columns: Vec<Column> = tree
         .leaves
         .iter()
         .map(|leaf| Column {
             heading: tree.heading(leaf),
             words: Vec::new(),
-            look: Look::of(leaf.values.iter().map(|(value, line)| (value.as_str(), *line)), decimal.0, american),
+            look: Look::of(leaf.values.iter().map(|(value, line)| (value.as_str(), *line)), marks, american),
             level: Level::Beside,
             several: None,
         })
@@ -153,7 +154,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         cells: &cells,
         rows: &rows,
         form: Form::Xml { rows: tree.path(row) },
-        decimal: decimal.0,
+        marks,
         american,
     };
     table.draft(guesses, open)

@@ -204,6 +204,10 @@ pub(super) fn named(heading: &[String], target: &Target) -> f64 {
             return 0.0;
         }
         let of_heading = words.iter().filter(|own| wanted.iter().any(|wanted| is(own, wanted))).count();
+        // A small word is a small part of a long heading.
+        if wanted.concat().len() < 4 && of_heading * 2 < all {
+            return 0.0;
+        }
         let exact = wanted.iter().all(|wanted| heading.iter().any(|own| own == wanted));
         #[allow(clippy::cast_precision_loss)]
         let share = of_heading as f64 / all as f64;

@@ -1,33 +1,116 @@
-//! The sheets of a workbook as rows of texts, before anybody knows what their columns hold.
+//! The sheets of a workbook as rows of texts, before anybody knows what their columns hold, and the one that a layout is for.
 
 use calamine::Reader;
 use obvert_model::layout::Layout;
+use obvert_model::text::Text;
 use serde_json::json;
 
 use super::super::book;
 use super::super::grid::GridRow;
+use super::marks::Marks;
+use super::sheet::File;
+use super::{Draft, fail};
 use crate::ConvertError;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
 use crate::xlsx::rows::{Found, SheetRow, cells_of};
 
 /// The rows of a sheet that have anything in them, with their numbers from 1.
-pub(super) type Numbered = Vec<(usize, SheetRow)>;
+type Numbered = Vec<(usize, SheetRow)>;
+
+/// As many sheets are tried.
+const TRIED: usize = 20;
+
+/// Drafts from a workbook: from the sheet that is asked for, or the one whose columns make most sense.
+pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<Draft, ConvertError> {
+    let mut sheets = sheets(source, name)?;
+    let all: Vec<String> = sheets.iter().map(|(sheet, _)| format!("{sheet:?}")).collect();
+    let is = |sheet: &str| sheets.iter().any(|(own, rows)| own == sheet && !rows.is_empty());
+    if is("document") && is("observations") {
+        let why = "this workbook is a survey in the form of this format already; it is read without a layout";
+        return Err(fail(name, 1, why));
+    }
+    if let Some(wanted) = wanted {
+        // Spreadsheet programs do not tell cases apart in the names of sheets.
+        sheets.retain(|(sheet, _)| sheet.to_lowercase() == wanted.to_lowercase());
+        if sheets.is_empty() {
+            return Err(fail(name, 1, format!("there is no sheet {wanted:?}; the sheets are {}", all.join(", "))));
+        }
+    }
+    sheets.retain(|(_, rows)| !rows.is_empty());
+    if sheets.is_empty() {
+        let what = wanted
+            .map_or("no sheet has anything in it".to_owned(), |sheet| format!("the sheet {sheet:?} has nothing in it"));
+        return Err(fail(name, 1, format!("{what}; a draft needs a table with headings and rows below them")));
+    }
+    let alone = sheets.len() == 1;
+    let mut drafts: Vec<(String, Result<Draft, ConvertError>)> =
+        sheets.iter().take(TRIED).map(|(sheet, found)| (sheet.clone(), of_sheet(name, found, sheet))).collect();
+    let sense = |draft: &Result<Draft, ConvertError>| {
+        draft.as_ref().map_or(-1.0, |draft| draft.columns.iter().map(|column| column.confidence).sum::<f64>())
+    };
+    let mut best = 0;
+    for index in 1..drafts.len() {
+        // Of two that are alike the first, as a reader takes it.
+        if sense(&drafts[index].1) > sense(&drafts[best].1) {
+            best = index;
+        }
+    }
+    let (sheet, draft) = drafts.swap_remove(best);
+    let mut draft = draft.map_err(|error| match error {
+        ConvertError::Form { place, message } => ConvertError::Form {
+            place,
+            message: if alone {
+                message
+            } else {
+                format!("no sheet of {} is a table; in {sheet:?}, {message}", all.join(", "))
+            },
+        },
+        other => other,
+    })?;
+    let others: Vec<String> =
+        sheets.iter().filter(|(other, _)| *other != sheet).map(|(other, _)| format!("{other:?}")).collect();
+    let mut said = format!("the sheet {sheet:?}");
+    if wanted.is_some() {
+        said.push_str(", which was asked for");
+    } else if !alone {
+        said.push_str(&format!(
+            ", whose columns make most sense; the other sheets with anything in them are {}",
+            others.join(", ")
+        ));
+    }
+    draft.guesses.insert(0, said);
+    // Where it is the only one, a layout reads it whatever it is called.
+    if let (Some(table), Ok(sheet), false) = (&mut draft.layout.table, Text::new(&sheet), alone && wanted.is_none()) {
+        table.sheet = Some(sheet);
+    }
+    Ok(draft)
+}
+
+fn of_sheet(name: &str, found: &Numbered, sheet: &str) -> Result<Draft, ConvertError> {
+    // Numbers are numbers in a workbook; only texts tell which mark somebody types.
+    let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(text_in);
+    let marks = Marks::of(texts, true);
+    let rows = rows(found, marks.0.decimal);
+    // In places, the file is the sheet and the line the row.
+    let file = format!("{name}, sheet {sheet:?}");
+    File { name: &file, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true }.draft(Vec::new())
+}
 
 /// The sheets with their names, in their order.
-pub(super) fn sheets(source: &[u8], name: &str) -> Result<Vec<(String, Numbered)>, ConvertError> {
+fn sheets(source: &[u8], name: &str) -> Result<Vec<(String, Numbered)>, ConvertError> {
     let mut book = open(source, name, ZipLimits::default())?;
     let names = book.sheet_names();
     names.into_iter().map(|sheet| cells_of(&mut book, &sheet).map(|rows| (sheet, rows))).collect()
 }
 
 /// What somebody typed as a text.
-pub(super) fn text_in(cell: &Found) -> Option<&str> {
+fn text_in(cell: &Found) -> Option<&str> {
     if let Found::Text(text) = cell { Some(text) } else { None }
 }
 
 /// The rows of a sheet as texts, the blank ones as well: numbers with a decimal mark, days and times as ISO 8601 has them.
-pub(super) fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
+fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
     let marks = json!({
         "layout": "0.1", "id": "draft", "version": "0", "title": "Draft",
         "table": {"delimiter": ";", "decimal_mark": decimal.to_string()}
@@ -38,7 +121,12 @@ pub(super) fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
         while all.len() + 1 < *number {
             all.push(GridRow { line: all.len() + 1, ..GridRow::default() });
         }
-        all.push(book::grid_row(*number, row.cells.iter().map(|cell| book::shown(cell, None, &layout))));
+        let mut row_of_grid = book::grid_row(*number, row.cells.iter().map(|cell| book::shown(cell, None, &layout)));
+        let flawed = row.cells.iter().position(|cell| matches!(cell, Found::Error(_) | Found::Formula(_)));
+        if let (Some(flaw), Some(at)) = (&mut row_of_grid.flaw, flawed) {
+            *flaw = format!("in column {}, {flaw}", at + 1);
+        }
+        all.push(row_of_grid);
     }
     all
 }
