@@ -342,3 +342,151 @@ fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
         assert!(!all.contains("panicked"), "{all}");
     }
 }
+
+/// One office's table into another's at once says and writes what two steps do, and its account places everything in the table read.
+#[test]
+fn two_layouts_convert_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    let (document, steps, once, account) = (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
+    let coding = ["--coding", "en-13508-2"];
+    assert_eq!(status(&obvert(&["convert", A, "-o", &document, "--layout", LAYOUT_A])), 0);
+    let second = obvert(&[&["convert", &document, "-o", &steps, "--layout", LAYOUT_B], &coding[..]].concat());
+    assert_eq!(status(&second), 0, "{}", stderr(&second));
+    let both = ["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--account", &account];
+    let output = obvert(&[&["convert", A, "-o", &once], &both[..], &coding].concat());
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert_eq!(std::fs::read(&once).unwrap(), std::fs::read(&steps).unwrap());
+    for line in stderr(&second).lines() {
+        assert!(stderr(&output).contains(line), "{line}");
+    }
+    let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
+    assert_eq!((&account["from"]["form"], &account["to"]["form"]), (&"layout".into(), &"layout".into()));
+    for (kind, pointer, line, heading) in [
+        ("dropped", "/pipes/0/street", 2, "Street"),
+        ("changed", "/runs/1/observations/3/remark", 16, "Comment"),
+        ("dropped", "/runs/0/observations/2/grades", 4, "Grade"),
+        ("translated", "/runs/1/observations/4/code", 17, "Observation"),
+    ] {
+        let found = account["entries"].as_array().unwrap().iter().any(|entry| {
+            let at = &entry["at"];
+            entry["kind"] == kind && entry["pointer"] == pointer && at["line"] == line && at["heading"] == heading
+        });
+        assert!(found, "{kind} {pointer}: {account:#}");
+    }
+    // --out-layout alone is for a survey in another form.
+    let alone = place("alone.csv");
+    let output = obvert(&[&["convert", &document, "-o", &alone, "--out-layout", LAYOUT_B], &coding[..]].concat());
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert_eq!(std::fs::read(&alone).unwrap(), std::fs::read(&steps).unwrap());
+}
+
+#[test]
+fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    let (csv, json, survey) = (place("b.csv"), place("b.obvert.json"), "examples/data/larkmoor.obvert.json");
+    let inside = folder.path().display().to_string();
+    for (from, to, more, said) in [
+        (A, &csv, &["--out-layout", LAYOUT_B][..], "for an office's own table its --layout"),
+        (survey, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a survey as json, and --layout says"),
+        (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"], "and --to xml that it is not"),
+        (A, &json, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is named as json is, and --out-layout says"),
+        (A, &inside, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a folder, and an office's own table is one file"),
+        (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "translate it first (--coding en-13508-2)"),
+    ] {
+        let output = obvert(&[&["convert", from, "-o", to], more].concat());
+        assert_eq!(status(&output), 2, "{more:?}");
+        assert!(stderr(&output).contains(said), "{said}: {}", stderr(&output));
+        assert!(!std::path::Path::new(&csv).exists());
+    }
+}
+
+/// What a layout puts in, such as a date of issue that no row says, is no loss; what it makes up of a pipe is.
+#[test]
+fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
+    let folder = tempfile::tempdir().unwrap();
+    let place = |name: &str| folder.path().join(name).display().to_string();
+    let (document, account) = (place("a.obvert.json"), place("account.json"));
+    let to_json = ["convert", A, "-o", &document, "--layout", LAYOUT_A, "--lossless", "--account", &account];
+    let output = obvert(&to_json);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
+    assert_eq!((&said["lossless"], &said["totals"]["defaulted"]), (&true.into(), &1.into()), "{said:#}");
+    let survey = std::fs::read_to_string(&document).unwrap();
+    for (name, cut, expected) in [
+        ("language.obvert.json", "\"language\"", 0),
+        ("shape.obvert.json", "\"shape\"", 2),
+    ] {
+        let mut value: Value = serde_json::from_str(&survey).unwrap();
+        let key = cut.trim_matches('"');
+        value.as_object_mut().unwrap().remove(key);
+        value["pipes"][0].as_object_mut().unwrap().remove(key);
+        let (from, to) = (place(name), place(&format!("{key}.csv")));
+        std::fs::write(&from, value.to_string()).unwrap();
+        let output = obvert(&["convert", &from, "-o", &to, "--layout", LAYOUT_A, "--lossless"]);
+        assert_eq!(status(&output), expected, "{}", stderr(&output));
+        assert_eq!(std::path::Path::new(&to).exists(), expected == 0);
+    }
+}
+
+#[test]
+fn check_says_when_a_layout_is_not_used() {
+    let survey = "examples/data/larkmoor.obvert.json";
+    let output = obvert(&["check", survey, A, "--layout", LAYOUT_A, "--today", "2026-06-01"]);
+    let said = format!("{survey}: is a survey as json and no office's own table, so it is checked without --layout");
+    assert_eq!(stderr(&output).matches(&said).count(), 1, "{}", stderr(&output));
+    assert_eq!(stderr(&output).matches("without --layout").count(), 1, "{}", stderr(&output));
+}
+
+/// A folder of an office's tables becomes an archive, a survey a table, in the order of their names.
+#[test]
+fn a_folder_of_tables_is_packed_by_its_layout() {
+    let folder = tempfile::tempdir().unwrap();
+    let tables = folder.path().join("may");
+    std::fs::create_dir(&tables).unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
+    for (name, day) in [("6.csv", "5/6/2026"), ("7.csv", "5/7/2026")] {
+        let table = text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        std::fs::write(tables.join(name), table).unwrap();
+    }
+    std::fs::write(tables.join("plan.pdf"), "no table").unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
+    let packed = run(&["archive", "pack", "may", "-o", "may.obvert.jsonl", "--layout", &layout]);
+    assert_eq!(status(&packed), 0, "{}", stderr(&packed));
+    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"] {
+        assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
+    }
+    let listed = stdout(&run(&["archive", "list", "may.obvert.jsonl"]));
+    for id in ["heron:L-103:2026-05-06T13:15:00-05:00", "heron:L-103:2026-05-07T13:15:00-05:00"] {
+        assert!(listed.contains(id), "{id}: {listed}");
+    }
+    // One table alone, and folders that have none.
+    assert_eq!(status(&run(&["archive", "pack", "may/6.csv", "-o", "6.jsonl", "--layout", &layout])), 0);
+    std::fs::create_dir(folder.path().join("empty")).unwrap();
+    let nothing = run(&["archive", "pack", "empty", "-o", "e.jsonl", "--layout", &layout]);
+    assert!(stderr(&nothing).contains("empty: there is no table of the layout heron-sheets in this folder"));
+    let without = run(&["archive", "pack", "may/6.csv", "-o", "w.jsonl"]);
+    assert!(stderr(&without).contains("for an office's own table its --layout"), "{}", stderr(&without));
+}
+
+#[test]
+fn a_layout_is_held_against_its_code_list() {
+    let folder = tempfile::tempdir().unwrap();
+    let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
+    let layout = read(LAYOUT_A);
+    let wrong = layout.replace("\"code\": \"crack.longitudinal\"", "\"code\": \"crack.lengthwise\"");
+    std::fs::write(folder.path().join("wrong.json"), wrong).unwrap();
+    let judged = run(&["layout", "check", "wrong.json"]);
+    assert_eq!(status(&judged), 1, "{}", stdout(&judged));
+    let said = "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
+    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:46:"), "{}", stdout(&judged));
+    let other = layout.replace("\"value\": \"obvert-terms\"", "\"value\": \"larkmoor-words\"");
+    std::fs::write(folder.path().join("other.json"), other).unwrap();
+    let judged = run(&["layout", "check", "other.json"]);
+    assert_eq!(status(&judged), 0, "{}", stdout(&judged));
+    let said = "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
+    assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
+}

@@ -89,7 +89,7 @@ pub(crate) enum Form {
     Layout,
     /// A GeoPackage with a layer a table, in the survey's own reference system.
     Geopackage,
-    /// KML 2.3 for a map on a phone, positions in WGS 84; written only, and not without loss.
+    /// KML 2.2 for a map on a phone, positions in WGS 84; written only, and not without loss.
     Kml,
     /// A folder of GeoParquet files for analysis, a file a layer, geometries in WGS 84; written only, and not without loss.
     Geoparquet,

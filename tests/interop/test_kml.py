@@ -1,21 +1,25 @@
 #!/usr/bin/env python3
-"""Have libxml2 and GDAL judge the KML.
+"""Have libxml2, with the schema of OGC 07-147r2, and GDAL judge the KML.
 
     OBVERT=target/debug/obvert python3 tests/interop/test_kml.py
 
-OBVERT is the command to run (it may have arguments); without it, cargo builds and runs it. Needs xmllint and ogrinfo. Exit status 0 if all is
-as it should be, 1 if not. The schema of OGC 12-007r2 is not at hand offline; the order of elements is held by the tests of the library.
+OBVERT is the command to run (it may have arguments); without it, cargo builds and runs it. Needs xmllint, ogrinfo and the Python package pykml,
+which brings the schema along. Exit status 0 if all is as it should be, 1 if not.
 
-The file must be well-formed; GDAL must find every folder as a layer with as many placemarks as the survey has places; positions must be
-those of the GeoJSON form; and a survey with unpleasant texts must give well-formed XML too.
+The file must be valid by the schema; GDAL must find every folder as a layer with as many placemarks as the survey has places; positions must be
+those of the GeoJSON form; and a survey with unpleasant texts must be valid too.
 """
 
 import json
 import pathlib
 import sys
 import tempfile
+
+import pykml
+
 from command import FAILED, ROOT, expect, obvert, run
 
+SCHEMA = pathlib.Path(pykml.__file__).parent / "schemas" / "ogckml22.xsd"
 
 
 def places(features):
@@ -29,8 +33,11 @@ def main():
             kml, account = room / "survey.kml", room / "account.json"
             made = obvert("convert", ROOT / path, "-o", kml, "--account", account, "--replace")
             expect(made.returncode == 0, f"{path} becomes KML {made.stderr[-200:] if made.returncode else ''}")
-            lint = run("xmllint", "--noout", kml)
-            expect(lint.returncode == 0, f"xmllint finds it well-formed {lint.stderr}")
+            lint = run("xmllint", "--noout", "--nonet", "--schema", SCHEMA, kml)
+            expect(lint.returncode == 0, f"xmllint finds it valid by the schema {lint.stderr}")
+            wrong = room / "wrong.kml"
+            wrong.write_text(kml.read_text(encoding="utf-8").replace("<Folder ", "<Foldr ", 1).replace("</Folder>", "</Foldr>", 1))
+            expect(run("xmllint", "--noout", "--nonet", "--schema", SCHEMA, wrong).returncode != 0, "and finds a mistake")
             expect(not json.loads(account.read_text())["lossless"], "the account says that something is lost")
             refused = obvert("convert", ROOT / path, "-o", room / "none.kml", "--lossless")
             expect(refused.returncode == 2 and not (room / "none.kml").exists(), "--lossless refuses it")

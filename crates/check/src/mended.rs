@@ -13,10 +13,11 @@ use crate::views::{RowView, RunView};
 /// The roll-up of both aspects with the mistakes mended; `None` where there is none, so that it is the recorded one. What
 /// nobody can mend from the record, such as the end of a stretch beyond the end of the run, is doubtful in it.
 pub(crate) fn mended(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[Tally; 2]>> {
-    let again =
-        |index: usize| [run.twins(), run.overlaps()].iter().any(|twice| twice.iter().any(|pair| pair.0 == index));
+    let again = |index: usize| {
+        run.repeated(index) || [run.twins(), run.overlaps()].iter().any(|twice| twice.iter().any(|pair| pair.0 == index))
+    };
     let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
-    let twice = !run.twins().is_empty() || !run.overlaps().is_empty();
+    let twice = !run.twins().is_empty() || !run.overlaps().is_empty() || !run.repeats().is_empty();
     if !twice && !run.rows().filter(counts).any(|row| is_off(&row, scheme)) {
         return None;
     }

@@ -61,7 +61,7 @@ pub(crate) fn backwards(run: &RunView<'_>) -> bool {
 /// any number is enough.
 pub(crate) fn shuffled(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
-    let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
+    let falls = run.falls();
     falls.clone().next()?;
     if numbered_as_text(run) {
         return Some(rows.len() - longest_rising(rows.iter().map(|row| row.at.get())));
@@ -112,8 +112,7 @@ fn near_zero(run: &RunView<'_>) -> f64 {
 pub(crate) fn zeroed_again(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let zero = near_zero(run);
-    let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
-    falls.filter(|index| rows[*index].at.get() <= zero).find(|index| {
+    run.falls().filter(|index| rows[*index].at.get() <= zero).find(|index| {
         let (at, before) = (rows[*index].at, rows[index - 1].at);
         let steady = *index < 2 || rows[index - 2].at <= at;
         let on = rows.get(index + 1).is_some_and(|next| next.at > at && next.at < before);

@@ -27,6 +27,84 @@ pub(crate) fn twins(run: &RunView<'_>) -> Vec<(usize, usize)> {
     twins
 }
 
+/// Rows in succession that say again what others above them say: rows that were pasted or imported twice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Repeat {
+    /// The first of them.
+    pub(crate) from: usize,
+    /// The first of those that they repeat.
+    pub(crate) of: usize,
+    /// How many they are.
+    pub(crate) rows: usize,
+}
+
+impl Repeat {
+    /// Whether a row is one that repeats another.
+    pub(crate) fn has(&self, index: usize) -> bool {
+        (self.from..self.from + self.rows).contains(&index)
+    }
+}
+
+/// The sequences of rows that stand in a run twice, each where it stands again: two rows at least, which go on along the pipe, alike in
+/// all but their ids. They begin where the distance falls back.
+pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
+    let rows = &run.run.observations;
+    let mut found: Vec<Repeat> = Vec::new();
+    let mut falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).peekable();
+    if falls.peek().is_none() {
+        return found;
+    }
+    let mut at: FxHashMap<u64, Vec<usize>> = FxHashMap::default();
+    for (index, row) in rows.iter().enumerate() {
+        at.entry(row.at.get().to_bits()).or_default().push(index);
+    }
+    for from in falls {
+        if found.last().is_some_and(|last| last.has(from)) {
+            continue;
+        }
+        let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
+        let best = candidates.iter().take_while(|of| **of < from).take(LEVEL).map(|of| {
+            let length = (0..from - of).take_while(|step| {
+                rows.get(from + step).is_some_and(|again| same(&rows[of + step], again))
+            });
+            Repeat { from, of: *of, rows: length.count() }
+        });
+        // The first of those that are as long.
+        let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
+        found.extend(best.filter(|repeat| {
+            let last = repeat.of + repeat.rows.saturating_sub(1);
+            repeat.rows >= 2 && rows[last].at > rows[repeat.of].at
+        }));
+    }
+    found
+}
+
+/// Whether two rows are alike in all but their ids.
+fn same(a: &Observation, b: &Observation) -> bool {
+    // Named one by one, so that a field that comes to be is not left out.
+    let Observation {
+        id: _,
+        at,
+        to,
+        continuous,
+        code,
+        characterisation,
+        quantities,
+        clock,
+        joint,
+        joins,
+        flow,
+        clear,
+        grades,
+        remark,
+        media,
+        extensions,
+    } = a;
+    (at, to, continuous, code, characterisation, quantities, clock) == (&b.at, &b.to, &b.continuous, &b.code, &b.characterisation, &b.quantities, &b.clock)
+        && (joint, joins, flow, clear, grades, remark, media, extensions)
+            == (&b.joint, &b.joins, &b.flow, &b.clear, &b.grades, &b.remark, &b.media, &b.extensions)
+}
+
 /// Whether nothing that two rows say tells them apart.
 fn alike(a: &Observation, b: &Observation) -> bool {
     a.code == b.code

@@ -48,7 +48,7 @@ fn placemark<'k>(kml: &'k str, id: &str) -> &'k str {
     from.split("</Placemark>").next().unwrap()
 }
 
-/// Elements and their order: OGC 12-007r2, Placemark.
+/// Elements and their order: OGC 07-147r2, Placemark.
 #[test]
 fn placemarks_stand_where_geojson_has_them_and_say_what_the_rows_say() {
     let document = survey();
@@ -112,7 +112,7 @@ fn what_is_left_out_is_said() {
     assert_eq!(losses, expected.map(|(kind, pointer)| (kind, pointer.to_owned())));
 }
 
-/// OGC 12-007r2 has WGS 84 and nothing else.
+/// OGC 07-147r2 has WGS 84 and nothing else.
 #[test]
 fn a_document_without_a_system_is_refused() {
     let mut value = minimal();

@@ -107,11 +107,12 @@ fn sheets_help_people_and_run_nothing() {
     // An id is text, though it looks like a number.
     let cell = structures.split(r#"<c r="A2" s=""#).nth(1).unwrap();
     assert!(cell.contains(r#" t="inlineStr"><is><t>007</t>"#), "{structures}");
-    // Number format 49 is "@", text (ISO/IEC 29500-1, 18.8.30).
+    // The number format "@" is text (ISO/IEC 29500-1, 18.8.30).
     let style: usize = cell[..cell.find('"').unwrap()].parse().unwrap();
     let styles = part(&book, "xl/styles.xml");
     let formats = &styles[styles.find("<cellXfs").unwrap()..];
-    assert!(formats.split("<xf ").nth(style + 1).unwrap().starts_with(r#"numFmtId="49""#), "{formats}");
+    let number: String = formats.split("<xf numFmtId=\"").nth(style + 1).unwrap().chars().take_while(|c| *c != '"').collect();
+    assert!(styles.contains(&format!(r#"<numFmt numFmtId="{number}" formatCode="@"/>"#)), "{styles}");
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");
     // The codes of the list stand in the hidden sheet, all of them.

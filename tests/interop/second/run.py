@@ -72,13 +72,36 @@ class Run:
         rows = sorted((int(row["id"]), row["at"]) for row in self.rows)
         return all(a[0] < b[0] and a[1] <= b[1] for a, b in zip(rows, rows[1:]))
 
+    # rules.md, observation-twice, Exactly
+    @functools.cache
+    def repeats(self):
+        alike = [{key: value for key, value in row.items() if key != "id"} for row in self.rows]
+        at, found = self.distances(), []
+        for start in range(1, len(at)):
+            if at[start] >= at[start - 1] or any(first <= start < first + rows for first, _, rows in found):
+                continue
+            best = (0, 0)
+            for of in [i for i in range(start) if at[i] == at[start]][:16]:
+                rows = 0
+                while rows < start - of and start + rows < len(at) and alike[of + rows] == alike[start + rows]:
+                    rows += 1
+                if rows > best[0]:
+                    best = (rows, of)
+            rows, of = best
+            if rows >= 2 and at[of + rows - 1] > at[of]:
+                found.append((start, of, rows))
+        return found
+
+    def falls(self):
+        at, again = self.distances(), {first for first, _, _ in self.repeats()}
+        return [i for i in range(1, len(at)) if at[i] < at[i - 1] and i not in again]
+
     def shuffled(self):
         at = self.distances()
-        if any(b < a for a, b in zip(at, at[1:])) and self.numbered_as_text():
+        if self.falls() and self.numbered_as_text():
             return True
         zero = self.reads + self.foot
-        falls = [i for i in range(1, len(at)) if at[i] < at[i - 1]]
-        falls = [i for i in falls if at[i] > zero or not any(later > zero for later in at[i:])]
+        falls = [i for i in self.falls() if at[i] > zero or not any(later > zero for later in at[i:])]
         if len(falls) < 2:
             return False
         longest = []
@@ -114,7 +137,7 @@ class Run:
             return None
         at, zero = self.distances(), self.reads + self.foot
         for i in range(2, len(at) - 1):
-            falls = at[i] < at[i - 1] and self.reads <= at[i] <= zero
+            falls = i in self.falls() and self.reads <= at[i] <= zero
             if falls and at[i - 2] > at[i] and at[i] < at[i + 1] < at[i - 1] and any(value > zero for value in at[i:]):
                 if self.slip(i) is None:
                     return i

@@ -90,6 +90,7 @@ impl<'s> Facts<'s> {
             disorder: OnceCell::new(),
             breaches: OnceCell::new(),
             twins: OnceCell::new(),
+            repeats: OnceCell::new(),
             overlaps: OnceCell::new(),
         }
     }

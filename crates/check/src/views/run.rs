@@ -12,7 +12,7 @@ use crate::bore::Bore;
 use crate::grading::{Counted, Judgement};
 use crate::order;
 use crate::profile::{Breaches, MediaKinds};
-use crate::twice;
+use crate::twice::{self, Repeat};
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -47,6 +47,7 @@ pub struct RunView<'r> {
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) breaches: OnceCell<Breaches>,
     pub(crate) twins: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) repeats: OnceCell<Vec<Repeat>>,
     pub(crate) overlaps: OnceCell<Vec<(usize, usize)>>,
 }
 
@@ -95,6 +96,23 @@ impl<'r> RunView<'r> {
     /// The rows at a point that stand in the run already, each with the row that it repeats.
     pub(crate) fn twins(&self) -> &[(usize, usize)] {
         self.twins.get_or_init(|| twice::twins(self))
+    }
+
+    /// The sequences of rows that stand in the run already.
+    pub(crate) fn repeats(&self) -> &[Repeat] {
+        self.repeats.get_or_init(|| twice::repeats(self))
+    }
+
+    /// Whether a row is one of a sequence that stands in the run already.
+    pub(crate) fn repeated(&self, index: usize) -> bool {
+        self.repeats().iter().any(|repeat| repeat.has(index))
+    }
+
+    /// The rows that lie before the row above them, but for those where a sequence of rows begins that stands in the run already.
+    pub(crate) fn falls(&self) -> impl Iterator<Item = usize> + Clone + '_ {
+        let rows = &self.run.observations;
+        let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
+        falls.filter(|index| !self.repeats().iter().any(|repeat| repeat.from == *index))
     }
 
     /// The stretches that overlap an earlier one of their code, each with that.

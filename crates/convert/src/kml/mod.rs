@@ -1,4 +1,4 @@
-//! The survey as KML (version 2.3, OGC 12-007r2), for a map on a phone: where the structures and pipes are, what was seen in them and
+//! The survey as KML (version 2.2, OGC 07-147r2), for a map on a phone: where the structures and pipes are, what was seen in them and
 //! where it was found from the surface. Written only, and not without loss; the loss report says what is left out.
 //!
 //! | Folder | Placemarks |

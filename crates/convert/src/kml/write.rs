@@ -16,7 +16,7 @@ use crate::tables::walk::{Entry, columns};
 use crate::{ConvertError, LossKind, LossReport};
 
 /// Why positions are transformed.
-const WHY: &str = "KML has positions on WGS 84 only (OGC 12-007r2)";
+const WHY: &str = "KML has positions on WGS 84 only (OGC 07-147r2)";
 
 /// Plain looks of this project's own: dark blue lines, and points that the reader's default icon shows. Colours are `aabbggrr`.
 const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color><scale>0.7</scale></IconStyle></Style>
@@ -48,7 +48,7 @@ pub fn write_stream<R: Borrow<Run>>(
     let network = Network::new(head, WHY)?;
     let mut kml = Kml { sink, report: LossReport::default() };
     kml.losses_of_head(head);
-    kml.sink.write_all(b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.3\" version=\"2.3\">\n<Document>\n")?;
+    kml.sink.write_all(b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n")?;
     let title = head.assignment.as_ref().and_then(|assignment| assignment.title.as_ref());
     let title = title.map_or_else(|| "Pipe inspection survey".to_owned(), ToString::to_string);
     kml.element("name", &title, "/assignment/title")?;

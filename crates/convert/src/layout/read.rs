@@ -2,6 +2,7 @@
 //! from the rows is added. A row or cell that cannot be read is a problem with its place, and nothing of it is guessed.
 
 use std::collections::{BTreeMap, HashMap};
+use std::hash::{Hash, Hasher};
 
 use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};
@@ -69,11 +70,53 @@ pub fn read_rows(
         let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
         return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
     }
+    if let Some(message) = repeated(grid) {
+        reader.report.note("", message);
+    }
     let ways = reader.columns(grid);
     for row in &grid.rows {
         reader.row(row, &ways);
     }
     reader.finish()
+}
+
+/// What to say of rows in succession that stand in a table twice, cell by cell: they were pasted twice, most likely. A survey can have
+/// two rows alike, so they are read all the same.
+fn repeated(grid: &Grid) -> Option<String> {
+    fn texts(row: &GridRow) -> impl Iterator<Item = &str> {
+        row.cells.iter().map(|cell| cell.text.trim())
+    }
+    let rows = &grid.rows;
+    let same = |one: usize, other: usize| texts(&rows[one]).eq(texts(&rows[other]));
+    let digest = |row: &GridRow| {
+        let mut hasher = std::hash::DefaultHasher::new();
+        texts(row).for_each(|text| text.hash(&mut hasher));
+        hasher.finish()
+    };
+    let mut first: HashMap<u64, usize> = HashMap::new();
+    let mut found: Vec<(usize, usize, usize)> = Vec::new();
+    let mut index = 0;
+    while index < rows.len() {
+        let of = *first.entry(digest(&rows[index])).or_insert(index);
+        let length = (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
+        // One row after another that are all alike are no block that was pasted.
+        if length >= 2 && !same(of, of + 1) {
+            found.push((index, of, length));
+        }
+        index += length.max(1);
+    }
+    let (from, of, length) = *found.first()?;
+    let lines = |from: usize| format!("{} to {}", rows[from].line, rows[from + length - 1].line);
+    let more = match found.len() - 1 {
+        0 => String::new(),
+        1 => ", and another block of rows repeats earlier ones as well".to_owned(),
+        more => format!(", and {more} other blocks of rows repeat earlier ones as well"),
+    };
+    Some(format!(
+        "rows {} say the same as rows {}, cell by cell{more}; take them out if they were pasted twice",
+        lines(from),
+        lines(of)
+    ))
 }
 
 pub(super) struct Reader<'l> {

@@ -101,12 +101,22 @@ fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Sur
         Judged::Sound(survey) => return Ok(*survey),
         Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
     };
+    let astray = own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
+    // What holds a cell of which something was said, so that no pair of problems has to be compared.
+    let mut above: HashSet<String> = HashSet::new();
+    for placed in &own {
+        let mut pointer = placed.problem.pointer.as_str();
+        while let Some(slash) = pointer.rfind('/') {
+            pointer = &pointer[..slash];
+            if !above.insert(pointer.to_owned()) {
+                break;
+            }
+        }
+    }
     let said = |placed: &PlacedProblem| {
-        let missing = placed.problem.kind == ProblemKind::MissingKey;
         // What is made from a row is missing where no row could be read, and nobody finds that in the table.
-        let made = placed.place.is_none() && own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
-        missing && made
-            || own.iter().any(|own| missing && own.problem.pointer.starts_with(&format!("{}/", placed.problem.pointer)))
+        let made = placed.place.is_none() && astray;
+        placed.problem.kind == ProblemKind::MissingKey && (made || above.contains(&placed.problem.pointer))
     };
     let found: Vec<PlacedProblem> = found.into_iter().filter(|placed| !said(placed)).collect();
     let mut all = own;

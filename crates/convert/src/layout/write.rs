@@ -141,6 +141,7 @@ impl Writer<'_> {
         let pipe = run["pipe"].as_str().and_then(|id| self.pipes.get(id)).copied().unwrap_or(&nothing);
         let observations = run["observations"].as_array().map_or(&[][..], Vec::as_slice);
         let mut order: Vec<(f64, usize, Part)> = Vec::new();
+        // Stretches that have not ended, the one that ends first at the end.
         let mut waiting: Vec<(f64, usize, usize)> = Vec::new();
         let mut stretches = 0;
         for (index, row) in observations.iter().enumerate() {
@@ -149,23 +150,21 @@ impl Writer<'_> {
             }
             let distance = row["at"].as_f64().unwrap_or_default();
             // Where a stretch ends comes before what is seen at that distance.
-            waiting.sort_by(|one, other| one.0.total_cmp(&other.0));
-            while waiting.first().is_some_and(|(to, ..)| *to <= distance) {
-                let (to, index, number) = waiting.remove(0);
+            while let Some((to, index, number)) = waiting.pop_if(|(to, ..)| *to <= distance) {
                 order.push((to, index, Part::Finish(number)));
             }
             if row["continuous"] == true && self.layout.stretches.is_some() {
                 stretches += 1;
                 order.push((distance, index, Part::Start(stretches)));
                 if let Some(to) = row["to"].as_f64() {
-                    waiting.push((to, index, stretches));
+                    let place = waiting.partition_point(|(other, ..)| *other > to);
+                    waiting.insert(place, (to, index, stretches));
                 }
             } else {
                 order.push((distance, index, Part::Point));
             }
         }
-        waiting.sort_by(|one, other| one.0.total_cmp(&other.0));
-        order.extend(waiting.into_iter().map(|(to, index, number)| (to, index, Part::Finish(number))));
+        order.extend(waiting.into_iter().rev().map(|(to, index, number)| (to, index, Part::Finish(number))));
         if order.is_empty() {
             rows.push(self.row(pipe, run, &nothing, (0.0, Part::Point)));
         }

@@ -90,6 +90,14 @@ words! {
         CsvZip = "csv-zip",
         /// GeoJSON.
         Geojson = "geojson",
+        /// A workbook with a sheet a table.
+        Xlsx = "xlsx",
+        /// A GeoPackage.
+        Geopackage = "geopackage",
+        /// KML, for a map, beside a form that holds the whole survey.
+        Kml = "kml",
+        /// A folder of GeoParquet files, for analysis, beside a form that holds the whole survey.
+        Geoparquet = "geoparquet",
     }
 }
 

@@ -6,7 +6,7 @@
 //! stands in. Of a list that is no table, such as the corners of a path, the whole list goes: what remained would mean
 //! something else. Rows that go leave those behind them with other numbers, so [`Remains::original`] leads back.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashSet};
 
 use serde::Deserialize;
 use serde_json::Value;
@@ -127,6 +127,7 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
     // From the end, so that the numbers of rows before one that goes still hold, and what stands in a row before the row.
     places.sort_by(|a, b| order(&b.0).cmp(&order(&a.0)));
     places.dedup_by(|a, b| a.0 == b.0);
+    let mut gone: HashSet<String> = HashSet::new();
     for (place, problem) in places {
         let pointer = original(kept, &place);
         let Some((parent, token)) = place.rsplit_once('/') else { continue };
@@ -145,11 +146,23 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
         };
         let Some(removed) = removed else { continue };
         taken += 1;
-        // What went with its row is not to be told of twice.
-        out.retain(|inner| !inner.pointer.starts_with(&format!("{pointer}/")));
+        gone.insert(pointer.clone());
         let meant = problem.suggestion.clone().filter(|_| problem.kind == ProblemKind::UnknownKey);
         out.push(LeftOut { pointer, kind: problem.kind, meant, value: removed });
     }
+    // What went with its row is not to be told of twice.
+    out.retain(|inner| {
+        let mut above = inner.pointer.as_str();
+        loop {
+            match above.rfind('/') {
+                Some(slash) => above = &above[..slash],
+                None => return true,
+            }
+            if gone.contains(above) {
+                return false;
+            }
+        }
+    });
     Some(taken)
 }
 

@@ -7,7 +7,8 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// The counter was set to zero once. It seems to have been set again where a row falls back to the zero point, within
-    /// a foot, and the rows after it go on from there. Other rules about the length of such a run stand back.
+    /// a foot, and the rows after it go on from there. Other rules about the length of such a run stand back. Rows that only repeat
+    /// those above them were entered twice, and `observation-twice` says so.
     ///
     /// # Why it matters
     /// Everything after that row is recorded at a distance that is too short by what had been counted before: a repair is
@@ -30,6 +31,17 @@ rule! {
     /// One row that was mistyped, and the rows after it go on.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 0.9}]
+    /// ```
+    ///
+    /// Rows that were pasted twice, which is another mistake.
+    /// ```json
+    /// [{"op": "remove", "path": "/runs/0/observations/1"},
+    ///  {"op": "copy", "from": "/runs/0/observations/0", "path": "/runs/0/observations/6"},
+    ///  {"op": "copy", "from": "/runs/0/observations/1", "path": "/runs/0/observations/7"},
+    ///  {"op": "copy", "from": "/runs/0/observations/2", "path": "/runs/0/observations/8"},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/id", "value": "8"},
+    ///  {"op": "replace", "path": "/runs/0/observations/7/id", "value": "9"},
+    ///  {"op": "replace", "path": "/runs/0/observations/8/id", "value": "10"}]
     /// ```
     ///
     /// # Fix

@@ -13,12 +13,12 @@ rule! {
     /// The observations of a run stand in order of distance: none lies before the one above it. Of two rows that break
     /// the order, the finding is about the one that its neighbours leave out of step. A run whose rows are all in the
     /// opposite order, or sorted by something else than distance, is one finding, and rules that go by the order stand
-    /// back. Left to other rules are a row that one place of its decimal point would put right (`decimal-slip`), one
+    /// back. Left to other rules are rows that stand in the run twice (`observation-twice`), a row that one place of its decimal point would put right (`decimal-slip`), one
     /// before the zero point (`distance-negative`), one past the end (`past-run-end`) and a counter that was set to zero
     /// on the way (`counter-zeroed-again`).
     ///
     /// # Exactly
-    /// A *fall* is a row with a lower distance than the row above it. Each fall of a run that is not disordered gives one
+    /// A *fall* is a row with a lower distance than the row above it, unless rows that are repeated begin with it. Each fall of a run that is not disordered gives one
     /// finding, in the order of the rows. The *upper* of its two rows is out of step where taking that one out puts the
     /// neighbourhood in order: the row above it, if any, does not lie beyond the lower row, and a row follows the lower one
     /// that lies before the upper. Otherwise, also where both would do, it is the *lower*. Nothing is found where the
@@ -87,8 +87,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let again = run.marks().zeroed_again;
-    for index in 1..rows.len() {
-        if rows[index].at < rows[index - 1].at && !(again && rows[index].at.get() <= run.reads() + foot(run)) {
+    for index in run.falls() {
+        if !(again && rows[index].at.get() <= run.reads() + foot(run)) {
             falls(run, index, out);
         }
     }

@@ -6,10 +6,13 @@ use crate::views::RunView;
 rule! {
     /// # What it checks
     /// No two rows at one distance of a run say the same: code, characterisation, amounts, clock reference, joint and
-    /// flow alike, and neither remarks nor media that differ. Stretches are left to `stretch-overlap`.
+    /// flow alike, and neither remarks nor media that differ. Stretches are left to `stretch-overlap`. Nor do two rows or more in
+    /// succession say again what others above them say: that is one finding at the first of them, and rules about the order, the
+    /// counter and stretches that overlap stand back.
     ///
     /// # Why it matters
-    /// A row that was entered twice is a defect that counts twice, in the grades and in the costs.
+    /// A row that was entered twice is a defect that counts twice, in the grades and in the costs. Rows that were pasted or imported
+    /// twice look as if the counter had been set to zero on the way, and adding to their distances would make it worse.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -17,6 +20,22 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
     ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}}}]
     /// ```
+    ///
+    /// Three rows that were pasted twice, at `/runs/0/observations/6`:
+    /// ```json
+    /// [{"op": "copy", "from": "/runs/0/observations/3", "path": "/runs/0/observations/6"},
+    ///  {"op": "copy", "from": "/runs/0/observations/4", "path": "/runs/0/observations/7"},
+    ///  {"op": "copy", "from": "/runs/0/observations/5", "path": "/runs/0/observations/8"},
+    ///  {"op": "replace", "path": "/runs/0/observations/6/id", "value": "4a"},
+    ///  {"op": "replace", "path": "/runs/0/observations/7/id", "value": "5a"},
+    ///  {"op": "replace", "path": "/runs/0/observations/8/id", "value": "6a"}]
+    /// ```
+    ///
+    /// # Exactly
+    /// Rows are *repeated* where a row lies before the row above it and, with one or more of those below it, is alike in all keys but
+    /// `id` to as many rows in succession that stand above it and of which the last lies beyond the first. Of the places above where such
+    /// a sequence begins, the sixteen first ones are looked at and the one counts where it is longest, and of those the first. A row of
+    /// such a sequence begins none of its own.
     ///
     /// # Passes
     /// On the other side of the pipe.
@@ -33,11 +52,28 @@ rule! {
     /// # Fix
     /// Take one of the two out; if there really are two, say in a remark what tells them apart.
     name: "observation-twice", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
-    facts: { "other" = Id "the row that says it first" },
+    facts: {
+        "other" = Id "the row that says it first",
+        "rows" = Count "rows in succession that are repeated" if "several are",
+    },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
+    for repeat in run.repeats() {
+        let (first, last) = (&rows[repeat.of], &rows[repeat.of + repeat.rows - 1]);
+        let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
+        let message = format!(
+            "{} rows from here on say again what observations {:?} to {:?} say, from {from} to {to}",
+            repeat.rows,
+            first.id.as_str(),
+            last.id.as_str()
+        );
+        out.report(run.row(repeat.from).spot(""), message)
+            .fact("other", first.id.as_str())
+            .fact("rows", repeat.rows)
+            .help("take the rows out if they were pasted or imported twice; their distances are right, and nothing is to be added to them");
+    }
     for (again, first) in run.twins() {
         let (row, id) = (&rows[*again], rows[*first].id.as_str());
         let message = format!("{:?} at {} stands in row {id:?} already", row.code.as_str(), run.survey.say(row.at));
