@@ -145,3 +145,22 @@ fn cells_that_are_no_values_are_told() {
     }
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.observations.at"));
 }
+
+/// Percentages, truths and days of a workbook: each column is read by the draft as the sheet shows it.
+#[test]
+fn percentages_and_truths_are_drafted_and_read() {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    put(sheet, &TABLE);
+    sheet.write_string(0, 7, "Loss").unwrap().write_string(0, 8, "At joint").unwrap();
+    let percent = rust_xlsxwriter::Format::new().set_num_format("0%");
+    sheet.write_number_with_format(3, 7, 0.1, &percent).unwrap().write_boolean(3, 8, true).unwrap();
+    let source = book.save_to_buffer().unwrap();
+    let draft = layout::draft(&source, "t.xlsx").unwrap();
+    let to = |column: usize| draft.columns[column].to.as_deref();
+    assert_eq!((to(7), to(8)), (Some("runs.observations.quantities.value"), Some("runs.observations.joint")));
+    let document = json(&read(&source, &draft.layout).0.document);
+    let seen = &document["runs"][0]["observations"][2];
+    assert_eq!(seen["quantities"], serde_json::json!([{"value": 10, "unit": "percent"}]));
+    assert_eq!(seen["joint"], true);
+}
