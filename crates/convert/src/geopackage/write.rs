@@ -3,12 +3,13 @@
 use std::borrow::Borrow;
 use std::cell::RefCell;
 use std::collections::VecDeque;
-use std::io::Write;
+use std::io::{self, Seek, Write};
 
 use obvert_geo::Crs;
 use obvert_model::tables::{Document, Head, Run};
 use rusqlite::types::Value as Sql;
 use rusqlite::{Connection, params, params_from_iter};
+use tempfile::NamedTempFile;
 
 use super::blob::{self, Xy};
 use super::{GEOMETRY, LAYERS, STRETCHES, failed, name_of, quoted, schema};
@@ -22,14 +23,13 @@ use crate::{ConvertError, LossReport};
 /// Equal documents give equal bytes.
 ///
 /// # Errors
-/// [`ConvertError::Write`] when the database or the sink fails.
+/// [`ConvertError::Write`] when the database or the sink fails, or there is no room for temporary files.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
     write_stream(&document.head, document.runs.iter(), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The database is put together in a
-/// temporary one, which SQLite keeps in its cache, and in the system's folder for temporary files beyond that; it goes to the
-/// sink as a whole.
+/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The database is put together in the
+/// system's folder for temporary files and goes to the sink when it is complete.
 ///
 /// # Errors
 /// As [`write`](fn@write).
@@ -39,10 +39,12 @@ pub fn write_stream<R: Borrow<Run>>(
     mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
     let plan = plan();
-    let mut base = Connection::open("").map_err(failed)?;
-    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way back to an empty file.
+    let mut file = NamedTempFile::new()?;
+    let mut base = Connection::open(file.path()).map_err(failed)?;
+    // Most surveys are small, and every table and index takes a page at least. Nobody needs the way back to an empty file. The
+    // cache has 8 MiB.
     let settings =
-        "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -32768";
+        "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -8192";
     base.execute_batch(settings).map_err(failed)?;
     let system = System::of(head);
     let mut report = LossReport::default();
@@ -61,8 +63,9 @@ pub fn write_stream<R: Borrow<Run>>(
         change.commit().map_err(failed)?;
     }
     base.execute_batch(schema::MARKS).map_err(failed)?;
-    let bytes = base.serialize("main").map_err(failed)?;
-    sink.write_all(&bytes)?;
+    base.close().map_err(|(_, error)| failed(error))?;
+    file.rewind()?;
+    io::copy(&mut file, &mut sink)?;
     sink.flush()?;
     Ok(report)
 }
