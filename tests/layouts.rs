@@ -442,7 +442,7 @@ fn a_layout_is_held_against_its_code_list() {
     let judged = run(&["layout", "check", "wrong.json"]);
     assert_eq!(status(&judged), 1, "{}", stdout(&judged));
     let said = "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
-    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:46:"), "{}", stdout(&judged));
+    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:41:"), "{}", stdout(&judged));
     let other = layout.replace("\"value\": \"obvert-terms\"", "\"value\": \"larkmoor-words\"");
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);

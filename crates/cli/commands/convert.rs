@@ -280,7 +280,7 @@ fn placed(source: &Source) -> Result<Option<Placed>, Failure> {
         Ok((survey, losses)) => Ok(Some((survey.document, Some(survey.places), losses))),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
-                failure(&*Failure::from(source.inside(&problem.to_string())));
+                failure(&*Failure::from(source.problem(problem)));
             }
             Ok(None)
         }
