@@ -308,7 +308,8 @@ fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
 fn two_layouts_convert_at_once() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
-    let (document, steps, once, account) = (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
+    let (document, steps, once, account) =
+        (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
     let coding = ["--coding", "en-13508-2"];
     assert_eq!(status(&obvert(&["convert", A, "-o", &document, "--layout", LAYOUT_A])), 0);
     let second = obvert(&[&["convert", &document, "-o", &steps, "--layout", LAYOUT_B], &coding[..]].concat());
@@ -352,7 +353,12 @@ fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
         (survey, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a survey as json, and --layout says"),
         (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"], "and --to xml that it is not"),
         (A, &json, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is named as json is, and --out-layout says"),
-        (A, &inside, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a folder, and an office's own table is one file"),
+        (
+            A,
+            &inside,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
+            "is a folder, and an office's own table is one file",
+        ),
         (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "translate it first (--coding en-13508-2)"),
     ] {
         let output = obvert(&[&["convert", from, "-o", to], more].concat());
@@ -374,10 +380,7 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
     let said: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!((&said["lossless"], &said["totals"]["defaulted"]), (&true.into(), &1.into()), "{said:#}");
     let survey = std::fs::read_to_string(&document).unwrap();
-    for (name, cut, expected) in [
-        ("language.obvert.json", "\"language\"", 0),
-        ("shape.obvert.json", "\"shape\"", 2),
-    ] {
+    for (name, cut, expected) in [("language.obvert.json", "\"language\"", 0), ("shape.obvert.json", "\"shape\"", 2)] {
         let mut value: Value = serde_json::from_str(&survey).unwrap();
         let key = cut.trim_matches('"');
         value.as_object_mut().unwrap().remove(key);
@@ -408,7 +411,8 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     for (name, day) in [("6.csv", "5/6/2026"), ("7.csv", "5/7/2026")] {
-        let table = text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        let table =
+            text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
         std::fs::write(tables.join(name), table).unwrap();
     }
     std::fs::write(tables.join("plan.pdf"), "no table").unwrap();
@@ -416,7 +420,8 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let packed = run(&["archive", "pack", "may", "-o", "may.obvert.jsonl", "--layout", &layout]);
     assert_eq!(status(&packed), 0, "{}", stderr(&packed));
-    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"] {
+    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"]
+    {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }
     let listed = stdout(&run(&["archive", "list", "may.obvert.jsonl"]));
@@ -447,6 +452,7 @@ fn a_layout_is_held_against_its_code_list() {
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);
     assert_eq!(status(&judged), 0, "{}", stdout(&judged));
-    let said = "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
+    let said =
+        "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
     assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
 }

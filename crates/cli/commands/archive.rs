@@ -92,7 +92,8 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
         return Ok(vec![path.to_owned()]);
     }
     let name = path.display();
-    let entries = fs::read_dir(path).and_then(|entries| entries.map(|entry| Ok(entry?.path())).collect::<Result<_, _>>());
+    let entries =
+        fs::read_dir(path).and_then(|entries| entries.map(|entry| Ok(entry?.path())).collect::<Result<_, _>>());
     let mut files: Vec<PathBuf> = entries.map_err(|error: io::Error| format!("{name}: {error}"))?;
     files.sort();
     let is_table = |file: &PathBuf| {
@@ -103,7 +104,9 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     let (tables, others): (Vec<PathBuf>, Vec<PathBuf>) = files.into_iter().partition(is_table);
     let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
     if tables.is_empty() {
-        return Err(format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into());
+        return Err(
+            format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into()
+        );
     }
     if let [first, rest @ ..] = others.as_slice() {
         let first = first.file_name().unwrap_or_default().to_string_lossy();

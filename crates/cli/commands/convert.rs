@@ -203,7 +203,9 @@ fn combination(arguments: &Convert, by: &files::ByLayout) -> Result<(), Failure>
     }
     let out = &arguments.output;
     if out.is_dir() {
-        return Err(format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into());
+        return Err(
+            format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into()
+        );
     }
     let fits = |form| form == by.form() || form == Form::Xlsx && by.form() == Form::Csv;
     if let Some(named) = files::by_name(out).filter(|form| arguments.to.is_none() && !fits(*form)) {

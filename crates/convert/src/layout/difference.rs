@@ -53,13 +53,7 @@ impl Letters {
 }
 
 /// Adds every difference to the report, by pointers into the document that was written.
-pub(super) fn differences(
-    before: &Value,
-    after: &Value,
-    layout: &Layout,
-    letters: Letters,
-    report: &mut LossReport,
-) {
+pub(super) fn differences(before: &Value, after: &Value, layout: &Layout, letters: Letters, report: &mut LossReport) {
     let rows = |table: &str| before[table].as_array().into_iter().flatten();
     let pipes = rows("pipes").filter_map(|pipe| Some((pipe["id"].as_str()?, pipe))).collect();
     let kinds = rows("media").filter_map(|media| Some((media["id"].as_str()?, media["kind"].as_str()?))).collect();
@@ -220,9 +214,12 @@ impl Difference<'_> {
         };
         let harmless = FOR_READING.contains(&path) || path == "grading" && !graded();
         let (kind, message) = match constant {
-            true if harmless => (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not say")),
+            true if harmless => {
+                (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not say"))
+            }
             true => {
-                let message = format!("the survey does not say {path}, and the layout {id} says the same of every survey");
+                let message =
+                    format!("the survey does not say {path}, and the layout {id} says the same of every survey");
                 (LossKind::Changed, message)
             }
             false => (LossKind::Defaulted, format!("the layout {id} makes {path} of what the table holds")),

@@ -216,12 +216,12 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
         CellKind::Station => of_number(station(cell, &marks)),
         CellKind::FeetAndInches => of_number(feet(cell, &marks)),
         CellKind::Duration => of_number(duration(cell, column.pattern.is_none())),
-        CellKind::Date => {
-            pattern::date(cell, as_number(), pattern).map(|date| Read::Moment(Some(date), None)).ok_or_else(wrong_moment)
-        }
-        CellKind::Time => {
-            pattern::time(cell, as_number(), pattern).map(|time| Read::Moment(None, Some(time))).ok_or_else(wrong_moment)
-        }
+        CellKind::Date => pattern::date(cell, as_number(), pattern)
+            .map(|date| Read::Moment(Some(date), None))
+            .ok_or_else(wrong_moment),
+        CellKind::Time => pattern::time(cell, as_number(), pattern)
+            .map(|time| Read::Moment(None, Some(time)))
+            .ok_or_else(wrong_moment),
         CellKind::DateTime => {
             let both = pattern::both(cell, as_number(), pattern);
             both.map(|(date, time)| Read::Moment(Some(date), Some(time))).ok_or_else(wrong_moment)

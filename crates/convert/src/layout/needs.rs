@@ -77,14 +77,23 @@ pub(super) fn said<'l>(
     }
     Some(match columns.first() {
         Some(first) if tables.is_empty() => {
-            let message =
-                format!("nothing stands under {} in the last row, and every {each} needs it; fill it in", quoted(&columns));
+            let message = format!(
+                "nothing stands under {} in the last row, and every {each} needs it; fill it in",
+                quoted(&columns)
+            );
             (message, Some(first))
         }
-        Some(first) => (format!("nothing stands under {}, and every {each} needs it; fill it in", quoted(&columns)), Some(first)),
+        Some(first) => {
+            (format!("nothing stands under {}, and every {each} needs it; fill it in", quoted(&columns)), Some(first))
+        }
         None => {
             let id = &layout.id;
-            (format!("every {each} needs {path}, and no column of the layout {id} holds it; give it there in fixed or made"), None)
+            (
+                format!(
+                    "every {each} needs {path}, and no column of the layout {id} holds it; give it there in fixed or made"
+                ),
+                None,
+            )
         }
     })
 }

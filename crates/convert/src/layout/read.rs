@@ -58,7 +58,8 @@ pub fn read_rows(
     }
     // Every column would be reported twice, once as unknown and once as missing, and every row as one of nothing.
     if !grid.headings.iter().any(|heading| layout.columns.iter().any(|column| *column.heading == **heading)) {
-        let shown: Vec<String> = grid.headings.iter().take(4).map(|heading| format!("{:?}", heading.replace('\n', " "))).collect();
+        let shown: Vec<String> =
+            grid.headings.iter().take(4).map(|heading| format!("{:?}", heading.replace('\n', " "))).collect();
         let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
         let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
         let message = format!(
@@ -100,7 +101,8 @@ fn repeated(grid: &Grid) -> Option<String> {
     let mut index = 0;
     while index < rows.len() {
         let of = *first.entry(digest(&rows[index])).or_insert(index);
-        let length = (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
+        let length =
+            (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
         // One row after another that are all alike are no block that was pasted.
         if length >= 2 && !same(of, of + 1) {
             found.push((index, of, length));
@@ -223,7 +225,11 @@ impl<'l> Reader<'l> {
             if column.is_none() {
                 let missing = layout.columns.iter().map(|column| column.heading.as_str()).filter(|known| !has(known));
                 let near = nearest(heading, missing).map(|near| {
-                    format!("; did you mean {:?}, which the {} does not have?", near.replace('\n', " "), if written { "table" } else { "file" })
+                    format!(
+                        "; did you mean {:?}, which the {} does not have?",
+                        near.replace('\n', " "),
+                        if written { "table" } else { "file" }
+                    )
                 });
                 let message = format!(
                     "the layout {} has no column {:?}{}",
@@ -244,7 +250,9 @@ impl<'l> Reader<'l> {
             if !headings.iter().any(|heading| **heading == *column.heading) {
                 let others = headings.iter().filter(|own| !layout.columns.iter().any(|known| *known.heading == ***own));
                 let near = nearest(&column.heading, others.map(String::as_str));
-                let near = near.map(|near| format!("; did you mean {:?}, which the layout does not have?", near.replace('\n', " ")));
+                let near = near.map(|near| {
+                    format!("; did you mean {:?}, which the layout does not have?", near.replace('\n', " "))
+                });
                 let message = format!(
                     "the table has no column {:?}, which the layout {} describes{}",
                     column.heading.replace('\n', " "),
@@ -272,7 +280,10 @@ impl<'l> Reader<'l> {
                     format!("; a cell with {:?} in it must stand in quotation marks", &*table.delimiter)
                 }
                 Some(table) => {
-                    format!("; give each blank cell its {:?}, and see whether a line break has cut the row in two", &*table.delimiter)
+                    format!(
+                        "; give each blank cell its {:?}, and see whether a line break has cut the row in two",
+                        &*table.delimiter
+                    )
                 }
                 None => String::new(),
             };
@@ -339,10 +350,12 @@ impl<'l> Reader<'l> {
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
     fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
         for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
-            let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty()) else {
+            let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty())
+            else {
                 continue;
             };
-            let message = format!("the column {:?} is not carried over: {why}", self.headings[index].replace('\n', " "));
+            let message =
+                format!("the column {:?} is not carried over: {why}", self.headings[index].replace('\n', " "));
             let place = self.place(Spot { line: cell.line, column: cell.column, heading: index + 1 });
             let loss = Loss::new(LossKind::Dropped, of, message);
             self.report.losses.push(Loss { was: Some(cell.text.trim().into()), place: Some(place), ..loss });

@@ -49,7 +49,9 @@ impl Reader<'_> {
             match unit.or(implied) {
                 Some(unit) if *place == quantities.len() => quantities.push(json!({"value": value, "unit": unit})),
                 Some(_) => {
-                    let message = "an earlier amount is blank, so this one has no place; fill that in, or move this one there".to_owned();
+                    let message =
+                        "an earlier amount is blank, so this one has no place; fill that in, or move this one there"
+                            .to_owned();
                     self.problem(ProblemKind::TextForm, *spot, &below, message);
                 }
                 None if code.is_none() && !observation.contains_key("code") => {}
@@ -132,7 +134,9 @@ impl Reader<'_> {
         let code = observation.get("code").map(said).unwrap_or_default();
         let list = self.layout.fixed_text("coding.list").unwrap_or_default();
         match self.codes.is_empty() {
-            true => format!("that follows from the code, and the code list {list} is not at hand; give it with --code-list"),
+            true => {
+                format!("that follows from the code, and the code list {list} is not at hand; give it with --code-list")
+            }
             false => format!("that follows from the code, and the code list {list} has no {code:?}; correct the code"),
         }
     }

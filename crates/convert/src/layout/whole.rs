@@ -155,7 +155,9 @@ fn judge(
         }
     }
     // What several fields of the document are made of is told once.
-    found.dedup_by(|one, other| one.place.is_some() && one.place == other.place && one.problem.message == other.problem.message);
+    found.dedup_by(|one, other| {
+        one.place.is_some() && one.place == other.place && one.problem.message == other.problem.message
+    });
     let mut all = own;
     all.extend(found);
     all.sort_by_key(|placed| placed.place.as_ref().map(|place| (place.line, place.column)));

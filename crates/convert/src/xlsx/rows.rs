@@ -6,10 +6,10 @@ use std::io::{Read, Seek};
 
 use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxError};
 
+use super::percent;
 use crate::ConvertError;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
-use super::percent;
 use crate::tables::read::form;
 use crate::tables::{Record, Rows};
 
@@ -93,7 +93,9 @@ pub(crate) fn cells_of<S: Read + Seek>(
                 _ => String::new(),
             }),
             None => match found(record.value) {
-                Found::Number(number) if percentages.contains(&record.pos) => Found::Percent(percent::hundredths(number)),
+                Found::Number(number) if percentages.contains(&record.pos) => {
+                    Found::Percent(percent::hundredths(number))
+                }
                 found => found,
             },
         };

@@ -100,7 +100,13 @@ fn a_character_that_a_file_cannot_hold_is_named() {
     let c = Layout::read(include_bytes!("../../../../examples/layouts/office-c.layout.json")).unwrap();
     let xml = include_bytes!("../../../../examples/layouts/office-c.xml").as_slice();
     for (source, layout, remark, said, becomes) in [
-        (B, b(), "Riss – siehe → Bild", "iso-8859-1, which does not have '–' (U+2013), '→' (U+2192)", "Riss ? siehe ? Bild"),
+        (
+            B,
+            b(),
+            "Riss – siehe → Bild",
+            "iso-8859-1, which does not have '–' (U+2013), '→' (U+2192)",
+            "Riss ? siehe ? Bild",
+        ),
         (A, a(), "crack – see → photo →", "windows-1252, which does not have '→' (U+2192)", "crack – see ? photo ?"),
         (xml, c, "a\u{1}b", "XML cannot hold U+0001", "a\u{fffd}b"),
     ] {
@@ -167,7 +173,12 @@ fn what_is_put_in_is_no_loss_unless_it_says_what_nobody_recorded() {
             json!({"kind": "reached"}),
             without(&|value| cut(&mut value["runs"][0], "outcome")),
         ),
-        ("/pipes/1/shape", LossKind::Changed, json!("circular"), without(&|value| cut(&mut value["pipes"][1], "shape"))),
+        (
+            "/pipes/1/shape",
+            LossKind::Changed,
+            json!("circular"),
+            without(&|value| cut(&mut value["pipes"][1], "shape")),
+        ),
         // There are grades in it, which are then said to be of the scheme.
         (
             "/grading",

@@ -171,7 +171,10 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     // An amount that the code list has in millimetres.
     let said = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
     assert_eq!(said.len(), 1, "{said:#?}");
-    assert!(said[0].starts_with("t.csv:7:14 (Q1): found 15 %, in a cell that is formatted as a percentage"), "{said:#?}");
+    assert!(
+        said[0].starts_with("t.csv:7:14 (Q1): found 15 %, in a cell that is formatted as a percentage"),
+        "{said:#?}"
+    );
     assert!(said[0].contains("the code list has mm"), "{said:#?}");
 }
 
@@ -214,14 +217,18 @@ fn a_layout_may_name_the_sheet() {
     // Without a name it is the first with anything in it.
     assert_eq!(
         refused(&book, &b()),
-        ["t.csv:1: none of the headings is one of the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
-          the row of the headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"]
+        [
+            "t.csv:1: none of the headings is one of the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
+          the row of the headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
+        ]
     );
     let said = refused(&book, &named("Haltung"));
     assert_eq!(
         said,
-        ["t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
-          \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"]
+        [
+            "t.csv: there is no sheet \"Haltung\", which the layout morvelde-haltungen names in table.sheet; the sheets are \"Notizen\", \
+          \"Haltungen\", \"Adressen\"; did you mean \"Haltungen\"?"
+        ]
     );
     // What is written has the sheet of that name, and is read again.
     let (written, _) = layout::write_workbook(&text.document, &named("Haltungen"), &[]).unwrap();

@@ -209,7 +209,12 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "t.csv:4:12 (Observation): ",
             "nothing stands under \"Observation\", \"Detail\", and every observation needs it",
         ),
-        ("LM-014,LM-015,with", "LM-014,,with", "t.csv:2: ", "which pipe it is of, so it was not read; fill in \"From MH\", \"To MH\""),
+        (
+            "LM-014,LM-015,with",
+            "LM-014,,with",
+            "t.csv:2: ",
+            "which pipe it is of, so it was not read; fill in \"From MH\", \"To MH\"",
+        ),
         ("L-101,", ",", "t.csv:2: ", "which run it is of, so it was not read; fill in \"Sheet\""),
         (
             "Crack,longitudinal,11-1,,end 1",
@@ -265,7 +270,10 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
     let bad = text.replace("5/6/2026,1:15 PM", "2/29/2026,1:15 PM");
     let said = refused(&bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
     assert_eq!(said.len(), 5, "{said:#?}");
-    assert!(said.iter().all(|one| one.contains(" (Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29")));
+    assert!(
+        said.iter()
+            .all(|one| one.contains(" (Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29"))
+    );
     // What the document has is made from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
     let said = match layout::read(&blank.chars().map(|c| c as u8).collect::<Vec<_>>(), "t.csv", &a(), &[]) {

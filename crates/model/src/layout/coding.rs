@@ -20,10 +20,11 @@ impl Layout {
             format!("the code list {} {} has no code {code:?}{near}", list.id, list.version)
         };
         for (index, column) in self.columns.iter().enumerate() {
-            let texts = column.translate.iter().enumerate().filter_map(|(number, translation)| match &translation.value {
-                Scalar::Text(text) => Some((format!("/columns/{index}/translate/{number}/value"), text)),
-                _ => None,
-            });
+            let texts =
+                column.translate.iter().enumerate().filter_map(|(number, translation)| match &translation.value {
+                    Scalar::Text(text) => Some((format!("/columns/{index}/translate/{number}/value"), text)),
+                    _ => None,
+                });
             match column.to.as_deref() {
                 Some("runs.observations.code") => texts
                     .filter(|(_, code)| !codes.contains_key(code.as_str()))
@@ -31,8 +32,10 @@ impl Layout {
                 Some("runs.observations.characterisation") => {
                     let place = column.separator.is_none().then(|| column.place.unwrap_or(1).max(1) as usize - 1);
                     texts.filter(|(_, value)| !anywhere(list, place, value)).for_each(|(pointer, value)| {
-                        let message =
-                            format!("no code of the list {} {} has the characterisation {value:?} there", list.id, list.version);
+                        let message = format!(
+                            "no code of the list {} {} has the characterisation {value:?} there",
+                            list.id, list.version
+                        );
                         add(pointer, message);
                     });
                 }
@@ -51,7 +54,8 @@ impl Layout {
                 }
             }
         }
-        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == "runs.observations.code") {
+        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == "runs.observations.code")
+        {
             if let Scalar::Text(code) = &fixed.value
                 && !codes.contains_key(code.as_str())
             {
@@ -84,7 +88,8 @@ fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
     }
     let values: Vec<&str> = known.values.iter().map(|known| known.value.as_str()).collect();
     let near = nearest(value, values.iter().copied());
-    let near = near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
+    let near =
+        near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
     Some(format!("{value:?} is no {} of {}; {near}", known.name, code.code))
 }
 
@@ -129,7 +134,8 @@ mod tests {
         b["columns"][11]["translate"] = serde_json::json!([{"text": "längs", "value": "lengthwise"}]);
         b["fixed"].as_array_mut().unwrap().push(serde_json::json!({"to": "runs.observations.code", "value": "QQZ"}));
         let said = said(&b);
-        let starts = ["/columns/10/translate/1/value: the code list en-13508-2", "/fixed/8/value: the code list en-13508-2"];
+        let starts =
+            ["/columns/10/translate/1/value: the code list en-13508-2", "/fixed/8/value: the code list en-13508-2"];
         for start in starts {
             assert!(said.iter().any(|one| one.starts_with(start)), "{start}: {said:?}");
         }

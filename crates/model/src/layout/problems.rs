@@ -106,10 +106,13 @@ impl Layout {
         }
         // What no spreadsheet program takes for the name of a sheet.
         let no_sheet = |name: &Text| {
-            name.chars().count() > 31 || name.contains(['[', ']', ':', '*', '?', '/', '\\']) || name.trim_matches('\'') != name.as_str()
+            name.chars().count() > 31
+                || name.contains(['[', ']', ':', '*', '?', '/', '\\'])
+                || name.trim_matches('\'') != name.as_str()
         };
         if table.sheet.as_ref().is_some_and(no_sheet) {
-            let message = "no name of a sheet: 31 characters at most, none of []:*?/\\, and no apostrophe at either end";
+            let message =
+                "no name of a sheet: 31 characters at most, none of []:*?/\\, and no apostrophe at either end";
             problems.add("/table/sheet", message);
         }
         for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
