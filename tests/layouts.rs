@@ -209,9 +209,14 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     assert!(stdout(&judged).contains("expected a station such as 1+64.50"), "{}", stdout(&judged));
     let checked = obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
     assert_eq!(status(&checked), 1);
-    for part in ["text-form", "size-unit-suspect"] {
+    for part in
+        ["text-form", "size-unit-suspect", "-> Correct the cell. If the table is right and all such cells are written"]
+    {
         assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
     }
+    // Whoever has a table sees neither keys nor pointers.
+    assert!(!stdout(&judged).contains("/observations/"), "{}", stdout(&judged));
+    assert!(!stdout(&checked).contains("as in the example that the message gives"), "{}", stdout(&checked));
 }
 
 /// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
@@ -237,6 +242,25 @@ fn a_layout_is_drafted_from_a_table() {
     assert_eq!(status(&again), 2);
     let printed = obvert(&["layout", "draft", B]);
     assert!(stdout(&printed).contains("\"basis\": \"drafted, 1.00: "), "{}", stdout(&printed));
+}
+
+/// A file that cannot be read at all is named once.
+#[test]
+fn a_file_is_named_once_where_it_cannot_be_read() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("t.xlsx"), "PK\u{3}\u{4} no workbook").unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    for command in [
+        &["check", "t.xlsx"][..],
+        &["check", "t.xlsx", "--layout", &layout],
+        &["convert", "t.xlsx", "-o", "o.json"],
+        &["convert", "t.xlsx", "-o", "o.json", "--layout", &layout],
+        &["layout", "check", &layout, "t.xlsx"],
+    ] {
+        let output = obvert_in(folder.path(), command);
+        assert_eq!(status(&output), 2);
+        assert_eq!(stderr(&output).matches("t.xlsx").count(), 1, "{}", stderr(&output));
+    }
 }
 
 #[test]
