@@ -209,9 +209,14 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     assert!(stdout(&judged).contains("expected a station such as 1+64.50"), "{}", stdout(&judged));
     let checked = obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
     assert_eq!(status(&checked), 1);
-    for part in ["text-form", "size-unit-suspect"] {
+    for part in
+        ["text-form", "size-unit-suspect", "-> Correct the cell. If the table is right and all such cells are written"]
+    {
         assert!(stdout(&checked).contains(part), "{part}: {}", stdout(&checked));
     }
+    // Whoever has a table sees neither keys nor pointers.
+    assert!(!stdout(&judged).contains("/observations/"), "{}", stdout(&judged));
+    assert!(!stdout(&checked).contains("as in the example that the message gives"), "{}", stdout(&checked));
 }
 
 /// A table becomes a layout, and the layout reads the table, but for what the draft says is open.
@@ -277,6 +282,25 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
         "{}",
         stderr(&refused)
     );
+}
+
+/// A file that cannot be read at all is named once.
+#[test]
+fn a_file_is_named_once_where_it_cannot_be_read() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::write(folder.path().join("t.xlsx"), "PK\u{3}\u{4} no workbook").unwrap();
+    let layout = root().join(LAYOUT_A).display().to_string();
+    for command in [
+        &["check", "t.xlsx"][..],
+        &["check", "t.xlsx", "--layout", &layout],
+        &["convert", "t.xlsx", "-o", "o.json"],
+        &["convert", "t.xlsx", "-o", "o.json", "--layout", &layout],
+        &["layout", "check", &layout, "t.xlsx"],
+    ] {
+        let output = obvert_in(folder.path(), command);
+        assert_eq!(status(&output), 2);
+        assert_eq!(stderr(&output).matches("t.xlsx").count(), 1, "{}", stderr(&output));
+    }
 }
 
 #[test]
@@ -348,7 +372,8 @@ fn a_layout_of_the_wrong_structure_is_refused_with_its_place() {
 fn two_layouts_convert_at_once() {
     let folder = tempfile::tempdir().unwrap();
     let place = |name: &str| folder.path().join(name).display().to_string();
-    let (document, steps, once, account) = (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
+    let (document, steps, once, account) =
+        (place("a.obvert.json"), place("steps.csv"), place("once.csv"), place("l.json"));
     let coding = ["--coding", "en-13508-2"];
     assert_eq!(status(&obvert(&["convert", A, "-o", &document, "--layout", LAYOUT_A])), 0);
     let second = obvert(&[&["convert", &document, "-o", &steps, "--layout", LAYOUT_B], &coding[..]].concat());
@@ -392,7 +417,12 @@ fn layouts_that_do_not_go_together_are_refused_with_what_to_do() {
         (survey, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a survey as json, and --layout says"),
         (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B, "--to", "xml"], "and --to xml that it is not"),
         (A, &json, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is named as json is, and --out-layout says"),
-        (A, &inside, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "is a folder, and an office's own table is one file"),
+        (
+            A,
+            &inside,
+            &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B],
+            "is a folder, and an office's own table is one file",
+        ),
         (A, &csv, &["--layout", LAYOUT_A, "--out-layout", LAYOUT_B], "translate it first (--coding en-13508-2)"),
     ] {
         let output = obvert(&[&["convert", from, "-o", to], more].concat());
@@ -414,10 +444,7 @@ fn lossless_allows_what_is_put_in_and_refuses_what_nobody_recorded() {
     let said: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!((&said["lossless"], &said["totals"]["defaulted"]), (&true.into(), &1.into()), "{said:#}");
     let survey = std::fs::read_to_string(&document).unwrap();
-    for (name, cut, expected) in [
-        ("language.obvert.json", "\"language\"", 0),
-        ("shape.obvert.json", "\"shape\"", 2),
-    ] {
+    for (name, cut, expected) in [("language.obvert.json", "\"language\"", 0), ("shape.obvert.json", "\"shape\"", 2)] {
         let mut value: Value = serde_json::from_str(&survey).unwrap();
         let key = cut.trim_matches('"');
         value.as_object_mut().unwrap().remove(key);
@@ -448,7 +475,8 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     for (name, day) in [("6.csv", "5/6/2026"), ("7.csv", "5/7/2026")] {
-        let table = text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        let table =
+            text.replace("5/6/2026", day).chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
         std::fs::write(tables.join(name), table).unwrap();
     }
     std::fs::write(tables.join("plan.pdf"), "no table").unwrap();
@@ -456,7 +484,8 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let packed = run(&["archive", "pack", "may", "-o", "may.obvert.jsonl", "--layout", &layout]);
     assert_eq!(status(&packed), 0, "{}", stderr(&packed));
-    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"] {
+    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"]
+    {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }
     let listed = stdout(&run(&["archive", "list", "may.obvert.jsonl"]));
@@ -482,11 +511,12 @@ fn a_layout_is_held_against_its_code_list() {
     let judged = run(&["layout", "check", "wrong.json"]);
     assert_eq!(status(&judged), 1, "{}", stdout(&judged));
     let said = "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.lengthwise\"";
-    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:46:"), "{}", stdout(&judged));
+    assert!(stdout(&judged).contains(said) && stdout(&judged).contains("wrong.json:41:"), "{}", stdout(&judged));
     let other = layout.replace("\"value\": \"obvert-terms\"", "\"value\": \"larkmoor-words\"");
     std::fs::write(folder.path().join("other.json"), other).unwrap();
     let judged = run(&["layout", "check", "other.json"]);
     assert_eq!(status(&judged), 0, "{}", stdout(&judged));
-    let said = "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
+    let said =
+        "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
     assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
 }

@@ -7,7 +7,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use obvert::convert::{
-    ConvertError, LossReport, SourceMap, Survey, csv, geojson, geopackage, hand_over, layout, xlsx, xml,
+    ConvertError, LossReport, PlacedProblem, SourceMap, Survey, csv, geojson, geopackage, hand_over, layout, xlsx, xml,
 };
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
@@ -190,7 +190,22 @@ impl Source {
         match error {
             // The places in these errors name the file already.
             ConvertError::Form { place: Some(_), .. } => self.inside(&error.to_string()).into(),
-            _ => format!("{}: {error}", self.name).into(),
+            _ => {
+                // Some name the file themselves.
+                let (error, named) = (error.to_string(), format!("{}: ", self.name));
+                if error.starts_with(&named) { error.into() } else { format!("{named}{error}").into() }
+            }
+        }
+    }
+
+    /// A problem as it is told: in an office's own table by row and column alone, since whoever mends it sees no document.
+    pub(crate) fn problem(&self, placed: &PlacedProblem) -> String {
+        match (&placed.place, self.form, &placed.problem.suggestion) {
+            (Some(place), Form::Layout, Some(near)) => {
+                format!("{place}: {}; did you mean {near:?}?", placed.problem.message)
+            }
+            (Some(place), Form::Layout, None) => format!("{place}: {}", placed.problem.message),
+            _ => self.inside(&placed.to_string()),
         }
     }
 

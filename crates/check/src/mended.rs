@@ -14,7 +14,8 @@ use crate::views::{RowView, RunView};
 /// nobody can mend from the record, such as the end of a stretch beyond the end of the run, is doubtful in it.
 pub(crate) fn mended(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[Tally; 2]>> {
     let again = |index: usize| {
-        run.repeated(index) || [run.twins(), run.overlaps()].iter().any(|twice| twice.iter().any(|pair| pair.0 == index))
+        run.repeated(index)
+            || [run.twins(), run.overlaps()].iter().any(|twice| twice.iter().any(|pair| pair.0 == index))
     };
     let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
     let twice = !run.twins().is_empty() || !run.overlaps().is_empty() || !run.repeats().is_empty();

@@ -442,15 +442,28 @@ fn ahead(path: &str, tokens: usize) -> &str {
 /// The pipe of a run that is still there, by the run's pointer in the source.
 fn pipe_of(remains: &Remains, run: &str) -> Option<String> {
     let runs = &remains.document.runs;
-    (0..runs.len())
-        .find(|index| remains.original(&format!("/runs/{index}")) == run)
-        .map(|index| runs[index].pipe.to_string())
+    left(remains, "runs", run, runs.len()).map(|index| runs[index].pipe.to_string())
 }
 
 /// The id of a pipe that is still there, by its pointer in the source.
 fn id_of(remains: &Remains, pipe: &str) -> Option<String> {
     let pipes = &remains.document.head.pipes;
-    (0..pipes.len())
-        .find(|index| remains.original(&format!("/pipes/{index}")) == pipe)
-        .map(|index| pipes[index].id.to_string())
+    left(remains, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
+}
+
+/// Which of the rows of a table that are still there is the one at a pointer in the source. Rows keep their order when others are taken
+/// out, and a table can have lost as many as it has, so that looking through them one by one would take the square of that.
+fn left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<usize> {
+    let number = |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
+    let wanted = number(row)?;
+    let (mut from, mut to) = (0, rows);
+    while from < to {
+        let middle = from + (to - from) / 2;
+        match number(&remains.original(&format!("/{table}/{middle}")))?.cmp(&wanted) {
+            std::cmp::Ordering::Less => from = middle + 1,
+            std::cmp::Ordering::Equal => return Some(middle),
+            std::cmp::Ordering::Greater => to = middle,
+        }
+    }
+    None
 }

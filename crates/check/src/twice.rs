@@ -64,9 +64,8 @@ pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
         let best = candidates.iter().take_while(|of| **of < from).take(LEVEL).map(|of| {
-            let length = (0..from - of).take_while(|step| {
-                rows.get(from + step).is_some_and(|again| same(&rows[of + step], again))
-            });
+            let length = (0..from - of)
+                .take_while(|step| rows.get(from + step).is_some_and(|again| same(&rows[of + step], again)));
             Repeat { from, of: *of, rows: length.count() }
         });
         // The first of those that are as long.
@@ -100,7 +99,8 @@ fn same(a: &Observation, b: &Observation) -> bool {
         media,
         extensions,
     } = a;
-    (at, to, continuous, code, characterisation, quantities, clock) == (&b.at, &b.to, &b.continuous, &b.code, &b.characterisation, &b.quantities, &b.clock)
+    (at, to, continuous, code, characterisation, quantities, clock)
+        == (&b.at, &b.to, &b.continuous, &b.code, &b.characterisation, &b.quantities, &b.clock)
         && (joint, joins, flow, clear, grades, remark, media, extensions)
             == (&b.joint, &b.joins, &b.flow, &b.clear, &b.grades, &b.remark, &b.media, &b.extensions)
 }

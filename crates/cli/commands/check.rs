@@ -231,6 +231,9 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
                 Some(rest) => checker.check_value(rest.value.clone(), &problems),
                 None => checker.report_structure(&problems),
             };
+            if source.form == Form::Layout {
+                in_table_words(&mut report);
+            }
             report.place_each(|finding| {
                 let own =
                     places.get_mut(&(finding.path.clone(), finding.message.clone())).and_then(VecDeque::pop_front);
@@ -240,6 +243,28 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             Ok(report)
         }
         Err(error) => Err(source.failure(&error)),
+    }
+}
+
+/// What to do about what could not be read, for somebody who has a table and no document with keys and texts.
+fn in_table_words(report: &mut Report) {
+    for finding in &mut report.findings {
+        let help = match finding.rule.as_ref() {
+            "missing-key" => "Fill in the cell.",
+            "text-form" | "wrong-type" | "unknown-word" => {
+                "Correct the cell. If the table is right and all such cells are written like this, correct the layout."
+            }
+            "number-range" => "Correct the number in the cell.",
+            "row-astray" => "Correct the row; until then nothing that it says is checked.",
+            "unknown-key" | "duplicate-key" => "Correct the heading in the table, or the layout.",
+            "duplicate-id" => "Correct the name in one of the rows.",
+            _ => continue,
+        };
+        // A near word says more.
+        if finding.help.as_ref().is_some_and(|help| help.starts_with("did you mean")) {
+            continue;
+        }
+        finding.help = Some(help.to_owned());
     }
 }
 

@@ -394,7 +394,7 @@ fn streamed<T>(source: &Source, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T)
         Ok(read) => Ok(Some(read)),
         Err(ConvertError::Structure(placed)) => {
             for problem in &placed {
-                failure(&*Failure::from(source.inside(&problem.to_string())));
+                failure(&*Failure::from(source.problem(problem)));
             }
             Ok(None)
         }

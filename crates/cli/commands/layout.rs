@@ -1,9 +1,10 @@
 //! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table, and drafted from one.
 
+use std::collections::HashMap;
 use std::io::Write;
 
 use obvert::convert::layout::{self, Drafted};
-use obvert::convert::{ConvertError, LossKind, Note};
+use obvert::convert::{ConvertError, Loss, LossKind, LossReport, Note};
 use obvert::model::layout::{Layout, LayoutProblem};
 use obvert::model::lists::CodeList;
 use obvert::model::text::Text;
@@ -62,6 +63,20 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     // Whether anybody reads this does not decide whether the layout is written.
     let _ = anstream::stderr().lock().write_all(&said);
     Ok(Status::Good)
+}
+
+/// What of a table is not in the survey, the same of many cells once.
+fn dropped(report: &LossReport) -> Vec<(&Loss, usize)> {
+    let mut folds: Vec<(&Loss, usize)> = Vec::new();
+    let mut places: HashMap<&str, usize> = HashMap::new();
+    for loss in report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped) {
+        let place = *places.entry(&loss.message).or_insert(folds.len());
+        match folds.get_mut(place) {
+            Some((_, count)) => *count += 1,
+            None => folds.push((loss, 1)),
+        }
+    }
+    folds
 }
 
 /// The code list that a layout is coded in by its constants, where it is at hand.
@@ -132,14 +147,16 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
                 for Note { message, .. } in &report.notes {
                     writeln!(out, "{}: {message}", source.name)?;
                 }
-                for loss in report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped) {
-                    writeln!(out, "{}: {}", source.name, loss.message)?;
+                for (loss, count) in &dropped(&report) {
+                    let at = loss.place.as_ref().map_or_else(|| source.name.clone(), ToString::to_string);
+                    let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
+                    writeln!(out, "{at}: {}{times}", loss.message)?;
                 }
                 writeln!(out, "{}: read by {said}: {pipes} pipes, {runs} runs, {rows} observations", source.name)
             })
         }
         Some(Err(ConvertError::Structure(problems))) => {
-            render::out(|out| problems.iter().try_for_each(|problem| writeln!(out, "{problem}")))?;
+            render::out(|out| problems.iter().try_for_each(|problem| writeln!(out, "{}", source.problem(problem))))?;
             Ok(Status::Findings)
         }
         Some(Err(error)) => Err(source.failure(&error)),

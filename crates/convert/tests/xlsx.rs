@@ -111,7 +111,8 @@ fn sheets_help_people_and_run_nothing() {
     let style: usize = cell[..cell.find('"').unwrap()].parse().unwrap();
     let styles = part(&book, "xl/styles.xml");
     let formats = &styles[styles.find("<cellXfs").unwrap()..];
-    let number: String = formats.split("<xf numFmtId=\"").nth(style + 1).unwrap().chars().take_while(|c| *c != '"').collect();
+    let number: String =
+        formats.split("<xf numFmtId=\"").nth(style + 1).unwrap().chars().take_while(|c| *c != '"').collect();
     assert!(styles.contains(&format!(r#"<numFmt numFmtId="{number}" formatCode="@"/>"#)), "{styles}");
     let observations = sheet_part(&book, "observations");
     assert!(observations.contains(" t=\"b\""), "{observations}");

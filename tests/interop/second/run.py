@@ -92,6 +92,9 @@ class Run:
                 found.append((start, of, rows))
         return found
 
+    def repeated(self, i):
+        return any(first <= i < first + rows for first, _, rows in self.repeats())
+
     def falls(self):
         at, again = self.distances(), {first for first, _, _ in self.repeats()}
         return [i for i in range(1, len(at)) if at[i] < at[i - 1] and i not in again]
@@ -366,6 +369,7 @@ class Run:
     @functools.cache
     def twice(self):
         rows, found = self.rows, {i for i, _ in self.overlapping()}
+        found |= {i for i in range(len(rows)) if self.repeated(i)}
         told = ("code", "characterisation", "quantities", "clock", "joint", "joins", "flow")
         for i, row in enumerate(rows):
             for j in range(i - 1, max(i - 17, -1), -1):
@@ -388,7 +392,7 @@ class Run:
         return self.zeroed_again() is None and not self.end_contradicts() and not self.past() and not self.short()
 
     def overlaps(self):
-        for i, _ in self.overlapping():
+        for i in (i for i, _ in self.overlapping() if not self.repeated(i)):
             self.survey.report("stretch-overlap", f"{self.at}/observations/{i}")
 
     def overlapping(self):

@@ -199,6 +199,10 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
     let kind = column.kind.unwrap_or(CellKind::Text);
     let cell = if kind == CellKind::Text && !cell.trim_start().starts_with("=\"") { cell } else { bare(cell) };
     let pattern = column.pattern.as_deref().unwrap_or_default();
+    let wrong_moment = || match pattern::impossible(cell, pattern, kind == CellKind::Time) {
+        Some(why) => format!("{}; {why}", wrong()),
+        None => wrong(),
+    };
     let of_number = |found: Option<f64>| found.map(|value| Read::Value(number(value))).ok_or_else(wrong);
     let as_number = || marks.number(cell);
     match kind {
@@ -212,15 +216,15 @@ pub(super) fn read(cell: &str, column: &Column, layout: &Layout) -> Result<Read,
         CellKind::Station => of_number(station(cell, &marks)),
         CellKind::FeetAndInches => of_number(feet(cell, &marks)),
         CellKind::Duration => of_number(duration(cell, column.pattern.is_none())),
-        CellKind::Date => {
-            pattern::date(cell, as_number(), pattern).map(|date| Read::Moment(Some(date), None)).ok_or_else(wrong)
-        }
-        CellKind::Time => {
-            pattern::time(cell, as_number(), pattern).map(|time| Read::Moment(None, Some(time))).ok_or_else(wrong)
-        }
+        CellKind::Date => pattern::date(cell, as_number(), pattern)
+            .map(|date| Read::Moment(Some(date), None))
+            .ok_or_else(wrong_moment),
+        CellKind::Time => pattern::time(cell, as_number(), pattern)
+            .map(|time| Read::Moment(None, Some(time)))
+            .ok_or_else(wrong_moment),
         CellKind::DateTime => {
             let both = pattern::both(cell, as_number(), pattern);
-            both.map(|(date, time)| Read::Moment(Some(date), Some(time))).ok_or_else(wrong)
+            both.map(|(date, time)| Read::Moment(Some(date), Some(time))).ok_or_else(wrong_moment)
         }
         CellKind::Clock => clock(cell, column.separator.as_deref(), &marks).map(Read::Value).ok_or_else(wrong),
         CellKind::Amount => {

@@ -17,6 +17,7 @@ mod draft;
 mod forms;
 mod grid;
 mod moment;
+mod needs;
 mod nested;
 mod pattern;
 mod read;

@@ -109,6 +109,21 @@ fn the_date(found: &Found) -> Option<String> {
     (1..=days).contains(&day).then(|| format!("{year:04}-{month:02}-{day:02}"))
 }
 
+/// Why a cell that has the form of its pattern is none: that day or that time of day does not exist.
+pub(super) fn impossible(cell: &str, pattern: &str, is_time: bool) -> Option<String> {
+    let found = by_pattern(cell, pattern, is_time)?;
+    if let (Some(year), Some(month), Some(day)) = (of(&found, 'y'), of(&found, 'm'), of(&found, 'd'))
+        && the_date(&found).is_none()
+    {
+        if !(1..=12).contains(&month) {
+            return Some(format!("there is no month {month}"));
+        }
+        let name = MONTHS[month as usize - 1];
+        return Some(format!("there is no day {day} in {name} {year}"));
+    }
+    (of(&found, 'h').is_some() && the_time(&found).is_none()).then(|| "there is no such time of day".to_owned())
+}
+
 fn the_time(found: &Found) -> Option<String> {
     let (mut hour, minute, second) = (of(found, 'h')?, of(found, 'n')?, of(found, 's').unwrap_or(0));
     if let Some(half) = of(found, 'a') {

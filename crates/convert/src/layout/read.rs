@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 
 use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
-use super::{cells, put, said};
+use super::{cells, needs, put, said};
 use crate::tables::read::nearest;
 use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
@@ -80,6 +80,9 @@ pub fn read_rows(
     reader.finish()
 }
 
+/// Among how many problems before one is looked for the same one.
+const AGAIN: usize = 32;
+
 /// What to say of rows in succession that stand in a table twice, cell by cell: they were pasted twice, most likely. A survey can have
 /// two rows alike, so they are read all the same.
 fn repeated(grid: &Grid) -> Option<String> {
@@ -98,7 +101,8 @@ fn repeated(grid: &Grid) -> Option<String> {
     let mut index = 0;
     while index < rows.len() {
         let of = *first.entry(digest(&rows[index])).or_insert(index);
-        let length = (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
+        let length =
+            (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
         // One row after another that are all alike are no block that was pasted.
         if length >= 2 && !same(of, of + 1) {
             found.push((index, of, length));
@@ -136,6 +140,8 @@ pub(super) struct Reader<'l> {
     /// Stretches that are open, by run and mark.
     pub(super) open: HashMap<(usize, String), usize>,
     pub(super) last: Option<Row>,
+    /// Where that stands.
+    pub(super) last_line: usize,
 }
 
 impl<'l> Reader<'l> {
@@ -157,6 +163,7 @@ impl<'l> Reader<'l> {
             spots: HashMap::new(),
             open: HashMap::new(),
             last: None,
+            last_line: 0,
         }
     }
 
@@ -173,6 +180,11 @@ impl<'l> Reader<'l> {
 
     pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {
         let place = self.place(spot);
+        // An attribute of an element that holds many rows is read for each of them.
+        let again = |other: &PlacedProblem| other.place.as_ref() == Some(&place) && other.problem.message == message;
+        if self.layout.xml.is_some() && self.problems.iter().rev().take(AGAIN).any(again) {
+            return;
+        }
         let problem =
             Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion: None, fix: None };
         self.problems.push(PlacedProblem { place: Some(place), problem });
@@ -264,8 +276,14 @@ impl<'l> Reader<'l> {
         let beyond = cells.get(ways.len()..).unwrap_or_default().iter().any(|cell| !cell.text.trim().is_empty());
         if cells.len() < ways.len() || beyond {
             let hint = match &self.layout.table {
-                Some(table) => {
+                Some(table) if beyond => {
                     format!("; a cell with {:?} in it must stand in quotation marks", &*table.delimiter)
+                }
+                Some(table) => {
+                    format!(
+                        "; give each blank cell its {:?}, and see whether a line break has cut the row in two",
+                        &*table.delimiter
+                    )
                 }
                 None => String::new(),
             };
@@ -281,16 +299,25 @@ impl<'l> Reader<'l> {
         row.complete(self.layout);
         self.merge(DOCUMENT, "", &row, line);
         let (Some(pipe), Some(run)) = (row.text("pipes.id"), row.text("runs.id")) else {
+            // Whatever a cell that could not be read would have named.
+            let needed: Vec<&str> =
+                ["pipes.id", "runs.id"].iter().flat_map(|path| needs::columns_of(self.layout, path)).collect();
+            let mut named = false;
             for (spot, _, message) in wrong {
-                self.problem(ProblemKind::TextForm, spot, "", message);
+                let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
+                named |= heading.is_some_and(|heading| needed.contains(&heading.as_str()));
+                self.problem(ProblemKind::RowAstray, spot, "", format!("{message}; the row was not read"));
             }
-            let missing = if row.text("pipes.id").is_none() { "pipe" } else { "run" };
-            self.problem(
-                ProblemKind::RowAstray,
-                Spot::line(line),
-                "",
-                format!("nothing in the row tells which {missing} it is of, so it was not read; fill in what names the {missing}"),
-            );
+            // What could not be read there has been said.
+            if !named {
+                let missing = if row.text("pipes.id").is_none() { "pipe" } else { "run" };
+                let columns = needs::columns_of(self.layout, &format!("{missing}s.id"));
+                let message = format!(
+                    "nothing in the row tells which {missing} it is of, so it was not read; fill in {}",
+                    needs::quoted(&columns)
+                );
+                self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
+            }
             return;
         };
         let pipe = self.merge("pipes", &pipe, &row, line);
@@ -317,6 +344,7 @@ impl<'l> Reader<'l> {
         };
         self.dropped(cells, ways, &of);
         self.last = Some(row);
+        self.last_line = line;
     }
 
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.

@@ -201,9 +201,15 @@ impl Row {
                     let moment = format!("{}T{}{zone}", said(&date), said(&time));
                     self.fields.insert(path, (moment.into(), number));
                 }
+                // The other half is there and could not be read, which has been said.
+                _ if wrong.iter().any(|(_, other, _)| *other == path) => {}
                 // A date alone is no moment; midnight would be a time that nobody wrote.
-                [Some((_, number)), None] => wrong.push((number, path, "a date without its time".to_owned())),
-                [None, Some((_, number))] => wrong.push((number, path, "a time without its date".to_owned())),
+                [Some((_, number)), None] => {
+                    wrong.push((number, path, "a date without its time; fill that in".to_owned()))
+                }
+                [None, Some((_, number))] => {
+                    wrong.push((number, path, "a time without its date; fill that in".to_owned()))
+                }
                 [None, None] => {}
             }
         }

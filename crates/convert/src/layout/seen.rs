@@ -49,7 +49,9 @@ impl Reader<'_> {
             match unit.or(implied) {
                 Some(unit) if *place == quantities.len() => quantities.push(json!({"value": value, "unit": unit})),
                 Some(_) => {
-                    let message = "an earlier amount is blank, so this one has no place".to_owned();
+                    let message =
+                        "an earlier amount is blank, so this one has no place; fill that in, or move this one there"
+                            .to_owned();
                     self.problem(ProblemKind::TextForm, *spot, &below, message);
                 }
                 None if code.is_none() && !observation.contains_key("code") => {}
@@ -132,8 +134,10 @@ impl Reader<'_> {
         let code = observation.get("code").map(said).unwrap_or_default();
         let list = self.layout.fixed_text("coding.list").unwrap_or_default();
         match self.codes.is_empty() {
-            true => format!("the code list {list} is not at hand; give it with --code-list"),
-            false => format!("the code list {list} has no {code}"),
+            true => {
+                format!("that follows from the code, and the code list {list} is not at hand; give it with --code-list")
+            }
+            false => format!("that follows from the code, and the code list {list} has no {code:?}; correct the code"),
         }
     }
 
@@ -235,13 +239,17 @@ impl Reader<'_> {
         self.record(&format!("{pointer}/to"), at);
         for key in other {
             if key == "code" || key == "characterisation" {
-                let message = "the row that ends the stretch is of another code than the one that begins it".to_owned();
+                let begins = self.places.place(&pointer).map_or(0, |place| place.line);
+                let message = format!(
+                    "the row that ends the stretch {mark:?} is of another code than line {begins}, which begins it; correct one of them"
+                );
                 self.problem(ProblemKind::TextForm, coded, &pointer, message);
             } else {
-                let message = "the row that ends the stretch has it otherwise; what stands where it begins counts";
+                let message =
+                    format!("the row that ends the stretch has another {key}; what stands where it begins counts");
                 let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{key}"), message);
-                let own = row.fields.get(&format!("runs.observations.{key}"));
-                let place = self.place(own.map_or(place, |(_, spot)| *spot));
+                let own = row.of("runs.observations").find(|(below, _)| below.split('.').next() == Some(key.as_str()));
+                let place = self.place(own.map_or(place, |(_, (_, spot))| *spot));
                 let was = observation.get(&key).cloned();
                 self.report.losses.push(Loss { was, place: Some(place), ..loss });
             }

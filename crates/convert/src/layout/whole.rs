@@ -2,14 +2,15 @@
 
 use std::collections::HashSet;
 
+use obvert_model::layout::Layout;
 use obvert_model::profile::Scalar;
 use obvert_model::read::ProblemKind;
 use serde_json::{Map, Value};
 
 use super::read::Reader;
 use super::row::DOCUMENT;
-use super::{at, fill, put, said};
-use crate::{ConvertError, Judged, Loss, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey};
+use super::{at, fill, needs, put, said};
+use crate::{ConvertError, Judged, Loss, LossKind, LossReport, Place, PlacedProblem, Problems, SourceMap, Survey};
 
 impl Reader<'_> {
     /// Puts the document together.
@@ -63,7 +64,7 @@ impl Reader<'_> {
                     None => put(&mut document, keys, value),
                     Some(is) if *is != value => {
                         let message = format!(
-                            "{}, where the layout {} fixes {}; correct it, or read the file by another layout",
+                            "found {:?}, where the layout {} fixes {:?}; correct it, or read the file by another layout",
                             said(is),
                             self.layout.id,
                             said(&value)
@@ -79,7 +80,14 @@ impl Reader<'_> {
         for (table, rows) in std::mem::take(&mut self.tables) {
             document.insert(table.to_owned(), rows.into_iter().map(Value::Object).collect());
         }
-        judge(Value::Object(document), self.places, self.problems).map(|survey| (survey, self.report))
+        let (layout, headings) = (self.layout, &self.headings);
+        let column_of = |heading: &str| layout.columns.iter().find(|column| *column.heading == *heading);
+        let blank = |heading: &str| {
+            column_of(heading).and_then(|column| column.to.as_deref()).is_none_or(|to| !last.fields.contains_key(to))
+        };
+        let ends: LastRow<'_> = (self.name, self.last_line, &blank);
+        let survey = judge(Value::Object(document), self.places, self.problems, layout, headings, ends)?;
+        Ok((survey, self.report))
     }
 }
 
@@ -94,9 +102,19 @@ fn absent(row: &mut Map<String, Value>, keys: &[&str], value: &Value) {
     }
 }
 
+/// The file, the line of its last row, and which columns have nothing in that, by their headings.
+type LastRow<'r> = (&'r str, usize, &'r dyn Fn(&str) -> bool);
+
 /// The survey, or everything that is wrong: what was seen in a cell is said there and not again by the model, which sees
 /// that a field is missing.
-fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Survey, ConvertError> {
+fn judge(
+    value: Value,
+    places: SourceMap,
+    own: Vec<PlacedProblem>,
+    layout: &Layout,
+    headings: &[String],
+    ends: LastRow<'_>,
+) -> Result<Survey, ConvertError> {
     let (found, rest) = match crate::typed_beside(value, places, &own)? {
         Judged::Sound(survey) => return Ok(*survey),
         Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
@@ -104,6 +122,8 @@ fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Sur
     let astray = own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
     // What holds a cell of which something was said, so that no pair of problems has to be compared.
     let mut above: HashSet<String> = HashSet::new();
+    let at: HashSet<String> =
+        own.iter().map(|placed| placed.problem.pointer.clone()).filter(|pointer| !pointer.is_empty()).collect();
     for placed in &own {
         let mut pointer = placed.problem.pointer.as_str();
         while let Some(slash) = pointer.rfind('/') {
@@ -116,9 +136,28 @@ fn judge(value: Value, places: SourceMap, own: Vec<PlacedProblem>) -> Result<Sur
     let said = |placed: &PlacedProblem| {
         // What is made from a row is missing where no row could be read, and nobody finds that in the table.
         let made = placed.place.is_none() && astray;
-        placed.problem.kind == ProblemKind::MissingKey && (made || above.contains(&placed.problem.pointer))
+        match placed.problem.kind {
+            ProblemKind::MissingKey => made || above.contains(&placed.problem.pointer),
+            _ => at.contains(&placed.problem.pointer),
+        }
     };
-    let found: Vec<PlacedProblem> = found.into_iter().filter(|placed| !said(placed)).collect();
+    let mut found: Vec<PlacedProblem> = found.into_iter().filter(|placed| !said(placed)).collect();
+    for placed in &mut found {
+        let Some((message, heading)) = needs::said(&placed.problem, layout, ends.2) else { continue };
+        placed.problem.message = message;
+        // What the document has is made from the last row.
+        if placed.place.is_none() && heading.is_some() && layout.xml.is_none() && ends.1 > 0 {
+            placed.place = Some(Place { file: ends.0.to_owned(), line: ends.1, column: None, heading: None });
+        }
+        let column = heading.and_then(|heading| headings.iter().position(|own| own == heading));
+        if let (Some(place), Some(heading), Some(index), None) = (&mut placed.place, heading, column, &layout.xml) {
+            (place.column, place.heading) = (Some(index + 1), Some(heading.replace('\n', " ")));
+        }
+    }
+    // What several fields of the document are made of is told once.
+    found.dedup_by(|one, other| {
+        one.place.is_some() && one.place == other.place && one.problem.message == other.problem.message
+    });
     let mut all = own;
     all.extend(found);
     all.sort_by_key(|placed| placed.place.as_ref().map(|place| (place.line, place.column)));

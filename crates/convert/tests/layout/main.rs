@@ -202,6 +202,29 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         ("0.5 in", "0.5 inch", "t.csv:8:15 (Amount): ", "expected a number with its unit, one of in, %, ft"),
         ("9:31 AM", "9.31", "t.csv:2:10 (Time): ", "expected a time as h:mm am"),
         ("5/6/2026", "6.5.2026", "t.csv:2:9 (Date): ", "expected a date as m/d/yyyy"),
+        ("5/6/2026", "2/30/2026", "t.csv:2:9 (Date): ", "as m/d/yyyy; there is no day 30 in Feb 2026"),
+        ("5/6/2026", "13/6/2026", "t.csv:2:9 (Date): ", "as m/d/yyyy; there is no month 13"),
+        ("9:31 AM", "25:31 AM", "t.csv:2:10 (Time): ", "as h:mm am; there is no such time of day"),
+        ("0+12.40,", ",", "t.csv:4:11 (Station): ", "nothing stands under \"Station\", and every observation needs it"),
+        (
+            "Crack,longitudinal",
+            ",",
+            "t.csv:4:12 (Observation): ",
+            "nothing stands under \"Observation\", \"Detail\", and every observation needs it",
+        ),
+        (
+            "LM-014,LM-015,with",
+            "LM-014,,with",
+            "t.csv:2: ",
+            "which pipe it is of, so it was not read; fill in \"From MH\", \"To MH\"",
+        ),
+        ("L-101,", ",", "t.csv:2: ", "which run it is of, so it was not read; fill in \"Sheet\""),
+        (
+            "Crack,longitudinal,11-1,,end 1",
+            "Crack,complex,11-1,,end 1",
+            "t.csv:6:12 (Observation): ",
+            "the row that ends the stretch \"end 1\" is of another code than line 4, which begins it",
+        ),
         ("11-1,", "11/1,", "t.csv:4:14 (Clock): ", "expected a clock position such as 3, or two such as 11-1"),
         (",VCP,", ",Clay,", "t.csv:2:7 (Material): ", "expected one of VCP, PVC"),
         ("Roots,fine", "Roots,thick", "t.csv:7:12 (Observation): ", "found \"Roots, thick\"; expected words that"),
@@ -215,7 +238,18 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "t.csv:4:8 (As-built ft): ",
             "213 where line 2 has 212.4 for the same pipe",
         ),
-        (",active,Heron 2", ",active", "t.csv:5: ", "the row has 21 cells where there are 22 headings"),
+        (
+            ",active,Heron 2",
+            ",active",
+            "t.csv:5: ",
+            "the row has 21 cells where there are 22 headings, so it was not read; give each blank cell its \",\"",
+        ),
+        (
+            ",active,Heron 2",
+            ",active, dry,Heron 2",
+            "t.csv:5: ",
+            "the row has 23 cells where there are 22 headings, so it was not read; a cell with \",\" in it must stand in quotation marks",
+        ),
         ("Comment,Crew", "Comment,Team", "t.csv:1:22 (Team): ", "has no column \"Team\"; add it there, with drop"),
         (
             "Dia in",
@@ -230,6 +264,44 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         let said = refused(&with(from, to), &a());
         assert!(said.iter().any(|one| one.starts_with(place) && one.contains(message)), "{from} {to}: {said:#?}");
     }
+}
+
+/// A date that cannot be is said at itself, and not at the time beside it as well.
+#[test]
+fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
+    let text: String = A.iter().map(|byte| char::from(*byte)).collect();
+    let bad = text.replace("5/6/2026,1:15 PM", "2/29/2026,1:15 PM");
+    let said = refused(&bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
+    assert_eq!(said.len(), 5, "{said:#?}");
+    assert!(
+        said.iter()
+            .all(|one| one.contains(" (Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29"))
+    );
+    // What the document has is made from the last row.
+    let blank = text.replace("5/6/2026,1:15 PM", ",");
+    let said = match layout::read(&blank.chars().map(|c| c as u8).collect::<Vec<_>>(), "t.csv", &a(), &[]) {
+        Err(ConvertError::Structure(all)) => all.iter().map(ToString::to_string).collect::<Vec<_>>(),
+        other => panic!("{other:?}"),
+    };
+    let needs = "nothing stands under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
+    assert_eq!(said, [format!("t.csv:26:9 (Date): {needs}")]);
+}
+
+/// Rows in succession that stand there twice are read, and said by their numbers.
+#[test]
+fn rows_that_were_pasted_twice_are_said() {
+    let lines: Vec<&[u8]> = A.split_inclusive(|byte| *byte == b'\n').collect();
+    let twice = [&lines[..12], &lines[1..12], &lines[12..]].concat().concat();
+    let (survey, report) = read(&twice, &a());
+    assert_eq!(survey.document.runs[0].observations.len(), 18);
+    let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
+    assert_eq!(
+        said,
+        ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; take them out if they were pasted twice"]
+    );
+    // One row that stands twice may be two things alike.
+    let once = [&lines[..12], &lines[11..]].concat().concat();
+    assert_eq!(read(&once, &a()).1.notes, []);
 }
 
 #[test]

@@ -212,7 +212,7 @@ fn what_several_rows_say_of_one_thing_must_agree() {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
-    assert!(feet[0].starts_with("t.csv:2:8 (Unit): ft, where the layout s fixes m"), "{feet:?}");
+    assert!(feet[0].starts_with("t.csv:2:8 (Unit): found \"ft\", where the layout s fixes \"m\""), "{feet:?}");
     // What a dropped column has in it is named.
     let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
     assert_eq!(report.losses.len(), 1);
@@ -232,8 +232,8 @@ fn what_an_unknown_code_leaves_open_is_said() {
     );
     let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
     for message in [
-        "t.csv:2:6 (Grade): found 3, and nothing tells whether it is a structural or an operational grade: the code list obvert-terms has no no.such",
-        "t.csv:2:7 (Much): found 5 without a unit; the code list obvert-terms has no no.such",
+        "t.csv:2:6 (Grade): found 3, and nothing tells whether it is a structural or an operational grade: that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:7 (Much): found 5 without a unit; that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }

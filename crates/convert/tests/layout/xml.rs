@@ -92,7 +92,7 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
             "bore_unit=\"mm\"",
             "bore_unit=\"in\"",
             "t.csv:4:66 (Works/Line/@bore_unit): ",
-            "in, where the layout larkmoor-works fixes mm",
+            "found \"in\", where the layout larkmoor-works fixes \"mm\"",
         ),
         ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "nothing in the row tells which pipe it is of"),
         (

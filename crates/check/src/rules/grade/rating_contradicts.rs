@@ -28,7 +28,7 @@ rule! {
     /// past its pipe nor short of it, with the default limits. Where figures differ they are computed once more from the rows
     /// as they would be with other findings mended, and nothing is said where they then all agree or cannot be computed.
     /// For that a recorded grade on the scale is the scheme's grade, where that is certain, and none in an aspect in which the
-    /// scheme does not grade the code; a row that stands twice and a stretch that overlaps an earlier one are left out; a
+    /// scheme does not grade the code; a row that stands twice or is repeated and a stretch that overlaps an earlier one are left out; a
     /// stretch of a code that is never continuous is a point; one whose end is not after its beginning, or is beyond the run,
     /// cannot be counted. Computed grades and rows without a code of the list stay as they are.
     ///
