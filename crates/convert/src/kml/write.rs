@@ -48,7 +48,9 @@ pub fn write_stream<R: Borrow<Run>>(
     let network = Network::new(head, WHY)?;
     let mut kml = Kml { sink, report: LossReport::default() };
     kml.losses_of_head(head);
-    kml.sink.write_all(b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n")?;
+    kml.sink.write_all(
+        b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n",
+    )?;
     let title = head.assignment.as_ref().and_then(|assignment| assignment.title.as_ref());
     let title = title.map_or_else(|| "Pipe inspection survey".to_owned(), ToString::to_string);
     kml.element("name", &title, "/assignment/title")?;
