@@ -20,10 +20,6 @@ impl std::fmt::Display for PlacedProblem {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         if let Some(place) = &self.place {
             write!(f, "{place}: ")?;
-            // A row or a heading that is of no value of the document has its place in the file, and no other.
-            if self.problem.pointer.is_empty() {
-                return f.write_str(&self.problem.message);
-            }
         }
         write!(f, "{}", self.problem)
     }

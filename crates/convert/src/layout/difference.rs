@@ -16,7 +16,8 @@ pub(super) enum Letters {
     Encoded(Encoding),
     /// Those of XML 1.0, and the replacement character.
     Xml,
-    /// All that a text can have.
+    /// All that a text can have, as a workbook does.
+    #[cfg(feature = "xlsx")]
     All,
 }
 
@@ -25,6 +26,7 @@ impl Letters {
         match self {
             Self::Encoded(encoding) => bytes::has(letter, encoding),
             Self::Xml => crate::xml::is_xml_char(letter),
+            #[cfg(feature = "xlsx")]
             Self::All => true,
         }
     }
