@@ -205,7 +205,10 @@ fn lists_from_files_are_translated_from_and_to() {
             &[&source, "-o", "x.json", "--coding", "en-13508"],
             "--coding en-13508: there is no such code list; there are: obvert-terms, en-13508-2",
         ),
-        (&[&source, "-o", "x.json", "--code-list", "own.json"], "own.json: a code list is of use with --coding only"),
+        (
+            &[&source, "-o", "x.json", "--code-list", "own.json"],
+            "own.json: a code list is of use with --coding or a layout only",
+        ),
     ] {
         let output = convert(arguments);
         assert_eq!(status(&output), 2, "{}", stdout(&output));

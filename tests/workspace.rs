@@ -38,9 +38,11 @@ fn libraries_do_not_depend_on_the_command_line() {
         let manifest = format!("{}/crates/{crate_name}/Cargo.toml", env!("CARGO_MANIFEST_DIR"));
         let text = std::fs::read_to_string(manifest).expect("manifest");
         let dependencies = text.split("[dev-dependencies]").next().unwrap_or_default();
-        for terminal in ["clap", "anstream", "anstyle", "tempfile"] {
+        for terminal in ["clap", "anstream", "anstyle"] {
             assert!(!dependencies.contains(terminal), "{crate_name} depends on {terminal}");
         }
+        // A GeoPackage that is written is a file before it is bytes: held in memory, it would outweigh the survey.
+        assert!(crate_name == "convert" || !dependencies.contains("tempfile"), "{crate_name} depends on tempfile");
     }
     let check =
         std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml")).expect("check");

@@ -4,7 +4,7 @@ it: it grows with the file that is read, which is held as it is, and with what i
 
     OBVERT=target/release/obvert python3 tests/interop/test_memory.py [MEGABYTES [--table]]
 
-OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (24 unless given) and of
+OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (15 unless given) and of
 MEGABYTES are converted; with --table, the peaks are printed for the documentation. Exit status 0 if all holds, 1 if not.
 """
 
@@ -19,8 +19,8 @@ from command import FAILED, ROOT, command, expect, run
 
 MB = 1e6
 # For each form: its file; what writing it takes for every byte of JSON, beside the file that is read, and what reading it does.
-# Packed forms are put together, or unpacked, in memory, a database is copied once by the library that reads it, and of forms
-# that do not hold everything the losses are kept until they are told, and of KML the stretches, which stand last.
+# Packed forms are put together, or unpacked, in memory, a database has a spatial index and is copied once by the library that
+# reads it, and of forms that do not hold everything the losses are kept until they are told, and of KML the stretches, which stand last.
 FORMS = {
     "json": ("x.obvert.json", 0.1, 0.1),
     "xml": ("x.xml", 0.1, 0.1),
@@ -28,7 +28,7 @@ FORMS = {
     "csv": ("tables", 0.1, 0.1),
     "csv-zip": ("x.zip", 0.1, 0.8),
     "xlsx": ("x.xlsx", 0.6, 0.1),
-    "geopackage": ("x.gpkg", 0.3, 2.1),
+    "geopackage": ("x.gpkg", 0.6, 2.1),
     "geoparquet": ("layers", 1.8, None),
     "kml": ("x.kml", 3.8, None),
 }
@@ -88,7 +88,7 @@ def main():
     if "--make" in sys.argv:
         pathlib.Path(sys.argv[2]).write_bytes(survey(float(sys.argv[3])))
         return 0
-    megabytes = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    megabytes = float(sys.argv[1]) if len(sys.argv) > 1 else 15.0
     results = []
     for part in (megabytes / 3, megabytes):
         with tempfile.TemporaryDirectory() as folder:

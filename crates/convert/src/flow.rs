@@ -3,8 +3,6 @@
 use obvert_model::read::Runs;
 use obvert_model::tables::{Document, Head, Run};
 
-use crate::{ConvertError, Survey};
-
 /// The runs of a stream as an iterator, as the writers of forms take them.
 ///
 /// ```
@@ -40,12 +38,12 @@ pub fn hand_over<T>(document: Document, work: &mut dyn FnMut(&Head, &mut dyn Run
 
 /// The result of the fast road, or what the whole survey gives where that road has ended: it says what is wrong, or brings the
 /// runs into order.
-#[cfg(any(feature = "tables", feature = "geojson", feature = "xml"))]
+#[cfg(any(feature = "csv", feature = "geojson", feature = "geopackage", feature = "xlsx", feature = "xml"))]
 pub(crate) fn either<T>(
     fast: Option<T>,
-    whole: impl FnOnce() -> Result<Survey, ConvertError>,
+    whole: impl FnOnce() -> Result<crate::Survey, crate::ConvertError>,
     work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
-) -> Result<T, ConvertError> {
+) -> Result<T, crate::ConvertError> {
     match fast {
         Some(result) => Ok(result),
         None => whole().map(|survey| hand_over(survey.document, work)),
