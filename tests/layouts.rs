@@ -257,7 +257,7 @@ fn a_layout_is_drafted_from_xml_and_odd_values_are_shown() {
     let checked = obvert(&["layout", "check", &draft, C]);
     assert_eq!(status(&checked), 0, "{}{}", stdout(&checked), stderr(&checked));
     assert!(
-        stdout(&checked).ends_with("read by c 0, 24 columns: 1 pipes, 1 runs, 5 observations\n"),
+        stdout(&checked).ends_with("read by c 0, 24 columns: 1 pipe, 1 run, 5 observations\n"),
         "{}",
         stdout(&checked)
     );
@@ -382,9 +382,12 @@ fn two_layouts_convert_at_once() {
     let output = obvert(&[&["convert", A, "-o", &once], &both[..], &coding].concat());
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     assert_eq!(std::fs::read(&once).unwrap(), std::fs::read(&steps).unwrap());
+    // What the second step says of the survey, the one step says of the rows that it came from.
     for line in stderr(&second).lines() {
-        assert!(stderr(&output).contains(line), "{line}");
+        let said = line.split_once(": ").map_or(line, |(_, said)| said);
+        assert!(stderr(&output).contains(said), "{line}");
     }
+    assert!(stderr(&output).contains("office-a.csv:4:11 (Station): through"), "{}", stderr(&output));
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!((&account["from"]["form"], &account["to"]["form"]), (&"layout".into(), &"layout".into()));
     for (kind, pointer, line, heading) in [
@@ -480,12 +483,17 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         std::fs::write(tables.join(name), table).unwrap();
     }
     std::fs::write(tables.join("plan.pdf"), "no table").unwrap();
+    std::fs::create_dir(tables.join("april")).unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
     let run = |arguments: &[&str]| obvert_in(folder.path(), arguments);
     let packed = run(&["archive", "pack", "may", "-o", "may.obvert.jsonl", "--layout", &layout]);
     assert_eq!(status(&packed), 0, "{}", stderr(&packed));
-    for said in ["2 surveys packed", "may: plan.pdf left out, since they are no tables by their names (.csv or .xlsx)"]
-    {
+    for said in [
+        "2 surveys packed",
+        "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
+        "may: what is in folders within it is left out; name them as well: april",
+        "defaulted may/6.csv /issued: the table does not say it",
+    ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }
     let listed = stdout(&run(&["archive", "list", "may.obvert.jsonl"]));

@@ -134,6 +134,9 @@ impl Source {
                 for note in &report.notes {
                     crate::render::note(&format!("{}: {}", self.name, note.message));
                 }
+                // Whether anybody reads this does not decide about the survey.
+                let losses = LossReport { notes: Vec::new(), ..report };
+                let _ = crate::render::losses::say(&[losses], Some(&self.name), Some(&survey.places), None);
             }
             survey
         }))

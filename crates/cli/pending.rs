@@ -4,6 +4,7 @@ use std::fs;
 use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
 
+use obvert::convert::ConvertError;
 use tempfile::{NamedTempFile, TempDir};
 
 use crate::Failure;
@@ -40,7 +41,7 @@ impl PendingFile {
         let file = self.file.as_file_mut();
         file.set_len(0).and_then(|()| file.rewind()).map_err(fail)?;
         let mut sink = BufWriter::new(file);
-        let result = write(&mut sink)?;
+        let result = write(&mut sink).map_err(|error| named(&self.path, error))?;
         sink.flush().map_err(fail)?;
         Ok(result)
     }
@@ -53,6 +54,18 @@ impl PendingFile {
         let kept = if self.replace { self.file.persist(&self.path) } else { self.file.persist_noclobber(&self.path) };
         kept.map_err(|error| format!("{name}: {}", error.error))?;
         Ok(())
+    }
+}
+
+/// An error of the system with the name of what was being written.
+pub(crate) fn named(path: &Path, error: Failure) -> Failure {
+    let system = match error.downcast_ref::<ConvertError>() {
+        Some(ConvertError::Write(system)) => Some(system),
+        _ => error.downcast_ref::<io::Error>(),
+    };
+    match system {
+        Some(system) => format!("{}: cannot be written: {system}", path.display()).into(),
+        None => error,
     }
 }
 
@@ -140,6 +153,11 @@ impl PendingFolder {
         Ok(Self { fresh, path: path.to_owned(), old })
     }
 
+    /// Its place.
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
     fn inside(&self) -> PathBuf {
         self.fresh.path().join("new")
     }
@@ -181,6 +199,9 @@ pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
     }
     if !replace && path.exists() {
         return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
+    }
+    if fs::metadata(path).is_ok_and(|about| about.permissions().readonly()) {
+        return Err(format!("{}: is write-protected; take that away, or name another file", path.display()).into());
     }
     Ok(())
 }

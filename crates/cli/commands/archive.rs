@@ -108,10 +108,18 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
             format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into()
         );
     }
-    if let [first, rest @ ..] = others.as_slice() {
-        let first = first.file_name().unwrap_or_default().to_string_lossy();
-        let more = if rest.is_empty() { String::new() } else { format!(" and {} more", rest.len()) };
-        render::note(&format!("{name}: {first}{more} left out, since they are no tables by their names ({ending})"));
+    let named = |files: &mut dyn Iterator<Item = &PathBuf>| {
+        let names: Vec<String> =
+            files.filter_map(|file| Some(file.file_name()?.to_string_lossy().into_owned())).collect();
+        names.join(", ")
+    };
+    let folders = named(&mut others.iter().filter(|file| file.is_dir()));
+    if !folders.is_empty() {
+        render::note(&format!("{name}: what is in folders within it is left out; name them as well: {folders}"));
+    }
+    let files = named(&mut others.iter().filter(|file| !file.is_dir()));
+    if !files.is_empty() {
+        render::note(&format!("{name}: left out, since they are no tables by their names ({ending}): {files}"));
     }
     Ok(tables)
 }
@@ -127,8 +135,10 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     let mut one = |source: &Source, sink: &mut dyn Write| -> Result<(), Failure> {
         let name = &source.name;
         stage.say(|| format!("packing {name}, {packed} surveys packed"));
-        let document = convert::document(source)?
-            .ok_or_else(|| format!("{name}: is no valid survey, so nothing was packed; obvert check says more"))?;
+        let document = convert::document(source)?.ok_or_else(|| {
+            let by = if source.layout.is_some() { " with the same --layout" } else { "" };
+            format!("{name}: is no valid survey, so nothing was packed; obvert check{by} says more")
+        })?;
         if seen.is_new(&document, name)? {
             archive::write(&document, sink)?;
             packed += 1;

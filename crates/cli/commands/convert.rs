@@ -1,14 +1,14 @@
 //! `obvert convert`: a survey from one form into another.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::BTreeSet;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
 use obvert::convert::recode::Recoder;
 use obvert::convert::{
-    Account, ConvertError, Each, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage,
-    geoparquet, hand_over, kml, xlsx, xml,
+    Account, ConvertError, Each, End, Loss, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
+    hand_over, kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, Runs, locate_all};
@@ -18,7 +18,7 @@ use obvert::model::text::DocumentId;
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
 use crate::pending::{self, PendingFile, PendingFolder};
-use crate::render::{failure, progress};
+use crate::render::{failure, losses, progress};
 use crate::{Failure, Status, lists, render};
 
 /// Converts, a run at a time where both forms allow that.
@@ -75,18 +75,20 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         let observations = count.done;
         let from = head.coding.list.to_string();
         let to = translated.map_or_else(|| from.clone(), |head| head.coding.list.to_string());
-        let recoded = recoder.map(|recoder| (observations, recoder.finish()));
-        Ok::<_, Failure>(Done { id: head.id.clone(), from, to, recoded, losses })
+        let recoded = recoder.map(Recoder::finish);
+        Ok::<_, Failure>(Done { id: head.id.clone(), from, to, observations, recoded, losses })
     };
     let Some((done, read, places)) = streamed(&source, &mut work)? else { return Ok(Status::Failed) };
     let done = done?;
     drop(stage);
-    let recoded = done.recoded.map_or_else(LossReport::default, |(observations, losses)| {
-        say_recoded(observations, &losses, &done.from, &done.to);
+    let recoded = done.recoded.map_or_else(LossReport::default, |losses| {
+        // A table has no room for what a translation keeps in remarks and extensions.
+        let kept = to != Form::Layout;
+        say_recoded(done.observations, &losses, (&done.from, &done.to), kept);
         losses
     });
     let reports = [read, recoded, done.losses];
-    say_losses(&reports)?;
+    losses::say(&reports, None, places.as_ref(), Some(done.observations))?;
     let refused = arguments.lossless && reports.iter().any(LossReport::loses);
     // A conversion that is refused for its losses is the one whose account is wanted most.
     let account = match &arguments.account {
@@ -117,8 +119,10 @@ struct Done {
     /// The code list of the document as it was, and as it is now.
     from: String,
     to: String,
-    /// How many observations were translated, and what that lost.
-    recoded: Option<(usize, LossReport)>,
+    /// How many observations there are.
+    observations: usize,
+    /// What translating them lost.
+    recoded: Option<LossReport>,
     losses: LossReport,
 }
 
@@ -164,7 +168,9 @@ impl Out {
                 let workbook = file.is_named(Form::Xlsx);
                 file.write(|sink| write(head, runs, to, layout, workbook, sink))
             }
-            Self::Folder(folder) => write_folder(head, runs, to, folder),
+            Self::Folder(folder) => {
+                write_folder(head, runs, to, folder).map_err(|error| pending::named(folder.path(), error))
+            }
         }
     }
 
@@ -272,13 +278,16 @@ fn recoder<'l>(arguments: &Convert, known: &[&'l CodeList], head: &Head) -> Resu
 }
 
 /// Says how the translation went.
-fn say_recoded(all: usize, losses: &LossReport, from: &str, to: &str) {
+fn say_recoded(all: usize, losses: &LossReport, (from, to): (&str, &str), kept: bool) {
     // A loss points into its observation: /runs/0/observations/1/code.
     let row = |loss: &Loss| loss.pointer.split('/').take(5).collect::<Vec<_>>().join("/");
     let with_loss = losses.losses.iter().map(row).collect::<BTreeSet<_>>().len();
     let said = match with_loss {
         0 => "all with nothing lost".to_owned(),
-        some => format!("{some} of them with the losses below; their remarks and extensions keep what was lost"),
+        some if kept => {
+            format!("{some} of them with the losses below; their remarks and extensions keep what was lost")
+        }
+        some => format!("{some} of them with the losses below"),
     };
     let plural = if all == 1 { "" } else { "s" };
     // Whether anybody reads this does not decide whether the survey is written.
@@ -300,7 +309,7 @@ pub(super) fn write_to(document: Document, to: Form, path: &Path, replace: bool)
         Ok::<_, Failure>(losses)
     };
     let losses = hand_over(document, &mut write)?;
-    say_losses(&[losses])
+    losses::say(&[losses], None, None, None)
 }
 
 /// Refuses options that contradict --out-layout.
@@ -353,10 +362,15 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
     })
 }
 
-/// The document of a source; `None` when it is not valid, which has been said.
+/// The document of a source, what reading it lost being said; `None` when it is not valid, which has been said.
 pub(super) fn document(source: &Source) -> Result<Option<Document>, Failure> {
     let mut whole = |head: &Head, runs: &mut dyn Runs| Document { head: head.clone(), runs: Each(runs).collect() };
-    Ok(streamed(source, &mut whole)?.map(|(document, ..)| document))
+    let Some((document, read, places)) = streamed(source, &mut whole)? else { return Ok(None) };
+    for note in &read.notes {
+        render::note(&format!("{}: {}", source.name, note.message));
+    }
+    losses::say(&[LossReport { notes: Vec::new(), ..read }], Some(&source.name), places.as_ref(), None)?;
+    Ok(Some(document))
 }
 
 /// What reading gave, with the losses and the places that are known; `None` when the source is not valid, which has been said.
@@ -450,61 +464,4 @@ fn write_folder(head: &Head, runs: &mut dyn Runs, to: Form, folder: &PendingFold
     } else {
         geoparquet::write_stream(head, runs, open)?.1
     })
-}
-
-/// A pointer behind a word; nothing where the whole document is meant.
-fn spaced(pointer: &str) -> String {
-    if pointer.is_empty() { String::new() } else { format!(" {pointer}") }
-}
-
-/// How many different losses are shown.
-const SHOWN: usize = 200;
-
-/// What a value was and what it became, where both are known, or what was put in.
-fn values(loss: &Loss) -> String {
-    const LONGEST: usize = 60;
-    let short = |value: &serde_json::Value| {
-        let text = value.to_string();
-        let cut = text.chars().take(LONGEST).collect::<String>();
-        if cut.len() < text.len() { format!("{cut}…") } else { text }
-    };
-    match (&loss.was, &loss.becomes) {
-        (Some(was), Some(becomes)) => format!(": {} becomes {}", short(was), short(becomes)),
-        (None, Some(becomes)) => format!(": {}", short(becomes)),
-        (_, None) => String::new(),
-    }
-}
-
-/// Says what was lost, the same loss of many values once.
-fn say_losses(reports: &[LossReport]) -> Result<(), Failure> {
-    let mut folds: Vec<(&Loss, usize)> = Vec::new();
-    let mut places: HashMap<(LossKind, &str), usize> = HashMap::new();
-    for loss in reports.iter().flat_map(|report| &report.losses) {
-        let place = *places.entry((loss.kind, &loss.message)).or_insert(folds.len());
-        match folds.get_mut(place) {
-            Some((_, count)) => *count += 1,
-            None => folds.push((loss, 1)),
-        }
-    }
-    // The most frequent first; those that are as frequent stay in the order of the document.
-    folds.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
-    let mut said = Vec::new();
-    let say = &mut said;
-    for (loss, count) in folds.iter().take(SHOWN) {
-        let kind = format!("{:?}", loss.kind).to_lowercase();
-        let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-        let at = loss.place.as_ref().map_or_else(|| loss.pointer.clone(), ToString::to_string);
-        writeln!(say, "{}{}: {}{}{times}", render::strong(&kind), spaced(&at), loss.message, values(loss))?;
-    }
-    if folds.len() > SHOWN {
-        let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
-        writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
-    }
-    // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
-    for note in reports.split_last().into_iter().flat_map(|(_, before)| before).flat_map(|recoded| &recoded.notes) {
-        writeln!(say, "{}{}: {}", render::strong("note"), spaced(&note.pointer), note.message)?;
-    }
-    // Whether anybody reads this does not decide whether the survey is written.
-    let _ = anstream::stderr().lock().write_all(&said);
-    Ok(())
 }

@@ -142,7 +142,9 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
         Some(Ok((survey, report))) => {
             let document = survey.document;
             let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-            let (pipes, runs) = (document.head.pipes.len(), document.runs.len());
+            let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
+            let (pipes, runs) = (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
+            let rows = counted(rows, "observation");
             render::out(|out| {
                 for Note { message, .. } in &report.notes {
                     writeln!(out, "{}: {message}", source.name)?;
@@ -152,7 +154,7 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
                     let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
                     writeln!(out, "{at}: {}{times}", loss.message)?;
                 }
-                writeln!(out, "{}: read by {said}: {pipes} pipes, {runs} runs, {rows} observations", source.name)
+                writeln!(out, "{}: read by {said}: {pipes}, {runs}, {rows}", source.name)
             })
         }
         Some(Err(ConvertError::Structure(problems))) => {

@@ -61,7 +61,14 @@ impl Reader<'_> {
                     rows.for_each(|row| absent(row, below, &value));
                 }
                 keys => match at(&document, &fixed.to) {
-                    None => put(&mut document, keys, value),
+                    None => {
+                        if &*fixed.to == "issued" {
+                            let message = "the table does not say it; the layout fixes it for every table";
+                            let loss = Loss::new(LossKind::Defaulted, "/issued", message);
+                            self.report.losses.push(Loss { becomes: Some(value.clone()), ..loss });
+                        }
+                        put(&mut document, keys, value);
+                    }
                     Some(is) if *is != value => {
                         let message = format!(
                             "found {:?}, where the layout {} fixes {:?}; correct it, or read the file by another layout",
