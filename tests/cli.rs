@@ -508,3 +508,60 @@ fn digest_is_of_the_content_in_every_form() {
     let broken = obvert_fed(&["digest", "-"], b"{\"obvert\": \"0.2\"}");
     assert_eq!((status(&broken), stdout(&broken)), (2, String::new()));
 }
+
+/// Whoever stops a conversion finds nothing of it: not the file, not what it was being made in.
+#[cfg(unix)]
+#[test]
+fn a_conversion_that_is_stopped_leaves_nothing() {
+    use std::process::{Command, Stdio};
+    use std::time::{Duration, Instant};
+    let folder = tempfile::tempdir().unwrap();
+    let mut document: Value = serde_json::from_str(&read(CLEAN)).unwrap();
+    let runs = document["runs"].as_array().unwrap().clone();
+    let many = (0..60).flat_map(|round| runs.iter().map(move |run| (round, run)));
+    document["runs"] = many
+        .map(|(round, run)| {
+            let mut run = run.clone();
+            run["id"] = format!("{}-{round}", run["id"].as_str().unwrap()).into();
+            run
+        })
+        .collect();
+    std::fs::write(folder.path().join("large.obvert.json"), document.to_string()).unwrap();
+    let names = || -> Vec<String> {
+        let entries = std::fs::read_dir(folder.path()).unwrap();
+        let names = entries.map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned());
+        names.filter(|name| name != "large.obvert.json").collect()
+    };
+    for (out, to) in [("x.gpkg", "geopackage"), ("tables", "csv")] {
+        let mut child = Command::new(env!("CARGO_BIN_EXE_obvert"))
+            .args(["convert", "large.obvert.json", "-o", out, "--to", to])
+            .current_dir(folder.path())
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        let began = Instant::now();
+        while !names().iter().any(|name| name.starts_with(".obvert-")) {
+            assert!(began.elapsed() < Duration::from_secs(60) && child.try_wait().unwrap().is_none(), "{to}");
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        let signalled = Command::new("kill").args(["-INT", &child.id().to_string()]).status().unwrap();
+        assert!(signalled.success());
+        assert_eq!(child.wait().unwrap().code(), Some(130), "{to}");
+        assert_eq!(names(), Vec::<String>::new(), "{to}");
+    }
+}
+
+#[test]
+fn what_is_write_protected_is_not_written_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("x.xml");
+    std::fs::write(&out, "mine").unwrap();
+    let mut rights = std::fs::metadata(&out).unwrap().permissions();
+    rights.set_readonly(true);
+    std::fs::set_permissions(&out, rights).unwrap();
+    let source = root().join(CLEAN).display().to_string();
+    let refused = obvert_in(folder.path(), &["convert", &source, "-o", "x.xml", "--replace"]);
+    assert_eq!(status(&refused), 2);
+    assert!(stderr(&refused).contains("x.xml: is write-protected"), "{}", stderr(&refused));
+    assert_eq!(std::fs::read_to_string(&out).unwrap(), "mine");
+}

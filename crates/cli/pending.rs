@@ -1,8 +1,10 @@
 //! Outputs that appear whole or not at all: made beside their place, and moved there when nothing speaks against it any more.
 
+use std::collections::BTreeSet;
 use std::fs;
 use std::io::{self, BufWriter, Seek, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, Once};
 
 use obvert::convert::ConvertError;
 use tempfile::{NamedTempFile, TempDir};
@@ -10,8 +12,43 @@ use tempfile::{NamedTempFile, TempDir};
 use crate::Failure;
 use crate::args::Form;
 
+/// What is being made, to be taken away when somebody stops the command: what is not finished is nobody's.
+static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// Something that is being made, as long as it is.
+struct Unfinished(PathBuf);
+
+impl Unfinished {
+    fn new(path: &Path) -> Self {
+        static ONCE: Once = Once::new();
+        // Where there are no such signals, or somebody else has them, it stays as it was.
+        ONCE.call_once(|| drop(ctrlc::set_handler(stop)));
+        if let Ok(mut all) = UNFINISHED.lock() {
+            all.insert(path.to_owned());
+        }
+        Self(path.to_owned())
+    }
+}
+
+impl Drop for Unfinished {
+    fn drop(&mut self) {
+        if let Ok(mut all) = UNFINISHED.lock() {
+            all.remove(&self.0);
+        }
+    }
+}
+
+/// Takes away what is not finished and ends as a command does that was interrupted.
+fn stop() {
+    for path in UNFINISHED.lock().iter().flat_map(|all| all.iter()) {
+        let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
+    }
+    std::process::exit(130);
+}
+
 /// A file that is being made.
 pub(crate) struct PendingFile {
+    _unfinished: Unfinished,
     file: NamedTempFile,
     path: PathBuf,
     replace: bool,
@@ -26,7 +63,7 @@ impl PendingFile {
             .suffix(".tmp")
             .tempfile_in(folder_of(path)?)
             .map_err(|error| format!("{}: cannot write in its folder: {error}", path.display()))?;
-        Ok(Self { file, path: path.to_owned(), replace })
+        Ok(Self { _unfinished: Unfinished::new(file.path()), file, path: path.to_owned(), replace })
     }
 
     /// Whether its name is that of a form.
@@ -109,6 +146,7 @@ pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), F
 /// A folder of tables that is being made. An existing folder is replaced only when asked, and only when it holds nothing but
 /// tables of this kind: a folder with anything else in it is somebody's.
 pub(crate) struct PendingFolder {
+    _unfinished: Unfinished,
     fresh: TempDir,
     path: PathBuf,
     /// Whether there is a folder already, which is to be replaced.
@@ -150,7 +188,7 @@ impl PendingFolder {
             .prefix(".obvert-")
             .tempdir_in(parent)
             .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
-        Ok(Self { fresh, path: path.to_owned(), old })
+        Ok(Self { _unfinished: Unfinished::new(fresh.path()), fresh, path: path.to_owned(), old })
     }
 
     /// Its place.
@@ -181,6 +219,9 @@ impl PendingFolder {
         if !self.old {
             return Ok(fs::rename(self.inside(), path).map_err(fail)?);
         }
+        // Whoever stops the command now waits until one of the two folders is in its place, and takes none away.
+        let mut unfinished = UNFINISHED.lock().map_err(|error| format!("{}: {error}", path.display()))?;
+        unfinished.remove(self.fresh.path());
         let aside = self.fresh.path().join("old");
         fs::rename(path, &aside).map_err(fail)?;
         if let Err(error) = fs::rename(self.inside(), path) {
