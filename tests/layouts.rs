@@ -500,6 +500,21 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
     for id in ["heron:L-103:2026-05-06T13:15:00-05:00", "heron:L-103:2026-05-07T13:15:00-05:00"] {
         assert!(listed.contains(id), "{id}: {listed}");
     }
+    // Of several that are no surveys each is told, and nothing is packed.
+    let worse = folder.path().join("worse");
+    std::fs::create_dir(&worse).unwrap();
+    for name in ["1.csv", "2.csv"] {
+        let table =
+            text.replace("1+40.00", "near").chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>();
+        std::fs::write(worse.join(name), table).unwrap();
+    }
+    let refused = run(&["archive", "pack", "may", "worse", "-o", "worse.jsonl", "--layout", &layout]);
+    assert_eq!(status(&refused), 2);
+    let end = "2 of these are no valid surveys, so nothing was packed; obvert check with the same --layout says more";
+    for said in ["worse/1.csv:", "worse/2.csv:", end] {
+        assert!(stderr(&refused).contains(said), "{said}: {}", stderr(&refused));
+    }
+    assert!(!folder.path().join("worse.jsonl").exists());
     // One table alone, and folders that have none.
     assert_eq!(status(&run(&["archive", "pack", "may/6.csv", "-o", "6.jsonl", "--layout", &layout])), 0);
     std::fs::create_dir(folder.path().join("empty")).unwrap();

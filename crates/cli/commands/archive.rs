@@ -1,5 +1,6 @@
 //! `obvert archive`: many surveys in one file, a document a line, read and written one at a time.
 
+use std::cell::Cell;
 use std::collections::HashMap;
 use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Write};
@@ -130,15 +131,22 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         None => None,
     };
     let mut seen = Seen::default();
-    let (mut packed, mut twice) = (0_usize, 0_usize);
+    let (mut packed, mut twice, bad) = (0_usize, 0_usize, Cell::new(0_usize));
     let stage = progress::stage("packing");
     let mut one = |source: &Source, sink: &mut dyn Write| -> Result<(), Failure> {
         let name = &source.name;
         stage.say(|| format!("packing {name}, {packed} surveys packed"));
-        let document = convert::document(source)?.ok_or_else(|| {
-            let by = if source.layout.is_some() { " with the same --layout" } else { "" };
-            format!("{name}: is no valid survey, so nothing was packed; obvert check{by} says more")
-        })?;
+        // What is wrong with one is said, and the others are looked at all the same.
+        let document = match convert::document(source) {
+            Ok(Some(document)) => document,
+            wrong => {
+                if let Err(error) = wrong {
+                    render::failure(&*error);
+                }
+                bad.set(bad.get() + 1);
+                return Ok(());
+            }
+        };
         if seen.is_new(&document, name)? {
             archive::write(&document, sink)?;
             packed += 1;
@@ -147,23 +155,33 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
         }
         Ok(())
     };
-    let mut all = |sink: &mut dyn Write| -> Result<(), Failure> {
-        for path in &arguments.files {
-            if is_archive(path) {
-                for line in lines(path)? {
-                    let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
-                    one(&source(path, line), sink)?;
+    let mut all =
+        |sink: &mut dyn Write| -> Result<(), Failure> {
+            for path in &arguments.files {
+                if is_archive(path) {
+                    for line in lines(path)? {
+                        let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
+                        one(&source(path, line), sink)?;
+                    }
+                } else if let Some(by) = &layout {
+                    for table in tables(path, by)? {
+                        one(&files::read_by(&table, None, Some(by))?, sink)?;
+                    }
+                } else {
+                    one(&files::read(path, None)?, sink)?;
                 }
-            } else if let Some(by) = &layout {
-                for table in tables(path, by)? {
-                    one(&files::read_by(&table, None, Some(by))?, sink)?;
-                }
-            } else {
-                one(&files::read(path, None)?, sink)?;
             }
-        }
-        Ok(())
-    };
+            let by = if layout.is_some() { " with the same --layout" } else { "" };
+            match bad.get() {
+                0 => Ok(()),
+                1 => Err(format!("one of these is no valid survey, so nothing was packed; obvert check{by} says more")
+                    .into()),
+                bad => Err(format!(
+                    "{bad} of these are no valid surveys, so nothing was packed; obvert check{by} says more"
+                )
+                .into()),
+            }
+        };
     if arguments.output == Path::new("-") {
         all(&mut io::stdout().lock())?;
     } else {

@@ -83,7 +83,7 @@ pub fn read_rows(
 /// Among how many problems before one is looked for the same one.
 const AGAIN: usize = 32;
 
-/// What to say of rows in succession that stand in a table twice, cell by cell: they were pasted twice, most likely. A survey can have
+/// What to say of rows that stand in a table twice, cell by cell: they were pasted twice, most likely. A survey can have
 /// two rows alike, so they are read all the same.
 fn repeated(grid: &Grid) -> Option<String> {
     fn texts(row: &GridRow) -> impl Iterator<Item = &str> {
@@ -103,24 +103,23 @@ fn repeated(grid: &Grid) -> Option<String> {
         let of = *first.entry(digest(&rows[index])).or_insert(index);
         let length =
             (0..index - of).take_while(|step| index + step < rows.len() && same(of + step, index + step)).count();
-        // One row after another that are all alike are no block that was pasted.
-        if length >= 2 && !same(of, of + 1) {
+        if length > 0 {
             found.push((index, of, length));
         }
         index += length.max(1);
     }
     let (from, of, length) = *found.first()?;
-    let lines = |from: usize| format!("{} to {}", rows[from].line, rows[from + length - 1].line);
+    let lines = |from: usize| match length {
+        1 => format!("row {}", rows[from].line),
+        _ => format!("rows {} to {}", rows[from].line, rows[from + length - 1].line),
+    };
+    let say = if length == 1 { "says" } else { "say" };
     let more = match found.len() - 1 {
         0 => String::new(),
-        1 => ", and another block of rows repeats earlier ones as well".to_owned(),
-        more => format!(", and {more} other blocks of rows repeat earlier ones as well"),
+        1 => ", and at another place rows repeat earlier ones as well".to_owned(),
+        more => format!(", and at {more} other places rows repeat earlier ones as well"),
     };
-    Some(format!(
-        "rows {} say the same as rows {}, cell by cell{more}; take them out if they were pasted twice",
-        lines(from),
-        lines(of)
-    ))
+    Some(format!("{} {say} the same as {}, cell by cell{more}; take out what was pasted twice", lines(from), lines(of)))
 }
 
 pub(super) struct Reader<'l> {
