@@ -3,6 +3,7 @@
 
 use std::collections::BTreeSet;
 
+use super::dates;
 use super::look::{Form, Look, Near};
 use super::words::{self, Target, Wants, vocabulary};
 
@@ -247,8 +248,29 @@ fn most(target: &Target) -> usize {
     }
 }
 
+/// Whether a target comes into question for a column at all: dates, and what stands below a word for them, name no pipe and no run, even where
+/// no pattern reads them.
+fn in_question(column: &Column, target: &Target) -> bool {
+    let below_dates = column.words.first().is_some_and(|words| dates::named(words));
+    let barred = below_dates || is_name(target) && are_dates(&column.look);
+    matches!(target.wants, Wants::Moment | Wants::Year) || !barred
+}
+
+fn is_name(target: &Target) -> bool {
+    ["pipes.id", "runs.id"].contains(&target.to.as_str())
+}
+
+/// Whether most values are dates, in whatever way of writing.
+fn are_dates(look: &Look) -> bool {
+    let dates = look.distinct.iter().filter(|(value, _)| dates::is_date(value)).count();
+    dates > 0 && dates * 3 >= look.distinct.len() * 2
+}
+
 /// The choice of a target for a column; `None` where it is too unsure.
 fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
+    if !in_question(column, target) {
+        return None;
+    }
     let place = column.level.share(&target.to);
     let (fit, near) = best(target, &column.look)?;
     let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
@@ -358,11 +380,17 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
     if column.level == Level::Beside {
         return "it stands in an element that repeats beside the rows, so that it is of none of them".to_owned();
     }
-    let all = vocabulary().targets.iter().filter(|target| column.level.share(&target.to) > 0.0);
+    let all = vocabulary()
+        .targets
+        .iter()
+        .filter(|target| column.level.share(&target.to) > 0.0 && in_question(column, target));
     let mut best: Vec<(f64, &Target)> = all.map(|target| (column.named(target), target)).collect();
     best.retain(|(named, _)| *named >= 0.5);
     best.sort_by(|one, other| other.0.total_cmp(&one.0));
     let Some((named, first)) = best.first() else {
+        if are_dates(&column.look) {
+            return "its values are dates, and its heading is no word for when something began".to_owned();
+        }
         return "neither its heading nor its values say what it holds".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };

@@ -5,6 +5,7 @@
 mod around;
 mod choose;
 mod codes;
+mod dates;
 mod fill;
 mod look;
 mod marks;
