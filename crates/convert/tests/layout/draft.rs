@@ -294,7 +294,7 @@ fn what_is_no_table_is_refused() {
     }
 }
 
-const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Remark\n\
+pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Remark\n\
                      P1;A;B;0,0;run.start;;\nP1;A;B;1,5;crack.longitudinal;3;fine\nP1;A;B;2,5;roots.fine;2;\n\
                      P1;A;B;4,5;roots.mass;4;much\nP1;A;B;9,0;run.finish;;\n";
 
@@ -531,62 +531,4 @@ fn stretches_of_two_distances_and_half_hours_are_found() {
     let stretch = &document["runs"][0]["observations"][1];
     assert_eq!((&stretch["to"], &stretch["continuous"]), (&4.5.into(), &true.into()));
     assert_eq!(stretch["clock"], serde_json::json!({"from": 11.5, "to": 1}));
-}
-
-/// The table of [`SMALL`] with one more column behind the pipe, of one value in all rows.
-fn with_column(heading: &str, value: &str) -> String {
-    SMALL.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"))
-}
-
-/// Dates with the names of months are read, and those that no pattern reads are left with the reason: none of them names a run.
-#[test]
-fn a_column_of_dates_never_names_a_run() {
-    for (value, pattern) in [
-        ("03-May-26", "dd-mmm-yy"),
-        ("3-May-26", "d-mmm-yy"),
-        ("03-May-2026", "dd-mmm-yyyy"),
-        ("13-May-2026", "dd-mmm-yyyy"),
-        ("13 MAY 2026", "dd mmm yyyy"),
-        ("3 May 2026", "d mmm yyyy"),
-    ] {
-        for heading in ["Inspection Date", "Date of inspection", "Inspektionsdatum"] {
-            let table = with_column(&format!("{heading};Start time"), &format!("{value};09:30"));
-            let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
-            let column = &draft.layout.columns[1];
-            assert_eq!(
-                (column.to.as_deref(), column.pattern.as_deref()),
-                (Some("runs.started"), Some(pattern)),
-                "{heading} {value}: {:#?}",
-                draft.columns[1]
-            );
-            let day = if value.starts_with("13") { "13" } else { "03" };
-            let started = super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["started"].clone();
-            assert_eq!(started, format!("2026-05-{day}T09:30:00+00:00"));
-        }
-    }
-    // Days of one and of two digits in one column.
-    let mixed = with_column("Inspection Date", "3-May-26") + "P2;13-May-26;B;C;9,0;run.finish;;\n";
-    let draft = layout::draft(mixed.as_bytes(), "t.csv").unwrap();
-    assert!(
-        draft.columns[1].reason.ends_with("all 6 values look like it, but a moment needs a date and a time of day")
-    );
-    for (heading, value, reason) in [
-        (
-            "Inspection Date",
-            "3. Mai 2026",
-            "the heading is a word for when it began, and its values are not: line 2 has \"3. Mai 2026\"",
-        ),
-        (
-            "Report date",
-            "week 18",
-            "a part of the heading is a word for when it began, and its values are not: line 2 has \"week 18\"",
-        ),
-        ("Survey", "3. Mai 2026", "its values are dates, and its heading is no word for when something began"),
-    ] {
-        let draft = layout::draft(with_column(heading, value).as_bytes(), "t.csv").unwrap();
-        assert_eq!((draft.columns[1].to.as_deref(), draft.columns[1].reason.as_str()), (None, reason), "{heading}");
-        let open = format!("{heading:?}: {reason}; give it a field in to");
-        assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
-        assert!(draft.open.iter().any(|one| one.starts_with("no column names the run")), "{:#?}", draft.open);
-    }
 }

@@ -10,6 +10,7 @@ mod fill;
 mod look;
 mod marks;
 mod sheet;
+mod sizes;
 mod tree;
 mod words;
 #[cfg(feature = "xlsx")]
