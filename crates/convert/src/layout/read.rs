@@ -77,7 +77,16 @@ pub fn read_rows(
     for row in &grid.rows {
         reader.row(row, &ways);
     }
-    reader.finish()
+    match reader.finish() {
+        // What a survey needs comes from rows, and each key that is missing would be one mistake more.
+        Err(_) if grid.rows.is_empty() && layout.table.is_some() => {
+            let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
+            let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
+                           file that has them";
+            Err(ConvertError::Form { place: Some(place), message: message.to_owned() })
+        }
+        read => read,
+    }
 }
 
 /// Among how many problems before one is looked for the same one.

@@ -294,7 +294,7 @@ fn what_is_no_table_is_refused() {
     }
 }
 
-const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Remark\n\
+pub(super) const SMALL: &str = "Pipe;Upstream;Downstream;Distance;Code;Grade;Remark\n\
                      P1;A;B;0,0;run.start;;\nP1;A;B;1,5;crack.longitudinal;3;fine\nP1;A;B;2,5;roots.fine;2;\n\
                      P1;A;B;4,5;roots.mass;4;much\nP1;A;B;9,0;run.finish;;\n";
 

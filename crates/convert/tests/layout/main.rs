@@ -14,6 +14,7 @@ mod book;
 mod draft;
 #[cfg(feature = "xlsx")]
 mod draft_book;
+mod draft_meaning;
 mod draft_xml;
 mod kinds;
 mod robust;

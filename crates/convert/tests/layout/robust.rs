@@ -238,3 +238,22 @@ fn what_an_unknown_code_leaves_open_is_said() {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
 }
+
+/// One message instead of one for each key that a survey needs, with the file and the line of the headings; a survey whose layout
+/// says all of it needs no row.
+#[test]
+fn a_table_of_headings_alone_is_said_once() {
+    let layout = small(&[], |layout| {
+        layout["fixed"].as_array_mut().unwrap().remove(0);
+        layout["made"].as_array_mut().unwrap().push(json!({"to": "id", "text": "{runs.id}"}));
+    });
+    for table in ["Pipe;A;B;At;Code\n", "\u{feff}Pipe;A;B;At;Code\n;;;;\n\n"] {
+        let error = layout::read(table.as_bytes(), "t.csv", &layout, &[]).unwrap_err();
+        assert_eq!(
+            error.to_string(),
+            "t.csv:1: there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give \
+             the file that has them"
+        );
+    }
+    assert_eq!(read(b"Pipe;A;B;At;Code\n", &small(&[], |_| ())).0.document.runs.len(), 0);
+}

@@ -3,8 +3,16 @@
 
 use std::collections::BTreeSet;
 
+use super::dates;
 use super::look::{Form, Look, Near};
 use super::words::{self, Target, Wants, vocabulary};
+
+/// What is one size of a whole pipe.
+pub(super) const SIZES: [&str; 2] = ["pipes.height", "pipes.width"];
+/// An amount of an observation.
+const AMOUNT: &str = "runs.observations.quantities.value";
+/// How much surer a size is that is of the pipe than one that can only be of what was seen.
+const VARYING: f64 = 0.9;
 
 /// Below this, no proposal is made.
 const LEAST: f64 = 0.5;
@@ -22,6 +30,8 @@ pub(super) struct Column {
     pub(super) level: Level,
     /// What stands between several values of one cell, where some have several.
     pub(super) several: Option<&'static str>,
+    /// Why it is no size of the pipe, where its heading is a word for one and its values change within a run.
+    pub(super) varies: Option<String>,
 }
 
 impl Column {
@@ -29,6 +39,24 @@ impl Column {
     pub(super) fn named(&self, target: &Target) -> f64 {
         let shares = std::iter::once(1.0).chain(std::iter::repeat(0.95));
         self.words.iter().zip(shares).map(|(words, share)| words::named(words, target) * share).fold(0.0, f64::max)
+    }
+
+    /// The size that its heading is a word for, and how well.
+    fn size(&self) -> Option<(f64, &'static Target)> {
+        let sizes = vocabulary().targets.iter().filter(|target| SIZES.contains(&target.to.as_str()));
+        let named = sizes.map(|target| (self.named(target), target)).filter(|(named, _)| *named > 0.0);
+        named.max_by(|one, other| one.0.total_cmp(&other.0))
+    }
+
+    /// Why a size of it can be no amount of what was seen; `None` where it can: its unit is said, and its heading does not say that it is the
+    /// pipe's.
+    fn unmeasured(&self) -> Option<&'static str> {
+        if vocabulary().targets.iter().any(|target| target.to == "pipes.id" && self.named(target) > 0.0) {
+            return Some("its heading says that it is the pipe's");
+        }
+        let unit = self.words.first().and_then(|words| words::unit_in(words)).is_some();
+        let amount = self.look.find(|form| matches!(form, Form::Amount(_)).then_some(())).is_some();
+        (!unit && !amount).then_some("no unit says what amount of it")
     }
 }
 
@@ -242,20 +270,48 @@ fn are_codes(look: &Look) -> bool {
 fn most(target: &Target) -> usize {
     match target.to.as_str() {
         "runs.started" => 2,
-        "runs.observations.characterisation" | "runs.observations.quantities.value" | "runs.observations.media.id" => 9,
+        "runs.observations.characterisation" | AMOUNT | "runs.observations.media.id" => 9,
         _ => 1,
     }
 }
 
+/// Whether a target comes into question for a column at all: dates, and what stands below a word for them, name no pipe and no run, even where
+/// no pattern reads them.
+fn in_question(column: &Column, target: &Target) -> bool {
+    if column.varies.is_some() && SIZES.contains(&target.to.as_str()) {
+        return false;
+    }
+    let below_dates = column.words.first().is_some_and(|words| dates::named(words));
+    let barred = below_dates || is_name(target) && are_dates(&column.look);
+    matches!(target.wants, Wants::Moment | Wants::Year) || !barred
+}
+
+fn is_name(target: &Target) -> bool {
+    ["pipes.id", "runs.id"].contains(&target.to.as_str())
+}
+
+/// Whether most values are dates, in whatever way of writing.
+fn are_dates(look: &Look) -> bool {
+    let dates = look.distinct.iter().filter(|(value, _)| dates::is_date(value)).count();
+    dates > 0 && dates * 3 >= look.distinct.len() * 2
+}
+
 /// The choice of a target for a column; `None` where it is too unsure.
 fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
+    if !in_question(column, target) {
+        return None;
+    }
     let place = column.level.share(&target.to);
     let (fit, near) = best(target, &column.look)?;
     let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
         Some(near) => (&near.look, near.share()),
         None => (&column.look, 1.0),
     };
-    let named = column.named(target);
+    let mut named = column.named(target);
+    if target.to == AMOUNT && column.varies.is_some() && column.unmeasured().is_none() {
+        let size = column.size().map_or(0.0, |(named, _)| named);
+        named = named.max(size * VARYING);
+    }
     let confidence = match named {
         0.0 if look.count > 0 && speaks(target, look, column.level) => BY_VALUES * share,
         0.0 => return None,
@@ -296,10 +352,18 @@ pub(super) fn lines(values: &[(String, usize)]) -> String {
     format!("{}{more}", said.join(", "))
 }
 
+/// What a heading says that is a word for a size, of a column that is none of the pipe.
+fn varying(column: &Column) -> String {
+    let why = column.varies.as_deref().unwrap_or_default();
+    let what = column.size().map_or("a size", |(_, size)| &size.is);
+    format!("the heading has a word for {what}, but {why}, so that it is one of what was seen")
+}
+
 /// Why a column was taken for what it was.
 pub(super) fn reason(choice: &Choice, column: &Column) -> String {
     let what = &choice.target.is;
     let heading = match choice.named {
+        named if named > column.named(choice.target) => varying(column),
         0.0 => "the heading says nothing".to_owned(),
         named if named >= 0.9 => format!("the heading is a word for {what}"),
         _ => format!("a part of the heading is a word for {what}"),
@@ -358,11 +422,21 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
     if column.level == Level::Beside {
         return "it stands in an element that repeats beside the rows, so that it is of none of them".to_owned();
     }
-    let all = vocabulary().targets.iter().filter(|target| column.level.share(&target.to) > 0.0);
+    if column.varies.is_some() {
+        let rest = column.unmeasured().map(|why| format!(", and {why}")).unwrap_or_default();
+        return format!("{}{rest}", varying(column));
+    }
+    let all = vocabulary()
+        .targets
+        .iter()
+        .filter(|target| column.level.share(&target.to) > 0.0 && in_question(column, target));
     let mut best: Vec<(f64, &Target)> = all.map(|target| (column.named(target), target)).collect();
     best.retain(|(named, _)| *named >= 0.5);
     best.sort_by(|one, other| other.0.total_cmp(&one.0));
     let Some((named, first)) = best.first() else {
+        if are_dates(&column.look) {
+            return "its values are dates, and its heading is no word for when something began".to_owned();
+        }
         return "neither its heading nor its values say what it holds".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };

@@ -95,7 +95,10 @@ const DATES: &[&str] = &[
     "d.m.yy",
     "m/d/yy",
     "d/m/yy",
+    "dd mmm yyyy",
     "d mmm yyyy",
+    "dd-mmm-yyyy",
+    "dd-mmm-yy",
     "d-mmm-yyyy",
     "d-mmm-yy",
 ];
@@ -398,7 +401,7 @@ impl Look {
         let mut dates: Vec<&'static str> = DATES.iter().copied().filter(|pattern| fits(pattern)).collect();
         // Patterns with two digits each come first and fit only where all are written so.
         let padded = |pattern: &&'static str| {
-            !(pattern.contains("dd") || pattern.contains("mm"))
+            !(pattern.contains("dd") || pattern.contains("mm") && !pattern.contains("mmm"))
                 || values.iter().all(|(value, _)| value.len() == pattern.len())
         };
         dates.retain(padded);
@@ -413,7 +416,7 @@ impl Look {
         let both = DATES.iter().flat_map(|date| TIMES.iter().map(move |time| format!("{date} {time}")));
         let both = both.flat_map(|pattern| [pattern.replacen(' ', "T", 1), pattern]);
         let whole = |pattern: &String| {
-            let fixed = pattern.contains("dd") && pattern.contains("hh") && !pattern.contains("mmm");
+            let fixed = pattern.contains("dd") && pattern.contains("hh");
             all(&|value| pattern::both(value, None, pattern).is_some() && (!fixed || value.len() == pattern.len()))
         };
         forms.extend(both.into_iter().find(whole).map(Form::DateTime));

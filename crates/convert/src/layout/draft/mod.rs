@@ -5,10 +5,12 @@
 mod around;
 mod choose;
 mod codes;
+mod dates;
 mod fill;
 mod look;
 mod marks;
 mod sheet;
+mod sizes;
 mod tree;
 mod words;
 #[cfg(feature = "xlsx")]

@@ -8,11 +8,11 @@ use obvert_model::layout::Encoding;
 use super::super::bytes::{self, Told};
 use super::super::cells;
 use super::super::grid::{self, GridRow};
-use super::choose::{Column, Level, choose};
+use super::choose::{Column, Level};
 use super::fill::{Form, Table};
 use super::look::Look;
 use super::marks::Marks;
-use super::{Draft, ENOUGH, american, fail, words};
+use super::{Draft, ENOUGH, american, fail, sizes, words};
 use crate::ConvertError;
 
 /// As much of a text as a delimiter is told from.
@@ -235,7 +235,7 @@ impl File<'_> {
         guesses.extend(said);
         let american = american(values);
         let cells: Vec<usize> = named_columns(&headings, &mut open);
-        let columns: Vec<Column> = cells
+        let mut columns: Vec<Column> = cells
             .iter()
             .map(|cell| {
                 let text =
@@ -248,10 +248,11 @@ impl File<'_> {
                     look: Look::of(values, marks, american),
                     level: Level::Any,
                     several: None,
+                    varies: None,
                 }
             })
             .collect();
-        let choices = choose(&columns);
+        let choices = sizes::settle(&mut columns, &cells, &body);
         let table = Table {
             columns: &columns,
             choices: &choices,

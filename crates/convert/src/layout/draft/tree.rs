@@ -94,6 +94,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
             look: Look::of(leaf.values.iter().map(|(value, line)| (value.as_str(), *line)), marks, american),
             level: Level::Beside,
             several: None,
+            varies: None,
         })
         .collect();
     let (row, choices) = tree.best(&mut columns).ok_or_else(|| {

@@ -67,6 +67,8 @@ pub(super) struct Vocabulary {
     bare: BTreeSet<String>,
     /// Words for values, by the name that a target calls them by.
     values: BTreeMap<String, Words>,
+    /// Words of headings that dates stand below.
+    pub(super) dates: BTreeSet<String>,
     yes: Vec<String>,
     no: Vec<String>,
     /// Words of offices for words of the code list.
