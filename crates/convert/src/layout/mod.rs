@@ -38,6 +38,9 @@ use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};
 use serde_json::{Map, Value};
 
+/// When a record was issued, in a draft of a table that does not say it: no survey is as old, so nobody takes it for true.
+const UNSAID: &str = "2000-01-01T00:00:00Z";
+
 /// The code list that a layout's table is coded in, where it is at hand.
 fn code_list<'l>(layout: &Layout, lists: &'l [CodeList]) -> Option<&'l CodeList> {
     let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);

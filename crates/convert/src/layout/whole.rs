@@ -62,8 +62,9 @@ impl Reader<'_> {
                 }
                 keys => match at(&document, &fixed.to) {
                     None => {
-                        if &*fixed.to == "issued" {
-                            let message = "the table does not say it; the layout fixes it for every table";
+                        if &*fixed.to == "issued" && value == super::UNSAID {
+                            let message =
+                                "the layout still has what a draft puts there; say in fixed when the record was issued";
                             let loss = Loss::new(LossKind::Defaulted, "/issued", message);
                             self.report.losses.push(Loss { becomes: Some(value.clone()), ..loss });
                         }

@@ -115,3 +115,19 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         assert_eq!(draft.columns[7].to.as_deref(), Some("pipes.width"), "{widths:?}: {:#?}", draft.columns[7]);
     }
 }
+
+/// What a draft puts there since the table does not say when the record was issued is not taken for a date in silence.
+#[test]
+fn a_date_of_issue_that_nobody_has_said_is_told() {
+    let draft = layout::draft(SMALL.as_bytes(), "t.csv").unwrap();
+    let (survey, report) = read(SMALL.as_bytes(), &draft.layout);
+    assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
+    let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
+    assert_eq!(told.len(), 1, "{report:#?}");
+    assert!(told[0].message.ends_with("say in fixed when the record was issued"), "{}", told[0].message);
+    // Once it is said, there is nothing to tell.
+    let mut said = draft.layout.clone();
+    let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();
+    fixed.value = serde_json::from_value("2026-06-01T12:00:00Z".into()).unwrap();
+    assert!(!read(SMALL.as_bytes(), &said).1.losses.iter().any(|loss| loss.pointer == "/issued"));
+}

@@ -5,6 +5,7 @@ use std::collections::HashMap;
 use obvert_model::lists::CodeList;
 use serde_json::{Value, json};
 
+use super::super::UNSAID;
 use super::super::grid::GridRow;
 use super::fill::{Form, Table};
 use super::look::Form as Seen;
@@ -124,7 +125,7 @@ impl Table<'_> {
             layout["zone"] = "+00:00".into();
             open.push("no table says the offset of its times from UTC; put it into zone in place of +00:00".to_owned());
         } else {
-            fix("issued", "2000-01-01T00:00:00Z");
+            fix("issued", UNSAID);
             open.push("nothing says when the record was issued; put it into fixed in place of 2000-01-01".to_owned());
         }
         if !self.has("pipes.id") {
