@@ -24,7 +24,7 @@ def falls(run):
     if run.disordered:
         return
     for index in range(1, len(at)):
-        if at[index] >= at[index - 1] or at[index] < run.reads:
+        if not run.falls(index) or at[index] < run.reads:
             continue
         if run.reset is not None and (at[index] - run.reads) * run.metre <= FOOT:
             continue

@@ -59,6 +59,8 @@ def stretch_overlap(survey):
                 same = other.get("characterisation", []) == row.get("characterisation", [])
                 if same and other["at"] < row["to"] and row["at"] < other["to"] \
                         and clocks_meet(other.get("clock"), row.get("clock")):
+                    if run.repeated(index):
+                        break
                     yield run.path("observations", index), {"other": other["id"]}
                     break
             earlier.append(row)

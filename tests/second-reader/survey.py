@@ -77,6 +77,8 @@ class Run:
         self.metre = survey.metre
         self.backwards = self._backwards()
         self.astray = 0
+        self.repeats = self._repeats()
+        self.begin_again = {start for start, rows in self.repeats}
         self.disordered = self.backwards or self._shuffled()
         self.fits = [self._slipped(index) for index in range(len(self.at))]
         self.reset = None if self.disordered else self._reset()
@@ -101,6 +103,32 @@ class Run:
         at = self.at
         return len(at) >= 3 and at[-1] < at[0] and all(b <= a for a, b in zip(at, at[1:]))
 
+    def _repeats(self):
+        """(first row, number of rows) of each sequence that says again what rows above it say."""
+        found, at = [], self.at
+        alike = [{key: value for key, value in row.items() if key != "id"} for row in self.rows]
+        for start in range(1, len(at)):
+            if at[start] >= at[start - 1] or any(first <= start < first + rows for first, rows in found):
+                continue
+            longest, above = 0, None
+            for place in [place for place in range(start) if at[place] == at[start]][:16]:
+                rows = 0
+                while place + rows < start and start + rows < len(at) and alike[place + rows] == alike[start + rows]:
+                    rows += 1
+                if rows > longest:
+                    longest, above = rows, place
+            if longest >= 2 and at[above + longest - 1] > at[above]:
+                found.append((start, longest))
+        return found
+
+    def repeated(self, index):
+        """Whether a row is one of those that say again what others say."""
+        return any(first <= index < first + rows for first, rows in self.repeats)
+
+    def falls(self, index):
+        """Whether a row lies before the one above it, and does not begin rows that are repeated."""
+        return self.at[index] < self.at[index - 1] and index not in self.begin_again
+
     def _shuffled(self):
         tails = []
         for distance in self.at:
@@ -108,7 +136,7 @@ class Run:
             tails[place:place + 1] = [distance]
         out = len(self.at) - len(tails)
         self.astray = out
-        if out and self._sorted_as_texts():
+        if any(self.falls(index) for index in range(1, len(self.at))) and self._sorted_as_texts():
             return True
         if out < 3 or out * 4 <= len(self.at):
             return False
@@ -123,7 +151,7 @@ class Run:
 
     def _falls_without_return(self, index):
         at = self.at
-        if at[index] >= at[index - 1]:
+        if not self.falls(index):
             return False
         near = (at[index] - self.reads) * self.metre <= FOOT
         later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1:])
@@ -133,7 +161,7 @@ class Run:
         at = self.at
         for index in range(1, len(at) - 1):
             above = (at[index] - self.reads) * self.metre
-            if not (at[index] < at[index - 1] and 0 <= above <= FOOT):
+            if not (self.falls(index) and 0 <= above <= FOOT):
                 continue
             goes_on = at[index] < at[index + 1] < at[index - 1]
             later = any((item - self.reads) * self.metre > FOOT for item in at[index + 1:])

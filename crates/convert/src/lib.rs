@@ -5,7 +5,9 @@
 //! came from, so that a finding on the document can be shown where its author will look. A writer gives back a
 //! [`LossReport`]: what the form could not hold. The forms that are called lossless have an empty one, always.
 //!
-//! Nothing here touches a file system: readers take bytes and writers give them back.
+//! Readers take bytes and writers give them back or write to a sink, whole or a run at a time (`read_stream`, `write_stream`). Nothing
+//! here touches a file system, but for what libraries underneath keep in the system's folder for temporary files until a workbook or
+//! a GeoPackage is complete.
 
 mod account;
 mod error;
