@@ -22,12 +22,12 @@ MB = 1e6
 # Packed forms are put together, or unpacked, in memory, a database has a spatial index and is copied once by the library that
 # reads it, and of forms that do not hold everything the losses are kept until they are told, and of KML the stretches, which stand last.
 FORMS = {
-    "json": ("x.obvert.json", 0.2, 0.2),
-    "xml": ("x.xml", 0.2, 0.2),
-    "geojson": ("x.geojson", 0.2, 0.2),
-    "csv": ("tables", 0.2, 0.2),
-    "csv-zip": ("x.zip", 0.2, 0.9),
-    "xlsx": ("x.xlsx", 0.6, 0.2),
+    "json": ("x.obvert.json", 0.1, 0.1),
+    "xml": ("x.xml", 0.1, 0.1),
+    "geojson": ("x.geojson", 0.1, 0.1),
+    "csv": ("tables", 0.1, 0.1),
+    "csv-zip": ("x.zip", 0.1, 0.8),
+    "xlsx": ("x.xlsx", 0.6, 0.1),
     "geopackage": ("x.gpkg", 0.6, 2.1),
     "geoparquet": ("layers", 1.8, None),
     "kml": ("x.kml", 3.8, None),
