@@ -1,10 +1,9 @@
 //! `obvert layout`: the layouts of offices' own tables, judged by themselves and against a table, and drafted from one.
 
-use std::collections::HashMap;
 use std::io::Write;
 
 use obvert::convert::layout::{self, Drafted};
-use obvert::convert::{ConvertError, Loss, LossKind, LossReport, Note};
+use obvert::convert::{ConvertError, LossKind, Note};
 use obvert::model::layout::{Layout, LayoutProblem};
 use obvert::model::lists::CodeList;
 use obvert::model::text::Text;
@@ -12,6 +11,7 @@ use obvert::model::text::Text;
 use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
 use crate::files::{self, ByLayout};
 use crate::lists::{self, File};
+use crate::render::losses;
 use crate::{Failure, Status, pending, render};
 
 /// Does what is asked with a layout.
@@ -63,20 +63,6 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     // Whether anybody reads this does not decide whether the layout is written.
     let _ = anstream::stderr().lock().write_all(&said);
     Ok(Status::Good)
-}
-
-/// What of a table is not in the survey, the same of many cells once.
-fn dropped(report: &LossReport) -> Vec<(&Loss, usize)> {
-    let mut folds: Vec<(&Loss, usize)> = Vec::new();
-    let mut places: HashMap<&str, usize> = HashMap::new();
-    for loss in report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped) {
-        let place = *places.entry(&loss.message).or_insert(folds.len());
-        match folds.get_mut(place) {
-            Some((_, count)) => *count += 1,
-            None => folds.push((loss, 1)),
-        }
-    }
-    folds
 }
 
 /// The code list that a layout is coded in by its constants, where it is at hand.
@@ -149,9 +135,10 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
                 for Note { message, .. } in &report.notes {
                     writeln!(out, "{}: {message}", source.name)?;
                 }
-                for (loss, count) in &dropped(&report) {
+                let dropped = report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
+                for (loss, count) in losses::folded(dropped) {
                     let at = loss.place.as_ref().map_or_else(|| source.name.clone(), ToString::to_string);
-                    let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
+                    let times = if count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
                     writeln!(out, "{at}: {}{times}", loss.message)?;
                 }
                 writeln!(out, "{}: read by {said}: {pipes}, {runs}, {rows}", source.name)

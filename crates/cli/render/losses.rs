@@ -37,6 +37,20 @@ fn is_row(pointer: &str) -> bool {
     matches!(keys.as_slice(), ["runs", _] | ["runs", _, "observations", _])
 }
 
+/// Losses, the same of many values once: the first of each, and how many there are, in the order in which they come.
+pub(crate) fn folded<'l>(losses: impl Iterator<Item = &'l Loss>) -> Vec<(&'l Loss, usize)> {
+    let mut folds: Vec<(&Loss, usize)> = Vec::new();
+    let mut known: HashMap<(LossKind, &str), usize> = HashMap::new();
+    for loss in losses {
+        let place = *known.entry((loss.kind, &loss.message)).or_insert(folds.len());
+        match folds.get_mut(place) {
+            Some((_, count)) => *count += 1,
+            None => folds.push((loss, 1)),
+        }
+    }
+    folds
+}
+
 /// Says what was lost, the same loss of many values once.
 ///
 /// What has no place is told with the `name` of the source, where that does not go without saying. `places` are those of the
@@ -47,15 +61,7 @@ pub(crate) fn say(
     places: Option<&SourceMap>,
     observations: Option<usize>,
 ) -> Result<(), Failure> {
-    let mut folds: Vec<(&Loss, usize)> = Vec::new();
-    let mut known: HashMap<(LossKind, &str), usize> = HashMap::new();
-    for loss in reports.iter().flat_map(|report| &report.losses) {
-        let place = *known.entry((loss.kind, &loss.message)).or_insert(folds.len());
-        match folds.get_mut(place) {
-            Some((_, count)) => *count += 1,
-            None => folds.push((loss, 1)),
-        }
-    }
+    let mut folds = folded(reports.iter().flat_map(|report| &report.losses));
     // Whole rows before values, then the most frequent; those that are as frequent stay in the order of the document.
     let whole = |loss: &Loss| loss.kind == LossKind::Dropped && is_row(&loss.pointer);
     folds.sort_by_key(|(loss, count)| (!whole(loss), std::cmp::Reverse(*count)));
