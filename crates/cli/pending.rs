@@ -46,6 +46,11 @@ fn stop() {
     std::process::exit(130);
 }
 
+/// What a file is written to: a zip is put together in its place.
+pub(crate) trait Sink: Write + Seek {}
+
+impl<S: Write + Seek> Sink for S {}
+
 /// A file that is being made.
 pub(crate) struct PendingFile {
     _unfinished: Unfinished,
@@ -72,7 +77,7 @@ impl PendingFile {
     }
 
     /// Writes the file; what was written before is gone.
-    pub(crate) fn write<T>(&mut self, write: impl FnOnce(&mut dyn Write) -> Result<T, Failure>) -> Result<T, Failure> {
+    pub(crate) fn write<T>(&mut self, write: impl FnOnce(&mut dyn Sink) -> Result<T, Failure>) -> Result<T, Failure> {
         let name = self.path.display();
         let fail = |error: io::Error| format!("{name}: {error}");
         let file = self.file.as_file_mut();
@@ -110,7 +115,7 @@ pub(crate) fn named(path: &Path, error: Failure) -> Failure {
 pub(crate) fn write_file(
     path: &Path,
     replace: bool,
-    write: impl FnOnce(&mut dyn Write) -> Result<(), Failure>,
+    write: impl FnOnce(&mut dyn Sink) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
     let mut file = PendingFile::begin(path, replace)?;
     file.write(write)?;

@@ -1,10 +1,11 @@
 #!/usr/bin/env python3
 """What converting a large survey takes of memory, to every form and from every form that is read, as the operating system counts
-it: it grows with the file that is read, which is held as it is, and with what is said below of a form, and not with the survey.
+it: it grows with the file that is read, which is held as it is (and a zip that is written, until it is whole), and with what is
+said below of a form, and not with the survey.
 
     OBVERT=target/release/obvert python3 tests/interop/test_memory.py [MEGABYTES [--table]]
 
-OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (15 unless given) and of
+OBVERT is the command to run; without it, cargo builds and runs it. Surveys of a third of MEGABYTES (24 unless given) and of
 MEGABYTES are converted; with --table, the peaks are printed for the documentation. Exit status 0 if all holds, 1 if not.
 """
 
@@ -18,9 +19,15 @@ import tempfile
 from command import FAILED, ROOT, command, expect, run
 
 MB = 1e6
+# Of these the file is held until it is whole, in buffers that are at most twice as long as what they hold.
+HELD = {"csv-zip": 2}
+# What is beyond its limit is measured so often at most, and the least counts: what the allocator and the system's own counting
+# add differs from run to run, by a megabyte or so.
+TIMES = 3
 # For each form: its file; what writing it takes for every byte of JSON, beside the file that is read, and what reading it does.
-# Packed forms are put together, or unpacked, in memory, a database has a spatial index and is copied once by the library that
-# reads it, and of forms that do not hold everything the losses are kept until they are told, and of KML the stretches, which stand last.
+# A zip is unpacked in memory, a workbook is put together there, a database has a spatial index and is copied once by the library
+# that reads it, and of forms that do not hold everything the losses are kept until they are told, and of KML the stretches, which
+# stand last.
 FORMS = {
     "json": ("x.obvert.json", 0.1, 0.1),
     "xml": ("x.xml", 0.1, 0.1),
@@ -63,50 +70,69 @@ def size(path):
     return sum(file.stat().st_size for file in path.iterdir()) if path.is_dir() else path.stat().st_size
 
 
-def measured(megabytes, folder):
-    """For each form: bytes of its file, peak of writing it from JSON, peak of reading it to JSON."""
-    source = folder / "source.obvert.json"
-    # By another process, so that this one stays small.
-    run(sys.executable, __file__, "--make", source, megabytes)
-    found = {"source": source.stat().st_size}
-    for form, (name, _, back) in FORMS.items():
-        out, again = folder / name, folder / f"again-{form}.obvert.json"
-        status, writing = peak("convert", source, "-o", out, "--to", form)
-        expect(status == 0, f"{megabytes:g} MB of JSON become {form}")
-        reading = None
-        if back is not None and status == 0:
-            status, reading = peak("convert", out, "-o", again, "--from", form)
-            expect(status == 0, f"and {form} becomes JSON")
-            same = again.exists() and filecmp.cmp(again, folder / FORMS["json"][0], shallow=False)
-            expect(same, "which is that which was written from JSON")
-            again.unlink(missing_ok=True)
-        found[form] = (size(out) if out.exists() else 0, writing, reading)
-    return found
+class Survey:
+    """A survey of a size, in a folder, and what is converted of it there."""
+
+    def __init__(self, megabytes, folder):
+        self.megabytes, self.folder = megabytes, folder
+        self.source = folder / "source.obvert.json"
+        # By another process, so that this one stays small.
+        run(sys.executable, __file__, "--make", self.source, megabytes)
+
+    def file(self, form):
+        return self.folder / FORMS[form][0]
+
+    def write(self, form):
+        """The peak of writing a form from JSON."""
+        status, peak_ = peak("convert", self.source, "-o", self.file(form), "--to", form, "--replace")
+        expect(status == 0, f"{self.megabytes:g} MB of JSON become {form}")
+        return peak_
+
+    def read(self, form):
+        """The peak of reading a form to JSON."""
+        again = self.folder / "again.obvert.json"
+        status, peak_ = peak("convert", self.file(form), "-o", again, "--from", form, "--replace")
+        expect(status == 0, f"and {form} becomes JSON")
+        same = again.exists() and filecmp.cmp(again, self.file("json"), shallow=False)
+        expect(same, "which is that which was written from JSON")
+        return peak_
 
 
 def main():
     if "--make" in sys.argv:
         pathlib.Path(sys.argv[2]).write_bytes(survey(float(sys.argv[3])))
         return 0
-    megabytes = float(sys.argv[1]) if len(sys.argv) > 1 else 15.0
-    results = []
-    for part in (megabytes / 3, megabytes):
-        with tempfile.TemporaryDirectory() as folder:
-            results.append(measured(part, pathlib.Path(folder)))
-    small, large = results
-    grown = large["source"] - small["source"]
+    megabytes = float(sys.argv[1]) if len(sys.argv) > 1 else 24.0
+    with tempfile.TemporaryDirectory() as folder:
+        surveys = []
+        for name, part in (("small", megabytes / 3), ("large", megabytes)):
+            (pathlib.Path(folder) / name).mkdir()
+            surveys.append(Survey(part, pathlib.Path(folder) / name))
+        judge(*surveys)
+    return 1 if FAILED else 0
+
+
+def judge(small, large):
+    grown = size(large.source) - size(small.source)
+    table = ["| Form | file, MB | from JSON, MB | to JSON, MB |", "|---|---|---|---|"]
     for form, (_, writes, reads) in FORMS.items():
-        for what, limit, index, held in (("writing", writes, 1, grown), ("reading", reads, 2, large[form][0] - small[form][0])):
+        row = {}
+        for what, limit, once in (("writing", writes, Survey.write), ("reading", reads, Survey.read)):
             if limit is None:
                 continue
-            more = (large[form][index] - small[form][index] - held) / grown
-            expect(more <= limit, f"{what} {form}: {more:.2f} bytes for every byte of JSON beside the file that is read, at most {limit}")
+            least = [once(small, form), once(large, form)]
+            file = size(large.file(form)) - size(small.file(form))
+            held = file if what == "reading" else grown + HELD.get(form, 0) * file
+            beside = lambda: (least[1] - least[0] - held) / grown
+            for _ in range(1, TIMES):
+                if beside() <= limit:
+                    break
+                least = [min(least[0], once(small, form)), min(least[1], once(large, form))]
+            expect(beside() <= limit, f"{what} {form}: {beside():.2f} bytes for every byte of JSON beside the files that are held, at most {limit}")
+            row[what] = f"{least[1] / MB:.0f}"
+        table.append(f"| {form} | {size(large.file(form)) / MB:.1f} | {row['writing']} | {row.get('reading', '')} |")
     if "--table" in sys.argv:
-        print(f"\n| Form | file, MB | from JSON, MB | to JSON, MB |\n|---|---|---|---|")
-        for form in FORMS:
-            file, writing, reading = large[form]
-            print(f"| {form} | {file / MB:.1f} | {writing / MB:.0f} | {'' if reading is None else f'{reading / MB:.0f}'} |")
-    return 1 if FAILED else 0
+        print("", *table, sep="\n")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 //! `obvert convert`: a survey from one form into another.
 
 use std::collections::BTreeSet;
-use std::io::Write;
+use std::io::{Cursor, Write};
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};
 
@@ -17,7 +17,7 @@ use obvert::model::text::DocumentId;
 
 use crate::args::{Convert, Form};
 use crate::files::{self, Source};
-use crate::pending::{self, PendingFile, PendingFolder};
+use crate::pending::{self, PendingFile, PendingFolder, Sink};
 use crate::render::{failure, losses, progress};
 use crate::{Failure, Status, lists, render};
 
@@ -129,7 +129,7 @@ struct Done {
 /// What is being written.
 enum Out {
     /// What is refused must not have been printed by half.
-    Standard(Vec<u8>),
+    Standard(Cursor<Vec<u8>>),
     File(PendingFile),
     Folder(PendingFolder),
 }
@@ -141,7 +141,7 @@ impl Out {
             return match to {
                 Form::Geoparquet => Err("GeoParquet is a folder with a file a layer; name one".into()),
                 Form::Csv => Err("CSV tables are a folder; name one, or write their zip with --to csv-zip".into()),
-                _ => Ok(Self::Standard(Vec::new())),
+                _ => Ok(Self::Standard(Cursor::default())),
             };
         }
         if folder {
@@ -160,7 +160,7 @@ impl Out {
     ) -> Result<LossReport, Failure> {
         match self {
             Self::Standard(bytes) => {
-                bytes.clear();
+                *bytes = Cursor::default();
                 write(head, runs, to, layout, false, bytes)
             }
             Self::File(file) => {
@@ -177,7 +177,7 @@ impl Out {
     /// Puts what was written into its place.
     fn keep(self) -> Result<(), Failure> {
         match self {
-            Self::Standard(bytes) => super::print(&bytes).map(drop),
+            Self::Standard(bytes) => super::print(bytes.get_ref()).map(drop),
             Self::File(file) => file.keep(),
             Self::Folder(folder) => folder.keep(),
         }
@@ -423,7 +423,7 @@ fn write(
     to: Form,
     layout: Option<&files::ByLayout>,
     workbook: bool,
-    sink: &mut dyn Write,
+    sink: &mut dyn Sink,
 ) -> Result<LossReport, Failure> {
     let runs = Each(runs);
     Ok(match to {
@@ -445,12 +445,7 @@ fn write(
             sink.write_all(&table)?;
             losses
         }
-        Form::CsvZip | Form::Csv => {
-            let mut cursor = std::io::Cursor::new(Vec::new());
-            let losses = csv::write_zip_stream(head, runs, &mut cursor)?;
-            sink.write_all(cursor.get_ref())?;
-            losses
-        }
+        Form::CsvZip | Form::Csv => csv::write_zip_stream(head, runs, sink)?,
         Form::Geoparquet => return Err("GeoParquet is a folder with a file a layer".into()),
     })
 }
