@@ -200,7 +200,7 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     let bytes = std::fs::read(root().join(A)).unwrap();
     let text: String = bytes.iter().map(|byte| char::from(*byte)).collect();
     let text = text.replacen("1+40.00", "140,", 1).replacen("140,,", "140,", 1);
-    let text: Vec<u8> = text.chars().map(|c| u32::from(c) as u8).collect();
+    let text: Vec<u8> = text.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect();
     std::fs::write(folder.path().join("a.csv"), text).unwrap();
     let layout = root().join(LAYOUT_A).display().to_string();
     let judged = obvert_in(folder.path(), &["layout", "check", &layout, "a.csv"]);
@@ -301,6 +301,44 @@ fn a_file_is_named_once_where_it_cannot_be_read() {
         assert_eq!(status(&output), 2);
         assert_eq!(stderr(&output).matches("t.xlsx").count(), 1, "{}", stderr(&output));
     }
+}
+
+/// Files that no survey can be read from, or that are named for a form that is no file: told with what to do.
+#[test]
+fn files_of_no_use_are_told_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join(name), bytes).unwrap();
+    write("t.xls", b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1");
+    write("t.pdf", b"%PDF-1.7\n");
+    write("t.parquet", b"PAR1");
+    write("t.zip", b"PK\x03\x04 cut");
+    std::fs::create_dir(folder.path().join("layers")).unwrap();
+    write("layers/runs.parquet", b"PAR1");
+    let own = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    for (command, expected) in [
+        (&["check", "t.xls"][..], "t.xls: is an old workbook or office document; save it as .xlsx"),
+        (&["check", "t.pdf"], "t.pdf: is a PDF, which has no data to read"),
+        (&["check", "t.parquet"], "t.parquet: this form is written only"),
+        (&["check", "layers"], "layers: GeoParquet: this form is written only"),
+        (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
+        (
+            &["convert", &own, "-o", "x.parquet"],
+            "x.parquet: GeoParquet is a folder with a file a layer; name a folder and give --to geoparquet",
+        ),
+    ] {
+        let output = obvert_in(folder.path(), command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
+    let table = folder.path().join("office-b.xlsx").display().to_string();
+    let layout = root().join(LAYOUT_B).display().to_string();
+    let made = obvert_in(
+        folder.path(),
+        &["convert", &root().join(B).display().to_string(), "-o", &table, "--layout", &layout, "--out-layout", &layout],
+    );
+    assert_eq!(status(&made), 0, "{}", stderr(&made));
+    let output = obvert_in(folder.path(), &["check", &table]);
+    assert!(stderr(&output).contains("an office's own workbook is read by a layout"), "{}", stderr(&output));
 }
 
 #[test]
@@ -542,4 +580,71 @@ fn a_layout_is_held_against_its_code_list() {
     let said =
         "the code list larkmoor-words 1 is not at hand, so that nobody looked whether it has the codes of the layout";
     assert!(stderr(&judged).contains(said), "{}", stderr(&judged));
+}
+
+/// A row that was copied to another place of an office's table is said to be one, and nobody is told to change its distance.
+#[test]
+fn a_row_that_was_copied_elsewhere_is_no_slip() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
+    let check = |table: &[&[u8]]| {
+        std::fs::write(folder.path().join("a.csv"), table.concat()).unwrap();
+        let layout = root().join(LAYOUT_A);
+        let arguments = [
+            "check",
+            "a.csv",
+            "--layout",
+            layout.to_str().unwrap(),
+            "--today",
+            "2026-06-01",
+            "--all",
+            "--format",
+            "json",
+        ];
+        let report: Value = serde_json::from_str(&stdout(&obvert_in(folder.path(), &arguments))).unwrap();
+        let findings = report["findings"].as_array().unwrap().iter();
+        let told = findings.map(|finding| {
+            (finding["rule"].to_string(), finding["message"].to_string(), finding["at"]["line"].as_u64())
+        });
+        told.filter(|(.., line)| line.is_some_and(|line| line < 15)).collect::<Vec<_>>()
+    };
+    // Sheet L-101 is rows 2 to 12; row 5 is at 0+31.90, row 8 at 0+96.30.
+    let whole = check(&lines);
+    for (from, to, place) in [(4, 8, 9), (7, 3, 4)] {
+        let mut moved = lines.clone();
+        moved.insert(to, lines[from]);
+        let told = check(&moved);
+        let new: Vec<_> = told.iter().filter(|(rule, ..)| !whole.iter().any(|(known, ..)| known == rule)).collect();
+        assert_eq!(new.len(), 1, "{told:#?}");
+        let (rule, message, line) = new[0];
+        assert_eq!((rule.as_str(), *line), ("\"observation-twice\"", Some(place)), "{message}");
+        assert!(message.contains("the row says again what observation"), "{message}");
+    }
+}
+
+/// One cause in many rows is told three times and counted.
+#[test]
+fn a_cause_of_many_rows_is_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    let text: String = std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    let spoilt = text.replace(",VCP,", ",Clay,");
+    let rows = text.matches(",VCP,").count();
+    assert!(rows > 10);
+    std::fs::write(
+        folder.path().join("a.csv"),
+        spoilt.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
+    )
+    .unwrap();
+    let layout = root().join(LAYOUT_A);
+    let layout = layout.to_str().unwrap();
+    let checked = obvert_in(folder.path(), &["layout", "check", layout, "a.csv"]);
+    assert_eq!(status(&checked), 1, "{}", stderr(&checked));
+    let said = stdout(&checked);
+    assert_eq!(said.lines().count(), 4, "{said}");
+    assert!(said.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)), "{said}");
+    let converted = obvert_in(folder.path(), &["convert", "a.csv", "-o", "a.obvert.json", "--layout", layout]);
+    assert_eq!(status(&converted), 2);
+    assert!(stderr(&converted).contains(&format!("and {} more like the 3 above", rows - 3)), "{}", stderr(&converted));
+    assert!(!folder.path().join("a.obvert.json").exists());
 }

@@ -332,6 +332,82 @@ fn a_missing_table_is_one_finding() {
     }
 }
 
+/// A column, and a file, of the office's own beside those of the format: each is one finding, and the rules run over the rest as if it
+/// were not there.
+#[test]
+fn what_stands_beside_the_tables_hides_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "tables", "--to", "csv"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let checked = || {
+        let arguments = ["check", "tables", "--today", "2026-06-15", "--all", "--format", "json"];
+        Report::read(&support::obvert_in(folder.path(), &arguments).stdout).expect("a report")
+    };
+    let findings = |report: &Report| -> BTreeSet<(String, String)> {
+        let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+        findings.map(|finding| (finding.rule.to_string(), finding.place())).collect()
+    };
+    let whole = checked();
+    assert!(findings(&whole).len() > 100);
+    let file = folder.path().join("tables/observations.csv");
+    let text = std::fs::read_to_string(&file).expect("table");
+    let wider = text.lines().enumerate().map(|(line, row)| match line {
+        0 => format!("{row},crew\r\n"),
+        _ => format!("{row},Heron\r\n"),
+    });
+    std::fs::write(&file, wider.collect::<String>()).expect("write");
+    std::fs::write(folder.path().join("tables/hours.csv"), "day,hours\r\n1,8\r\n").expect("write");
+    let report = checked();
+    assert_eq!(findings(&report), findings(&whole));
+    assert_eq!(report.not_run, whole.not_run);
+    let own: Vec<_> = report.findings.iter().filter(|finding| is_structural(&finding.rule)).collect();
+    let told: BTreeSet<String> = own.iter().map(|finding| format!("{} {}", finding.place(), finding.message)).collect();
+    let column = text.lines().next().map_or(0, |row| row.split(',').count()) + 1;
+    let expected = [
+        format!(
+            "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; data of your own goes into \"extensions\", as JSON"
+        ),
+        "tables/hours.csv:1 no table of the format has this name; take it out, the rest is read without it".to_owned(),
+    ];
+    assert_eq!(told, BTreeSet::from(expected));
+    // A heading that is written in another way is missed where it belongs, and what could be said of the rest would mislead.
+    std::fs::write(&file, text.replacen(",remark,", ",remarks,", 1)).expect("write");
+    let report = checked();
+    assert_eq!(findings(&report), BTreeSet::new());
+}
+
+/// Rows that were pasted twice into a table are one finding with their numbers, and count once.
+#[test]
+fn rows_that_were_pasted_twice_are_one_finding() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let made = support::obvert_in(folder.path(), &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let file = folder.path().join("tables/observations.csv");
+    let text = std::fs::read_to_string(&file).expect("table");
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    for (pasted, line, message) in [
+        (vec![&lines[..7], &lines[3..6], &lines[7..]], 8, "rows 8 to 10 say the same as rows 4 to 6, cell by cell"),
+        (vec![&lines[..7], &lines[3..4], &lines[7..]], 8, "the row says the same as row 4, cell by cell"),
+        (vec![&lines[..], &lines[3..4]], lines.len() + 1, "the row says the same as row 4, cell by cell"),
+    ] {
+        std::fs::write(&file, pasted.concat().concat()).expect("write");
+        let output =
+            support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
+        let report = Report::read(&output.stdout).expect("a report");
+        let told: Vec<_> = report.findings.iter().map(|f| (&*f.rule, f.place(), f.message.clone())).collect();
+        assert_eq!(told, [("row-twice", format!("tables/observations.csv:{line}"), message.to_owned())]);
+        assert!(report.not_run.is_empty(), "{:?}", report.not_run);
+    }
+    // An id that stands twice with something else in the row is another matter, told by rows as well.
+    std::fs::write(&file, text.replacen("R-01,4,", "R-01,3,", 1)).expect("write");
+    let output = support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]);
+    let said = support::stdout(&output);
+    assert!(
+        said.contains("the id \"3\" stands twice in this table, first in observations.csv:4 [duplicate-id]"),
+        "{said}"
+    );
+}
+
 fn root(path: &str) -> String {
     support::root().join(path).display().to_string()
 }

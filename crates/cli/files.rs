@@ -201,15 +201,21 @@ impl Source {
         }
     }
 
-    /// A problem as it is told: in an office's own table by row and column alone, since whoever mends it sees no document.
+    /// Whether it is made of tables, in which a row and a column tell where something stands.
+    pub(crate) const fn is_tabular(&self) -> bool {
+        matches!(self.form, Form::Layout | Form::Csv | Form::CsvZip | Form::Xlsx | Form::Geopackage)
+    }
+
+    /// A problem as it is told: in a table by row and column alone, since whoever mends it sees no document.
     pub(crate) fn problem(&self, placed: &PlacedProblem) -> String {
-        match (&placed.place, self.form, &placed.problem.suggestion) {
-            (Some(place), Form::Layout, Some(near)) => {
-                format!("{place}: {}; did you mean {near:?}?", placed.problem.message)
+        let problem = &placed.problem;
+        self.inside(&match (&placed.place, &problem.suggestion) {
+            (Some(place), Some(near)) if self.is_tabular() => {
+                format!("{place}: {}; did you mean {near:?}?", problem.message)
             }
-            (Some(place), Form::Layout, None) => format!("{place}: {}", placed.problem.message),
-            _ => self.inside(&placed.to_string()),
-        }
+            (Some(place), None) if self.is_tabular() => format!("{place}: {}", problem.message),
+            _ => placed.to_string(),
+        })
     }
 
     /// A text that begins with the name of one of its files, with the folder or zip that the file is in before it; sheets of a
@@ -314,7 +320,14 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         }
         files.sort();
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
-            return Err(format!("{name}: there is no CSV table in this folder").into());
+            let parquet = |path: &Path| by_name(path) == Some(Form::Geoparquet);
+            let layers = fs::read_dir(path).map_err(fail)?.flatten().any(|entry| parquet(&entry.path()));
+            let why = if layers {
+                format!("GeoParquet: {WRITTEN_ONLY}")
+            } else {
+                "there is no CSV table in this folder".to_owned()
+            };
+            return Err(format!("{name}: {why}").into());
         }
         return Ok(Source { files, ..Source::of_file(name, Form::Csv, Vec::new()) });
     }
@@ -366,6 +379,7 @@ pub(crate) fn by_name(path: &Path) -> Option<Form> {
         "xlsx" => Some(Form::Xlsx),
         "gpkg" => Some(Form::Geopackage),
         "kml" => Some(Form::Kml),
+        "parquet" => Some(Form::Geoparquet),
         _ => None,
     }
 }
@@ -383,6 +397,12 @@ fn by_content(bytes: &[u8]) -> Result<Form, &'static str> {
         [b'{', ..] if holds(b"\"FeatureCollection\"") => Ok(Form::Geojson),
         [b'{', ..] => Ok(Form::Json),
         [] => Err("the source is empty"),
+        // The compound files of older office programs.
+        [0xD0, 0xCF, 0x11, 0xE0, ..] => {
+            Err("is an old workbook or office document; save it as .xlsx, or as CSV, and give that")
+        }
+        _ if start.starts_with(b"%PDF") => Err("is a PDF, which has no data to read; ask for the survey as data"),
+        _ if start.starts_with(b"PAR1") => Err(WRITTEN_ONLY),
         _ => Err("cannot tell which form this is; say so with --from"),
     }
 }

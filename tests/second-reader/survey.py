@@ -79,6 +79,7 @@ class Run:
         self.astray = 0
         self.repeats = self._repeats()
         self.begin_again = {start for start, rows in self.repeats}
+        self.begin_again |= {start + 1 for start, rows in self.repeats if rows == 1}
         self.disordered = self.backwards or self._shuffled()
         self.fits = [self._slipped(index) for index in range(len(self.at))]
         self.reset = None if self.disordered else self._reset()
@@ -119,7 +120,19 @@ class Run:
                     longest, above = rows, place
             if longest >= 2 and at[above + longest - 1] > at[above]:
                 found.append((start, longest))
-        return found
+        stray = [index for index in range(len(at))
+                 if not self._fits_in(index) and (index in (0, len(at) - 1) or at[index - 1] <= at[index + 1])
+                 and not any(first <= index < first + rows for first, rows in found)]
+        for index in stray:
+            level = [place for place in range(len(at)) if at[place] == at[index]][:16]
+            if any(place != index and self._fits_in(place) and alike[place] == alike[index] for place in level):
+                found.append((index, 1))
+        return sorted(found)
+
+    def _fits_in(self, index):
+        """Whether a row is in order with the one above it and the one below it."""
+        at = self.at
+        return at[index] >= at[max(index - 1, 0)] and at[index] <= at[min(index + 1, len(at) - 1)]
 
     def repeated(self, index):
         """Whether a row is one of those that say again what others say."""
@@ -173,7 +186,7 @@ class Run:
     def _slipped(self, index):
         """The number that the row would have with its point moved, where it has slipped."""
         at, last = self.at, len(self.at) - 1
-        if index == last and self.surveyed is None:
+        if index == last and self.surveyed is None or any(rows == 1 and abs(start - index) <= 1 for start, rows in self.repeats):
             return None
         upper = self.reads if index == 0 else at[index - 1]
         lower = self.surveyed + self.slack(self.surveyed) / self.metre if index == last else at[index + 1]

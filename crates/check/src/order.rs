@@ -24,7 +24,7 @@ pub(crate) fn allowed(run: &RunView<'_>, at: f64) -> f64 {
 /// The distance that a row would have with its decimal point one place away, where the row breaks the order by more than
 /// the tolerance and would then stand between its neighbours. The end of the run is the last row's neighbour.
 pub(crate) fn slip(run: &RunView<'_>, index: usize) -> Option<f64> {
-    if run.disordered() {
+    if run.disordered() || run.beside_repeated(index) {
         return None;
     }
     let rows = &run.run.observations;

@@ -5,7 +5,7 @@
 //! are not run where the table lost a row. The report says what was left out, which rules that kept from being run, and
 //! how many findings were withheld.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use obvert_model::read::{LeftOut, Problem, ProblemKind, Remains, remains_of};
 use serde_json::Value;
@@ -92,15 +92,15 @@ impl Checker {
     #[must_use]
     pub fn check_value(&self, value: Value, problems: &[Problem]) -> Report {
         let misspelt = misspelt(problems);
-        let told = problems.iter().filter(|problem| !misspelt.iter().any(|(_, missing)| *missing == *problem));
-        let mut structural: Vec<Finding> = told.map(report::structural).collect();
-        for finding in &mut structural {
-            if let Some((_, missing)) =
-                misspelt.iter().find(|(key, _)| key.pointer == finding.path && finding.rule == key.kind.as_str())
-            {
+        let explained: HashSet<usize> = misspelt.values().copied().collect();
+        let mut structural = Vec::new();
+        for (index, problem) in problems.iter().enumerate().filter(|(index, _)| !explained.contains(index)) {
+            let mut finding = report::structural(problem);
+            if let Some(missing) = misspelt.get(&index) {
                 let help = finding.help.take().unwrap_or_default();
-                finding.help = Some(format!("{help} {}", missing.message));
+                finding.help = Some(format!("{help} {}", problems[*missing].message));
             }
+            structural.push(finding);
         }
         structural.iter_mut().for_each(|finding| bearings::take(finding, &value));
         let pipes: BTreeSet<String> = structural.iter().filter_map(|finding| finding.pipe.clone()).collect();
@@ -177,6 +177,8 @@ struct Damage {
     pipes: BTreeSet<String>,
     /// Ids of rows that were left out, by the rule that looks for them.
     ids: BTreeSet<(&'static str, String)>,
+    /// Tables whose rows have been doubted, and whether those of their lists were.
+    doubted: BTreeSet<(String, bool)>,
     /// Rules that are not run, by the reason.
     not_run: BTreeMap<String, BTreeSet<&'static str>>,
 }
@@ -191,6 +193,10 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
+        // Nobody misses a column that the table has beside its own.
+        if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/") {
+            return;
+        }
         let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
         // Whoever writes null or nothing means that there is no value, and there is none; a table is another matter.
         let nothing = out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "";
@@ -290,6 +296,9 @@ impl Damage {
 
     /// A row that belongs to some row of a table: none of those is known to be whole.
     fn doubt(&mut self, table: &str, observations: bool, remains: &Remains) {
+        if !self.doubted.insert((table.to_owned(), observations)) {
+            return;
+        }
         let (runs, pipes) = (remains.document.runs.len(), remains.document.head.pipes.len());
         match table {
             "runs" => {
@@ -386,17 +395,19 @@ impl Damage {
 }
 
 /// Keys that the format does not have, each with the problem of the missing one that it seems to be: that is one mistake.
-fn misspelt(problems: &[Problem]) -> Vec<(&Problem, &Problem)> {
-    let mut pairs = Vec::new();
-    for key in problems.iter().filter(|problem| problem.kind == ProblemKind::UnknownKey) {
-        let (Some(meant), Some((object, _))) = (&key.suggestion, key.pointer.rsplit_once('/')) else { continue };
-        let missing = format!("the key {meant:?} is missing");
-        let is_it = |other: &&Problem| {
-            other.kind == ProblemKind::MissingKey && other.pointer == object && other.message == missing
-        };
-        pairs.extend(problems.iter().find(is_it).map(|missing| (key, missing)));
+fn misspelt(problems: &[Problem]) -> HashMap<usize, usize> {
+    let mut missing: HashMap<(&str, &str), usize> = HashMap::new();
+    for (index, problem) in problems.iter().enumerate() {
+        if let (ProblemKind::MissingKey, Some(key)) = (problem.kind, &problem.key) {
+            missing.entry((&problem.pointer, key)).or_insert(index);
+        }
     }
-    pairs
+    let unknown = problems.iter().enumerate().filter(|(_, problem)| problem.kind == ProblemKind::UnknownKey);
+    let pairs = unknown.filter_map(|(index, problem)| {
+        let (object, _) = problem.pointer.rsplit_once('/')?;
+        Some((index, *missing.get(&(object, problem.suggestion.as_deref()?))?))
+    });
+    pairs.collect()
 }
 
 /// Why nothing is left of a document: what no rule can do without could not be read.

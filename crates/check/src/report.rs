@@ -531,7 +531,7 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
     Finding {
         rule: problem.kind.as_str().into(),
         severity: Severity::Error,
-        message: problem.message.clone(),
+        message: problem.text(),
         path: problem.pointer.clone(),
         document: 0,
         at: None,

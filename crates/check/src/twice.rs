@@ -27,7 +27,8 @@ pub(crate) fn twins(run: &RunView<'_>) -> Vec<(usize, usize)> {
     twins
 }
 
-/// Rows in succession that say again what others above them say: rows that were pasted or imported twice.
+/// Rows in succession that say again what others above them say, or one row out of place that says again what another one says:
+/// rows that were pasted or imported twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Repeat {
     /// The first of them.
@@ -45,20 +46,20 @@ impl Repeat {
     }
 }
 
-/// The sequences of rows that stand in a run twice, each where it stands again: two rows at least, which go on along the pipe, alike in
-/// all but their ids. They begin where the distance falls back.
+/// The rows that stand in a run twice, each where they stand again, alike in all but their ids: sequences of two rows at least, which
+/// go on along the pipe and begin where the distance falls back, and single rows that are out of order where they stand.
 pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
     let rows = &run.run.observations;
     let mut found: Vec<Repeat> = Vec::new();
-    let mut falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).peekable();
-    if falls.peek().is_none() {
+    let falls: Vec<usize> = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).collect();
+    if falls.is_empty() {
         return found;
     }
     let mut at: FxHashMap<u64, Vec<usize>> = FxHashMap::default();
     for (index, row) in rows.iter().enumerate() {
         at.entry(row.at.get().to_bits()).or_default().push(index);
     }
-    for from in falls {
+    for &from in &falls {
         if found.last().is_some_and(|last| last.has(from)) {
             continue;
         }
@@ -75,7 +76,38 @@ pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
             repeat.rows >= 2 && rows[last].at > rows[repeat.of].at
         }));
     }
+    // Of the two rows at a fall either can be the one that was put there.
+    let mut single = Vec::new();
+    for from in falls.iter().flat_map(|fall| [fall - 1, *fall]) {
+        if found.iter().chain(&single).any(|repeat: &Repeat| repeat.has(from)) || !out_of_place(rows, from) {
+            continue;
+        }
+        let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
+        let of = candidates
+            .iter()
+            .take(LEVEL)
+            .find(|of| **of != from && level_with_neighbours(rows, **of) && same(&rows[**of], &rows[from]));
+        single.extend(of.map(|of| Repeat { from, of: *of, rows: 1 }));
+    }
+    found.append(&mut single);
+    found.sort_by_key(|repeat| repeat.from);
     found
+}
+
+/// Whether a row is in order with the one above it and the one below it.
+fn level_with_neighbours(rows: &[Observation], index: usize) -> bool {
+    let at = rows[index].at;
+    index.checked_sub(1).is_none_or(|above| rows[above].at <= at)
+        && rows.get(index + 1).is_none_or(|below| at <= below.at)
+}
+
+/// Whether a row is not in order with its neighbours, and they are with each other.
+fn out_of_place(rows: &[Observation], index: usize) -> bool {
+    let without = match (index.checked_sub(1), rows.get(index + 1)) {
+        (Some(above), Some(below)) => rows[above].at <= below.at,
+        _ => true,
+    };
+    without && !level_with_neighbours(rows, index)
 }
 
 /// Whether two rows are alike in all but their ids.

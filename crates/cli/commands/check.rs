@@ -231,8 +231,8 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
                 Some(rest) => checker.check_value(rest.value.clone(), &problems),
                 None => checker.report_structure(&problems),
             };
-            if source.form == Form::Layout {
-                in_table_words(&mut report);
+            if source.is_tabular() {
+                in_table_words(&mut report, source.form);
             }
             report.place_each(|finding| {
                 let own =
@@ -247,17 +247,22 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
 }
 
 /// What to do about what could not be read, for somebody who has a table and no document with keys and texts.
-fn in_table_words(report: &mut Report) {
+fn in_table_words(report: &mut Report, form: Form) {
+    let by_layout = form == Form::Layout;
     for finding in &mut report.findings {
         let help = match finding.rule.as_ref() {
-            "missing-key" => "Fill in the cell.",
-            "text-form" | "wrong-type" | "unknown-word" => {
+            "missing-key" if by_layout => "Fill in the cell.",
+            "missing-key" => "Fill in the cell, or add the column.",
+            "text-form" | "wrong-type" | "unknown-word" if by_layout => {
                 "Correct the cell. If the table is right and all such cells are written like this, correct the layout."
             }
+            "text-form" | "wrong-type" | "unknown-word" => "Correct the cell.",
             "number-range" => "Correct the number in the cell.",
             "row-astray" => "Correct the row; until then nothing that it says is checked.",
-            "unknown-key" | "duplicate-key" => "Correct the heading in the table, or the layout.",
-            "duplicate-id" => "Correct the name in one of the rows.",
+            "unknown-key" | "duplicate-key" if by_layout => "Correct the heading in the table, or the layout.",
+            "unknown-key" | "duplicate-key" => "Correct the name, or take out what has it.",
+            "duplicate-id" if by_layout => "Correct the name in one of the rows.",
+            "duplicate-id" => "Give one of the rows another id, and what refers to it as well.",
             _ => continue,
         };
         // A near word says more.

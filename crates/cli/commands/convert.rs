@@ -353,6 +353,13 @@ fn target(arguments: &Convert, layout: Option<&files::ByLayout>) -> Result<Form,
         )
         .into());
     }
+    if arguments.to.is_none() && told == Some(Form::Geoparquet) {
+        return Err(format!(
+            "{}: GeoParquet is a folder with a file a layer; name a folder and give --to geoparquet",
+            out.display()
+        )
+        .into());
+    }
     told.or_else(|| out.is_dir().then_some(Form::Csv)).ok_or_else(|| {
         format!(
             "{}: the name does not tell which form to write; end it in .json, .xml, .geojson, .xlsx, .gpkg, .kml or .zip, or give --to",
@@ -396,8 +403,8 @@ fn streamed<T>(source: &Source, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T)
         return match obvert::model::read::stream(current, work) {
             Ok(result) => Ok(Some((result, LossReport::default(), None))),
             Err(ReadError::Structure(problems)) => {
-                for problem in &problems {
-                    failure(&*Failure::from(format!("{name}: {problem}")));
+                for line in render::problems::of_json(&problems, name) {
+                    failure(&*Failure::from(line));
                 }
                 Ok(None)
             }
@@ -407,8 +414,8 @@ fn streamed<T>(source: &Source, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T)
     match read {
         Ok(read) => Ok(Some(read)),
         Err(ConvertError::Structure(placed)) => {
-            for problem in &placed {
-                failure(&*Failure::from(source.problem(problem)));
+            for line in render::problems::placed(&placed, source) {
+                failure(&*Failure::from(line));
             }
             Ok(None)
         }

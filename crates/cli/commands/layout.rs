@@ -145,7 +145,8 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
             })
         }
         Some(Err(ConvertError::Structure(problems))) => {
-            render::out(|out| problems.iter().try_for_each(|problem| writeln!(out, "{}", source.problem(problem))))?;
+            let lines = render::problems::placed(&problems, &source);
+            render::out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
             Ok(Status::Findings)
         }
         Some(Err(error)) => Err(source.failure(&error)),

@@ -4,6 +4,7 @@ pub(crate) mod findings;
 pub(crate) mod fixes;
 pub(crate) mod grades;
 pub(crate) mod losses;
+pub(crate) mod problems;
 pub(crate) mod progress;
 
 use std::io::{self, Write};

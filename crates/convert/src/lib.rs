@@ -80,7 +80,15 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
             problems => problems,
         },
     };
-    let placed = problems.into_iter().map(|problem| PlacedProblem { place: places.place(&problem.pointer), problem });
+    let placed = problems.into_iter().map(|mut problem| {
+        // Whoever reads this has the file and no pointers.
+        if let Some(other) = problem.other.take_if(|other| places.place(other).is_some())
+            && let Some(Place { file, line, .. }) = places.place(&other)
+        {
+            problem.message = format!("{}, first in {file}:{line}", problem.message);
+        }
+        PlacedProblem { place: places.place(&problem.pointer), problem }
+    });
     let placed = placed.collect();
     Err(ConvertError::Structure(Problems::new(placed, Some(Unsound { value, places }))))
 }

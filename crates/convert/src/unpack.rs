@@ -35,7 +35,17 @@ pub(crate) fn damaged(error: &ZipError) -> String {
 
 /// Opens an archive, refusing what tools would read in different ways.
 pub(crate) fn open(archive: &[u8]) -> Result<ZipArchive<Cursor<&[u8]>>, String> {
-    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(|error| damaged(&error))?;
+    let whole = |error: ZipError| {
+        match error {
+        // The libraries' words for this are those of the format's inventors.
+        ZipError::InvalidArchive(_) if archive.starts_with(b"PK") => {
+            "the archive has no directory at its end, so it is not whole; it was cut off on its way, most likely: fetch or pack it again"
+                .to_owned()
+        }
+        error => damaged(&error),
+    }
+    };
+    let mut archive = ZipArchive::new(Cursor::new(archive)).map_err(whole)?;
     if archive.len() > MOST_ENTRIES {
         return Err(format!("the archive has {} entries; more than {MOST_ENTRIES} are not read", archive.len()));
     }

@@ -90,13 +90,24 @@ class Run:
             rows, of = best
             if rows >= 2 and at[of + rows - 1] > at[of]:
                 found.append((start, of, rows))
-        return found
+        in_order = lambda i: (i == 0 or at[i - 1] <= at[i]) and (i + 1 == len(at) or at[i] <= at[i + 1])
+        sequences = list(found)
+        for i in range(len(at)):
+            out = not in_order(i) and not (0 < i < len(at) - 1 and at[i - 1] > at[i + 1])
+            if not out or any(first <= i < first + rows for first, _, rows in sequences):
+                continue
+            for of in [j for j in range(len(at)) if at[j] == at[i]][:16]:
+                if of != i and in_order(of) and alike[of] == alike[i]:
+                    found.append((i, of, 1))
+                    break
+        return sorted(found)
 
     def repeated(self, i):
         return any(first <= i < first + rows for first, _, rows in self.repeats())
 
     def falls(self):
         at, again = self.distances(), {first for first, _, _ in self.repeats()}
+        again |= {first + 1 for first, _, rows in self.repeats() if rows == 1}
         return [i for i in range(1, len(at)) if at[i] < at[i - 1] and i not in again]
 
     def shuffled(self):
@@ -114,7 +125,7 @@ class Run:
         return out >= 3 and out * 4 > len(at)
 
     def slip(self, i):
-        if self.disordered:
+        if self.disordered or any(rows == 1 and abs(first - i) <= 1 for first, _, rows in self.repeats()):
             return None
         at = self.distances()
         allowed = lambda value: tolerance(self.metres(value)) / self.survey.length

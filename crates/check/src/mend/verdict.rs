@@ -54,8 +54,9 @@ pub(super) fn is_problem(rule: &str) -> bool {
     ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
 }
 
-/// Whether the rules were run. Ids that stand twice do not hinder that.
+/// Whether the rules were run. Ids and rows that stand twice do not hinder that.
 fn readable(report: &Report) -> bool {
-    let hinders = |rule: &str| is_problem(rule) && rule != ProblemKind::DuplicateId.as_str();
+    let harmless = [ProblemKind::DuplicateId, ProblemKind::RowTwice].map(ProblemKind::as_str);
+    let hinders = |rule: &str| is_problem(rule) && !harmless.contains(&rule);
     !report.rules.iter().any(|total| hinders(&total.rule))
 }

@@ -103,16 +103,24 @@ impl<'r> RunView<'r> {
         self.repeats.get_or_init(|| twice::repeats(self))
     }
 
-    /// Whether a row is one of a sequence that stands in the run already.
+    /// Whether a row is one of a sequence that stands in the run already, or a single one that does and is out of place.
     pub(crate) fn repeated(&self, index: usize) -> bool {
         self.repeats().iter().any(|repeat| repeat.has(index))
     }
 
-    /// The rows that lie before the row above them, but for those where a sequence of rows begins that stands in the run already.
+    /// Whether a row, or a neighbour of it, is a single one that stands in the run already and is out of place.
+    pub(crate) fn beside_repeated(&self, index: usize) -> bool {
+        self.repeats().iter().any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
+    }
+
+    /// The rows that lie before the row above them, but for those where a sequence of rows begins that stands in the run already, and
+    /// those below a single row that does.
     pub(crate) fn falls(&self) -> impl Iterator<Item = usize> + Clone + '_ {
         let rows = &self.run.observations;
         let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
-        falls.filter(|index| !self.repeats().iter().any(|repeat| repeat.from == *index))
+        let begins = |index: usize| self.repeats().iter().any(|repeat| repeat.from == index);
+        let below = |index: usize| self.repeats().iter().any(|repeat| repeat.rows == 1 && repeat.from + 1 == index);
+        falls.filter(move |index| !begins(*index) && !below(*index))
     }
 
     /// The stretches that overlap an earlier one of their code, each with that.

@@ -6,7 +6,7 @@ use obvert_model::tables::Head;
 use super::file_of;
 use super::records::Records;
 use crate::tables::plan::{Plan, plan};
-use crate::tables::read::{form, nearest};
+use crate::tables::read::form;
 use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
@@ -17,7 +17,8 @@ use crate::{ConvertError, Survey, flow, tables};
 /// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a
 /// valid document.
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
-    tables::read::read(open(files, name)?, file_of)
+    let (tables, strangers) = open(files, name)?;
+    tables::read::read(tables, file_of, &strangers)
 }
 
 /// Reads the files of a package as a stream: calls `work` with the head and the runs to be taken from it, as
@@ -32,25 +33,29 @@ pub fn read_stream<N: AsRef<str>, B: AsRef<[u8]>, T>(
     name: &str,
     mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Result<T, ConvertError> {
-    let fast = tables::stream::stream(open(files, name)?, &mut work);
+    let (tables, strangers) = open(files, name)?;
+    let fast = if strangers.is_empty() { tables::stream::stream(tables, &mut work) } else { None };
     flow::either(fast, || read(files, name), &mut work)
 }
 
 fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(
     files: &'f [(N, B)],
     name: &str,
-) -> Result<Vec<Option<Records<'f>>>, ConvertError> {
-    let sources = sources(plan(), files, name)?;
-    sources.into_iter().map(|source| source.map(|(file, bytes)| Records::open(file, bytes)).transpose()).collect()
+) -> Result<(Vec<Option<Records<'f>>>, Vec<String>), ConvertError> {
+    let (sources, strangers) = sources(plan(), files, name)?;
+    let open = sources.into_iter().map(|source| source.map(|(file, bytes)| Records::open(file, bytes)).transpose());
+    Ok((open.collect::<Result<_, _>>()?, strangers))
 }
 
 type Source<'f> = Option<(&'f str, &'f [u8])>;
 
+/// The file of each table, and the names of CSV files that are none.
 fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
     plan: &Plan,
     files: &'f [(N, B)],
     name: &str,
-) -> Result<Vec<Source<'f>>, ConvertError> {
+) -> Result<(Vec<Source<'f>>, Vec<String>), ConvertError> {
+    let mut strangers = Vec::new();
     let mut sources: Vec<Source<'f>> = vec![None; plan.tables.len()];
     for (file, bytes) in files {
         let file = file.as_ref();
@@ -59,11 +64,7 @@ fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
                 return Err(form(file, 1, format!("{name} holds this table twice; keep one")));
             }
         } else if !file.contains('/') && file.to_lowercase().ends_with(".csv") {
-            let names: Vec<String> = plan.tables.iter().map(file_of).collect();
-            let near = nearest(file, names.iter().map(String::as_str));
-            let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
-            let message = format!("no table of the format has this name{near}; the tables are: {}", names.join(", "));
-            return Err(form(file, 1, message));
+            strangers.push(file.to_owned());
         }
     }
     if sources.first().is_none_or(Option::is_none) {
@@ -72,5 +73,5 @@ fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
         );
         return Err(ConvertError::Form { place: None, message });
     }
-    Ok(sources)
+    Ok((sources, strangers))
 }

@@ -15,7 +15,7 @@ use super::blob::{self, Xy};
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, plan};
-use crate::tables::read::{form, nearest};
+use crate::tables::read::form;
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Survey, flow, tables};
 
@@ -30,8 +30,8 @@ const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 /// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
 /// not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    with_tables(geopackage, name, |tables, drawn| {
-        let survey = tables::read::read(tables, name_of)?;
+    with_tables(geopackage, name, |tables, drawn, strangers| {
+        let survey = tables::read::read(tables, name_of, strangers)?;
         settle(&survey.document.head, &drawn.borrow())?;
         Ok(survey)
     })
@@ -49,7 +49,10 @@ pub fn read_stream<T>(
     name: &str,
     mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Result<T, ConvertError> {
-    let fast = with_tables(geopackage, name, |tables, drawn| {
+    let fast = with_tables(geopackage, name, |tables, drawn, strangers| {
+        if !strangers.is_empty() {
+            return Ok(None);
+        }
         let mut settled = Ok(());
         let result = tables::stream::stream(tables, &mut |head: &Head, runs: &mut dyn Runs| {
             // The pipes have been read by now.
@@ -65,21 +68,18 @@ pub fn read_stream<T>(
 fn with_tables<T>(
     geopackage: &[u8],
     name: &str,
-    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>) -> Result<T, ConvertError>,
+    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>, &[String]) -> Result<T, ConvertError>,
 ) -> Result<T, ConvertError> {
     let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     let base = open(geopackage).map_err(refused)?;
     let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
+    let mut strangers = Vec::new();
     for other in &names {
         let known = plan().tables.iter().any(|table| name_of(table) == *other);
         if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
             continue;
         }
-        let tables: Vec<String> = plan().tables.iter().map(name_of).collect();
-        let near = nearest(other, tables.iter().map(String::as_str));
-        let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
-        let message = format!("no table of the format has this name{near}; take the layer out of this file");
-        return Err(form(other, 1, message));
+        strangers.push(other.clone());
     }
     let mut queries = Vec::new();
     for table in &plan().tables {
@@ -95,7 +95,7 @@ fn with_tables<T>(
     for query in &mut queries {
         open.push(query.as_mut().map(|query| query.rows(&drawn)).transpose()?);
     }
-    work(open, &drawn)
+    work(open, &drawn, &strangers)
 }
 
 fn open(bytes: &[u8]) -> Result<Connection, String> {

@@ -55,10 +55,7 @@ pub(super) fn said<'l>(
     layout: &'l Layout,
     blank: &dyn Fn(&str) -> bool,
 ) -> Option<(String, Option<&'l str>)> {
-    if problem.kind != ProblemKind::MissingKey {
-        return None;
-    }
-    let key = problem.message.strip_prefix("the key \"")?.strip_suffix("\" is missing")?;
+    let key = problem.key.as_deref().filter(|_| problem.kind == ProblemKind::MissingKey)?;
     let tables: Vec<&str> =
         problem.pointer.split('/').skip(1).filter(|token| !token.bytes().all(|byte| byte.is_ascii_digit())).collect();
     let path = [&tables[..], &[key]].concat().join(".");

@@ -193,8 +193,7 @@ impl<'l> Reader<'l> {
         if self.layout.xml.is_some() && self.problems.iter().rev().take(AGAIN).any(again) {
             return;
         }
-        let problem =
-            Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion: None, fix: None };
+        let problem = Problem::new(kind, pointer, message);
         self.problems.push(PlacedProblem { place: Some(place), problem });
     }
 
@@ -212,6 +211,7 @@ impl<'l> Reader<'l> {
                 written || grid.rows.iter().any(|row| row.cells.get(index).is_some_and(|cell| !cell.text.is_empty()))
             })
         };
+        let mut meant: Vec<&str> = Vec::new();
         for (index, heading) in headings.iter().enumerate() {
             if written {
                 self.places.column(self.file, index + 1, &heading.replace('\n', " "));
@@ -232,20 +232,24 @@ impl<'l> Reader<'l> {
             let column = layout.columns.iter().find(|column| *column.heading == **heading);
             if column.is_none() {
                 let missing = layout.columns.iter().map(|column| column.heading.as_str()).filter(|known| !has(known));
-                let near = nearest(heading, missing).map(|near| {
-                    format!(
-                        "; did you mean {:?}, which the {} does not have?",
+                let near = nearest(heading, missing);
+                meant.extend(near);
+                let advice = match near {
+                    Some(near) => format!(
+                        "did you mean {:?}, which the {} does not have?",
                         near.replace('\n', " "),
                         if written { "table" } else { "file" }
-                    )
-                });
-                let message = format!(
-                    "the layout {} has no column {:?}{}",
-                    layout.id,
-                    heading.replace('\n', " "),
-                    near.unwrap_or_else(|| "; add it there, with drop if it has no place".to_owned())
-                );
-                self.problem(ProblemKind::UnknownKey, spot, "", message);
+                    ),
+                    None => "add it there, with drop if it has no place".to_owned(),
+                };
+                let heading = heading.replace('\n', " ");
+                // What stands beside the columns of the layout is missed nowhere, so that the rest can be judged.
+                let pointer = match near {
+                    Some(_) => String::new(),
+                    None => format!("/-/{}", heading.replace('~', "~0").replace('/', "~1")),
+                };
+                let message = format!("the layout {} has no column {heading:?}; {advice}", layout.id);
+                self.problem(ProblemKind::UnknownKey, spot, &pointer, message);
             } else if headings[..index].contains(heading) {
                 let message =
                     format!("the heading {heading:?} stands twice, so that nobody can tell the two apart; rename one");
@@ -255,7 +259,9 @@ impl<'l> Reader<'l> {
         }
         // An attribute or element that stands nowhere is a value that is absent everywhere.
         for column in layout.columns.iter().filter(|_| written) {
-            if !headings.iter().any(|heading| **heading == *column.heading) {
+            // One that is written in another way has been told of.
+            let told = meant.contains(&&*column.heading);
+            if !told && !headings.iter().any(|heading| **heading == *column.heading) {
                 let others = headings.iter().filter(|own| !layout.columns.iter().any(|known| *known.heading == ***own));
                 let near = nearest(&column.heading, others.map(String::as_str));
                 let near = near.map(|near| {

@@ -132,7 +132,8 @@ fn judge(
     let mut above: HashSet<String> = HashSet::new();
     let at: HashSet<String> =
         own.iter().map(|placed| placed.problem.pointer.clone()).filter(|pointer| !pointer.is_empty()).collect();
-    for placed in &own {
+    // A column beside those of the layout stands in no value.
+    for placed in own.iter().filter(|placed| !placed.problem.pointer.starts_with("/-/")) {
         let mut pointer = placed.problem.pointer.as_str();
         while let Some(slash) = pointer.rfind('/') {
             pointer = &pointer[..slash];

@@ -8,18 +8,30 @@ use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
 use super::plan::{ORDER, Plan, Table, plan};
-use super::sheet::{Fault, Loaded, Row, Sheet};
+use super::sheet::{Fault, Loaded, Row, Sheet, Twice};
 use super::{Rows, cell};
 use crate::{ConvertError, Judged, Place, PlacedProblem, Problems, SourceMap, Survey};
 
 /// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
-/// messages and places.
+/// messages and places, and `strangers` are the names of those beside them that are no tables of the plan.
 ///
 /// # Errors
 /// When the tables do not fit together or do not describe a valid document.
-pub(crate) fn read<R: Rows>(sources: Vec<Option<R>>, names: Names) -> Result<Survey, ConvertError> {
+pub(crate) fn read<R: Rows>(
+    sources: Vec<Option<R>>,
+    names: Names,
+    strangers: &[String],
+) -> Result<Survey, ConvertError> {
     let plan = plan();
-    let (header, astray) = (Vec::new(), Vec::new());
+    let missing: Vec<String> = plan
+        .tables
+        .iter()
+        .zip(&sources)
+        .filter(|(_, source)| source.is_none())
+        .map(|(table, _)| names(table))
+        .collect();
+    let header = strangers.iter().map(|name| stranger(name, &missing)).collect();
+    let astray = Vec::new();
     let missing = BTreeMap::new();
     let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray, missing };
     let mut open = Vec::new();
@@ -30,14 +42,29 @@ pub(crate) fn read<R: Rows>(sources: Vec<Option<R>>, names: Names) -> Result<Sur
             (Sheet::new(table, (number, &name), &rows, &mut reader.places, &mut reader.header), rows)
         }));
     }
-    // Cells under headings that are not understood would be misjudged.
-    if !reader.header.is_empty() {
+    // Cells under headings that are not understood would be misjudged. A column beside those of the table is passed over.
+    let beside =
+        |placed: &PlacedProblem| placed.problem.kind == ProblemKind::UnknownKey && placed.problem.suggestion.is_none();
+    if !reader.header.iter().all(beside) {
         return Err(ConvertError::Structure(Problems::new(reader.header, None)));
     }
+    reader.astray.append(&mut reader.header);
     for sheet in open {
         reader.load(sheet)?;
     }
     reader.finish()
+}
+
+/// The problem of something that is no table of the format. `missing` are those that are not there.
+fn stranger(name: &str, missing: &[String]) -> PlacedProblem {
+    let near = nearest(name, missing.iter().map(String::as_str)).map(str::to_owned);
+    let message = match &near {
+        Some(_) => "no table of the format has this name".to_owned(),
+        None => "no table of the format has this name; take it out, the rest is read without it".to_owned(),
+    };
+    let pointer = format!("/-/{}", name.replace('~', "~0").replace('/', "~1"));
+    let problem = Problem { suggestion: near, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
+    PlacedProblem { place: Some(Place { file: name.to_owned(), line: 1, column: None, heading: None }), problem }
 }
 
 /// How the file or sheet of a table is called.
@@ -94,7 +121,9 @@ impl Reader {
         }
         if let Some((sheet, mut records)) = open {
             let mut last: Option<(Vec<String>, Option<usize>)> = None;
+            let mut count = 0;
             while let Some((line, record)) = records.next_row()? {
+                count += 1;
                 let parent = match &last {
                     Some((cells, row)) if sheet.keys(record).eq(cells.iter().map(String::as_str)) => *row,
                     _ => {
@@ -128,8 +157,13 @@ impl Reader {
                 };
                 let row = loaded.rows.len();
                 let (value, faults) = sheet.row(record);
-                loaded.faults.extend(faults.into_iter().map(|fault| (row, fault)));
                 let own = if table.ordered { Some(order.to_string()) } else { sheet.id(record).map(Cow::into_owned) };
+                let known = own.as_ref().and_then(|own| loaded.index.get(parent)?.get(own).copied());
+                if let Some(of) = known.filter(|of| loaded.rows[*of].value == value) {
+                    loaded.again(of, line, count);
+                    continue;
+                }
+                loaded.faults.extend(faults.into_iter().map(|fault| (row, fault)));
                 if let (Some(own), Some(rows)) = (own, loaded.index.get_mut(parent)) {
                     // Of two rows with one id the first counts; the model reports the other.
                     rows.entry(own).or_insert(row);
@@ -200,6 +234,7 @@ impl Reader {
             }
         }
         self.missing();
+        self.twice(&pointers);
         let mut own = self.faults(&pointers);
         own.append(&mut self.astray);
         let value = self.nest(sequences);
@@ -254,11 +289,33 @@ impl Reader {
                 let (column, heading) = (Some(column).filter(|column| *column > 0), Some(heading));
                 let line = loaded.rows[row].line;
                 let place = Some(Place { file: (self.names)(&self.plan.tables[index]), line, column, heading });
-                let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+                let problem = Problem::new(kind, pointer, message);
                 problems.push(PlacedProblem { place, problem });
             }
         }
         problems
+    }
+
+    /// Says of rows that stand in their table again that they do: once of those in succession.
+    fn twice(&mut self, pointers: &[Vec<String>]) {
+        for (index, loaded) in self.loads.iter_mut().enumerate() {
+            for Twice { of, rows, lines: (from, to), .. } in std::mem::take(&mut loaded.twice) {
+                let above = |row: usize| loaded.rows.get(row).map_or(0, |row| row.line);
+                let message = match rows {
+                    1 => format!("the row says the same as row {}, cell by cell", above(of)),
+                    _ => format!(
+                        "rows {from} to {to} say the same as rows {} to {}, cell by cell",
+                        above(of),
+                        above(of + rows - 1)
+                    ),
+                };
+                let file = (self.names)(&self.plan.tables[index]);
+                let place = Some(Place { file, line: from, column: None, heading: None });
+                let (kind, pointer) = (ProblemKind::RowTwice, pointers[index][of].clone());
+                let problem = Problem::new(kind, pointer, message);
+                self.astray.push(PlacedProblem { place, problem });
+            }
+        }
     }
 
     /// Says of each table that has no rows, while rows of others belong to some, that it is missing: once, and not for every row.
@@ -285,7 +342,7 @@ impl Reader {
             let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
             let pointer = pointer.trim_end_matches("/-").to_owned();
             let kind = ProblemKind::RowAstray;
-            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+            let problem = Problem::new(kind, pointer, message);
             self.astray.push(PlacedProblem { place: Some(place), problem });
         }
     }
@@ -300,7 +357,7 @@ impl Reader {
         let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
         let place = Some(self.place(table, line, column));
         let kind = ProblemKind::RowAstray;
-        let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None };
+        let problem = Problem::new(kind, pointer, message);
         self.astray.push(PlacedProblem { place, problem });
     }
 
@@ -347,8 +404,9 @@ fn judge(
     };
     // What was seen in a cell is said better there than by the model, which sees what became of it.
     let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
-    let astray = |placed: &&PlacedProblem| placed.problem.kind != ProblemKind::RowAstray;
-    let said: HashSet<(String, bool)> = own.iter().filter(astray).map(key).collect();
+    let of_value =
+        |placed: &&PlacedProblem| !matches!(placed.problem.kind, ProblemKind::RowAstray | ProblemKind::RowTwice);
+    let said: HashSet<(String, bool)> = own.iter().filter(of_value).map(key).collect();
     let mut all = own;
     all.extend(found.into_iter().filter(|placed| !said.contains(&key(placed))));
     let files: HashMap<String, usize> =

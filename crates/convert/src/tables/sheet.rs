@@ -29,6 +29,22 @@ pub(crate) struct Loaded {
     pub(crate) there: bool,
     /// Whether some of its rows have no place.
     pub(crate) lost: bool,
+    /// Rows that stand in it again, those in succession together.
+    pub(crate) twice: Vec<Twice>,
+}
+
+impl Loaded {
+    /// Notes that the record of a number, in a line, says again what a row says.
+    pub(crate) fn again(&mut self, of: usize, line: usize, record: usize) {
+        match self.twice.last_mut() {
+            Some(last) if last.last + 1 == record && last.of + last.rows == of => {
+                last.rows += 1;
+                last.lines.1 = line;
+                last.last = record;
+            }
+            _ => self.twice.push(Twice { of, rows: 1, lines: (line, line), last: record }),
+        }
+    }
 }
 
 /// A row that was read.
@@ -39,6 +55,18 @@ pub(crate) struct Row {
     /// Its place in its list; 0 where the order of the file counts.
     pub(crate) order: u64,
     pub(crate) value: Value,
+}
+
+/// Rows in succession that say again, cell by cell, what rows above them say.
+pub(crate) struct Twice {
+    /// The number of the first of those above, of the rows that were read.
+    pub(crate) of: usize,
+    /// How many they are.
+    pub(crate) rows: usize,
+    /// The lines of the first and the last of them.
+    pub(crate) lines: (usize, usize),
+    /// How many records stand before the last of them.
+    pub(crate) last: usize,
 }
 
 /// What is wrong in a cell.
@@ -62,7 +90,8 @@ pub(crate) struct Sheet {
 }
 
 impl Sheet {
-    /// Understands the headings of a file; what cannot be understood is added to `problems`.
+    /// Understands the headings of a file; what cannot be understood is added to `problems`. The pointer of a column that the
+    /// table has beside its own, and that none of those was meant by, is one of the row in which it stands.
     pub(crate) fn new(
         table: &'static Table,
         (file, name): (u32, &str),
@@ -71,6 +100,11 @@ impl Sheet {
         problems: &mut Vec<PlacedProblem>,
     ) -> Self {
         let mut found: HashMap<&str, usize> = HashMap::new();
+        for (number, heading) in records.headings().enumerate() {
+            if !records.is_blank(number) && table.headings().any(|known| known == heading) {
+                found.entry(heading).or_insert(number);
+            }
+        }
         let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
             let place = Place {
                 file: name.to_owned(),
@@ -78,9 +112,13 @@ impl Sheet {
                 column: column.map(|(number, _)| number + 1),
                 heading: column.map(|(_, heading)| heading.to_owned()).filter(|heading| !heading.is_empty()),
             };
-            let pointer = table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}"));
+            let rows = if kind == ProblemKind::UnknownKey { "/-" } else { "" };
+            let mut pointer = table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"));
+            if let Some((_, heading)) = column.filter(|_| kind == ProblemKind::UnknownKey) {
+                pointer = format!("{pointer}/{}", heading.replace('~', "~0").replace('/', "~1"));
+            }
             let suggestion = near.map(str::to_owned);
-            let problem = Problem { kind, pointer, line: 0, column: 0, message, suggestion, fix: None };
+            let problem = Problem { suggestion, ..Problem::new(kind, pointer, message) };
             problems.push(PlacedProblem { place: Some(place), problem });
         };
         for (number, heading) in records.headings().enumerate() {
@@ -94,8 +132,9 @@ impl Sheet {
                 } else {
                     format!("unknown column {heading:?}; data of your own goes into \"extensions\", as JSON")
                 };
-                report(ProblemKind::UnknownKey, column, message, nearest(heading, table.headings()));
-            } else if found.insert(heading, number).is_some() {
+                let missing = table.headings().filter(|known| !found.contains_key(known));
+                report(ProblemKind::UnknownKey, column, message, nearest(heading, missing));
+            } else if found.get(heading) != Some(&number) {
                 let message = format!("the column {heading:?} stands twice; keep one");
                 report(ProblemKind::DuplicateKey, column, message, None);
             }

@@ -9,7 +9,6 @@ use obvert_model::tables::Head;
 use super::rows::{Sheet, SheetFlow, SheetRows, Size};
 use super::{CHOICES, GUIDE, ZipLimits, guard, sheet_of};
 use crate::tables::plan::plan;
-use crate::tables::read::{form, nearest};
 use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in by hand. `name` is what messages
@@ -48,18 +47,19 @@ pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Sur
     let mut book = open(workbook, name, limits)?;
     let tables = &plan().tables;
     let mut found: Vec<Option<SheetRows>> = tables.iter().map(|_| None).collect();
+    let mut strangers = Vec::new();
     for (sheet, index) in sheets(&book) {
         let rows = SheetRows::load(&mut book, &sheet)?;
         match index {
             Some(index) => found[index] = rows,
-            None if rows.is_some() => return Err(unknown(&sheet)),
+            None if rows.is_some() => strangers.push(sheet),
             None => {}
         }
     }
     if found.first().is_none_or(Option::is_none) {
         return Err(without_document(name));
     }
-    tables::read::read(found, sheet_of)
+    tables::read::read(found, sheet_of, &strangers)
 }
 
 /// Reads a workbook as a stream: calls `work` with the head and the runs to be taken from it, as
@@ -113,20 +113,9 @@ fn sheets<S: Read + Seek>(book: &Xlsx<S>) -> Vec<(String, Option<usize>)> {
     names.map(|sheet| (sheet.clone(), table(&sheet))).collect()
 }
 
-fn unknown(sheet: &str) -> ConvertError {
-    let names: Vec<String> = plan().tables.iter().map(sheet_of).collect();
-    let near = nearest(sheet, names.iter().map(String::as_str));
-    let near = near.map(|near| format!(" (did you mean {near}?)")).unwrap_or_default();
-    let message = format!(
-        "no table of the format has the name of this sheet{near}; take it out, or name it as one of: {}",
-        names.join(", ")
-    );
-    form(sheet, 1, message)
-}
-
 fn without_document(name: &str) -> ConvertError {
     let message = format!(
-        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; every workbook has one"
+        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; every workbook of this format has one; an office's own workbook is read by a layout"
     );
     ConvertError::Form { place: None, message }
 }

@@ -48,13 +48,9 @@ pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subj
             return syntax(source, &error);
         }
         ReadError::Structure(vec![Problem {
-            kind: ProblemKind::WrongType,
-            pointer: String::new(),
             line: first.line(),
             column: first.column(),
-            message: first.to_string(),
-            suggestion: None,
-            fix: None,
+            ..Problem::new(ProblemKind::WrongType, "", first.to_string())
         }])
     }
 }
@@ -250,7 +246,7 @@ mod whole {
     }
 
     fn problem(kind: ProblemKind, pointer: String, message: String) -> Problem {
-        Problem { kind, pointer, line: 0, column: 0, message, suggestion: None, fix: None }
+        Problem::new(kind, pointer, message)
     }
 
     struct Schema {
@@ -332,7 +328,7 @@ mod whole {
         let at = error.instance_path().to_string();
         let instance = error.instance();
         let mut add = |kind, pointer, message, suggestion| {
-            problems.push(Problem { kind, pointer, line: 0, column: 0, message, suggestion, fix: None });
+            problems.push(Problem { suggestion, ..Problem::new(kind, pointer, message) });
         };
         if instance.is_null() {
             let message = "null is never written; leave the key out when the value is not known".to_owned();
@@ -361,7 +357,9 @@ mod whole {
             }
             Kind::Required { property } => {
                 let key = property.as_str().unwrap_or_default();
-                add(ProblemKind::MissingKey, at, format!("the key {key:?} is missing"), None);
+                let message = format!("the key {key:?} is missing");
+                problems
+                    .push(Problem { key: Some(key.to_owned()), ..Problem::new(ProblemKind::MissingKey, at, message) });
             }
             Kind::Type { kind } => {
                 let wanted = expected_type(kind);

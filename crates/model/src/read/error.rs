@@ -30,6 +30,8 @@ pub enum ProblemKind {
     TextForm,
     /// A row of a table in another form that belongs to no row of the document.
     RowAstray,
+    /// A row of a table in another form that stands in it again, cell by cell.
+    RowTwice,
 }
 
 impl ProblemKind {
@@ -46,6 +48,7 @@ impl ProblemKind {
         Self::UnknownWord,
         Self::TextForm,
         Self::RowAstray,
+        Self::RowTwice,
     ];
 
     /// The name that stands in reports.
@@ -63,6 +66,7 @@ impl ProblemKind {
             Self::UnknownWord => "unknown-word",
             Self::TextForm => "text-form",
             Self::RowAstray => "row-astray",
+            Self::RowTwice => "row-twice",
         }
     }
 
@@ -108,6 +112,10 @@ impl ProblemKind {
                  has, or does not say where in its list it stands. Correct the cell, or add the row that is missing. A table that is \
                  missing as a whole is told once."
             }
+            Self::RowTwice => {
+                "A row of a table stands in it again, cell by cell: it was pasted or imported twice, most likely. Take it out; if \
+                 another row was meant, correct what tells the two apart."
+            }
         }
     }
 }
@@ -129,12 +137,32 @@ pub struct Problem {
     pub line: usize,
     /// Column in that line, in characters from 1.
     pub column: usize,
-    /// What is wrong: lower case, no full stop.
+    /// What is wrong: lower case, no full stop. Another place that it has to do with stands in `other`.
     pub message: String,
+    /// Of a missing key, that key.
+    pub key: Option<String>,
+    /// Another place that it has to do with, as a JSON Pointer: of an id that stands twice, the row that has it first.
+    pub other: Option<String>,
     /// The nearest valid spelling, where there is one.
     pub suggestion: Option<String>,
     /// How to mend it, where that can be told; only of a document that was read from JSON.
     pub fix: Option<Fix>,
+}
+
+impl Problem {
+    /// A problem of a value that has no lines.
+    #[must_use]
+    pub fn new(kind: ProblemKind, pointer: impl Into<String>, message: impl Into<String>) -> Self {
+        let (pointer, message) = (pointer.into(), message.into());
+        Self { kind, pointer, line: 0, column: 0, message, key: None, other: None, suggestion: None, fix: None }
+    }
+
+    /// The message with the other place, where there is one.
+    #[must_use]
+    pub fn text(&self) -> String {
+        let other = self.other.as_ref().map_or_else(String::new, |other| format!(", first in {other}"));
+        format!("{}{other}", self.message)
+    }
 }
 
 impl fmt::Display for Problem {
@@ -143,7 +171,7 @@ impl fmt::Display for Problem {
             write!(f, "line {}, column {}: ", self.line, self.column)?;
         }
         let pointer = if self.pointer.is_empty() { "the document" } else { &self.pointer };
-        write!(f, "{pointer}: {}", self.message)?;
+        write!(f, "{pointer}: {}", self.text())?;
         if let Some(near) = &self.suggestion {
             write!(f, "; did you mean {near:?}?")?;
         }

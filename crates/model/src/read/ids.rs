@@ -34,15 +34,12 @@ pub(super) struct Twice {
 impl Twice {
     pub(super) fn problem(self, place: Place) -> Problem {
         let id = self.id;
-        let first = self.first.map_or_else(String::new, |first| format!(", first in {first}"));
+        let message = format!("the id {id:?} stands twice in this table");
         Problem {
-            kind: ProblemKind::DuplicateId,
             line: place.line,
             column: place.column,
-            message: format!("the id {id:?} stands twice in this table{first}"),
-            suggestion: None,
-            fix: None,
-            pointer: self.pointer,
+            other: self.first,
+            ..Problem::new(ProblemKind::DuplicateId, self.pointer, message)
         }
     }
 }
@@ -178,6 +175,6 @@ mod tests {
         ids.table("pipes", ["A", "B", "A"].into_iter());
         let problem = ids.twice.remove(0).problem(Place::default());
         assert_eq!(problem.pointer, "/pipes/2/id");
-        assert_eq!(problem.message, r#"the id "A" stands twice in this table, first in /pipes/0"#);
+        assert_eq!(problem.text(), r#"the id "A" stands twice in this table, first in /pipes/0"#);
     }
 }

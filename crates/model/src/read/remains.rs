@@ -110,9 +110,16 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
     let mut places: Vec<(String, &Problem)> = Vec::new();
     for problem in problems {
         match problem.kind {
-            ProblemKind::DuplicateId => continue,
+            // Of a row that stands twice one is enough.
+            ProblemKind::DuplicateId | ProblemKind::RowTwice => continue,
             // It never came into the value.
             ProblemKind::RowAstray => {
+                let (pointer, kind) = (problem.pointer.clone(), problem.kind);
+                out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
+                continue;
+            }
+            // A column that the table has beside its own.
+            ProblemKind::UnknownKey if problem.pointer.contains("/-/") => {
                 let (pointer, kind) = (problem.pointer.clone(), problem.kind);
                 out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
                 continue;

@@ -206,7 +206,7 @@ impl<'t> Build<'t> {
         suggestion: Option<String>,
     ) {
         let place = self.tokens.place(offset);
-        let problem = Problem { kind, pointer: pointer.to_owned(), line: 0, column: 0, message, suggestion, fix: None };
+        let problem = Problem { suggestion, ..Problem::new(kind, pointer, message) };
         self.problems.push(PlacedProblem { place: Some(place), problem });
     }
 

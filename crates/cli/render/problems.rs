@@ -1,0 +1,124 @@
+//! Structural problems for reading, where there is no report: those of one kind told a few times, and then counted.
+
+use std::collections::HashMap;
+
+use obvert::convert::PlacedProblem;
+use obvert::model::read::Problem;
+
+use crate::files::Source;
+
+/// How many times problems of one kind are told.
+const TOLD: usize = 3;
+
+/// The problems of a source in another form than JSON, as lines.
+pub(crate) fn placed(problems: &[PlacedProblem], source: &Source) -> Vec<String> {
+    let key = |placed: &PlacedProblem| {
+        let place = placed.place.as_ref().map(|place| (place.file.clone(), place.heading.clone()));
+        format!("{place:?} {:?} {}", placed.problem.kind, shape(&placed.problem.message))
+    };
+    let place = |placed: &PlacedProblem| match &placed.place {
+        Some(place) => source.inside(&place.to_string()),
+        None => placed.problem.pointer.clone(),
+    };
+    folded(problems, key, |placed| source.problem(placed), place)
+}
+
+/// The problems of a JSON document that is called `name`, as lines.
+pub(crate) fn of_json(problems: &[Problem], name: &str) -> Vec<String> {
+    let key = |problem: &Problem| format!("{} {:?} {}", shape(&problem.pointer), problem.kind, shape(&problem.message));
+    let place = |problem: &Problem| format!("{name}:{}:{}", problem.line, problem.column);
+    folded(problems, key, |problem| format!("{name}: {problem}"), place)
+}
+
+/// Lines that tell of items, of those with one key the first few, and how many there are more.
+fn folded<P>(
+    problems: &[P],
+    key: impl Fn(&P) -> String,
+    say: impl Fn(&P) -> String,
+    place: impl Fn(&P) -> String,
+) -> Vec<String> {
+    let keys: Vec<String> = problems.iter().map(key).collect();
+    let mut all: HashMap<&str, (usize, &P)> = HashMap::new();
+    for (key, problem) in keys.iter().zip(problems) {
+        let (count, last) = all.entry(key).or_insert((0, problem));
+        (*count, *last) = (*count + 1, problem);
+    }
+    let mut lines = Vec::new();
+    let mut told: HashMap<&str, usize> = HashMap::new();
+    for (key, problem) in keys.iter().zip(problems) {
+        let told = told.entry(key).or_insert(0);
+        *told += 1;
+        match all.get(key.as_str()) {
+            // One more is told sooner than counted.
+            Some((count, _)) if *told <= TOLD || *count == TOLD + 1 => lines.push(say(problem)),
+            Some((count, last)) if *told == TOLD + 1 => {
+                lines.push(format!("and {} more like the {TOLD} above, the last at {}", count - TOLD, place(last)));
+            }
+            _ => {}
+        }
+    }
+    lines
+}
+
+/// A text without what is another in each row: quoted texts and numbers.
+fn shape(text: &str) -> String {
+    let mut shape = String::new();
+    let mut letters = text.chars().peekable();
+    while let Some(letter) = letters.next() {
+        match letter {
+            '"' => {
+                while let Some(inner) = letters.next() {
+                    match inner {
+                        '\\' => drop(letters.next()),
+                        '"' => break,
+                        _ => {}
+                    }
+                }
+                shape.push('"');
+            }
+            _ if letter.is_ascii_digit() => {
+                while letters.next_if(|next| next.is_ascii_digit() || *next == '.').is_some() {}
+                shape.push('0');
+            }
+            _ => shape.push(letter),
+        }
+    }
+    shape
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_differs_from_row_to_row_does_not_tell_kinds_apart() {
+        assert_eq!(
+            shape(r#"found "DN \"300\"" in row 12.5, expected a number"#),
+            shape(r#"found "x" in row 7, expected a number"#)
+        );
+        assert_ne!(shape("found a date"), shape("found a time"));
+    }
+
+    #[test]
+    fn a_kind_is_told_three_times_and_counted() {
+        let lines = |count: usize| {
+            let rows: Vec<usize> = (1..=count).collect();
+            folded(&rows, |row| (row % 2).to_string(), |row| format!("row {row}"), |row| format!("t:{row}"))
+        };
+        assert_eq!(lines(4), ["row 1", "row 2", "row 3", "row 4"]);
+        assert_eq!(lines(8).len(), 8, "one more is told sooner than counted");
+        assert_eq!(
+            lines(11),
+            [
+                "row 1",
+                "row 2",
+                "row 3",
+                "row 4",
+                "row 5",
+                "row 6",
+                "and 3 more like the 3 above, the last at t:11",
+                "and 2 more like the 3 above, the last at t:10",
+            ]
+        );
+    }
+}
