@@ -370,10 +370,57 @@ fn what_stands_beside_the_tables_hides_nothing() {
         "tables/hours.csv:1 no table of the format has this name; take it out, the rest is read without it".to_owned(),
     ];
     assert_eq!(told, BTreeSet::from(expected));
+    // Where the file lacks a column, that may be the one that was meant: what its cells would have answered is not asked.
+    std::fs::write(&file, text.replacen(",clock.at,", ",Uhr,", 1)).expect("write");
+    let report = checked();
+    assert!(findings(&report).len() > 80, "{}", findings(&report).len());
+    // What has no column of its own is placed at the first that there is.
+    let messages = |report: &Report| -> BTreeSet<String> {
+        let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+        findings.map(|finding| format!("{} {} {}", finding.rule, finding.path, finding.message)).collect()
+    };
+    let new: Vec<_> = messages(&report).difference(&messages(&whole)).cloned().collect();
+    assert_eq!(new, [] as [String; 0]);
+    assert!(!findings(&report).iter().any(|(rule, _)| rule == "clock-required"));
     // A heading that is written in another way is missed where it belongs, and what could be said of the rest would mislead.
     std::fs::write(&file, text.replacen(",remark,", ",remarks,", 1)).expect("write");
     let report = checked();
     assert_eq!(findings(&report), BTreeSet::new());
+}
+
+/// The same of XML: elements and attributes that the format does not have are findings of their own, and hide no other.
+#[test]
+fn what_stands_beside_the_elements_hides_nothing() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let made = support::obvert_in(folder.path(), &["convert", &root(REJECTED), "-o", "s.xml"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let checked = || {
+        let arguments = ["check", "s.xml", "--today", "2026-06-15", "--all", "--format", "json"];
+        Report::read(&support::obvert_in(folder.path(), &arguments).stdout).expect("a report")
+    };
+    // By message and row, since lines are others with an element more.
+    let findings = |report: &Report| -> BTreeSet<(String, String, String)> {
+        let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
+        findings.map(|f| (f.rule.to_string(), f.path.clone(), f.message.clone())).collect()
+    };
+    let whole = checked();
+    let text = std::fs::read_to_string(folder.path().join("s.xml")).expect("xml");
+    let own = text.replacen("<remark>", "<squad>Heron</squad><remark>", 3).replacen("<at>", "<at by=\"hand\">", 1);
+    std::fs::write(folder.path().join("s.xml"), own).expect("write");
+    let report = checked();
+    // The element may be a clock reference under another name, so that nothing is said of the want of one in its row.
+    let differ =
+        findings(&report).symmetric_difference(&findings(&whole)).map(|(rule, ..)| rule.clone()).collect::<Vec<_>>();
+    assert_eq!(differ, ["clock-required"]);
+    assert_eq!(report.not_run, whole.not_run);
+    let unknown = report.findings.iter().filter(|finding| finding.rule == "unknown-key").count();
+    assert_eq!(unknown, 4);
+    // One that was meant for another is missed: nothing new is found, and nothing is said of its row.
+    std::fs::write(folder.path().join("s.xml"), text.replacen("<code>", "<coed>", 1).replacen("</code>", "</coed>", 1))
+        .expect("write");
+    let report = checked();
+    assert!(findings(&report).len() > 50);
+    assert_eq!(findings(&report).difference(&findings(&whole)).count(), 0);
 }
 
 /// Rows that were pasted twice into a table are one finding with their numbers, and count once.

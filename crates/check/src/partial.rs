@@ -177,6 +177,8 @@ struct Damage {
     pipes: BTreeSet<String>,
     /// Ids of rows that were left out, by the rule that looks for them.
     ids: BTreeSet<(&'static str, String)>,
+    /// Columns of tables that may stand for others, as pointers with `-` for the number of the row.
+    columns: Vec<String>,
     /// Tables whose rows have been doubted, and whether those of their lists were.
     doubted: BTreeSet<(String, bool)>,
     /// Rules that are not run, by the reason.
@@ -193,8 +195,11 @@ impl Damage {
     }
 
     fn add(&mut self, out: &LeftOut, remains: &Remains) {
-        // Nobody misses a column that the table has beside its own.
+        // A column of a table that the format does not have, and that may stand for one that the table lacks.
         if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/") {
+            if !out.pointer.starts_with("/-/") {
+                self.columns.push(out.pointer.clone());
+            }
             return;
         }
         let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
@@ -378,6 +383,9 @@ impl Damage {
         if self.rows.contains(row) || self.values.iter().any(|(of, value)| of == row && lies_on(&finding.path, value)) {
             return false;
         }
+        if self.columns.iter().any(|column| lies_in_some_row(&finding.path, column)) {
+            return false;
+        }
         let run = run_of(&finding.path);
         let check = find(rule).map(|rule| rule.check);
         if self.uncounted.contains(run) && find(rule).is_some_and(|rule| rule.family() == "distance") {
@@ -423,6 +431,17 @@ fn unreadable(problems: &[Problem]) -> String {
 /// Whether a path leads to a value or to what held it.
 fn lies_on(path: &str, value: &str) -> bool {
     value.strip_prefix(path).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
+/// Whether a path leads to a column of some row, which is a pointer with `-` for the numbers of rows, or to the row.
+fn lies_in_some_row(path: &str, column: &str) -> bool {
+    if path.split('/').count() + 1 < column.split('/').count() {
+        return false;
+    }
+    let mut tokens = column.split('/');
+    path.split('/').all(|token| {
+        tokens.next().is_some_and(|of| of == token || of == "-" && token.bytes().all(|byte| byte.is_ascii_digit()))
+    })
 }
 
 fn is_table(name: &str) -> bool {

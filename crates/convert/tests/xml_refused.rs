@@ -162,7 +162,7 @@ fn each_change_is_refused_where_it_stands() {
         (
             "<structure><id>b",
             "<structure id='b'><id>b",
-            "x.xml:13:16: /structures/1: unknown attribute \"id\" of <structure>; values stand in elements",
+            "x.xml:13:16: /structures/1/@id: unknown attribute \"id\" of <structure>; values stand in elements",
         ),
         ("<survey ", "<survey version='0.1' ", "unknown attribute \"version\" of <survey>"),
         ("<remark>", "<remark enconding='json'>", "did you mean \"encoding\"?"),

@@ -127,6 +127,13 @@ fn judge(
         Judged::Sound(survey) => return Ok(*survey),
         Judged::Unsound(found, rest) => (found, rest.map(|rest| *rest)),
     };
+    // Where columns are not told apart, what could be said of the rows would follow from that.
+    let misread = own.iter().any(|own| {
+        let of_column =
+            matches!(own.problem.kind, ProblemKind::UnknownKey | ProblemKind::MissingKey | ProblemKind::DuplicateKey);
+        of_column && own.problem.pointer.is_empty()
+    });
+    let rest = rest.filter(|_| !misread);
     let astray = own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
     // What holds a cell of which something was said, so that no pair of problems has to be compared.
     let mut above: HashSet<String> = HashSet::new();

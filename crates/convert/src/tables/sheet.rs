@@ -91,7 +91,8 @@ pub(crate) struct Sheet {
 
 impl Sheet {
     /// Understands the headings of a file; what cannot be understood is added to `problems`. The pointer of a column that the
-    /// table has beside its own, and that none of those was meant by, is one of the row in which it stands.
+    /// format does not have is one of a row of any number (`/pipes/-/colour`), or of no row (`/-/colour`) where the file has every
+    /// column of the format, so that none of those can be meant by it.
     pub(crate) fn new(
         table: &'static Table,
         (file, name): (u32, &str),
@@ -105,6 +106,7 @@ impl Sheet {
                 found.entry(heading).or_insert(number);
             }
         }
+        let complete = table.headings().all(|known| found.contains_key(known));
         let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
             let place = Place {
                 file: name.to_owned(),
@@ -112,11 +114,14 @@ impl Sheet {
                 column: column.map(|(number, _)| number + 1),
                 heading: column.map(|(_, heading)| heading.to_owned()).filter(|heading| !heading.is_empty()),
             };
-            let rows = if kind == ProblemKind::UnknownKey { "/-" } else { "" };
-            let mut pointer = table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"));
-            if let Some((_, heading)) = column.filter(|_| kind == ProblemKind::UnknownKey) {
-                pointer = format!("{pointer}/{}", heading.replace('~', "~0").replace('/', "~1"));
-            }
+            let path = |rows: &str| table.path.iter().fold(String::new(), |path, key| format!("{path}/{key}{rows}"));
+            let pointer = match column.filter(|_| kind == ProblemKind::UnknownKey) {
+                Some((_, heading)) => {
+                    let row = if complete { "/-".to_owned() } else { path("/-") };
+                    format!("{row}/{}", heading.replace('~', "~0").replace('/', "~1"))
+                }
+                None => path(""),
+            };
             let suggestion = near.map(str::to_owned);
             let problem = Problem { suggestion, ..Problem::new(kind, pointer, message) };
             problems.push(PlacedProblem { place: Some(place), problem });

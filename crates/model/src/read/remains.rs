@@ -118,10 +118,10 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
                 out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
                 continue;
             }
-            // A column that the table has beside its own.
-            ProblemKind::UnknownKey if problem.pointer.contains("/-/") => {
-                let (pointer, kind) = (problem.pointer.clone(), problem.kind);
-                out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
+            // Nor did what other forms have beside the format's own, and passed over: an element, a column, a table.
+            ProblemKind::UnknownKey if value.pointer(&problem.pointer).is_none() => {
+                let (pointer, kind, meant) = (problem.pointer.clone(), problem.kind, problem.suggestion.clone());
+                out.push(LeftOut { pointer, kind, meant, value: Value::Null });
                 continue;
             }
             // A key of the head: either something stands in for it, or the rest is no document.

@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 
 use super::super::{names, text};
 use super::tokens::{Start, Token, Tokens, short};
-use crate::{ConvertError, PlacedProblem, Problems, SourceMap, Survey, typed};
+use crate::{ConvertError, PlacedProblem, Problems, SourceMap, Survey, Unsound, typed};
 
 /// How many objects and lists the JSON form can have inside each other: what its reader allows. A deeper extension
 /// could be read here and never again.
@@ -39,17 +39,23 @@ pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
         return read;
     }
     let mut all = problems;
-    let mut rest = None;
-    if let Err(ConvertError::Structure(more)) = read {
-        let (more, value) = more.into_parts();
-        rest = value;
-        // What has been judged here is in the value as it was found, and wrong there as well.
-        let known = |pointer: &str| {
-            let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
-            ends.into_iter().any(|end| judged.contains(&pointer[..end]))
-        };
-        all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
-    }
+    let rest = match read {
+        // Whatever is wrong never came into the value.
+        Ok(Survey { document, places }) => {
+            Some(Unsound { value: serde_json::to_value(&document).unwrap_or_default(), places })
+        }
+        Err(ConvertError::Structure(more)) => {
+            let (more, value) = more.into_parts();
+            // What has been judged here is in the value as it was found, and wrong there as well.
+            let known = |pointer: &str| {
+                let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
+                ends.into_iter().any(|end| judged.contains(&pointer[..end]))
+            };
+            all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
+            value
+        }
+        Err(_) => None,
+    };
     let at = |placed: &PlacedProblem| placed.place.as_ref().map_or((0, None), |place| (place.line, place.column));
     all.sort_by_key(at);
     Err(ConvertError::Structure(Problems::new(all, rest)))
@@ -225,7 +231,9 @@ impl<'t> Build<'t> {
             }
             let suggestion = names::nearest(name, known.iter().copied());
             let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
-            self.suggest(ProblemKind::UnknownKey, pointer, *offset, message, suggestion);
+            // No element has such a name.
+            let below = format!("{pointer}/@{}", escape(name));
+            self.suggest(ProblemKind::UnknownKey, &below, *offset, message, suggestion);
         }
     }
 
