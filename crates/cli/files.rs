@@ -248,6 +248,7 @@ pub(crate) fn bytes(path: &Path) -> Result<(String, Vec<u8>), Failure> {
     let read = if standard {
         io::stdin().lock().read_to_end(&mut bytes)
     } else {
+        crate::pending::note_read(path);
         fs::File::open(path).and_then(|mut file| file.read_to_end(&mut bytes))
     };
     read.map_err(|error| match error.kind() {
@@ -304,6 +305,7 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         io::ErrorKind::NotFound => format!("{name}: there is no such file"),
         _ => format!("{name}: {error}"),
     };
+    crate::pending::note_read(path);
     if fs::metadata(path).map_err(fail)?.is_dir() {
         if let Some(form) = form.filter(|form| *form != Form::Csv) {
             let form = word(form);

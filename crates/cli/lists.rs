@@ -87,10 +87,16 @@ pub(crate) struct File {
 impl File {
     pub(crate) fn open(path: &Path, what: &'static str) -> Result<Self, Failure> {
         let name = path.display().to_string();
+        crate::pending::note_read(path);
         let bytes = fs::read(path).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound => format!("{name}: there is no such file"),
             _ => format!("{name}: {error}"),
         })?;
+        // Whoever changes the order of the arguments is not to mend a file that is right.
+        let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
+        if text.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|first| *first != b'{') {
+            return Err(format!("{name}: is no {what}, which is a JSON document; is it the right file, and in its place?").into());
+        }
         Ok(Self { source: Source::of_file(name, Form::Json, bytes), what })
     }
 

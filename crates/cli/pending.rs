@@ -12,6 +12,22 @@ use tempfile::{NamedTempFile, TempDir};
 use crate::Failure;
 use crate::args::Form;
 
+/// What this command has read. No output may take its place, not even with `--replace`: whoever mixes names up keeps the file.
+static READ: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// Notes that a file has been read, or a folder with its files.
+pub(crate) fn note_read(path: &Path) {
+    if let (Ok(mut all), Ok(place)) = (READ.lock(), path.canonicalize()) {
+        all.insert(place);
+    }
+}
+
+/// Refuses a place that something was read from.
+fn not_read(path: &Path) -> Result<(), Failure> {
+    let read = READ.lock().is_ok_and(|all| path.canonicalize().is_ok_and(|place| all.contains(&place)));
+    if read { Err(format!("{}: is read by this command; name another", path.display()).into()) } else { Ok(()) }
+}
+
 /// What is being made, to be taken away when somebody stops the command: what is not finished is nobody's.
 static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 
@@ -91,6 +107,7 @@ impl PendingFile {
     /// Puts the file into its place.
     pub(crate) fn keep(self) -> Result<(), Failure> {
         let name = self.path.display();
+        not_read(&self.path)?;
         open_to_others(self.file.path());
         self.file.as_file().sync_all().map_err(|error| format!("{name}: {error}"))?;
         let kept = if self.replace { self.file.persist(&self.path) } else { self.file.persist_noclobber(&self.path) };
@@ -161,6 +178,7 @@ pub(crate) struct PendingFolder {
 impl PendingFolder {
     /// Begins a folder; `replace` allows an existing one.
     pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
+        not_read(path)?;
         let name = path.display();
         let fail = |error: io::Error| format!("{name}: {error}");
         let old = path.exists();
@@ -243,6 +261,7 @@ pub(crate) fn free(path: &Path, replace: bool) -> Result<(), Failure> {
     if path.is_dir() {
         return Err(format!("{}: is a folder; name a file", path.display()).into());
     }
+    not_read(path)?;
     if !replace && path.exists() {
         return Err(format!("{}: is there already; give --replace to write over it", path.display()).into());
     }

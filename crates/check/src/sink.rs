@@ -104,7 +104,8 @@ impl Sink<'_> {
         }
         let mut known = known.peekable();
         self.found.empty = known.peek().is_none();
-        let near = self.near(id, known);
+        // Of ids that are counted, another number is another thing.
+        let near = self.near(id, known).filter(|near| without_digits(near) != without_digits(id));
         self.found.missing.insert(id.into(), Missing { what, near, spot: spot(), rows: 1 });
     }
 
@@ -191,3 +192,7 @@ impl Sink<'_> {
         !self.held[first].expired
     }
 }
+fn without_digits(id: &str) -> String {
+    id.chars().filter(|letter| !letter.is_ascii_digit()).collect()
+}
+

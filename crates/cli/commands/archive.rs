@@ -33,6 +33,7 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
         Box::new(BufReader::new(io::stdin()))
     } else {
         let name = path.display();
+        crate::pending::note_read(path);
         let file = File::open(path).map_err(|error| match error.kind() {
             io::ErrorKind::NotFound => format!("{name}: there is no such file"),
             _ => format!("{name}: {error}"),

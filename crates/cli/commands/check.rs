@@ -129,6 +129,7 @@ pub(super) fn severity(threshold: Threshold) -> Severity {
 /// Reads the report that a check is held against.
 fn baseline(path: &Path) -> Result<Report, Failure> {
     let name = path.display();
+    crate::pending::note_read(path);
     let bytes = fs::read(path).map_err(|error| format!("--baseline {name}: {error}"))?;
     let form = "give what `obvert check --all --format json` wrote";
     Report::read(&bytes).map_err(|error| format!("--baseline {name}: no report of a check: {error}; {form}").into())

@@ -36,7 +36,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
     let stage = progress::stage(format!("reading {}", arguments.input.display()));
     let source = files::read_by(&arguments.input, arguments.from, layout.as_ref())?;
     if layout.is_some() && to != Form::Layout && source.form != Form::Layout {
-        return Err("neither IN nor OUT is an office's own table, so --layout is of no use".into());
+        return Err("neither IN nor OUT is an office's own table, so --layout is of no use; give --to layout if OUT is to be one".into());
     }
     if layout.is_some() && out_layout.is_some() && source.form != Form::Layout {
         return Err(format!(
@@ -326,6 +326,10 @@ fn combination(arguments: &Convert, by: &files::ByLayout) -> Result<(), Failure>
         return Err(
             format!("{}: is a folder, and an office's own table is one file; name the file", out.display()).into()
         );
+    }
+    let ending = out.extension().and_then(|ending| ending.to_str()).unwrap_or_default().to_ascii_lowercase();
+    if ["xls", "xlsm", "xlsb", "ods", "pdf", "doc", "docx"].contains(&ending.as_str()) {
+        return Err(format!("{}: no such file is written; end it in .csv or .xlsx", out.display()).into());
     }
     let fits = |form| form == by.form() || form == Form::Xlsx && by.form() == Form::Csv;
     if let Some(named) = files::by_name(out).filter(|form| arguments.to.is_none() && !fits(*form)) {

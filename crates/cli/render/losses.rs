@@ -27,6 +27,7 @@ fn values(loss: &Loss) -> String {
     match (&loss.was, &loss.becomes) {
         (Some(was), Some(becomes)) => format!(": {} becomes {}", short(was), short(becomes)),
         (None, Some(becomes)) => format!(": {}", short(becomes)),
+        (Some(was), None) if !was.is_object() && !was.is_array() => format!(": {}", short(was)),
         (_, None) => String::new(),
     }
 }
@@ -63,7 +64,8 @@ pub(crate) fn say(
 ) -> Result<(), Failure> {
     let mut folds = folded(reports.iter().flat_map(|report| &report.losses));
     // Whole rows before values, then the most frequent; those that are as frequent stay in the order of the document.
-    let whole = |loss: &Loss| loss.kind == LossKind::Dropped && is_row(&loss.pointer);
+    // What has a place of its own is a cell of the row.
+    let whole = |loss: &Loss| loss.kind == LossKind::Dropped && loss.place.is_none() && is_row(&loss.pointer);
     folds.sort_by_key(|(loss, count)| (!whole(loss), std::cmp::Reverse(*count)));
     let mut said = Vec::new();
     let say = &mut said;

@@ -6,7 +6,8 @@ use obvert_model::tables::Head;
 use super::file_of;
 use super::records::Records;
 use crate::tables::plan::{Plan, plan};
-use crate::tables::read::form;
+use crate::tables::Rows;
+use crate::tables::read::{Stranger, form};
 use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
@@ -41,7 +42,7 @@ pub fn read_stream<N: AsRef<str>, B: AsRef<[u8]>, T>(
 fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(
     files: &'f [(N, B)],
     name: &str,
-) -> Result<(Vec<Option<Records<'f>>>, Vec<String>), ConvertError> {
+) -> Result<(Vec<Option<Records<'f>>>, Vec<Stranger>), ConvertError> {
     let (sources, strangers) = sources(plan(), files, name)?;
     let open = sources.into_iter().map(|source| source.map(|(file, bytes)| Records::open(file, bytes)).transpose());
     Ok((open.collect::<Result<_, _>>()?, strangers))
@@ -49,12 +50,12 @@ fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(
 
 type Source<'f> = Option<(&'f str, &'f [u8])>;
 
-/// The file of each table, and the names of CSV files that are none.
+/// The file of each table, and CSV files that are none.
 fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
     plan: &Plan,
     files: &'f [(N, B)],
     name: &str,
-) -> Result<(Vec<Source<'f>>, Vec<String>), ConvertError> {
+) -> Result<(Vec<Source<'f>>, Vec<Stranger>), ConvertError> {
     let mut strangers = Vec::new();
     let mut sources: Vec<Source<'f>> = vec![None; plan.tables.len()];
     for (file, bytes) in files {
@@ -64,7 +65,10 @@ fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
                 return Err(form(file, 1, format!("{name} holds this table twice; keep one")));
             }
         } else if !file.contains('/') && file.to_lowercase().ends_with(".csv") {
-            strangers.push(file.to_owned());
+            // Whatever else is wrong with it, it is none of the tables.
+            let rows = Records::open(file, bytes.as_ref()).ok();
+            let headings = rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
+            strangers.push(Stranger { name: file.to_owned(), headings });
         }
     }
     if sources.first().is_none_or(Option::is_none) {

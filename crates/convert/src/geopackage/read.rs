@@ -15,7 +15,7 @@ use super::blob::{self, Xy};
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, plan};
-use crate::tables::read::form;
+use crate::tables::read::{Stranger, form};
 use crate::tables::{Record, Rows};
 use crate::{ConvertError, Survey, flow, tables};
 
@@ -68,7 +68,7 @@ pub fn read_stream<T>(
 fn with_tables<T>(
     geopackage: &[u8],
     name: &str,
-    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>, &[String]) -> Result<T, ConvertError>,
+    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>, &[Stranger]) -> Result<T, ConvertError>,
 ) -> Result<T, ConvertError> {
     let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
     let base = open(geopackage).map_err(refused)?;
@@ -79,7 +79,10 @@ fn with_tables<T>(
         if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
             continue;
         }
-        strangers.push(other.clone());
+        let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
+        let headings =
+            columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().into_iter().map(str::to_owned).collect());
+        strangers.push(Stranger { name: other.clone(), headings });
     }
     let mut queries = Vec::new();
     for table in &plan().tables {

@@ -70,9 +70,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         let heading = (first..=last).contains(number);
         let cells = row.cells.iter().enumerate().map(|(index, cell)| {
             let column = if heading { None } else { column_of(index) };
-            let Shown { text, percent, flaw } = shown(cell, column, layout);
-            let flaw = flaw.map(|why| format!("column {}: {why}", names.get(index).map_or("", String::as_str)));
-            Shown { text, percent, flaw }
+            shown(cell, column, layout)
         });
         let mut row = grid_row(*number, cells);
         // A sheet does not keep the blank cells at the end of a row.
@@ -84,6 +82,14 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let place = Place { file: file.to_owned(), line: 1, column: None, heading: None };
     let mut grid =
         Grid::under_headings(all, table).map_err(|message| ConvertError::Form { place: Some(place), message })?;
+    if table.sheet.is_some() {
+        for other in book.sheet_names().into_iter().filter(|other| *other != sheet) {
+            if !cells_of(&mut book, &other)?.is_empty() {
+                others.push(other);
+            }
+        }
+    }
+    grid.sheet = Some(sheet.clone());
     if !others.is_empty() {
         grid.notes.push(format!("the table was read from the sheet {sheet:?}; not from {}", others.join(", ")));
     }
@@ -112,18 +118,22 @@ fn sheet_called(wanted: &str, sheets: &[String], file: &str, layout: &Layout) ->
 pub(super) struct Shown {
     text: String,
     percent: Option<f64>,
+    /// The moment that it holds, where the text does not say all of it.
+    whole: Option<String>,
     /// Why it cannot be trusted, where it cannot.
     flaw: Option<String>,
 }
 
 pub(super) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridRow {
-    let mut flaw = None;
-    let cells = cells.enumerate().map(|(index, shown)| {
-        flaw = flaw.take().or(shown.flaw);
-        GridCell { text: shown.text, line, column: index + 1, percent: shown.percent }
+    let (mut flaw, mut flawed) = (None, 0);
+    let cells = cells.enumerate().map(|(index, Shown { text, percent, whole, flaw: own })| {
+        if flaw.is_none() && own.is_some() {
+            (flaw, flawed) = (own, index + 1);
+        }
+        GridCell { text, line, column: index + 1, percent, whole }
     });
     let cells = cells.collect();
-    GridRow { line, cells, flaw }
+    GridRow { line, cells, flaw, flawed }
 }
 
 /// What a cell says in the form of its column.
@@ -138,18 +148,40 @@ pub(super) fn shown(cell: &Found, column: Option<&Column>, layout: &Layout) -> S
             let word = layout.units.iter().find(|word| word.unit == QuantityUnit::Percent);
             let word = word.map_or(" %", |word| word.text.as_str());
             let text = format!("{}{word}", Marks::of(layout).write(*number, None));
-            Shown { text, percent: Some(*number), flaw: None }
+            Shown { text, percent: Some(*number), ..Shown::default() }
         }
-        Found::Moment(moment) => plain(moment_of(*moment, column, layout)),
+        Found::Moment(moment) => {
+            let text = moment_of(*moment, column, layout);
+            Shown { whole: beyond(*moment, column), ..plain(text) }
+        }
         Found::Error(error) => {
             let flaw = Some(format!("the cell holds the error {error}; correct it"));
-            Shown { text: error.to_string(), percent: None, flaw }
+            Shown { flaw, ..plain(error.to_string()) }
         }
         Found::Formula(formula) => {
-            let why = "the cell holds a formula; copy the cells and paste them in their place as values";
-            Shown { text: format!("={formula}"), percent: None, flaw: Some(why.to_owned()) }
+            let text = format!("={formula}");
+            let short: String = text.chars().take(40).collect();
+            let why = format!("the cell holds the formula {short:?}; copy the cells and paste them in their place as values");
+            Shown { flaw: Some(why), ..plain(text) }
         }
     }
+}
+
+/// The moment that a cell holds, where its column has no room for all of it: a day with a time of day in a column of dates, seconds
+/// where the pattern has none.
+fn beyond(moment: ExcelDateTime, column: Option<&Column>) -> Option<String> {
+    let (year, month, day, hour, minute, second, _) = moment.to_ymd_hms_milli();
+    let is_day = moment.is_datetime() && moment.as_f64() >= 1.0;
+    let column = column?;
+    let seconds = second != 0 && !column.pattern.as_deref().is_some_and(|pattern| pattern.contains('s'));
+    let more = match column.kind? {
+        CellKind::Date => (hour, minute, second) != (0, 0, 0),
+        CellKind::Time => is_day || seconds,
+        CellKind::DateTime => seconds,
+        _ => false,
+    };
+    let time = format!("{hour:02}:{minute:02}:{second:02}");
+    more.then(|| if is_day { format!("{year:04}-{month:02}-{day:02} {time}") } else { time })
 }
 
 /// A date, a time of day or a span, in the form of its column; as ISO 8601 has it where the column is of another kind, and is then

@@ -32,7 +32,17 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         }
         Told::Plain => {}
     }
-    let rows = split(&text, delimiter(table)).map_err(|(line, why)| form(file, line, why))?;
+    let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| form(file, line, why))?;
+    let wide = rows.get(table.heading_row.unwrap_or(1).saturating_sub(1) as usize).map_or(0, |row| row.cells.len());
+    for row in &mut rows {
+        if let Some(Swallowed { line, column, lines }) = swallowed(row, wide, delimiter(table)) {
+            row.flawed = column;
+            row.flaw = Some(format!(
+                "a quotation mark begins a cell in line {line} that goes on over {lines} lines and has whole rows in it; close it on its own line, or \
+                 double each quotation mark within a cell"
+            ));
+        }
+    }
     let mut grid = Grid::under_headings(rows, table).map_err(|why| form(file, 1, why))?;
     let (line, headings) = (grid.heading_line, &grid.headings);
     if headings.len() == 1 && layout.columns.len() > 1 {
@@ -44,6 +54,26 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     }
     grid.notes = notes;
     Ok(grid)
+}
+
+/// A cell that has whole rows in it, since a quotation mark begins it that another one far below ends.
+pub(super) struct Swallowed {
+    pub(super) line: usize,
+    pub(super) column: usize,
+    pub(super) lines: usize,
+}
+
+/// The first such cell of a row, in a table of so many columns.
+pub(super) fn swallowed(row: &GridRow, wide: usize, delimiter: char) -> Option<Swallowed> {
+    let cell = row.cells.iter().find(|cell| cell.text.contains('\n'))?;
+    let whole = |line: &str| line.matches(delimiter).count() + 2 > wide.max(3);
+    if row.flaw.is_none() && !cell.text.split('\n').skip(1).any(whole) {
+        return None;
+    }
+    // Line feeds in the cells before it are the only ones that move it.
+    let before = row.cells.iter().take_while(|other| !std::ptr::eq(*other, cell));
+    let line = row.line + before.map(|cell| cell.text.matches('\n').count()).sum::<usize>();
+    Some(Swallowed { line, column: cell.column, lines: cell.text.matches('\n').count() + 1 })
 }
 
 /// The rows of a text, blank ones as well, but for those after the last that has anything in it.
@@ -94,11 +124,12 @@ pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize,
             }
             let column = row.cells.len() + 1;
             if quoted && after > 0 && row.flaw.is_none() {
-                row.flaw = Some(format!(
-                    "in column {column}, text stands behind the closing quotation mark; double each quotation mark within a cell"
-                ));
+                row.flawed = column;
+                row.flaw = Some(
+                    "text stands behind the closing quotation mark; double each quotation mark within a cell".to_owned(),
+                );
             }
-            row.cells.push(GridCell { text: cell, line: row.line, column, percent: None });
+            row.cells.push(GridCell { text: cell, line: row.line, column, ..GridCell::default() });
             match letters.next() {
                 Some('\r') => {
                     letters.next_if_eq(&'\n');
@@ -193,7 +224,8 @@ mod tests {
     fn a_quotation_mark_swallows_nothing() {
         assert_eq!(split("a,b\n\"c,d\ne,f\n", ',').unwrap_err().0, 2);
         let rows = split("\"12\" pipe,x\ny,z\n", ',').unwrap();
-        assert!(rows[0].flaw.as_deref().unwrap().starts_with("in column 1, text stands behind"));
+        assert!(rows[0].flaw.as_deref().unwrap().starts_with("text stands behind"));
+        assert_eq!(rows[0].flawed, 1);
         assert_eq!((rows[1].flaw.clone(), rows.len()), (None, 2));
     }
 

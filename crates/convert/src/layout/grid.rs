@@ -12,6 +12,8 @@ pub struct Grid {
     pub heading_line: usize,
     /// The rows, in the order of the file.
     pub rows: Vec<GridRow>,
+    /// The sheet that it is, where it stands in a workbook.
+    pub sheet: Option<String>,
     /// What its reader found out or assumed and somebody should know: lower case, no full stop.
     pub notes: Vec<String>,
 }
@@ -25,6 +27,8 @@ pub struct GridRow {
     pub cells: Vec<GridCell>,
     /// Why its cells cannot be trusted, where they cannot: lower case, no full stop.
     pub flaw: Option<String>,
+    /// The number of the column that this is about, from 1; 0 where it is about the row.
+    pub flawed: usize,
 }
 
 /// A cell.
@@ -39,6 +43,9 @@ pub struct GridCell {
     /// The number before the percent sign, where the cell is a number that is shown as a percentage and `text` is what is shown: 8 for
     /// a cell that holds 0.08 and shows 8 %.
     pub percent: Option<f64>,
+    /// The day and the time of day that the cell holds, where `text` does not say all of it: `2026-06-09 09:15:30` for one that shows
+    /// `09:15`.
+    pub whole: Option<String>,
 }
 
 /// Where a value came from: line and column as [`GridCell`] has them, and the number of the heading; 0 where there is none.
@@ -74,7 +81,7 @@ impl Grid {
         body.retain(|row| row.flaw.is_some() || !row.is_blank());
         let above = &rows[before..];
         let line = above.last().map_or(0, |row| row.line);
-        Ok(Self { headings: headings(above), heading_line: line, rows: body, notes: Vec::new() })
+        Ok(Self { headings: headings(above), heading_line: line, rows: body, sheet: None, notes: Vec::new() })
     }
 }
 

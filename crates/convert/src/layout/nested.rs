@@ -104,7 +104,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                 for (name, value, offset) in start.attributes {
                     let (line, column) = tokens.line_column(offset);
                     let heading = headings.of(format!("{path}/@{name}"));
-                    values.push((heading, GridCell { text: value, line, column, percent: None }));
+                    values.push((heading, GridCell { text: value, line, column, ..GridCell::default() }));
                 }
                 open.push(Open {
                     path,
@@ -136,7 +136,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                     let whole = !element.parent_of_elements;
                     let text = if whole { element.text.clone() } else { element.text.trim().to_owned() };
                     let heading = headings.of(element.path.clone());
-                    element.values.push((heading, GridCell { text, line, column, percent: None }));
+                    element.values.push((heading, GridCell { text, line, column, ..GridCell::default() }));
                 }
                 let line = tokens.line_column(element.offset).0;
                 if !element.spine {
@@ -151,7 +151,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                 let is_row = element.path == *xml.rows;
                 // A pipe that nobody looked into is a row all the same, so that nothing of it goes missing.
                 if is_row || element.first == rows.len() && !open.is_empty() {
-                    rows.push((GridRow { line, cells: Vec::new(), flaw: None }, Vec::new()));
+                    rows.push((GridRow { line, ..GridRow::default() }, Vec::new()));
                 }
                 for (row, values) in &mut rows[element.first..] {
                     values.extend(element.values.iter().cloned());
@@ -172,7 +172,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
             row
         })
         .collect();
-    Ok(Grid { headings: headings.names, heading_line: 0, rows, notes: Vec::new() })
+    Ok(Grid { headings: headings.names, heading_line: 0, rows, ..Grid::default() })
 }
 
 impl Open {

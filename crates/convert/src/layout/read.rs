@@ -53,6 +53,7 @@ pub fn read_rows(
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
     let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
+    reader.in_sheet = grid.sheet.is_some();
     for note in &grid.notes {
         reader.report.note("", note.clone());
     }
@@ -140,6 +141,8 @@ pub(super) struct Reader<'l> {
     pub(super) problems: Vec<PlacedProblem>,
     pub(super) report: LossReport,
     pub(super) headings: Vec<String>,
+    /// Whether the table stands in a sheet of a workbook.
+    in_sheet: bool,
     pub(super) tables: BTreeMap<&'static str, Vec<Map<String, Value>>>,
     /// Where a row of a table stands, by table and id.
     pub(super) known: HashMap<(&'static str, String), usize>,
@@ -166,6 +169,7 @@ impl<'l> Reader<'l> {
             problems: Vec::new(),
             report: LossReport::default(),
             headings: Vec::new(),
+            in_sheet: false,
             tables: BTreeMap::new(),
             known: HashMap::new(),
             spots: HashMap::new(),
@@ -282,12 +286,24 @@ impl<'l> Reader<'l> {
     fn row(&mut self, row_of_grid: &GridRow, ways: &[Option<Way<'_>>]) {
         let line = row_of_grid.line;
         if let Some(flaw) = &row_of_grid.flaw {
-            self.problem(ProblemKind::RowAstray, Spot::line(line), "", format!("{flaw}; the row was not read"));
+            let column = row_of_grid.flawed;
+            let spot = Spot { line, column, heading: column };
+            self.problem(ProblemKind::RowAstray, spot, "", format!("{flaw}; the row was not read"));
             return;
         }
         let cells = &row_of_grid.cells;
         // Spreadsheets write blank cells beyond the last column; they hold nothing that could go missing.
-        let beyond = cells.get(ways.len()..).unwrap_or_default().iter().any(|cell| !cell.text.trim().is_empty());
+        let beyond = cells.get(ways.len()..).unwrap_or_default().iter().find(|cell| !cell.text.trim().is_empty());
+        if let (Some(cell), true) = (beyond, self.in_sheet) {
+            let message = format!(
+                "found {:?} under no heading, so the row was not read; give the column a heading, or take out what is beside the table",
+                cell.text.trim()
+            );
+            let spot = Spot { line: cell.line, column: cell.column, heading: 0 };
+            self.problem(ProblemKind::RowAstray, spot, "", message);
+            return;
+        }
+        let beyond = beyond.is_some();
         if cells.len() < ways.len() || beyond {
             let hint = match &self.layout.table {
                 Some(table) if beyond => {
@@ -325,7 +341,18 @@ impl<'l> Reader<'l> {
             // What could not be read there has been said.
             if !named {
                 let missing = if row.text("pipes.id").is_none() { "pipe" } else { "run" };
-                let columns = needs::columns_of(self.layout, &format!("{missing}s.id"));
+                let mut columns = needs::columns_of(self.layout, &format!("{missing}s.id"));
+                let cell_of = |heading: &str| {
+                    let column = self.headings.iter().position(|own| own == heading)?;
+                    cells.get(column).map(|cell| cell.text.trim())
+                };
+                // A column that is not there has been told of, and would be told of in every row.
+                if self.layout.xml.is_none() && columns.iter().any(|heading| cell_of(heading).is_none()) {
+                    return;
+                }
+                if columns.iter().any(|heading| cell_of(heading) == Some("")) {
+                    columns.retain(|heading| cell_of(heading) == Some(""));
+                }
                 let message = format!(
                     "nothing in the row tells which {missing} it is of, so it was not read; fill in {}",
                     needs::quoted(&columns)
@@ -357,6 +384,12 @@ impl<'l> Reader<'l> {
             false => format!("/runs/{run}"),
         };
         self.dropped(cells, ways, &of);
+        for (path, whole, spot) in std::mem::take(&mut row.cut) {
+            let message = "the cell holds more than its column has room for".to_owned();
+            let (place, read) = (self.place(spot), row.fields.get(&path).map(|(value, _)| value.clone()));
+            let loss = Loss::new(LossKind::Dropped, &of, message);
+            self.report.losses.push(Loss { was: Some(whole.into()), becomes: read, place: Some(place), ..loss });
+        }
         self.last = Some(row);
         self.last_line = line;
     }
@@ -371,6 +404,11 @@ impl<'l> Reader<'l> {
             let message =
                 format!("the column {:?} is not carried over: {why}", self.headings[index].replace('\n', " "));
             let place = self.place(Spot { line: cell.line, column: cell.column, heading: index + 1 });
+            // What stands around several rows in XML is in each of them, and is dropped once.
+            let again = |other: &Loss| other.place.as_ref() == Some(&place) && other.message == message;
+            if self.layout.xml.is_some() && self.report.losses.iter().rev().take(AGAIN).any(again) {
+                continue;
+            }
             let loss = Loss::new(LossKind::Dropped, of, message);
             self.report.losses.push(Loss { was: Some(cell.text.trim().into()), place: Some(place), ..loss });
         }

@@ -57,6 +57,8 @@ pub(super) struct Row {
     pub(super) stretch: Option<(String, Spot)>,
     /// Texts for `extensions`, by the object that has them and their heading.
     pub(super) kept: BTreeMap<(String, String), (String, Spot)>,
+    /// What cells hold that their columns have no room for, by path.
+    pub(super) cut: Vec<(String, String, Spot)>,
     /// Date and time of moments, by path.
     moments: BTreeMap<String, [Option<Cell>; 2]>,
 }
@@ -103,7 +105,9 @@ impl Row {
         let (column, cell) = (way.column, grid_cell.text.as_str());
         let parts: Vec<&str> = match (&column.separator, to) {
             (Some(separator), "runs.observations.media.id" | "runs.observations.characterisation") => {
-                cell.split(separator.as_str()).map(str::trim).filter(|part| !part.is_empty()).collect()
+                // White space around it is nobody's.
+                let mark = if separator.trim().is_empty() { separator.as_str() } else { separator.trim() };
+                cell.split(mark).map(str::trim).filter(|part| !part.is_empty()).collect()
             }
             _ => vec![cell],
         };
@@ -117,6 +121,7 @@ impl Row {
             match (read, to) {
                 (Err(expected), _) => fail(format!("found {:?}; expected {expected}", part.trim())),
                 (Ok(Read::Moment(date, time)), _) => {
+                    self.cut.extend(grid_cell.whole.clone().map(|whole| (to.to_owned(), whole, spot)));
                     let halves = self.moments.entry(to.to_owned()).or_default();
                     for (half, part) in halves.iter_mut().zip([date, time]) {
                         if let Some(part) = part {
@@ -144,6 +149,13 @@ impl Row {
                 }
                 (Ok(Read::Value(value)), "runs.observations.characterisation") => {
                     self.characterisation.insert(place, (value, spot));
+                }
+                (Ok(Read::Value(_)), "runs.observations.media.id") if several_files(part) => {
+                    let expected = match &column.separator {
+                        Some(separator) => format!("{:?} between the names of files", separator.as_str()),
+                        None => "the name of one file; where cells name several, the layout says in separator what stands between them".to_owned(),
+                    };
+                    fail(format!("found {part:?}, which names several files; expected {expected}"));
                 }
                 (Ok(Read::Value(value)), "runs.observations.media.id") => {
                     self.files.push((said(&value), column.media.unwrap_or(MediaKind::Photo), spot));
@@ -198,6 +210,12 @@ impl Row {
         for (path, halves) in std::mem::take(&mut self.moments) {
             match halves {
                 [Some((date, number)), Some((time, _))] => {
+                    // What one cell holds beside its column's own half may stand in the other.
+                    let said_all = |whole: &str| match whole.split_once(' ') {
+                        Some((day, hour)) => day == said(&date) && hour == said(&time),
+                        None => whole == said(&time),
+                    };
+                    self.cut.retain(|(other, whole, _)| *other != path || !said_all(whole));
                     let moment = format!("{}T{}{zone}", said(&date), said(&time));
                     self.fields.insert(path, (moment.into(), number));
                 }
@@ -294,4 +312,13 @@ impl Row {
         }
         observation
     }
+}
+
+/// Whether a text that no separator cuts names several files: each part of it, between commas or the like, has the ending of one.
+fn several_files(text: &str) -> bool {
+    let is_file = |part: &str| {
+        let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);
+        (2..=5).contains(&ending.len()) && ending.bytes().all(|byte| byte.is_ascii_alphanumeric())
+    };
+    [',', ';', '|', '\n'].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
 }

@@ -249,7 +249,12 @@ impl Reader<'_> {
                     format!("the row that ends the stretch has another {key}; what stands where it begins counts");
                 let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{key}"), message);
                 let own = row.of("runs.observations").find(|(below, _)| below.split('.').next() == Some(key.as_str()));
-                let place = self.place(own.map_or(place, |(_, (_, spot))| *spot));
+                let spot = match key.as_str() {
+                    "quantities" => row.amounts.values().next().map(|(.., spot)| *spot),
+                    "grades" => row.grade.as_ref().map(|(_, spot)| *spot),
+                    _ => own.map(|(_, (_, spot))| *spot),
+                };
+                let place = self.place(spot.unwrap_or(place));
                 let was = observation.get(&key).cloned();
                 self.report.losses.push(Loss { was, place: Some(place), ..loss });
             }

@@ -13,24 +13,19 @@ use super::{Rows, cell};
 use crate::{ConvertError, Judged, Place, PlacedProblem, Problems, SourceMap, Survey};
 
 /// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
-/// messages and places, and `strangers` are the names of those beside them that are no tables of the plan.
+/// messages and places, and `strangers` are those beside them that are no tables of the plan.
 ///
 /// # Errors
 /// When the tables do not fit together or do not describe a valid document.
 pub(crate) fn read<R: Rows>(
     sources: Vec<Option<R>>,
     names: Names,
-    strangers: &[String],
+    strangers: &[Stranger],
 ) -> Result<Survey, ConvertError> {
     let plan = plan();
-    let missing: Vec<String> = plan
-        .tables
-        .iter()
-        .zip(&sources)
-        .filter(|(_, source)| source.is_none())
-        .map(|(table, _)| names(table))
-        .collect();
-    let header = strangers.iter().map(|name| stranger(name, &missing)).collect();
+    let absent = plan.tables.iter().zip(&sources).filter(|(_, source)| source.is_none());
+    let absent: Vec<(&Table, String)> = absent.map(|(table, _)| (table, names(table))).collect();
+    let header = strangers.iter().map(|stranger| stranger.problem(&absent)).collect();
     let astray = Vec::new();
     let missing = BTreeMap::new();
     let mut reader = Reader { plan, names, places: SourceMap::default(), loads: Vec::new(), header, astray, missing };
@@ -55,16 +50,43 @@ pub(crate) fn read<R: Rows>(
     reader.finish()
 }
 
-/// The problem of something that is no table of the format. `missing` are those that are not there.
-fn stranger(name: &str, missing: &[String]) -> PlacedProblem {
-    let near = nearest(name, missing.iter().map(String::as_str)).map(str::to_owned);
-    let message = match &near {
-        Some(_) => "no table of the format has this name".to_owned(),
-        None => "no table of the format has this name; take it out, the rest is read without it".to_owned(),
-    };
-    let pointer = format!("/-/{}", name.replace('~', "~0").replace('/', "~1"));
-    let problem = Problem { suggestion: near, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
-    PlacedProblem { place: Some(Place { file: name.to_owned(), line: 1, column: None, heading: None }), problem }
+/// A file, sheet or table that is none of the format's.
+pub(crate) struct Stranger {
+    pub(crate) name: String,
+    /// Its headings, as far as they can be read.
+    pub(crate) headings: Vec<String>,
+}
+
+impl Stranger {
+    /// What is wrong with it. `absent` are the tables that are not there, one of which it may be: by its columns or its name.
+    fn problem(&self, absent: &[(&Table, String)]) -> PlacedProblem {
+        let name = &self.name;
+        let by_columns = absent.iter().find(|(table, _)| self.has_columns_of(table)).map(|(_, name)| name.as_str());
+        let near = by_columns.or_else(|| nearest(name, absent.iter().map(|(_, name)| name.as_str())));
+        let message = match (by_columns, near) {
+            (Some(table), _) => {
+                format!("no table of the format has this name, and its columns are those of {table}; give it that name")
+            }
+            (None, Some(_)) => "no table of the format has this name".to_owned(),
+            (None, None) => "no table of the format has this name, so nothing in it is read; give it the name of its table, or take it \
+                             out if it is none"
+                .to_owned(),
+        };
+        let pointer = format!("/-/{}", name.replace('~', "~0").replace('/', "~1"));
+        let suggestion = near.map(str::to_owned);
+        let problem = Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
+        PlacedProblem { place: Some(Place { file: name.clone(), line: 1, column: None, heading: None }), problem }
+    }
+
+    /// Whether it has every column that a table must have, and most of its own are that table's.
+    fn has_columns_of(&self, table: &Table) -> bool {
+        let has = |heading: &String| self.headings.contains(heading);
+        let known = self.headings.iter().filter(|own| table.headings().any(|heading| heading == **own)).count();
+        let needed = table.columns.iter().filter(|column| column.required).map(|column| &column.heading);
+        known >= 2
+            && known * 3 >= self.headings.len() * 2
+            && needed.chain(table.keys.iter().map(|key| &key.heading)).all(has)
+    }
 }
 
 /// How the file or sheet of a table is called.
@@ -209,8 +231,11 @@ impl Reader {
                 if holders.astray.contains(cell) {
                     return Homeless::Said;
                 }
+                // What it stands in tells it from others of its name.
+                let above = number.checked_sub(1).and_then(|above| Some((table.keys.get(above)?, cells.get(above)?)));
+                let within = above.map_or_else(String::new, |(key, cell)| format!(" in {} {}", key.heading, cell::show(cell)));
                 let message =
-                    format!("{file} has no {name} {}; correct the {name} here or add it there", cell::show(cell));
+                    format!("{file} has no {name} {}{within}; correct the {name} here or add it there", cell::show(cell));
                 Homeless::Cell(number, message)
             })?;
         }

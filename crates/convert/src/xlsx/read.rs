@@ -8,7 +8,9 @@ use obvert_model::tables::Head;
 
 use super::rows::{Sheet, SheetFlow, SheetRows, Size};
 use super::{CHOICES, GUIDE, ZipLimits, guard, sheet_of};
+use crate::tables::Rows;
 use crate::tables::plan::plan;
+use crate::tables::read::Stranger;
 use crate::{ConvertError, Survey, flow, tables};
 
 /// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in by hand. `name` is what messages
@@ -52,8 +54,10 @@ pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Sur
         let rows = SheetRows::load(&mut book, &sheet)?;
         match index {
             Some(index) => found[index] = rows,
-            None if rows.is_some() => strangers.push(sheet),
-            None => {}
+            None => strangers.extend(rows.map(|rows| Stranger {
+                name: sheet,
+                headings: rows.headings().filter(|heading| !heading.is_empty()).map(str::to_owned).collect(),
+            })),
         }
     }
     if found.first().is_none_or(Option::is_none) {

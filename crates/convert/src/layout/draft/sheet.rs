@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use obvert_model::layout::Encoding;
 
 use super::super::bytes::{self, Told};
-use super::super::cells;
+use super::super::cells::{self, Swallowed};
 use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level};
 use super::fill::{Form, Table};
@@ -68,18 +68,10 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
 fn swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(), ConvertError> {
     let wide = modal(rows);
     for row in rows {
-        let whole_line =
-            |text: &str| text.split('\n').skip(1).any(|line| line.matches(delimiter).count() + 2 > wide.max(3));
-        let Some(cell) = row.cells.iter().find(|cell| cell.text.contains('\n')) else { continue };
-        // Line feeds in the cells before it are the only ones that move it.
-        let before = row.cells.iter().take_while(|other| !std::ptr::eq(*other, cell));
-        let line = row.line + before.map(|cell| cell.text.matches('\n').count()).sum::<usize>();
-        if row.flaw.is_some() || whole_line(&cell.text) {
+        if let Some(Swallowed { line, column, lines }) = cells::swallowed(row, wide, delimiter) {
             let message = format!(
-                "a quotation mark begins a cell here, in column {}, which goes on over {} lines and has whole rows in it; close it on its own \
-                 line, or double each quotation mark in a cell that has some",
-                cell.column,
-                cell.text.matches('\n').count() + 1
+                "a quotation mark begins a cell here, in column {column}, which goes on over {lines} lines and has whole rows in it; close it on its own \
+                 line, or double each quotation mark in a cell that has some"
             );
             return Err(fail(name, line, message));
         }

@@ -407,7 +407,7 @@ fn rows(text: &str, file: &str, path: &str, headings: &[&str]) -> Result<Vec<Gri
                         return Ok(rows);
                     }
                     let line = tokens.line_column(start.offset).0;
-                    rows.push(GridRow { line, cells: vec![GridCell::default(); headings.len()], flaw: None });
+                    rows.push(GridRow { line, cells: vec![GridCell::default(); headings.len()], ..GridRow::default() });
                 }
                 for (attribute, value, _) in &start.attributes {
                     put(&mut rows, &format!("{own}/@{attribute}"), value);
