@@ -83,8 +83,13 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let mut grid =
         Grid::under_headings(all, table).map_err(|message| ConvertError::Form { place: Some(place), message })?;
     if table.sheet.is_some() {
+        // Beside the sheet that was asked for only those are told of that have the same table.
         for other in book.sheet_names().into_iter().filter(|other| *other != sheet) {
-            if !cells_of(&mut book, &other)?.is_empty() {
+            let rows = cells_of(&mut book, &other)?;
+            let cells = rows.iter().filter(|(line, _)| (first..=last).contains(line)).flat_map(|(_, row)| &row.cells);
+            let texts: Vec<String> = cells.map(|cell| shown(cell, None, layout).text.trim().to_owned()).collect();
+            let has = |column: &&Column| column.heading.split('\n').all(|part| texts.iter().any(|text| text == part));
+            if layout.columns.iter().filter(has).count() * 2 > layout.columns.len() {
                 others.push(other);
             }
         }
@@ -161,7 +166,8 @@ pub(super) fn shown(cell: &Found, column: Option<&Column>, layout: &Layout) -> S
         Found::Formula(formula) => {
             let text = format!("={formula}");
             let short: String = text.chars().take(40).collect();
-            let why = format!("the cell holds the formula {short:?}; copy the cells and paste them in their place as values");
+            let why =
+                format!("the cell holds the formula {short:?}; copy the cells and paste them in their place as values");
             Shown { flaw: Some(why), ..plain(text) }
         }
     }

@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 
 use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
-use super::{cells, needs, put, said};
+use super::{cells, fill, needs, put, said};
 use crate::tables::read::nearest;
 use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
@@ -153,6 +153,8 @@ pub(super) struct Reader<'l> {
     pub(super) last: Option<Row>,
     /// Where that stands.
     pub(super) last_line: usize,
+    /// When the record was issued, as the row says that makes it latest, and where that stands.
+    pub(super) issued: Option<(String, Spot)>,
 }
 
 impl<'l> Reader<'l> {
@@ -176,6 +178,7 @@ impl<'l> Reader<'l> {
             open: HashMap::new(),
             last: None,
             last_line: 0,
+            issued: None,
         }
     }
 
@@ -390,8 +393,23 @@ impl<'l> Reader<'l> {
             let loss = Loss::new(LossKind::Dropped, &of, message);
             self.report.losses.push(Loss { was: Some(whole.into()), becomes: read, place: Some(place), ..loss });
         }
+        self.latest(&row, line);
         self.last = Some(row);
         self.last_line = line;
+    }
+
+    /// Notes when the record was issued, where a row makes that later than those above it: a table need not be in the order of time.
+    fn latest(&mut self, row: &Row, line: usize) {
+        let Some(made) = self.layout.made.iter().find(|made| &*made.to == "issued") else { return };
+        let Some(text) = fill(&made.text, &|path| row.text(path)) else { return };
+        // Texts of one offset are in the order of time; of others the row that comes last counts.
+        let zone = |text: &str| text.get(19..).map(str::to_owned);
+        if self.issued.as_ref().is_some_and(|(before, _)| zone(before) == zone(&text) && *before >= text) {
+            return;
+        }
+        let path = made.text.split_once('{').and_then(|(_, rest)| rest.split_once('}')).map(|(path, _)| path);
+        let spot = path.and_then(|path| row.fields.get(path)).map_or(Spot::line(line), |(_, spot)| *spot);
+        self.issued = Some((text, spot));
     }
 
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.

@@ -33,9 +33,14 @@ impl Reader<'_> {
             if table == "pipes" || table == "runs" || at(&document, &made.to).is_some() {
                 continue;
             }
-            if let Some(text) = fill(&made.text, &|path| last.text(path)) {
+            let issued = if &*made.to == "issued" { self.issued.take() } else { None };
+            if let Some((_, spot)) = &issued {
+                self.record("/issued", *spot);
+            }
+            let text = issued.map(|(text, _)| text).or_else(|| fill(&made.text, &|path| last.text(path)));
+            if let Some(text) = text {
                 if &*made.to == "issued" {
-                    let message = "the table does not say it; the layout makes it from its last row";
+                    let message = "the table does not say it; the layout makes it from the row that makes it latest";
                     let loss = Loss::new(LossKind::Defaulted, "/issued", message);
                     self.report.losses.push(Loss { becomes: Some(text.clone().into()), ..loss });
                 }
