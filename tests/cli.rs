@@ -671,3 +671,25 @@ fn an_empty_archive_is_none() {
         assert!(stderr(&output).contains("e.obvert.jsonl: the source is empty"), "{}", stderr(&output));
     }
 }
+
+/// A disk that is full is an error like any other, whoever meets it: the library of workbooks panics.
+#[cfg(unix)]
+#[test]
+fn a_full_disk_is_told() {
+    use std::process::Command;
+    let folder = tempfile::tempdir().expect("folder");
+    let own = root().join(CLEAN).display().to_string();
+    for out in ["x.xlsx", "x.xml", "x.gpkg"] {
+        // Files of no more than a few blocks, and no signal for whoever would write more.
+        let script = format!("trap '' XFSZ; ulimit -f 8; exec \"$0\" convert \"$1\" -o {out}");
+        let output = Command::new("sh")
+            .args(["-c", &script, env!("CARGO_BIN_EXE_obvert"), &own])
+            .current_dir(folder.path())
+            .output()
+            .expect("run");
+        let said = stderr(&output);
+        assert_eq!(status(&output), 2, "{out}: {said}");
+        assert!(said.contains(&format!("{out}: cannot be written: ")) && !said.contains("panicked"), "{out}: {said}");
+        assert_eq!(std::fs::read_dir(folder.path()).expect("folder").count(), 0, "{out}");
+    }
+}
