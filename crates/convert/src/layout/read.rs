@@ -39,7 +39,7 @@ pub fn read(
             return Err(ConvertError::Refused { message });
         }
     };
-    read_rows(&grid, name, layout, lists)
+    read_all(grid, name, layout, lists)
 }
 
 /// Reads rows that stand in a grid already, from whatever file, as [`read`] does.
@@ -48,6 +48,15 @@ pub fn read(
 /// As [`read`].
 pub fn read_rows(
     grid: &Grid,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    read_all(grid.clone(), name, layout, lists)
+}
+
+fn read_all(
+    mut grid: Grid,
     name: &str,
     layout: &Layout,
     lists: &[CodeList],
@@ -71,16 +80,18 @@ pub fn read_rows(
         let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
         return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
     }
-    if let Some(message) = repeated(grid) {
+    if let Some(message) = repeated(&grid) {
         reader.report.note("", message);
     }
-    let ways = reader.columns(grid);
-    for row in &grid.rows {
-        reader.row(row, &ways);
+    let ways = reader.columns(&grid);
+    let blank = grid.rows.is_empty();
+    // Each row goes once it has been read, so that the table and the document need not both be held.
+    for row in std::mem::take(&mut grid.rows) {
+        reader.row(&row, &ways);
     }
     match reader.finish() {
         // What a survey needs comes from rows, and each key that is missing would be one mistake more.
-        Err(_) if grid.rows.is_empty() && layout.table.is_some() => {
+        Err(_) if blank && layout.table.is_some() => {
             let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
             let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
                            file that has them";
@@ -137,6 +148,8 @@ pub(super) struct Reader<'l> {
     pub(super) layout: &'l Layout,
     pub(super) codes: HashMap<&'l str, &'l Code>,
     pub(super) file: u32,
+    /// The same file, of the rows of observations.
+    rows_file: u32,
     pub(super) places: SourceMap,
     pub(super) problems: Vec<PlacedProblem>,
     pub(super) report: LossReport,
@@ -146,7 +159,7 @@ pub(super) struct Reader<'l> {
     pub(super) tables: BTreeMap<&'static str, Vec<Map<String, Value>>>,
     /// Where a row of a table stands, by table and id.
     pub(super) known: HashMap<(&'static str, String), usize>,
-    /// What set a field of a pipe, a run or the document, by pointer.
+    /// What set a field of the document, by pointer.
     pub(super) spots: HashMap<String, Spot>,
     /// Stretches that are open, by run and mark.
     pub(super) open: HashMap<(usize, String), usize>,
@@ -161,12 +174,14 @@ impl<'l> Reader<'l> {
     fn new(name: &'l str, layout: &'l Layout, list: Option<&'l CodeList>) -> Self {
         let mut places = SourceMap::default();
         let file = places.file(name);
+        let rows_file = places.file_of_rows(name);
         let codes = list.iter().flat_map(|list| &list.codes).map(|code| (code.code.as_str(), code)).collect();
         Self {
             name,
             layout,
             codes,
             file,
+            rows_file,
             places,
             problems: Vec::new(),
             report: LossReport::default(),
@@ -185,6 +200,23 @@ impl<'l> Reader<'l> {
     /// Records where the value of a pointer came from.
     pub(super) fn record(&mut self, pointer: &str, spot: Spot) {
         self.places.record(pointer, self.file, spot.line, spot.column);
+    }
+
+    /// Records where an observation stands.
+    pub(super) fn record_row(&mut self, pointer: &str, line: usize) {
+        self.places.record(pointer, self.rows_file, line, 0);
+    }
+
+    /// Records where a value of an observation came from, which stands in its row unless it is of a stretch.
+    pub(super) fn record_below(&mut self, row: &str, line: usize, below: &str, spot: Spot) {
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
+        if let (true, Some(heading)) = (spot.line == line && self.layout.xml.is_none(), heading) {
+            let heading = heading.replace('\n', " ");
+            if self.places.is_in_column(self.rows_file, &format!("/{below}"), spot.column, &heading) {
+                return;
+            }
+        }
+        self.record(&format!("{row}/{below}"), spot);
     }
 
     pub(super) fn place(&self, spot: Spot) -> Place {
@@ -475,7 +507,9 @@ impl<'l> Reader<'l> {
             None => {
                 put(object, keys, value.clone());
                 self.record(pointer, spot);
-                self.spots.insert(pointer.to_owned(), spot);
+                if table == DOCUMENT {
+                    self.spots.insert(pointer.to_owned(), spot);
+                }
             }
             Some(earlier) if earlier != value => {
                 let what = match table {
@@ -483,7 +517,7 @@ impl<'l> Reader<'l> {
                     "runs" => "run",
                     other => other,
                 };
-                let at = self.spots.get(pointer).map_or(0, |spot| spot.line);
+                let at = self.places.place(pointer).map_or(0, |place| place.line);
                 let message = format!(
                     "{} where line {at} has {} for the same {what}; correct one of them",
                     said(value),
