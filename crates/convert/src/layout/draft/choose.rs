@@ -4,7 +4,8 @@
 use std::collections::BTreeSet;
 
 use super::dates;
-use super::look::{Form, Look, Near};
+use super::form::Form;
+use super::look::{Look, Near};
 use super::words::{self, Target, Wants, vocabulary};
 
 /// What is one size of a whole pipe.
@@ -191,7 +192,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
             yes.then_some(1.0)
         }
         Wants::Grade => is(&Form::Grade).then_some(1.0),
-        Wants::Picture if is(&Form::Picture) => Some(1.0),
+        Wants::Picture if is(&Form::Picture) => (!look.are_mixed()).then_some(1.0),
         Wants::Picture => (!number && !moment && !is(&Form::Duration) && !is(&Form::Recording)).then_some(0.4),
         Wants::Recording => is(&Form::Recording).then_some(1.0),
         Wants::Offset => {
@@ -371,6 +372,10 @@ pub(super) fn reason(choice: &Choice, column: &Column) -> String {
     if let Some(near) = choice.near(column) {
         let look = match choice.target.wants {
             Wants::Yes => "words for yes and no".to_owned(),
+            Wants::Picture => match near.look.between_files() {
+                Some(between) => format!("files of pictures, with {between:?} between several"),
+                None => "files of pictures".to_owned(),
+            },
             wants => called(wants, &near.look),
         };
         return format!(

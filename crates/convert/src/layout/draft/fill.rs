@@ -7,7 +7,8 @@ use serde_json::{Map, Value, json};
 
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
-use super::look::{Form as Seen, Look, settled};
+use super::form::Form as Seen;
+use super::look::{Look, settled};
 use super::marks::Marks;
 use super::words::{self, Wants};
 use super::{Draft, Drafted};
@@ -99,9 +100,16 @@ impl Table<'_> {
             };
             let odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
             if !odd.is_empty() {
-                let rest =
-                    "correct it in the table, or clear the cell where nothing is known, or its row cannot be read";
-                open.push(format!("{:?}: {}, which is none of the others' kind; {rest}", own.heading, lines(&odd)));
+                let rest = match taken.map(|choice| choice.target.wants) {
+                    Some(Wants::Picture) => {
+                        "which is not written as the others are; write it so, or clear the cell where there is none, or it is read as other files"
+                    }
+                    _ => {
+                        "which is none of the others' kind; correct it in the table, or clear the cell where nothing is known, or its row \
+                         cannot be read"
+                    }
+                };
+                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&odd)));
             }
             let sample = self.look(index).distinct.first().cloned();
             if told.is_none() {
