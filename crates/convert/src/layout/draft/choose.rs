@@ -184,7 +184,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
             if is(&Form::Hour) {
                 Some(1.0)
             } else {
-                number.then_some(0.4)
+                (number && !clock).then_some(0.4)
             }
         }
         Wants::Yes => {
@@ -243,7 +243,8 @@ fn speaks(target: &Target, look: &Look, level: Level) -> bool {
         Wants::Moment if level == Level::Run && !look.has(&Form::Number) => fit(target, look).is_some(),
         // Nothing else rises from row to row and begins again with the next run.
         Wants::Distance => look.has(&Form::Station) || look.rises,
-        Wants::Clock => look.find(|form| matches!(form, Form::Clock(_)).then_some(())).is_some(),
+        // Four digits can be anything.
+        Wants::Clock => look.find(|form| matches!(form, Form::Clock(Some(_))).then_some(())).is_some(),
         Wants::Picture => look.has(&Form::Picture),
         Wants::Recording => look.has(&Form::Recording),
         Wants::Stretch => look.find(|form| matches!(form, Form::Stretch(..)).then_some(())).is_some(),

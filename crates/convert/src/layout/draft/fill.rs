@@ -265,8 +265,22 @@ impl Table<'_> {
             Wants::Clock => {
                 column["kind"] = "clock".into();
                 let separator =
-                    look.find(|form| if let Seen::Clock(separator) = form { Some(separator.clone()) } else { None });
-                column["separator"] = separator.unwrap_or_else(|| "-".to_owned()).into();
+                    look.find(|form| if let Seen::Clock(separator) = form { Some(*separator) } else { None });
+                let separator = separator.unwrap_or(Some("-"));
+                if let Some(separator) = separator {
+                    column["separator"] = separator.into();
+                }
+                let values = look.distinct.iter().map(|(value, _)| value.as_str());
+                let hours: Vec<&str> = match separator {
+                    Some(separator) => values.flat_map(|value| value.split(separator)).collect(),
+                    None => values.collect(),
+                };
+                // With zeros before them, and none without where one would be.
+                if hours.iter().any(|hour| hour.len() == 2 && hour.starts_with('0'))
+                    && hours.iter().all(|hour| hour.len() > 1)
+                {
+                    column["digits"] = 2.into();
+                }
             }
             Wants::Yes => {
                 column["kind"] = "yes-no".into();

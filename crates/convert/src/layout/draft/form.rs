@@ -13,7 +13,8 @@ pub(super) enum Form {
     Time(&'static str),
     DateTime(String),
     Amount(Vec<(String, &'static str)>),
-    Clock(String),
+    /// Clock positions, with what stands between two hours; nothing where two are four digits.
+    Clock(Option<&'static str>),
     Hour,
     /// Whole numbers of a scale of grades.
     Grade,
@@ -41,7 +42,8 @@ impl std::fmt::Display for Form {
             Self::Time(pattern) => write!(f, "times of day ({pattern})"),
             Self::DateTime(pattern) => write!(f, "dates with a time of day ({pattern})"),
             Self::Amount(_) => f.write_str("amounts with their unit"),
-            Self::Clock(separator) => write!(f, "clock positions, with {separator:?} between two"),
+            Self::Clock(Some(separator)) => write!(f, "clock positions, with {separator:?} between two"),
+            Self::Clock(None) => f.write_str("clock positions, two of them as four digits"),
             Self::Hour => f.write_str("hours of a clock"),
             Self::Grade => f.write_str("whole numbers up to 10"),
             Self::Year => f.write_str("years"),

@@ -162,8 +162,14 @@ fn letters3(text: &str) -> bool {
     text.len() == 3 && capitals(text) && text.starts_with('B')
 }
 
-fn two_hours(text: &str, separator: &str, marks: Marks) -> bool {
-    text.split_once(separator).is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
+/// Two hours with a separator between them; four digits where there is none.
+fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
+    let two = match separator {
+        Some(separator) => text.split_once(separator),
+        None if text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit()) => text.split_at_checked(2),
+        None => None,
+    };
+    two.is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
 }
 
 type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
@@ -184,7 +190,7 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
         Box::new(|value| value.len() == 1 && capitals(value)),
         Box::new(|value| words::yes(value).is_some()),
     ];
-    for separator in BETWEEN_HOURS {
+    for separator in BETWEEN_HOURS.iter().copied().map(Some).chain([None]) {
         found.push(Box::new(move |value| hour(value, marks) || two_hours(value, separator, marks)));
     }
     let first = || values.iter().take(5).map(|(value, _)| value.as_str());
@@ -399,10 +405,10 @@ impl Look {
             });
             forms.push(Form::Amount(units));
         }
-        for separator in BETWEEN_HOURS {
+        for separator in BETWEEN_HOURS.iter().copied().map(Some).chain([None]) {
             let two = |value: &str| two_hours(value, separator, marks);
             if all(&|value| hour(value, marks) || two(value)) && values.iter().any(|(value, _)| two(value)) {
-                forms.push(Form::Clock((*separator).to_owned()));
+                forms.push(Form::Clock(separator));
                 break;
             }
         }
