@@ -116,3 +116,81 @@ fn clock_positions_are_drafted_and_written_again_as_they_were() {
         assert_eq!(clock, heading == "Clock from", "{heading}: {:#?}", draft.columns[7]);
     }
 }
+
+/// A table of two pipes with a column that says something of each.
+fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
+    let mut table = format!("Pipe;Upstream;Downstream;{heading};Distance;Code;Grade;Remark\n");
+    for (pipe, ends, value) in [("P1", "A;B", one), ("P2", "C;B", other)] {
+        for row in ["0,0;run.start;;", "1,5;crack.longitudinal;3;fine", "9,0;run.finish;;"] {
+            table += &format!("{pipe};{ends};\"{value}\";{row}\n");
+        }
+    }
+    table
+}
+
+/// Words for the way of the camera, under a heading for it, and under those that leave room for it, even that of a run.
+#[test]
+fn ways_of_the_camera_are_told_by_their_words() {
+    let room = "the heading leaves room for which way the camera went, and all 6 values look like it";
+    for (heading, values, reason) in [
+        ("Way", ["DS", "US"], "the heading is a word for which way the camera went, and all 6 values look like it"),
+        ("Way", ["D/S", "U/S"], ""),
+        ("Way", ["down", "up"], ""),
+        ("Way", ["with flow", "against flow"], ""),
+        ("Way", ["with", "against"], ""),
+        ("Way", ["Down stream", "Up-stream"], ""),
+        ("Way the camera went", ["DS", "US"], room),
+        ("Run", ["DS", "US"], room),
+        ("Run", ["D", "U"], room),
+        ("US/DS", ["DS", "US"], room),
+    ] {
+        let table = of_runs(heading, values);
+        let draft = draft(&table);
+        let drafted = &draft.columns[3];
+        assert_eq!(drafted.to.as_deref(), Some("runs.direction"), "{heading} {values:?}: {drafted:#?}");
+        assert!(reason.is_empty() || drafted.reason == reason, "{heading}: {}", drafted.reason);
+        let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
+        let ways: Vec<&Value> = document["runs"].as_array().unwrap().iter().map(|run| &run["direction"]).collect();
+        assert_eq!(ways, ["downstream", "upstream"], "{heading} {values:?}");
+    }
+    // What has a number, or is a letter among others, does name a run; and from one end to the other is no word for one way.
+    for values in [["D-1", "U-1"], ["D", "E"], ["D", "D"]] {
+        assert_eq!(draft(&of_runs("Run", values)).columns[3].to.as_deref(), Some("runs.id"), "{values:?}");
+    }
+    let drafted = draft(&of_runs("Way", ["US to DS", "DS to US"])).columns[3].clone();
+    let reason = "the heading is a word for which way the camera went, and its values are not: line 2 has \"US to DS\", line 5 has \"DS to US\"";
+    assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
+    // One word that nobody knows is asked for.
+    let odd = of_runs("Run", ["DS", "US"]).replacen("P2;C;B;\"US\"", "P2;C;B;\"?\"", 1);
+    let draft = draft(&odd);
+    assert_eq!(draft.columns[3].to.as_deref(), Some("runs.direction"), "{:#?}", draft.columns[3]);
+    let open = "\"Run\": line 5 has \"?\", which is no word that is known; add what it stands for to translate";
+    assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
+}
+
+/// Below a merged cell for the run, words for a way are the way, and what names the run is named beside them.
+#[test]
+fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
+    let table = |no: &str, one: &str, other: &str| {
+        format!(
+            "Pipe,,,Run,{no}Observation,,\nNo,From,To,{no}Way,At,What,Remark\nP1,A,B,{one}DS,0.0,start,\n\
+             P1,A,B,{one}DS,3.5,crack longitudinal,x\nP1,A,B,{one}DS,9.5,end,\nP2,C,D,{other}US,0.0,start,\nP2,C,D,{other}US,9.5,end,\n"
+        )
+    };
+    for (table, id) in
+        [(table("", "", ""), None), (table("No,", "1,", "2,").replace("Run,No,", "Run,,"), Some("Run\nNo"))]
+    {
+        let draft = draft(&table);
+        let of = |to: &str| draft.columns.iter().find(|column| column.to.as_deref() == Some(to));
+        assert_eq!(
+            of("runs.direction").map(|column| column.heading.as_str()),
+            Some("Run\nWay"),
+            "{:#?}",
+            draft.columns
+        );
+        assert_eq!(of("runs.id").map(|column| column.heading.as_str()), id, "{:#?}", draft.columns);
+        assert!(!draft.open.iter().any(|open| open.contains("no column says which way")), "{:#?}", draft.open);
+        let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
+        assert_eq!(document["runs"][1]["direction"], "upstream");
+    }
+}

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use super::dates;
 use super::form::Form;
 use super::look::{Look, Near};
+use super::ways;
 use super::words::{self, Target, Wants, vocabulary};
 
 /// What is one size of a whole pipe.
@@ -19,6 +20,8 @@ const VARYING: f64 = 0.9;
 const LEAST: f64 = 0.5;
 /// How sure a column is that has no heading that names it, and values that can hardly be anything else.
 const BY_VALUES: f64 = 0.55;
+/// How well a heading names what its values are words for, and it only leaves room for.
+const ROOM: f64 = 0.5;
 
 /// A column as far as it is judged.
 pub(super) struct Column {
@@ -150,7 +153,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
         Wants::Text => Some(0.8),
         Wants::Word if number || moment || !few => None,
         // The way of the camera has few words in any language; of materials and shapes there are more than are known.
-        Wants::Word if target.to == "runs.direction" && known(target, look) == Some(0.0) => None,
+        Wants::Word if ways::is(target) && known(target, look) == Some(0.0) => None,
         Wants::Word => Some(match known(target, look) {
             Some(share) => 0.5 + 0.5 * share,
             None => 0.7,
@@ -215,8 +218,8 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
 /// The share of values that the words of a target have a meaning for.
 #[allow(clippy::cast_precision_loss)]
 fn known(target: &Target, look: &Look) -> Option<f64> {
-    let list = words::list(target)?;
-    let held = look.distinct.iter().filter(|(value, _)| words::meant(value, list).is_some()).count();
+    target.words.as_ref()?;
+    let held = look.distinct.iter().filter(|(value, _)| words::meant(value, target).is_some()).count();
     Some(held as f64 / look.distinct.len().max(1) as f64)
 }
 
@@ -277,10 +280,13 @@ fn most(target: &Target) -> usize {
     }
 }
 
-/// Whether a target comes into question for a column at all: dates, and what stands below a word for them, name no pipe and no run, even where
+/// Whether a target comes into question for a column at all: ways of the camera name no run, and dates, and what stands below a word for them, name no pipe and no run, even where
 /// no pattern reads them.
 fn in_question(column: &Column, target: &Target) -> bool {
     if column.varies.is_some() && SIZES.contains(&target.to.as_str()) {
+        return false;
+    }
+    if target.to == "runs.id" && ways::are_in(&column.look) {
         return false;
     }
     let below_dates = column.words.first().is_some_and(|words| dates::named(words));
@@ -313,6 +319,9 @@ fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
     if target.to == AMOUNT && column.varies.is_some() && column.unmeasured().is_none() {
         let size = column.size().map_or(0.0, |(named, _)| named);
         named = named.max(size * VARYING);
+    }
+    if ways::is(target) && ways::are_in(look) && ways::has_room(column) {
+        named = named.max(ROOM);
     }
     let confidence = match named {
         0.0 if look.count > 0 && speaks(target, look, column.level) => BY_VALUES * share,
@@ -365,6 +374,9 @@ fn varying(column: &Column) -> String {
 pub(super) fn reason(choice: &Choice, column: &Column) -> String {
     let what = &choice.target.is;
     let heading = match choice.named {
+        named if named > column.named(choice.target) && ways::is(choice.target) => {
+            format!("the heading leaves room for {what}")
+        }
         named if named > column.named(choice.target) => varying(column),
         0.0 => "the heading says nothing".to_owned(),
         named if named >= 0.9 => format!("the heading is a word for {what}"),

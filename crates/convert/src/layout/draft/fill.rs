@@ -302,11 +302,11 @@ impl Table<'_> {
                 }
                 column["media"] = if choice.target.wants == Wants::Picture { "photo" } else { "video" }.into();
             }
+            Wants::Word if choice.target.words.is_none() => {}
             Wants::Word => {
-                let Some(list) = words::list(choice.target) else { return };
                 let mut known = Vec::new();
                 for (value, line) in &look.distinct {
-                    match words::meant(value, list) {
+                    match words::meant(value, choice.target) {
                         Some(meant) => known.push(json!({"text": value, "value": meant})),
                         None => open.push(format!(
                             "{heading:?}: line {line} has {value:?}, which is no word that is known; add what it stands for to translate"

@@ -14,6 +14,7 @@ mod marks;
 mod sheet;
 mod sizes;
 mod tree;
+mod ways;
 mod words;
 #[cfg(feature = "xlsx")]
 mod workbook;
