@@ -194,3 +194,53 @@ fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
         assert_eq!(document["runs"][1]["direction"], "upstream");
     }
 }
+
+/// A moment is of one date and one time of day, or stands in one column; an empty column is no part of it, and no third one is.
+#[test]
+fn a_moment_is_of_one_date_and_one_time_that_have_values() {
+    const DAY: &str = "13.05.2026";
+    const LACKS: &str = "and all 5 values look like it, but a moment needs a date and a time of day";
+    const EMPTY: &str = "and there are no values to judge by";
+    const TAKEN: &str = "which \"Date\" was taken for";
+    type Case<'c> = (&'c [(&'c str, &'c str, &'c str)], Option<&'c str>, &'c str);
+    let cases: [Case<'_>; 7] = [
+        (&[("Date", DAY, "and all"), ("Time", "09:30", "and all")], Some("09:30"), "the offset of its times from UTC"),
+        (&[("Date", DAY, LACKS), ("Time", "", EMPTY)], None, "dates stand without times of day"),
+        (&[("Date", "", EMPTY), ("Time", "09:30", LACKS)], None, "times of day stand without dates"),
+        (&[("Date", "", EMPTY), ("Time", "", EMPTY)], None, "nothing says when the record was issued"),
+        (&[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)], Some("09:30"), "its times from UTC"),
+        (
+            &[("Date", DAY, "and all"), ("Inspected", "14.05.2026", TAKEN), ("Time", "09:30", "and all")],
+            Some("09:30"),
+            "\"Inspected\": the heading",
+        ),
+        // In one column, it is of one piece.
+        (
+            &[("Started", DAY, TAKEN), ("Date", "13.05.2026 09:45", "and all"), ("Time", "09:30", TAKEN)],
+            Some("09:45"),
+            "\"Started\": the heading",
+        ),
+    ];
+    for (columns, started, open) in cases {
+        let mut table = SMALL.to_owned();
+        for (heading, value, _) in columns.iter().rev() {
+            table = table.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"));
+        }
+        let draft = draft(&table);
+        for (heading, _, reason) in columns {
+            let drafted = draft.columns.iter().find(|column| column.heading == *heading).unwrap();
+            let start = format!("the heading is a word for when it began, {reason}");
+            assert!(drafted.reason.starts_with(&start), "{columns:?}: {drafted:#?}");
+            assert_eq!(drafted.to.is_some(), *reason == "and all", "{columns:?}: {drafted:#?}");
+        }
+        assert!(draft.open.iter().any(|one| one.contains(open)), "{open}: {:#?}", draft.open);
+        assert_eq!(
+            draft.open.iter().filter(|one| one.contains(" stand without ")).count(),
+            open.matches(" stand ").count()
+        );
+        assert_eq!(draft.layout.problems(), [], "{columns:?}");
+        let run = &super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0];
+        let is = started.map_or(Value::Null, |time| format!("2026-05-13T{time}:00+00:00").into());
+        assert_eq!(run["started"], is, "{columns:?}");
+    }
+}

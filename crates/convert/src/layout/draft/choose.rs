@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use super::dates;
 use super::form::Form;
 use super::look::{Look, Near};
+use super::moments::{self, WHEN};
 use super::ways;
 use super::words::{self, Target, Wants, vocabulary};
 
@@ -274,7 +275,6 @@ fn are_codes(look: &Look) -> bool {
 /// How many columns can hold a target.
 fn most(target: &Target) -> usize {
     match target.to.as_str() {
-        "runs.started" => 2,
         "runs.observations.characterisation" | AMOUNT | "runs.observations.media.id" => 9,
         _ => 1,
     }
@@ -345,10 +345,15 @@ pub(super) fn choose(columns: &[Column]) -> Vec<Option<Choice>> {
     all.sort_by(|one, other| {
         other.2.confidence.total_cmp(&one.2.confidence).then(one.0.cmp(&other.0)).then(one.1.cmp(&other.1))
     });
+    let moments = moments::columns(&all, columns);
     let mut chosen: Vec<Option<Choice>> = columns.iter().map(|_| None).collect();
     for (column, _, choice) in all {
         let taken = chosen.iter().flatten().filter(|other| other.target.to == choice.target.to).count();
-        if chosen[column].is_none() && taken < most(choice.target) {
+        let is_free = match choice.target.to.as_str() {
+            WHEN => moments.contains(&column),
+            _ => taken < most(choice.target),
+        };
+        if chosen[column].is_none() && is_free {
             chosen[column] = Some(choice);
         }
     }
@@ -458,6 +463,9 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
         return "neither its heading nor its values say what it holds".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };
+    if column.look.count == 0 && first.to == WHEN {
+        return format!("{heading} is a word for {}, and there are no values to judge by", first.is);
+    }
     let taken = |target: &Target| {
         let of = |choice: &&Option<Choice>| choice.as_ref().is_some_and(|choice| choice.target.to == target.to);
         let full = choices.iter().filter(of).count() >= most(target);

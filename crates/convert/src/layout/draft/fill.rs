@@ -10,6 +10,7 @@ use super::choose::{Choice, Column, lines, reason, unchosen};
 use super::form::Form as Seen;
 use super::look::{Look, settled};
 use super::marks::Marks;
+use super::moments::{self, Part, WHEN};
 use super::words::{self, Wants};
 use super::{Draft, Drafted};
 use crate::ConvertError;
@@ -56,12 +57,20 @@ impl Table<'_> {
             guesses.push(format!("{unit} for {what}: {why}"));
         }
         let (codes, coding) = self.codes(&mut open);
-        let both = self.whole_moment();
-        if self.has("runs.started") && !both {
-            open.push(
-                "dates stand without times of day, so when a run began is left out; a moment needs both".to_owned(),
-            );
-        }
+        let both = match self.moment().as_slice() {
+            [] => false,
+            [Part::Date] => {
+                let why = "dates stand without times of day, so when a run began is left out; a moment needs both";
+                open.push(why.to_owned());
+                false
+            }
+            [Part::Time] => {
+                let why = "times of day stand without dates, so when a run began is left out; a moment needs both";
+                open.push(why.to_owned());
+                false
+            }
+            _ => true,
+        };
         let mut columns = Vec::new();
         let mut drafted = Vec::new();
         let mut places: Map<String, Value> = Map::new();
@@ -70,7 +79,7 @@ impl Table<'_> {
             let mut column = json!({ "heading": own.heading });
             let to = choice.map(|choice| choice.target.to.as_str());
             let told = match to {
-                Some("runs.started") if !both => None,
+                Some(WHEN) if !both => None,
                 Some("codes.detail") if codes.is_none() => None,
                 Some("stretch") => Some("stretches".to_owned()),
                 Some("codes" | "codes.detail") if codes.is_some() => Some("codes".to_owned()),
@@ -176,21 +185,11 @@ impl Table<'_> {
         }
     }
 
-    /// Whether date and time of day both stand in the table.
-    fn whole_moment(&self) -> bool {
-        let of = self
-            .choices
-            .iter()
-            .enumerate()
-            .filter(|(_, choice)| choice.as_ref().is_some_and(|choice| choice.target.to == "runs.started"));
-        let (mut date, mut time) = (false, false);
-        for look in of.map(|(column, _)| self.look(column)) {
-            let both = look.find(|form| matches!(form, Seen::DateTime(_)).then_some(())).is_some();
-            let is_date = look.find(|form| matches!(form, Seen::Date(_)).then_some(())).is_some();
-            date |= both || is_date;
-            time |= both || !is_date;
-        }
-        date && time
+    /// What stands in the table of when a run began.
+    fn moment(&self) -> Vec<Part> {
+        let choices = self.choices.iter().enumerate();
+        let of = choices.filter(|(_, choice)| choice.as_ref().is_some_and(|choice| choice.target.to == WHEN));
+        of.filter_map(|(column, _)| moments::part(self.look(column))).collect()
     }
 
     /// Kind, pattern, place, words and what else a column needs.

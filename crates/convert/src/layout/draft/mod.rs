@@ -11,6 +11,7 @@ mod fill;
 mod form;
 mod look;
 mod marks;
+mod moments;
 mod sheet;
 mod sizes;
 mod tree;
