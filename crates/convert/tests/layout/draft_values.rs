@@ -244,3 +244,11 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
         assert_eq!(run["started"], is, "{columns:?}");
     }
 }
+
+/// What leads nowhere says its own reason.
+#[test]
+fn a_detail_beside_codes_that_say_all_is_left_for_that() {
+    let drafted = draft(&with_column("Detail", &["", "wide"])).columns[7].clone();
+    let reason = "the heading is a word for what was seen, in more detail, and the one value can be it, but the codes say all themselves";
+    assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
+}

@@ -101,8 +101,10 @@ impl Table<'_> {
             let (confidence, reason) = match (taken, choice) {
                 (Some(choice), _) => (choice.confidence, reason(choice, own)),
                 (None, Some(choice)) => {
-                    let why =
-                        if both { "the codes say all themselves" } else { "a moment needs a date and a time of day" };
+                    let why = match choice.target.to.as_str() {
+                        WHEN => "a moment needs a date and a time of day",
+                        _ => "the codes say all themselves",
+                    };
                     (0.0, format!("{}, but {why}", reason(choice, own)))
                 }
                 (None, None) => (0.0, unchosen(index, self.columns, self.choices)),
