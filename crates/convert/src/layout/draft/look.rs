@@ -76,7 +76,7 @@ const DATES: &[&str] = &[
     "d-mmm-yyyy",
     "d-mmm-yy",
 ];
-const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm"];
+const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm", "hhhmm"];
 /// What can stand between two hours of a clock.
 const BETWEEN_HOURS: &[&str] = &["-", "–", "/", " to ", " bis "];
 
@@ -382,9 +382,11 @@ impl Look {
         dates.sort_by_key(|pattern| (pattern.starts_with('m') != american) && pattern.contains('/'));
         forms.extend(dates.first().map(|pattern| Form::Date(pattern)));
         let time = |pattern: &str, value: &str| pattern::time(value, None, pattern).is_some();
+        // No pattern has an hour of one digit before an h; it is read by the one that there is.
+        let any_length = |pattern: &str| !pattern.contains("hh") || pattern.contains("hhh");
         let fits = |pattern: &&&'static str| {
             all(&|value| time(pattern, value))
-                && (!pattern.contains("hh") || values.iter().all(|(value, _)| value.len() == pattern.len()))
+                && (any_length(pattern) || values.iter().all(|(value, _)| value.len() == pattern.len()))
         };
         forms.extend(TIMES.iter().find(fits).map(|pattern| Form::Time(pattern)));
         let both = DATES.iter().flat_map(|date| TIMES.iter().map(move |time| format!("{date} {time}")));
