@@ -66,6 +66,9 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
     let open = "\"Photos\": line 4 has \"e.jpg; f.jpg\", which is not written as the others are; write it so";
     assert!(mixed.open.iter().any(|one| one.starts_with(open)), "{:#?}", mixed.open);
     assert!(mixed.columns[7].reason.ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\""));
+    // They are pictures whatever stands above them.
+    let unnamed = draft(&with_column("Zq", cases[7].0)).columns[7].clone();
+    assert_eq!((unnamed.to.as_deref(), unnamed.odd.len()), (Some("runs.observations.media.id"), 2), "{unnamed:#?}");
 }
 
 /// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours whatever stands between two.

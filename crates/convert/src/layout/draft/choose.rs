@@ -312,6 +312,8 @@ fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
     let place = column.level.share(&target.to);
     let (fit, near) = best(target, &column.look)?;
     let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
+        // All are pictures, whatever stands between several.
+        Some(near) if target.wants == Wants::Picture && column.look.are_mixed() => (&near.look, 1.0),
         Some(near) => (&near.look, near.share()),
         None => (&column.look, 1.0),
     };
