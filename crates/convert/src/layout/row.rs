@@ -320,5 +320,5 @@ fn several_files(text: &str) -> bool {
         let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);
         (2..=5).contains(&ending.len()) && ending.bytes().all(|byte| byte.is_ascii_alphanumeric())
     };
-    [',', ';', '|', '\n'].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
+    [',', ';', '|', '\n', ' '].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
 }

@@ -56,7 +56,11 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
         let share = (cells.len() - odd.len()) as f64 / cells.len() as f64;
         assert!((drafted.confidence - (0.6 + 0.4 * share)).abs() < 1e-9, "{cells:?}: {drafted:#?}");
         assert_eq!(drafted.reason.contains(" values look like files of pictures, with "), !odd.is_empty());
-        let all = observations(&table, &draft);
+        // The odd ones are refused until they are written as the others are.
+        let refused = obvert_convert::layout::read(table.as_bytes(), "t.csv", &draft.layout, &[]);
+        assert_eq!(refused.is_err(), !odd.is_empty(), "{cells:?}");
+        let mended: Vec<&str> = cells.iter().map(|cell| if odd.contains(cell) { "x.jpg" } else { cell }).collect();
+        let all = observations(&with_column("Photos", &mended), &draft);
         for (at, cell) in cells.iter().enumerate().filter(|(_, cell)| !odd.contains(cell)) {
             let files = cell.matches(".jpg").count();
             assert_eq!(all[at]["media"].as_array().unwrap().len(), files, "{cell}: {all:#}");
