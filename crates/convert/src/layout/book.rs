@@ -9,7 +9,7 @@ use rust_xlsxwriter::{Format, Workbook, XlsxError};
 use serde_json::{Value, json};
 
 use super::forms::{self, Marks};
-use super::grid::{Grid, GridCell, GridRow, headings};
+use super::grid::{Grid, GridCell, GridRow, Kept, headings};
 use crate::tables::read::nearest;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
@@ -135,7 +135,8 @@ pub(super) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridR
         if flaw.is_none() && own.is_some() {
             (flaw, flawed) = (own, index + 1);
         }
-        GridCell { text, line, column: index + 1, percent, whole }
+        let kept = (percent.is_some() || whole.is_some()).then(|| Box::new(Kept { percent, whole }));
+        GridCell { text, line, column: index + 1, kept }
     });
     let cells = cells.collect();
     GridRow { line, cells, flaw, flawed }

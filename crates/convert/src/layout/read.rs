@@ -29,17 +29,21 @@ pub fn read(
     layout: &Layout,
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
-    let grid = match (&layout.table, &layout.xml) {
+    read_all(&mut || grid(source, name, layout), name, layout, lists)
+}
+
+/// The rows of a file.
+fn grid(source: &[u8], name: &str, layout: &Layout) -> Result<Grid, ConvertError> {
+    match (&layout.table, &layout.xml) {
         #[cfg(feature = "xlsx")]
-        (Some(table), _) if super::book::is_one(source) => super::book::read(source, name, layout, table)?,
-        (Some(table), _) => cells::read(source, name, layout, table)?,
-        (None, Some(xml)) => super::nested::read(source, name, layout, xml)?,
+        (Some(table), _) if super::book::is_one(source) => super::book::read(source, name, layout, table),
+        (Some(table), _) => cells::read(source, name, layout, table),
+        (None, Some(xml)) => super::nested::read(source, name, layout, xml),
         (None, None) => {
             let message = format!("the layout {} says neither table nor xml; say how the file is written", layout.id);
-            return Err(ConvertError::Refused { message });
+            Err(ConvertError::Refused { message })
         }
-    };
-    read_all(grid, name, layout, lists)
+    }
 }
 
 /// Reads rows that stand in a grid already, from whatever file, as [`read`] does.
@@ -52,15 +56,34 @@ pub fn read_rows(
     layout: &Layout,
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
-    read_all(grid.clone(), name, layout, lists)
+    read_all(&mut || Ok(grid.clone()), name, layout, lists)
 }
 
+/// Reads the rows that `grid` gives, and where the document turns out to be invalid once more: the road that most surveys take leaves
+/// nothing behind to say why by.
 fn read_all(
-    mut grid: Grid,
+    grid: &mut dyn FnMut() -> Result<Grid, ConvertError>,
     name: &str,
     layout: &Layout,
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
+    match read_once(grid()?, name, layout, lists, true)? {
+        Some(read) => Ok(read),
+        None => {
+            let again = read_once(grid()?, name, layout, lists, false)?;
+            again.ok_or_else(|| ConvertError::Refused { message: format!("{name}: cannot be read") })
+        }
+    }
+}
+
+/// Reads rows; `None` where the document is invalid and `fast` says not to keep what would tell why.
+fn read_once(
+    mut grid: Grid,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+    fast: bool,
+) -> Result<Option<(Survey, LossReport)>, ConvertError> {
     let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
     reader.in_sheet = grid.sheet.is_some();
     for note in &grid.notes {
@@ -89,7 +112,7 @@ fn read_all(
     for row in std::mem::take(&mut grid.rows) {
         reader.row(&row, &ways);
     }
-    match reader.finish() {
+    match reader.finish(fast) {
         // What a survey needs comes from rows, and each key that is missing would be one mistake more.
         Err(_) if blank && layout.table.is_some() => {
             let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
