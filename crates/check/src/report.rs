@@ -543,6 +543,9 @@ pub(crate) fn structural(problem: &obvert_model::read::Problem) -> Finding {
         params: BTreeMap::new(),
         help: Some(match &problem.suggestion {
             Some(near) => format!("did you mean {near:?}?"),
+            None if problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert" => {
+                "Take a newer reader, or ask for the survey in a version that this one knows; nothing else of it is judged.".to_owned()
+            }
             None if problem.message.starts_with("expected a list") => {
                 "A list stands between square brackets, its items separated by commas.".to_owned()
             }

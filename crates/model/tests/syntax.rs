@@ -33,6 +33,11 @@ fn messages_say_what_to_do() {
             "line 1, column 8: not JSON: the source ends inside a string; it was cut off, or a bracket or quotation \
              mark is missing",
         ),
+        (
+            r#"{"id": "\ud800"}"#,
+            "line 1, column 15: not JSON: a text has half a character in it, an escape from \\ud800 to \\udfff without its other \
+             half; write the character itself",
+        ),
         ("{} {}", "line 1, column 4: not JSON: the document has ended, and something stands behind it"),
         ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save the document as UTF-8"),
     ] {

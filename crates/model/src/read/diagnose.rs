@@ -99,6 +99,11 @@ fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
         "recursion limit exceeded" => {
             "lists and objects stand more than 127 deep in each other; flatten the data".to_owned()
         }
+        // The parser's words for a UTF-16 escape whose other half is missing (RFC 8259 section 8.2).
+        "unexpected end of hex escape" | "lone leading surrogate in hex escape" => {
+            "a text has half a character in it, an escape from \\ud800 to \\udfff without its other half; write the character itself"
+                .to_owned()
+        }
         "trailing characters" => "the document has ended, and something stands behind it".to_owned(),
         _ => match message.strip_prefix("EOF while parsing ") {
             Some(what) => {
@@ -119,7 +124,8 @@ fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
         _ => (error.line(), column),
     };
     // Where the source ends too early or too late, that is the slip.
-    let guess = (!error.is_eof() && !whole.starts_with("trailing characters")).then(|| slip::likely(source, at));
+    let told = whole.starts_with("trailing characters") || whole.contains("hex escape");
+    let guess = (!error.is_eof() && !told).then(|| slip::likely(source, at));
     let message = match guess.flatten() {
         Some(slip) => format!("{message}; {slip}"),
         None => message,
