@@ -95,7 +95,10 @@ impl File {
         // Whoever changes the order of the arguments is not to mend a file that is right.
         let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
         if text.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|first| *first != b'{') {
-            return Err(format!("{name}: is no {what}, which is a JSON document; is it the right file, and in its place?").into());
+            return Err(format!(
+                "{name}: is no {what}, which is a JSON document; is it the right file, and in its place?"
+            )
+            .into());
         }
         Ok(Self { source: Source::of_file(name, Form::Json, bytes), what })
     }

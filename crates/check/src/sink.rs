@@ -195,4 +195,3 @@ impl Sink<'_> {
 fn without_digits(id: &str) -> String {
     id.chars().filter(|letter| !letter.is_ascii_digit()).collect()
 }
-

@@ -5,8 +5,8 @@ use obvert_model::tables::Head;
 
 use super::file_of;
 use super::records::Records;
-use crate::tables::plan::{Plan, plan};
 use crate::tables::Rows;
+use crate::tables::plan::{Plan, plan};
 use crate::tables::read::{Stranger, form};
 use crate::{ConvertError, Survey, flow, tables};
 

@@ -161,7 +161,8 @@ pub(super) fn shown(cell: &Found, column: Option<&Column>, layout: &Layout) -> S
         Found::Formula(formula) => {
             let text = format!("={formula}");
             let short: String = text.chars().take(40).collect();
-            let why = format!("the cell holds the formula {short:?}; copy the cells and paste them in their place as values");
+            let why =
+                format!("the cell holds the formula {short:?}; copy the cells and paste them in their place as values");
             Shown { flaw: Some(why), ..plain(text) }
         }
     }

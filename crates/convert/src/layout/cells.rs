@@ -126,7 +126,8 @@ pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize,
             if quoted && after > 0 && row.flaw.is_none() {
                 row.flawed = column;
                 row.flaw = Some(
-                    "text stands behind the closing quotation mark; double each quotation mark within a cell".to_owned(),
+                    "text stands behind the closing quotation mark; double each quotation mark within a cell"
+                        .to_owned(),
                 );
             }
             row.cells.push(GridCell { text: cell, line: row.line, column, ..GridCell::default() });

@@ -233,9 +233,12 @@ impl Reader {
                 }
                 // What it stands in tells it from others of its name.
                 let above = number.checked_sub(1).and_then(|above| Some((table.keys.get(above)?, cells.get(above)?)));
-                let within = above.map_or_else(String::new, |(key, cell)| format!(" in {} {}", key.heading, cell::show(cell)));
-                let message =
-                    format!("{file} has no {name} {}{within}; correct the {name} here or add it there", cell::show(cell));
+                let within =
+                    above.map_or_else(String::new, |(key, cell)| format!(" in {} {}", key.heading, cell::show(cell)));
+                let message = format!(
+                    "{file} has no {name} {}{within}; correct the {name} here or add it there",
+                    cell::show(cell)
+                );
                 Homeless::Cell(number, message)
             })?;
         }
