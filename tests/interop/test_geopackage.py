@@ -9,7 +9,7 @@ is as it should be, 1 if not.
 
 GDAL must find every layer with its geometry type, reference system, extent, rows and types of attributes, and use the spatial index; SQLite
 must find nothing wrong; the definition of every reference system must give the positions that PROJ gives for its code; and a GeoPackage
-that GDAL has copied, or edited with its own functions, must read as the survey that it is.
+that GDAL has copied, or edited with its own functions, must read as the survey that it is, and one that it has taken to another system must not.
 """
 
 import json
@@ -146,6 +146,28 @@ def through_gdal(book, survey_file, room):
     made = obvert("convert", copy, "-o", back, "--replace")
     expect(made.returncode == 0, f"a copy by ogr2ogr is read {copied.stderr} {made.stderr[:300]}")
     expect(back.read_bytes() == survey_file.read_bytes(), "and is the same survey, byte for byte")
+    # Points alone say where the structures are: in another system they are other numbers.
+    drawn = room / "drawn.gpkg"
+    shutil.copy(book, drawn)
+    run("ogrinfo", drawn, "-sql", 'UPDATE structures SET "position.x" = NULL, "position.y" = NULL')
+    made = obvert("convert", drawn, "-o", back, "--replace")
+    expect(made.returncode == 0 and back.read_bytes() == survey_file.read_bytes(), f"points stand for positions {made.stderr[:300]}")
+    degrees = room / "degrees.gpkg"
+    copied = run("ogr2ogr", "-t_srs", "EPSG:4326", degrees, drawn)
+    made = obvert("convert", degrees, "-o", back, "--replace")
+    expect(
+        made.returncode == 2 and "structures:1: the layer is in EPSG:4326" in made.stderr and "the document in EPSG:6547" in made.stderr,
+        f"layers that ogr2ogr has taken to degrees are refused {copied.stderr[:300]} {made.stderr.strip()}",
+    )
+    again = room / "again.gpkg"
+    run("ogr2ogr", "-t_srs", "EPSG:6547", again, degrees)
+    made = obvert("convert", again, "-o", back, "--replace")
+    expect(made.returncode == 0, f"and taken back are read {made.stderr[:300]}")
+    lines = room / "lines.gpkg"
+    shutil.copy(book, lines)
+    edited = run("ogrinfo", lines, "-sql", "UPDATE structures SET geom = (SELECT geom FROM pipes WHERE fid = 1) WHERE fid = 1")
+    made = obvert("convert", lines, "-o", back, "--replace")
+    expect(made.returncode == 2 and "structures:1: the geometry is a line" in made.stderr, f"a line for a structure is refused {edited.stderr} {made.stderr.strip()}")
     # GDAL runs the triggers of the index with its own ST_ functions.
     moved = room / "moved.gpkg"
     shutil.copy(book, moved)
