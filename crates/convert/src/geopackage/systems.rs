@@ -56,8 +56,8 @@ impl Systems {
     fn same(&self, id: i64) -> bool {
         let known = self.stated.as_deref().and_then(|stated| Crs::parse(stated).ok());
         if undefined(id) {
-            // What has no definition to go by does not outlast a program that does not know the code.
-            return known.is_none_or(|crs| crs.wkt().is_none());
+            // A system that only the document knows does not outlast a program that copies the file.
+            return known.is_none();
         }
         let (Some(stated), Some(Named { code, name })) = (&self.stated, self.named.get(&id)) else { return false };
         match known {
