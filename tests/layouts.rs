@@ -530,7 +530,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
         "may: what is in folders within it is left out; name them as well: april",
-        "defaulted may/6.csv /issued: the table does not say it",
+        "defaulted may/6.csv:22:9 (Date): the table does not say it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }
@@ -647,4 +647,75 @@ fn a_cause_of_many_rows_is_counted() {
     assert_eq!(status(&converted), 2);
     assert!(stderr(&converted).contains(&format!("and {} more like the 3 above", rows - 3)), "{}", stderr(&converted));
     assert!(!folder.path().join("a.obvert.json").exists());
+}
+
+/// Arguments in another order, a layout or a survey where a table belongs: what was given is named for what it is.
+#[test]
+fn what_was_mixed_up_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let own = "examples/data/osier-9.obvert.json";
+    std::fs::write(folder.path().join("o.xml"), "<Works><Line/></Works>").unwrap();
+    let office_xml = folder.path().join("o.xml").display().to_string();
+    for (command, expected) in [
+        (&["layout", "check", A, LAYOUT_A][..], "office-a.csv: looks like a table or XML, and a layout is JSON"),
+        (&["check", A, "--layout", A], "office-a.csv: looks like a table or XML, and a layout is JSON"),
+        (
+            &["layout", "check", LAYOUT_A, own],
+            "osier-9.obvert.json: is JSON; an office's own table is CSV, a workbook or XML",
+        ),
+        (&["check", LAYOUT_A], "office-a.layout.json: is a layout, and no survey; give it with --layout"),
+        (&["check", &office_xml], "if this is an office's own file, give its --layout"),
+    ] {
+        let output = obvert(command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
+    let declared = folder.path().join("d.xml").display().to_string();
+    let text = std::fs::read_to_string(root().join(C)).unwrap();
+    let wrong = format!(
+        "<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?>\n<!-- ü -->{}",
+        text.split_once("?>").map_or(&*text, |(_, rest)| rest)
+    );
+    std::fs::write(&declared, wrong).unwrap();
+    let output = obvert(&["check", &declared, "--layout", LAYOUT_C]);
+    assert!(
+        stderr(&output).contains("the XML declaration says iso-8859-1, and the file is UTF-8"),
+        "{}",
+        stderr(&output)
+    );
+}
+
+/// Cells that are dropped are no observations that are.
+#[test]
+fn cells_that_lead_nowhere_are_told_as_cells() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = read(LAYOUT_A);
+    let mut layout: Value = serde_json::from_str(&text).unwrap();
+    for column in layout["columns"].as_array_mut().unwrap() {
+        if column["heading"] == "Comment" {
+            *column = serde_json::json!({"heading": "Comment", "drop": "not of the survey"});
+        }
+    }
+    let path = folder.path().join("l.json").display().to_string();
+    std::fs::write(&path, layout.to_string()).unwrap();
+    let out = folder.path().join("o.obvert.json").display().to_string();
+    let output = obvert(&["convert", A, "--layout", &path, "-o", &out]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert!(!stderr(&output).contains("observations are not in"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("the column \"Comment\" is not carried over: not of the survey: \"hairline, dry\""),
+        "{}",
+        stderr(&output)
+    );
+}
+
+/// A table that its own layout would ask for more than it has is written with that among its losses.
+#[test]
+fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("o.xml").display().to_string();
+    let output = obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: nothing stands under \"Works/@job\"";
+    assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }

@@ -367,7 +367,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
         format!(
             "tables/observations.csv:1:{column} (column crew) unknown column \"crew\"; data of your own goes into \"extensions\", as JSON"
         ),
-        "tables/hours.csv:1 no table of the format has this name; take it out, the rest is read without it".to_owned(),
+        "tables/hours.csv:1 no table of the format has this name, so nothing in it is read; give it the name of its table, or take it out if it is none".to_owned(),
     ];
     assert_eq!(told, BTreeSet::from(expected));
     // Where the file lacks a column, that may be the one that was meant: what its cells would have answered is not asked.

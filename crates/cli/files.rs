@@ -190,6 +190,11 @@ impl Source {
 
     /// Why it could not be read, with its name once.
     pub(crate) fn failure(&self, error: &ConvertError) -> Failure {
+        let start = &self.bytes()[..self.bytes().len().min(4096)];
+        let namespace = xml::NAMESPACE.as_bytes();
+        if self.form == Form::Xml && !start.windows(namespace.len()).any(|window| window == namespace) {
+            return format!("{error}; if this is an office's own file, give its --layout").into();
+        }
         match error {
             // The places in these errors name the file already.
             ConvertError::Form { place: Some(_), .. } => self.inside(&error.to_string()).into(),
@@ -275,6 +280,9 @@ pub(crate) fn read_by(path: &Path, form: Option<Form>, layout: Option<&Arc<ByLay
         return read(path, form);
     }
     let (name, bytes) = bytes(path)?;
+    if matches!(bytes.trim_ascii_start().first(), Some(b'{' | b'[')) {
+        return Err(format!("{name}: is JSON; an office's own table is CSV, a workbook or XML").into());
+    }
     if form.is_none() && by_name(path) == Some(Form::Xlsx) && xlsx::is_survey(&bytes) {
         return Ok(Source::of_file(name, Form::Xlsx, bytes));
     }
@@ -321,6 +329,11 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
             }
         }
         files.sort();
+        for missing in missing_of(&files) {
+            crate::render::note(&format!(
+                "{name}: there is no {missing}, which its datapackage.json names; it is read without it"
+            ));
+        }
         if !files.iter().any(|(file, _)| file.to_ascii_lowercase().ends_with(".csv")) {
             let parquet = |path: &Path| by_name(path) == Some(Form::Geoparquet);
             let layers = fs::read_dir(path).map_err(fail)?.flatten().any(|entry| parquet(&entry.path()));
@@ -359,7 +372,33 @@ pub(crate) fn read(path: &Path, form: Option<Form>) -> Result<Source, Failure> {
         Some(form) => form,
         None => by_content(&bytes).map_err(|why| format!("{name}: {why}"))?,
     };
+    if form == Form::Json && is_layout(&bytes) {
+        return Err(format!(
+            "{name}: is a layout, and no survey; give it with --layout, and here the table that it is of"
+        )
+        .into());
+    }
     Ok(Source::of_file(name, form, bytes).up_to_date())
+}
+
+/// The tables that the description of a package names and that are not there. Nothing else is taken from it: the tables say everything.
+fn missing_of(files: &[(String, Vec<u8>)]) -> Vec<String> {
+    let described = files.iter().find(|(file, _)| file == "datapackage.json");
+    let package = described.and_then(|(_, bytes)| serde_json::from_slice::<serde_json::Value>(bytes).ok());
+    let resources = package.as_ref().and_then(|package| package["resources"].as_array());
+    let paths = resources.into_iter().flatten().filter_map(|resource| resource["path"].as_str());
+    let table = |path: &&str| !path.contains('/') && path.to_ascii_lowercase().ends_with(".csv");
+    paths.filter(table).filter(|path| !files.iter().any(|(file, _)| file == path)).map(str::to_owned).collect()
+}
+
+/// Whether a JSON document is the layout of an office's own table: it says so in its first keys, as a survey does.
+fn is_layout(bytes: &[u8]) -> bool {
+    let start = String::from_utf8_lossy(&bytes[..bytes.len().min(1024)]);
+    let key = |key: &str| start.contains(&format!("\"{key}\""));
+    key("layout")
+        && !key("obvert")
+        && serde_json::from_slice::<serde_json::Map<String, serde_json::Value>>(bytes)
+            .is_ok_and(|keys| keys.contains_key("layout") && !keys.contains_key("obvert"))
 }
 
 /// The structural problems of a document of an older version, by its own schema.

@@ -93,12 +93,12 @@ impl File {
             _ => format!("{name}: {error}"),
         })?;
         // Whoever changes the order of the arguments is not to mend a file that is right.
-        let text = bytes.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&bytes);
-        if text.iter().find(|byte| !byte.is_ascii_whitespace()).is_some_and(|first| *first != b'{') {
-            return Err(format!(
-                "{name}: is no {what}, which is a JSON document; is it the right file, and in its place?"
-            )
-            .into());
+        let first = bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty()).unwrap_or_default();
+        let cut = [b',', b';', b'\t'].iter().any(|mark| first.iter().filter(|byte| *byte == mark).count() >= 2);
+        let letter = first.first().is_some_and(|byte| byte.is_ascii_alphanumeric() || *byte == b'"' || *byte >= 0xC0);
+        if what == "layout" && (letter && cut || first.trim_ascii_start().starts_with(b"<")) {
+            let why = "looks like a table or XML, and a layout is JSON; are the two in the order that --help shows?";
+            return Err(format!("{name}: {why}").into());
         }
         Ok(Self { source: Source::of_file(name, Form::Json, bytes), what })
     }

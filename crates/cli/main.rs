@@ -14,6 +14,14 @@ use clap::Parser;
 
 fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
+    // A panic that is caught and told as an error is not told twice.
+    let told = std::panic::take_hook();
+    std::panic::set_hook(Box::new(move |panic| {
+        let said = panic.payload().downcast_ref::<String>();
+        if !said.is_some_and(|said| said.starts_with(obvert::convert::xlsx::NO_ROOM)) {
+            told(panic);
+        }
+    }));
     match commands::run(&arguments) {
         Ok(status) => status.into(),
         Err(error) => {

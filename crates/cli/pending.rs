@@ -35,14 +35,18 @@ static UNFINISHED: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
 struct Unfinished(PathBuf);
 
 impl Unfinished {
-    fn new(path: &Path) -> Self {
+    /// Makes something, and notes where: whoever stops the command in between waits until it is noted.
+    fn make<T>(make: impl FnOnce() -> io::Result<T>, path: impl FnOnce(&T) -> &Path) -> io::Result<(Self, T)> {
         static ONCE: Once = Once::new();
         // Where there are no such signals, or somebody else has them, it stays as it was.
         ONCE.call_once(|| drop(ctrlc::set_handler(stop)));
-        if let Ok(mut all) = UNFINISHED.lock() {
-            all.insert(path.to_owned());
+        let all = UNFINISHED.lock();
+        let made = make()?;
+        let path = path(&made).to_owned();
+        if let Ok(mut all) = all {
+            all.insert(path.clone());
         }
-        Self(path.to_owned())
+        Ok((Self(path), made))
     }
 }
 
@@ -56,7 +60,9 @@ impl Drop for Unfinished {
 
 /// Takes away what is not finished and ends as a command does that was interrupted.
 fn stop() {
-    for path in UNFINISHED.lock().iter().flat_map(|all| all.iter()) {
+    // Held to the end, so that nothing more is made.
+    let all = UNFINISHED.lock();
+    for path in all.iter().flat_map(|all| all.iter()) {
         let _ = if path.is_dir() { fs::remove_dir_all(path) } else { fs::remove_file(path) };
     }
     std::process::exit(130);
@@ -78,13 +84,14 @@ pub(crate) struct PendingFile {
 impl PendingFile {
     /// Begins a file; `replace` allows an existing one.
     pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
+        let path = &led_to(path)?;
         free(path, replace)?;
-        let file = tempfile::Builder::new()
-            .prefix(".obvert-")
-            .suffix(".tmp")
-            .tempfile_in(folder_of(path)?)
+        let folder = folder_of(path)?;
+        let mut builder = tempfile::Builder::new();
+        let make = || builder.prefix(".obvert-").suffix(".tmp").tempfile_in(folder);
+        let (unfinished, file) = Unfinished::make(make, NamedTempFile::path)
             .map_err(|error| format!("{}: cannot write in its folder: {error}", path.display()))?;
-        Ok(Self { _unfinished: Unfinished::new(file.path()), file, path: path.to_owned(), replace })
+        Ok(Self { _unfinished: unfinished, file, path: path.to_owned(), replace })
     }
 
     /// Whether its name is that of a form.
@@ -165,8 +172,34 @@ pub(crate) fn rewrite(path: &Path, known: &[u8], content: &[u8]) -> Result<(), F
     Ok(())
 }
 
+/// Where a name leads: a link stays one, and what it leads to is written. What is no file and no folder, such as a pipe or a device, would
+/// be replaced by a file, and is refused.
+fn led_to(path: &Path) -> Result<PathBuf, Failure> {
+    let name = path.display();
+    let Ok(about) = fs::symlink_metadata(path) else { return Ok(path.to_owned()) };
+    let place = match about.is_symlink() {
+        true => {
+            path.canonicalize().map_err(|_| format!("{name}: is a link that leads nowhere; name the file itself"))?
+        }
+        false => path.to_owned(),
+    };
+    if fs::metadata(&place).is_ok_and(|about| !about.is_file() && !about.is_dir()) {
+        return Err(format!("{name}: is neither a file nor a folder; name a file, or - for standard output").into());
+    }
+    Ok(place)
+}
+
+/// Whether two names lead to one file, which need not be there yet.
+pub(crate) fn same(one: &Path, other: &Path) -> bool {
+    let place = |path: &Path| {
+        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        path.canonicalize().ok().or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
+    };
+    one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
+}
+
 /// A folder of tables that is being made. An existing folder is replaced only when asked, and only when it holds nothing but
-/// tables of this kind: a folder with anything else in it is somebody's.
+/// files of this kind by their names: a folder with anything else in it is somebody's.
 pub(crate) struct PendingFolder {
     _unfinished: Unfinished,
     fresh: TempDir,
@@ -176,8 +209,9 @@ pub(crate) struct PendingFolder {
 }
 
 impl PendingFolder {
-    /// Begins a folder; `replace` allows an existing one.
-    pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
+    /// Begins a folder of files that can have such names; `replace` allows an existing one.
+    pub(crate) fn begin(path: &Path, names: &[String], replace: bool) -> Result<Self, Failure> {
+        let path = &led_to(path)?;
         not_read(path)?;
         let name = path.display();
         let fail = |error: io::Error| format!("{name}: {error}");
@@ -189,15 +223,14 @@ impl PendingFolder {
                 .collect::<Result<_, _>>()
                 .map_err(fail)?;
             let ours = |entry: &PathBuf| {
-                entry.is_file()
-                    && entry.file_name().is_some_and(|file| {
-                        file == "datapackage.json"
-                            || entry.extension().is_some_and(|ending| ending == "csv" || ending == "parquet")
-                    })
+                entry.is_file() && entry.file_name().is_some_and(|file| names.iter().any(|name| file == name.as_str()))
             };
             if let Some(other) = entries.iter().find(|entry| !ours(entry)) {
                 let other = other.display();
-                return Err(format!("{name}: holds {other}, which is no table; choose another folder").into());
+                return Err(format!(
+                    "{name}: holds {other}, which is none of the files that are written; choose another folder"
+                )
+                .into());
             }
             if !entries.is_empty() && !replace {
                 return Err(format!("{name}: is there already; give --replace to write over it").into());
@@ -207,11 +240,10 @@ impl PendingFolder {
         if !parent.is_dir() {
             return Err(format!("{name}: there is no folder {}; make it first", parent.display()).into());
         }
-        let fresh = tempfile::Builder::new()
-            .prefix(".obvert-")
-            .tempdir_in(parent)
+        let mut builder = tempfile::Builder::new();
+        let (unfinished, fresh) = Unfinished::make(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
             .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
-        Ok(Self { _unfinished: Unfinished::new(fresh.path()), fresh, path: path.to_owned(), old })
+        Ok(Self { _unfinished: unfinished, fresh, path: path.to_owned(), old })
     }
 
     /// Its place.

@@ -42,6 +42,10 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
         let start = source.fill_buf().map_err(|error| format!("{name}: {error}"))?;
         let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
         let first = start.split(|byte| *byte == b'\n').map(<[u8]>::trim_ascii).find(|line| !line.is_empty());
+        // What was cut off on its way to nothing is no archive without a survey in it.
+        if start.is_empty() {
+            return Err(format!("{name}: the source is empty; expected an archive, a survey a line").into());
+        }
         // Of the first line more than a brace is at hand, unless it is written over many lines as one survey is.
         if first.is_some_and(|line| line == b"{" || !line.starts_with(b"{")) {
             let why = "is no archive, which has a survey a line (JSON lines); obvert archive pack makes one";
@@ -286,8 +290,8 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
                 Format::Text => format!(
                     "{}:{number}  {}  issued {}  {}, {}, {}",
                     path.display(),
-                    head.id.as_str(),
-                    head.issued.as_str(),
+                    render::plain(head.id.as_str()),
+                    render::plain(head.issued.as_str()),
                     render::count(head.pipes.len(), "pipe"),
                     render::count(document.runs.len(), "run"),
                     render::count(observations, "observation"),

@@ -51,7 +51,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         return Err(format!("{}: a code list is of use with --coding or a layout only", path.display()).into());
     }
     if let Some(path) = &arguments.account {
-        if *path == arguments.output {
+        if pending::same(path, &arguments.output) {
             return Err(
                 format!("{}: is named for the account and for the survey; give each its own", path.display()).into()
             );
@@ -145,7 +145,7 @@ impl Out {
             };
         }
         if folder {
-            return PendingFolder::begin(path, arguments.replace).map(Self::Folder);
+            return PendingFolder::begin(path, &names_of(to), arguments.replace).map(Self::Folder);
         }
         PendingFile::begin(path, arguments.replace).map(Self::File)
     }
@@ -298,7 +298,7 @@ fn say_recoded(all: usize, losses: &LossReport, (from, to): (&str, &str), kept: 
 pub(super) fn write_to(document: Document, to: Form, path: &Path, replace: bool) -> Result<(), Failure> {
     let mut write = |head: &Head, runs: &mut dyn Runs| {
         if to == Form::Csv || to == Form::Geoparquet {
-            let folder = PendingFolder::begin(path, replace)?;
+            let folder = PendingFolder::begin(path, &names_of(to), replace)?;
             let losses = write_folder(head, runs, to, &folder)?;
             folder.keep()?;
             return Ok(losses);
@@ -459,6 +459,11 @@ fn write(
         Form::CsvZip | Form::Csv => csv::write_zip_stream(head, runs, sink)?,
         Form::Geoparquet => return Err("GeoParquet is a folder with a file a layer".into()),
     })
+}
+
+/// The names of the files that a form of a folder can have.
+fn names_of(form: Form) -> Vec<String> {
+    if form == Form::Csv { csv::file_names().collect() } else { geoparquet::FILES.map(str::to_owned).to_vec() }
 }
 
 /// Writes a survey into a folder of files.

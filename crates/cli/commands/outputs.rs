@@ -42,10 +42,10 @@ impl Outputs {
             if file == Path::new("-") {
                 return Err(format!("--also {text:?}: standard output is what --format writes to; name a file").into());
             }
-            if also.iter().any(|(_, other)| same(other, &file)) {
+            if also.iter().any(|(_, other)| pending::same(other, &file)) {
                 return Err(format!("--also {text:?}: another form goes to that file").into());
             }
-            if arguments.files.iter().chain(&arguments.baseline).any(|input| same(input, &file)) {
+            if arguments.files.iter().chain(&arguments.baseline).any(|input| pending::same(input, &file)) {
                 return Err(format!("--also {text:?}: that file is read in this check; name another").into());
             }
             pending::free(&file, arguments.replace)?;
@@ -138,13 +138,4 @@ impl Outputs {
 
 fn word(form: ReportForm) -> String {
     form.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
-}
-
-/// Whether two names lead to one file.
-fn same(one: &Path, other: &Path) -> bool {
-    let place = |path: &Path| {
-        let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-        path.canonicalize().ok().or_else(|| Some(folder.canonicalize().ok()?.join(path.file_name()?)))
-    };
-    one == other || place(one).is_some_and(|place_of_one| Some(place_of_one) == place(other))
 }

@@ -8,7 +8,7 @@ use obvert::check::output::concerns;
 use obvert::check::{Finding, Report, ReportDocument, Severity, SourcePlace, find};
 use obvert::model::read::ProblemKind;
 
-use super::{faint, severity, strong, wrapped};
+use super::{faint, plain, severity, strong, wrapped};
 use crate::files::Source;
 
 /// How many findings of one rule are shown before they fold.
@@ -76,9 +76,10 @@ fn fold(finding: &Finding) -> (&str, Option<&str>) {
 
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
-    writeln!(out, "{word}: {} {}", strong(&finding.message), faint(&format!("[{}]", finding.rule)))?;
-    let concerns = concerns(finding, lines.document).map(|concerns| format!("  {concerns}")).unwrap_or_default();
-    writeln!(out, "  {}{concerns}", faint(&finding.place()))?;
+    writeln!(out, "{word}: {} {}", strong(&plain(&finding.message)), faint(&format!("[{}]", finding.rule)))?;
+    let concerns =
+        concerns(finding, lines.document).map(|concerns| format!("  {}", plain(&concerns))).unwrap_or_default();
+    writeln!(out, "  {}{concerns}", faint(&plain(&finding.place())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }
@@ -227,8 +228,8 @@ impl<'s> SourceLines<'s> {
         let letters = || line.iter().map(|byte| char::from(*byte)).collect::<String>();
         let line = std::str::from_utf8(line).map_or_else(|_| letters(), str::to_owned);
         let line = line.trim_start_matches('\u{FEFF}').trim_end_matches('\r');
-        let printable = |c: char| if c.is_control() { ' ' } else { c };
-        let chars: Vec<char> = line.chars().map(printable).collect();
+        // A tab stands between words.
+        let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
         // The column of a CSV file is a field's number, not a character's.
         let column = at.column.filter(|_| at.heading.is_none()).map(|column| column.saturating_sub(1));
         let indent = chars.iter().take_while(|c| c.is_whitespace()).count();

@@ -198,7 +198,7 @@ fn first_difference(one: &str, other: &str) -> usize {
 /// A line, cut to what stands around a character, without what a terminal would take for a command.
 fn window(line: &str, at: usize) -> String {
     let line = line.trim_start_matches('\u{FEFF}');
-    let chars: Vec<char> = line.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
+    let chars: Vec<char> = super::plain(&line.replace('\t', " ")).chars().collect();
     let indent = chars.iter().take_while(|c| c.is_whitespace()).count();
     let from = if chars.len() - indent <= WINDOW { indent } else { at.saturating_sub(WINDOW / 3).max(indent) };
     let from = from.min(chars.len());

@@ -61,7 +61,7 @@ pub(crate) fn text(
             let once = |text: String| if lead { text } else { String::new() };
             let [peak, total, mean, count, per] = figures;
             let (name, length, surveyed) =
-                (once(pipe.pipe.clone()), once(with_unit(pipe.length)), once(with_unit(pipe.surveyed)));
+                (once(super::plain(&pipe.pipe)), once(with_unit(pipe.length)), once(with_unit(pipe.surveyed)));
             rows.push([name, length, surveyed, aspect.to_owned(), peak, total, mean, count, per, worst]);
             below.push(details);
         };
@@ -96,7 +96,7 @@ pub(crate) fn text(
     for (row, details) in rows.iter().zip(&below) {
         let cells = row.iter().enumerate().map(|(column, cell)| match column {
             0 | 3 => format!("{cell:<width$}", width = widths[column]),
-            9 => cell.clone(),
+            9 => super::plain(cell),
             _ => format!("{cell:>width$}", width = widths[column]),
         });
         let line = cells.collect::<Vec<_>>().join("  ");

@@ -5,7 +5,7 @@ use std::io::Write;
 
 use obvert::convert::{Loss, LossKind, LossReport, SourceMap};
 
-use super::strong;
+use super::{plain, strong};
 use crate::Failure;
 
 /// A pointer behind a word; nothing where the whole document is meant.
@@ -82,7 +82,14 @@ pub(crate) fn say(
         let unplaced = |pointer: &str| name.map_or_else(|| pointer.to_owned(), |name| format!("{name} {pointer}"));
         let found = || loss.place.clone().or_else(|| places.and_then(|places| places.place(&loss.pointer)));
         let at = found().map_or_else(|| unplaced(&loss.pointer), |place| place.to_string());
-        writeln!(say, "{}{}: {}{}{times}", strong(&kind), spaced(&at), loss.message, values(loss))?;
+        writeln!(
+            say,
+            "{}{}: {}{}{times}",
+            strong(&kind),
+            plain(&spaced(&at)),
+            plain(&loss.message),
+            plain(&values(loss))
+        )?;
     }
     if folds.len() > SHOWN {
         let more: usize = folds.iter().skip(SHOWN).map(|(_, count)| count).sum();
@@ -91,7 +98,7 @@ pub(crate) fn say(
     // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
     if let Some((last, before)) = reports.split_last() {
         for note in before.iter().flat_map(|recoded| &recoded.notes) {
-            writeln!(say, "{}{}: {}", strong("note"), spaced(&note.pointer), note.message)?;
+            writeln!(say, "{}{}: {}", strong("note"), plain(&spaced(&note.pointer)), plain(&note.message))?;
         }
         // Each is about a value of its own; the account has them all.
         let mut alarms = last.notes.iter().filter(|note| note.alarm);
@@ -100,7 +107,7 @@ pub(crate) fn say(
             let times = if count == 1 { String::new() } else { format!(" ({count} like this, the first here)") };
             let found = places.and_then(|places| places.place(&first.pointer));
             let at = found.map_or_else(|| first.pointer.clone(), |place| place.to_string());
-            writeln!(say, "{}{}: {}{times}", strong("note"), spaced(&at), first.message)?;
+            writeln!(say, "{}{}: {}{times}", strong("note"), plain(&spaced(&at)), plain(&first.message))?;
         }
     }
     // Whether anybody reads this does not decide whether the survey is written.

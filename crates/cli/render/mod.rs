@@ -39,6 +39,18 @@ pub(crate) fn out(write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> Resul
     }
 }
 
+/// A text of somebody's as a terminal may have it: what would command the terminal, break the line or turn the reading direction is
+/// shown as a replacement character.
+pub(crate) fn plain(text: &str) -> String {
+    text.chars().map(|letter| if commands(letter) { char::REPLACEMENT_CHARACTER } else { letter }).collect()
+}
+
+/// Whether a character is a control character, or one of those that turn the direction of what stands around it (Unicode standard
+/// annex 9).
+fn commands(letter: char) -> bool {
+    letter.is_control() || matches!(letter, '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' | '\u{2028}' | '\u{2029}')
+}
+
 fn styled(style: Style, text: &str) -> String {
     format!("{style}{text}{style:#}")
 }
@@ -72,13 +84,14 @@ pub(crate) fn failure(error: &dyn std::error::Error) {
         text = format!("{text}: {inner}");
         cause = inner.source();
     }
+    let text = text.lines().map(plain).collect::<Vec<_>>().join("\n");
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }
 
 /// Prints what is worth knowing beside what was asked for.
 pub(crate) fn note(text: &str) {
     let mut sink = anstream::stderr().lock();
-    let _ = writeln!(sink, "{} {text}", severity(Severity::Note, "note:"));
+    let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
 /// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own. Lines
@@ -105,6 +118,7 @@ pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Resu
             end(out, &mut line)?;
         }
         for word in source.split_whitespace() {
+            let word = &*plain(word);
             if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
                 end(out, &mut line)?;
             }

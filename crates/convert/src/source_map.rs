@@ -65,6 +65,22 @@ impl SourceMap {
         u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
     }
 
+    /// Registers a file once more, for rows whose headings are others than those of the rest.
+    #[cfg(feature = "layout")]
+    pub(crate) fn file_of_rows(&mut self, name: &str) -> u32 {
+        self.files.push(name.to_owned());
+        u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
+    }
+
+    /// Whether a value below a row of a file, in a column, is placed there without a record of its own, which the first such value
+    /// settles for all rows: a record of every one would outweigh the document.
+    #[cfg(feature = "layout")]
+    pub(crate) fn is_in_column(&mut self, file: u32, below: &str, column: usize, heading: &str) -> bool {
+        let own = u32::try_from(column).unwrap_or(u32::MAX);
+        let (settled, _) = self.headings.entry((file, below.to_owned())).or_insert_with(|| (own, heading.to_owned()));
+        *settled == own
+    }
+
     /// Records where the value of a pointer begins; `column` 0 when the form has none.
     pub fn record(&mut self, pointer: &str, file: u32, line: usize, column: usize) {
         self.place_json(pointer, file, (line, column), 0..0);

@@ -320,14 +320,23 @@ fn the_document_is_one_row() {
 #[test]
 fn files_that_are_none_of_the_tables_are_named() {
     let (mut files, _) = csv::write(&document()).unwrap();
-    let astray = "observation.csv:1: /-/observation.csv: no table of the format has this name; ";
+    let astray =
+        "observation.csv:1: /-/observation.csv: no table of the format has this name, so nothing in it is read; ";
     files.push(("observation.csv".to_owned(), b"a,b\r\n".to_vec()));
-    assert_eq!(said(&files), format!("{astray}take it out, the rest is read without it\n"));
+    assert_eq!(said(&files), format!("{astray}give it the name of its table, or take it out if it is none\n"));
     assert_eq!(rest(&files).map(|rest| rest.pointer("/runs/0/observations").is_some()), Some(true));
     files.retain(|(name, _)| name != "observations.csv");
     assert!(said(&files).starts_with("observation.csv:1: "), "{}", said(&files));
     assert!(said(&files).contains(r#"no table of the format has this name; did you mean "observations.csv"?"#));
     // What stands under another name is missed where it belongs, so nothing is said of the rest.
+    assert_eq!(rest(&files), None);
+    // Its columns tell what it is, whatever it is called.
+    let (mut files, _) = csv::write(&document()).unwrap();
+    let (name, _) = files.iter_mut().find(|(name, _)| name == "quantities.csv").unwrap();
+    "photos.csv".clone_into(name);
+    let named =
+        r#"no table of the format has this name, and its columns are those of quantities.csv; give it that name"#;
+    assert!(said(&files).contains(named), "{}", said(&files));
     assert_eq!(rest(&files), None);
     let (mut files, _) = csv::write(&document()).unwrap();
     files.push(("runs.csv".to_owned(), b"a,b\r\n".to_vec()));

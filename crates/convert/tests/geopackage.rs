@@ -246,7 +246,7 @@ fn what_somebody_edits_is_read_or_refused() {
         ("UPDATE observations SET joint = 2 WHERE id = '1'".to_owned(), "observations:1:"),
         ("UPDATE observations SET remark = x'FF' WHERE id = '1'".to_owned(), "observations:1:"),
         ("ALTER TABLE pipes ADD COLUMN colour TEXT".to_owned(), "pipes:1:"),
-        ("INSERT INTO gpkg_contents (table_name, data_type) VALUES ('pipe', 'features')".to_owned(), "pipe:1: /-/pipe: no table of the format has this name; take it out, the rest is read without it"),
+        ("INSERT INTO gpkg_contents (table_name, data_type) VALUES ('pipe', 'features')".to_owned(), "pipe:1: /-/pipe: no table of the format has this name, so nothing in it is read; give it"),
         ("DELETE FROM gpkg_contents WHERE table_name = 'document'".to_owned(), "survey.gpkg: there is no table \"document\""),
         ("DROP TABLE gpkg_contents".to_owned(), "survey.gpkg: not a GeoPackage"),
         ("DROP TABLE stretches; CREATE VIEW x AS SELECT 1; DROP TABLE locates; CREATE VIEW locates AS SELECT * FROM structures".to_owned(), "locates:1: the table cannot be read"),

@@ -52,6 +52,11 @@ pub use write::{Files, write, write_stream};
 use crate::tables::plan::Table;
 
 /// The name of a table's file.
+/// The names of the files that a package can have, `datapackage.json` among them.
+pub fn file_names() -> impl Iterator<Item = String> {
+    crate::tables::plan::plan().tables.iter().map(file_of).chain(["datapackage.json".to_owned()])
+}
+
 fn file_of(table: &Table) -> String {
     format!("{}.csv", table.name)
 }

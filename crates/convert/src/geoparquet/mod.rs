@@ -12,6 +12,9 @@
 //! longitude first, as in [GeoJSON](crate::geojson); positions as they were recorded stand in their own columns. The key `geo` of the
 //! file's metadata is that of GeoParquet, the key `obvert` holds what is said once of codes, grades and reference systems.
 
+/// The names of the files that are written, one a layer.
+pub const FILES: [&str; 4] = ["structures.parquet", "pipes.parquet", "locates.parquet", "observations.parquet"];
+
 mod column;
 mod wkb;
 mod write;

@@ -9,7 +9,7 @@ use rust_xlsxwriter::{Format, Workbook, XlsxError};
 use serde_json::{Value, json};
 
 use super::forms::{self, Marks};
-use super::grid::{Grid, GridCell, GridRow, headings};
+use super::grid::{Grid, GridCell, GridRow, Kept, headings};
 use crate::tables::read::nearest;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
@@ -83,8 +83,13 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
     let mut grid =
         Grid::under_headings(all, table).map_err(|message| ConvertError::Form { place: Some(place), message })?;
     if table.sheet.is_some() {
+        // Beside the sheet that was asked for only those are told of that have the same table.
         for other in book.sheet_names().into_iter().filter(|other| *other != sheet) {
-            if !cells_of(&mut book, &other)?.is_empty() {
+            let rows = cells_of(&mut book, &other)?;
+            let cells = rows.iter().filter(|(line, _)| (first..=last).contains(line)).flat_map(|(_, row)| &row.cells);
+            let texts: Vec<String> = cells.map(|cell| shown(cell, None, layout).text.trim().to_owned()).collect();
+            let has = |column: &&Column| column.heading.split('\n').all(|part| texts.iter().any(|text| text == part));
+            if layout.columns.iter().filter(has).count() * 2 > layout.columns.len() {
                 others.push(other);
             }
         }
@@ -130,7 +135,8 @@ pub(super) fn grid_row(line: usize, cells: impl Iterator<Item = Shown>) -> GridR
         if flaw.is_none() && own.is_some() {
             (flaw, flawed) = (own, index + 1);
         }
-        GridCell { text, line, column: index + 1, percent, whole }
+        let kept = (percent.is_some() || whole.is_some()).then(|| Box::new(Kept { percent, whole }));
+        GridCell { text, line, column: index + 1, kept }
     });
     let cells = cells.collect();
     GridRow { line, cells, flaw, flawed }

@@ -83,8 +83,10 @@ pub(super) fn swallowed(row: &GridRow, wide: usize, delimiter: char) -> Option<S
 pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize, String)> {
     let mut rows = Vec::new();
     let (mut line, mut letters) = (1, text.chars().peekable());
+    let mut wide = 0;
     while letters.peek().is_some() {
-        let mut row = GridRow { line, ..GridRow::default() };
+        // Most rows are as wide as the one above.
+        let mut row = GridRow { line, cells: Vec::with_capacity(wide), ..GridRow::default() };
         loop {
             let mut cell = String::new();
             let quoted = letters.next_if_eq(&'"').is_some();
@@ -141,6 +143,7 @@ pub(super) fn split(text: &str, delimiter: char) -> Result<Vec<GridRow>, (usize,
             }
         }
         line += 1;
+        wide = row.cells.len();
         rows.push(row);
     }
     while rows.last().is_some_and(|row| row.flaw.is_none() && row.is_blank()) {

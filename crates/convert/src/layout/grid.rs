@@ -40,12 +40,31 @@ pub struct GridCell {
     pub line: usize,
     /// The number of the column in a table, from 1; in XML the character in the line.
     pub column: usize,
-    /// The number before the percent sign, where the cell is a number that is shown as a percentage and `text` is what is shown: 8 for
-    /// a cell that holds 0.08 and shows 8 %.
+    /// What a spreadsheet keeps beside that, of few cells.
+    pub kept: Option<Box<Kept>>,
+}
+
+/// What a cell of a spreadsheet holds that its text does not say.
+#[derive(Clone, Debug, Default)]
+pub struct Kept {
+    /// The number before the percent sign, where the cell is a number that is shown as a percentage and the text is what is shown: 8
+    /// for a cell that holds 0.08 and shows 8 %.
     pub percent: Option<f64>,
-    /// The day and the time of day that the cell holds, where `text` does not say all of it: `2026-06-09 09:15:30` for one that shows
-    /// `09:15`.
+    /// The day and the time of day that the cell holds, where the text does not say all of it: `2026-06-09 09:15:30` for one that
+    /// shows `09:15`.
     pub whole: Option<String>,
+}
+
+impl GridCell {
+    /// The number that is shown as a percentage.
+    pub(super) fn percent(&self) -> Option<f64> {
+        self.kept.as_ref()?.percent
+    }
+
+    /// The moment of which the text does not say all.
+    pub(super) fn whole(&self) -> Option<&str> {
+        self.kept.as_ref()?.whole.as_deref()
+    }
 }
 
 /// Where a value came from: line and column as [`GridCell`] has them, and the number of the heading; 0 where there is none.

@@ -28,7 +28,7 @@ mod whole;
 mod write;
 
 pub use draft::{Draft, Drafted, draft, draft_sheet};
-pub use grid::{Grid, GridCell, GridRow};
+pub use grid::{Grid, GridCell, GridRow, Kept};
 pub use read::{read, read_rows};
 pub use write::write;
 #[cfg(feature = "xlsx")]

@@ -67,6 +67,12 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                 place: Some(Place { file: file.to_owned(), line, column: None, heading: None }),
                 message,
             };
+            // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.
+            if !source.is_ascii() && std::str::from_utf8(source).is_ok() {
+                let why =
+                    format!("the XML declaration says {encoding}, and the file is UTF-8; correct the declaration");
+                return Err(form((1, why)));
+            }
             decoded = bytes::decode(source, Some(encoding)).map_err(form)?.0;
             text_of(decoded.as_bytes(), file)?
         }

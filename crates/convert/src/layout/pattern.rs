@@ -35,25 +35,29 @@ fn pieces(pattern: &str) -> Vec<&str> {
     found
 }
 
-/// The pieces, each with the letter of what it stands for: `n` for minutes, which patterns write as months, `t` for text.
+/// The pieces, each with the letter of what it stands for: `n` for minutes, which patterns write as months, `t` for text. Three letters
+/// for the hours are two and an h that stands in the cell.
 fn meant(pattern: &str, is_time: bool) -> Vec<(char, &str)> {
     let mut hours = is_time;
-    pieces(pattern)
-        .into_iter()
-        .map(|piece| {
-            let letter = match piece.chars().next().unwrap_or_default() {
-                _ if piece == "am" => 'a',
-                'h' => {
-                    hours = true;
-                    'h'
-                }
-                'm' if hours && piece.len() < 3 => 'n',
-                letter @ ('d' | 'm' | 'y' | 's') => letter,
-                _ => 't',
-            };
-            (letter, piece)
-        })
-        .collect()
+    let mut found = Vec::new();
+    for piece in pieces(pattern) {
+        let letter = match piece.chars().next().unwrap_or_default() {
+            _ if piece == "am" => 'a',
+            'h' => {
+                hours = true;
+                'h'
+            }
+            'm' if hours && piece.len() < 3 => 'n',
+            letter @ ('d' | 'm' | 'y' | 's') => letter,
+            _ => 't',
+        };
+        if piece == "hhh" {
+            found.extend([('h', &piece[..2]), ('t', &piece[2..])]);
+        } else {
+            found.push((letter, piece));
+        }
+    }
+    found
 }
 
 /// The numbers of a cell by the letter of their piece; `a` is 0 before noon and 1 after. `None` when the cell has another form.
@@ -230,4 +234,36 @@ pub(super) fn write(value: &str, pattern: &str, (date, time): (bool, bool)) -> O
         text.push_str(&format!("{number:0width$}", width = piece.len()));
     }
     Some(Written::Text(text))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// An h behind the hour is written as a third one, and every other pattern reads what it did.
+    #[test]
+    fn a_third_h_stands_behind_the_hour() {
+        for (cell, pattern, is) in [
+            ("08h15", "hhhmm", Some("08:15:00")),
+            ("8h15", "hhhmm", Some("08:15:00")),
+            ("23h59:07", "hhhmm:ss", Some("23:59:07")),
+            ("0815", "hhhmm", None),
+            ("08h60", "hhhmm", None),
+            ("08h", "hhhmm", None),
+            ("08h15", "hhmm", None),
+            ("0815", "hhmm", Some("08:15:00")),
+            ("815", "hmm", None),
+            ("8:15", "h:mm", Some("08:15:00")),
+        ] {
+            assert_eq!(time(cell, None, pattern).as_deref(), is, "{cell} {pattern}");
+        }
+        let found = both("06/05/2026 09h31", None, "dd/mm/yyyy hhhmm");
+        assert_eq!(found, Some(("2026-05-06".to_owned(), "09:31:00".to_owned())));
+        for (pattern, parts, cell) in
+            [("hhhmm", (false, true), "09h31"), ("dd/mm/yyyy hhhmm", (true, true), "06/05/2026 09h31")]
+        {
+            let Some(Written::Text(text)) = write("2026-05-06T09:31:07Z", pattern, parts) else { panic!("{pattern}") };
+            assert_eq!(text, cell);
+        }
+    }
 }

@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 
 use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::row::{Cell, DOCUMENT, Row, Way};
-use super::{cells, needs, put, said};
+use super::{cells, fill, needs, put, said};
 use crate::tables::read::nearest;
 use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
 
@@ -29,17 +29,21 @@ pub fn read(
     layout: &Layout,
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
-    let grid = match (&layout.table, &layout.xml) {
+    read_all(&mut || grid(source, name, layout), name, layout, lists)
+}
+
+/// The rows of a file.
+fn grid(source: &[u8], name: &str, layout: &Layout) -> Result<Grid, ConvertError> {
+    match (&layout.table, &layout.xml) {
         #[cfg(feature = "xlsx")]
-        (Some(table), _) if super::book::is_one(source) => super::book::read(source, name, layout, table)?,
-        (Some(table), _) => cells::read(source, name, layout, table)?,
-        (None, Some(xml)) => super::nested::read(source, name, layout, xml)?,
+        (Some(table), _) if super::book::is_one(source) => super::book::read(source, name, layout, table),
+        (Some(table), _) => cells::read(source, name, layout, table),
+        (None, Some(xml)) => super::nested::read(source, name, layout, xml),
         (None, None) => {
             let message = format!("the layout {} says neither table nor xml; say how the file is written", layout.id);
-            return Err(ConvertError::Refused { message });
+            Err(ConvertError::Refused { message })
         }
-    };
-    read_rows(&grid, name, layout, lists)
+    }
 }
 
 /// Reads rows that stand in a grid already, from whatever file, as [`read`] does.
@@ -52,6 +56,34 @@ pub fn read_rows(
     layout: &Layout,
     lists: &[CodeList],
 ) -> Result<(Survey, LossReport), ConvertError> {
+    read_all(&mut || Ok(grid.clone()), name, layout, lists)
+}
+
+/// Reads the rows that `grid` gives, and where the document turns out to be invalid once more: the road that most surveys take leaves
+/// nothing behind to say why by.
+fn read_all(
+    grid: &mut dyn FnMut() -> Result<Grid, ConvertError>,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    match read_once(grid()?, name, layout, lists, true)? {
+        Some(read) => Ok(read),
+        None => {
+            let again = read_once(grid()?, name, layout, lists, false)?;
+            again.ok_or_else(|| ConvertError::Refused { message: format!("{name}: cannot be read") })
+        }
+    }
+}
+
+/// Reads rows; `None` where the document is invalid and `fast` says not to keep what would tell why.
+fn read_once(
+    mut grid: Grid,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+    fast: bool,
+) -> Result<Option<(Survey, LossReport)>, ConvertError> {
     let mut reader = Reader::new(name, layout, super::code_list(layout, lists));
     reader.in_sheet = grid.sheet.is_some();
     for note in &grid.notes {
@@ -71,16 +103,18 @@ pub fn read_rows(
         let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
         return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
     }
-    if let Some(message) = repeated(grid) {
+    if let Some(message) = repeated(&grid) {
         reader.report.note("", message);
     }
-    let ways = reader.columns(grid);
-    for row in &grid.rows {
-        reader.row(row, &ways);
+    let ways = reader.columns(&grid);
+    let blank = grid.rows.is_empty();
+    // Each row goes once it has been read, so that the table and the document need not both be held.
+    for row in std::mem::take(&mut grid.rows) {
+        reader.row(&row, &ways);
     }
-    match reader.finish() {
+    match reader.finish(fast) {
         // What a survey needs comes from rows, and each key that is missing would be one mistake more.
-        Err(_) if grid.rows.is_empty() && layout.table.is_some() => {
+        Err(_) if blank && layout.table.is_some() => {
             let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
             let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
                            file that has them";
@@ -137,6 +171,8 @@ pub(super) struct Reader<'l> {
     pub(super) layout: &'l Layout,
     pub(super) codes: HashMap<&'l str, &'l Code>,
     pub(super) file: u32,
+    /// The same file, of the rows of observations.
+    rows_file: u32,
     pub(super) places: SourceMap,
     pub(super) problems: Vec<PlacedProblem>,
     pub(super) report: LossReport,
@@ -146,25 +182,29 @@ pub(super) struct Reader<'l> {
     pub(super) tables: BTreeMap<&'static str, Vec<Map<String, Value>>>,
     /// Where a row of a table stands, by table and id.
     pub(super) known: HashMap<(&'static str, String), usize>,
-    /// What set a field of a pipe, a run or the document, by pointer.
+    /// What set a field of the document, by pointer.
     pub(super) spots: HashMap<String, Spot>,
     /// Stretches that are open, by run and mark.
     pub(super) open: HashMap<(usize, String), usize>,
     pub(super) last: Option<Row>,
     /// Where that stands.
     pub(super) last_line: usize,
+    /// When the record was issued, as the row says that makes it latest, and where that stands.
+    pub(super) issued: Option<(String, Spot)>,
 }
 
 impl<'l> Reader<'l> {
     fn new(name: &'l str, layout: &'l Layout, list: Option<&'l CodeList>) -> Self {
         let mut places = SourceMap::default();
         let file = places.file(name);
+        let rows_file = places.file_of_rows(name);
         let codes = list.iter().flat_map(|list| &list.codes).map(|code| (code.code.as_str(), code)).collect();
         Self {
             name,
             layout,
             codes,
             file,
+            rows_file,
             places,
             problems: Vec::new(),
             report: LossReport::default(),
@@ -176,12 +216,30 @@ impl<'l> Reader<'l> {
             open: HashMap::new(),
             last: None,
             last_line: 0,
+            issued: None,
         }
     }
 
     /// Records where the value of a pointer came from.
     pub(super) fn record(&mut self, pointer: &str, spot: Spot) {
         self.places.record(pointer, self.file, spot.line, spot.column);
+    }
+
+    /// Records where an observation stands.
+    pub(super) fn record_row(&mut self, pointer: &str, line: usize) {
+        self.places.record(pointer, self.rows_file, line, 0);
+    }
+
+    /// Records where a value of an observation came from, which stands in its row unless it is of a stretch.
+    pub(super) fn record_below(&mut self, row: &str, line: usize, below: &str, spot: Spot) {
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
+        if let (true, Some(heading)) = (spot.line == line && self.layout.xml.is_none(), heading) {
+            let heading = heading.replace('\n', " ");
+            if self.places.is_in_column(self.rows_file, &format!("/{below}"), spot.column, &heading) {
+                return;
+            }
+        }
+        self.record(&format!("{row}/{below}"), spot);
     }
 
     pub(super) fn place(&self, spot: Spot) -> Place {
@@ -390,8 +448,23 @@ impl<'l> Reader<'l> {
             let loss = Loss::new(LossKind::Dropped, &of, message);
             self.report.losses.push(Loss { was: Some(whole.into()), becomes: read, place: Some(place), ..loss });
         }
+        self.latest(&row, line);
         self.last = Some(row);
         self.last_line = line;
+    }
+
+    /// Notes when the record was issued, where a row makes that later than those above it: a table need not be in the order of time.
+    fn latest(&mut self, row: &Row, line: usize) {
+        let Some(made) = self.layout.made.iter().find(|made| &*made.to == "issued") else { return };
+        let Some(text) = fill(&made.text, &|path| row.text(path)) else { return };
+        // Texts of one offset are in the order of time; of others the row that comes last counts.
+        let zone = |text: &str| text.get(19..).map(str::to_owned);
+        if self.issued.as_ref().is_some_and(|(before, _)| zone(before) == zone(&text) && *before >= text) {
+            return;
+        }
+        let path = made.text.split_once('{').and_then(|(_, rest)| rest.split_once('}')).map(|(path, _)| path);
+        let spot = path.and_then(|path| row.fields.get(path)).map_or(Spot::line(line), |(_, spot)| *spot);
+        self.issued = Some((text, spot));
     }
 
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
@@ -457,7 +530,9 @@ impl<'l> Reader<'l> {
             None => {
                 put(object, keys, value.clone());
                 self.record(pointer, spot);
-                self.spots.insert(pointer.to_owned(), spot);
+                if table == DOCUMENT {
+                    self.spots.insert(pointer.to_owned(), spot);
+                }
             }
             Some(earlier) if earlier != value => {
                 let what = match table {
@@ -465,7 +540,7 @@ impl<'l> Reader<'l> {
                     "runs" => "run",
                     other => other,
                 };
-                let at = self.spots.get(pointer).map_or(0, |spot| spot.line);
+                let at = self.places.place(pointer).map_or(0, |place| place.line);
                 let message = format!(
                     "{} where line {at} has {} for the same {what}; correct one of them",
                     said(value),

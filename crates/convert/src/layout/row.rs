@@ -114,14 +114,14 @@ impl Row {
         for (index, part) in parts.into_iter().enumerate() {
             let place = column.place.unwrap_or(1) as usize - 1 + index;
             let mut fail = |message: String| wrong.push((spot, to.to_owned(), message));
-            let read = match grid_cell.percent {
+            let read = match grid_cell.percent() {
                 Some(percent) => forms::percentage(part, percent, column, layout),
                 None => forms::read(part, column, layout),
             };
             match (read, to) {
                 (Err(expected), _) => fail(format!("found {:?}; expected {expected}", part.trim())),
                 (Ok(Read::Moment(date, time)), _) => {
-                    self.cut.extend(grid_cell.whole.clone().map(|whole| (to.to_owned(), whole, spot)));
+                    self.cut.extend(grid_cell.whole().map(|whole| (to.to_owned(), whole.to_owned(), spot)));
                     let halves = self.moments.entry(to.to_owned()).or_default();
                     for (half, part) in halves.iter_mut().zip([date, time]) {
                         if let Some(part) = part {
@@ -130,7 +130,7 @@ impl Row {
                     }
                 }
                 (Ok(Read::Amount(value, unit)), "runs.observations.quantities.value") => {
-                    if grid_cell.percent.is_some() && column.kind == Some(CellKind::Number) && column.unit.is_none() {
+                    if grid_cell.percent().is_some() && column.kind == Some(CellKind::Number) && column.unit.is_none() {
                         self.percentages.insert(place);
                     }
                     self.amount(place, (value, Some(unit), spot), &mut fail);
@@ -320,5 +320,5 @@ fn several_files(text: &str) -> bool {
         let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);
         (2..=5).contains(&ending.len()) && ending.bytes().all(|byte| byte.is_ascii_alphanumeric())
     };
-    [',', ';', '|', '\n'].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
+    [',', ';', '|', '\n', ' '].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
 }

@@ -100,7 +100,7 @@ impl Reader<'_> {
             observation.insert("id".to_owned(), (next + 1).to_string().into());
         }
         self.outcome(&observation, code, run, row, line);
-        self.record(&pointer, Spot::line(line));
+        self.record_row(&pointer, line);
         let cells = row.of("runs.observations").map(|(below, (_, spot))| (below.replace('.', "/"), *spot));
         let amounts = row.amounts.iter().map(|(place, (.., spot))| (format!("quantities/{place}"), *spot));
         let values = row.characterisation.iter().map(|(place, (_, spot))| (format!("characterisation/{place}"), *spot));
@@ -108,19 +108,19 @@ impl Reader<'_> {
         let files = row.files.iter().enumerate().map(|(index, (.., spot))| (format!("media/{index}"), *spot));
         let begins = row.stretch.iter().map(|(_, spot)| ("continuous".to_owned(), *spot));
         for (below, spot) in cells.chain(amounts).chain(values).chain(grade).chain(files).chain(begins) {
-            self.record(&format!("{pointer}/{below}"), spot);
+            self.record_below(&pointer, line, &below, spot);
         }
         if let Some((_, spot)) = row.fields.get("runs.observations.media.offset") {
             let recording = row.files.iter().position(|(_, kind, _)| is_recording(*kind)).unwrap_or(row.files.len());
-            self.record(&format!("{pointer}/media/{recording}/offset"), *spot);
+            self.record_below(&pointer, line, &format!("media/{recording}/offset"), *spot);
             if recording == row.files.len() {
-                self.record(&format!("{pointer}/media/{recording}"), *spot);
+                self.record_below(&pointer, line, &format!("media/{recording}"), *spot);
             }
         }
         // A position in the first of two columns alone became a point, whose place is that column.
         for (from, to) in [("clock/from", "clock/at"), ("clock/from", "clock")] {
             if let Some((_, spot)) = row.fields.get(&format!("runs.observations.{}", from.replace('/', "."))) {
-                self.record(&format!("{pointer}/{to}"), *spot);
+                self.record_below(&pointer, line, to, *spot);
             }
         }
         if let Some(list) = self.observations(run) {

@@ -5,6 +5,8 @@ use std::collections::HashSet;
 use obvert_model::layout::Layout;
 use obvert_model::profile::Scalar;
 use obvert_model::read::ProblemKind;
+use obvert_model::tables::Document;
+use serde::Deserialize;
 use serde_json::{Map, Value};
 
 use super::read::Reader;
@@ -13,8 +15,9 @@ use super::{at, fill, needs, put, said};
 use crate::{ConvertError, Judged, Loss, LossKind, LossReport, Place, PlacedProblem, Problems, SourceMap, Survey};
 
 impl Reader<'_> {
-    /// Puts the document together.
-    pub(super) fn finish(mut self) -> Result<(Survey, LossReport), ConvertError> {
+    /// Puts the document together. `None` where it is invalid, nothing was wrong in a cell, and `fast` says that this is all that has to
+    /// be known: what it was made of need not be held beside it then.
+    pub(super) fn finish(mut self, fast: bool) -> Result<Option<(Survey, LossReport)>, ConvertError> {
         if let Some(suffix) = self.layout.completed_by.as_deref() {
             let ids: HashSet<String> =
                 self.known.keys().filter(|(table, _)| *table == "runs").map(|(_, id)| id.clone()).collect();
@@ -33,9 +36,14 @@ impl Reader<'_> {
             if table == "pipes" || table == "runs" || at(&document, &made.to).is_some() {
                 continue;
             }
-            if let Some(text) = fill(&made.text, &|path| last.text(path)) {
+            let issued = if &*made.to == "issued" { self.issued.take() } else { None };
+            if let Some((_, spot)) = &issued {
+                self.record("/issued", *spot);
+            }
+            let text = issued.map(|(text, _)| text).or_else(|| fill(&made.text, &|path| last.text(path)));
+            if let Some(text) = text {
                 if &*made.to == "issued" {
-                    let message = "the table does not say it; the layout makes it from its last row";
+                    let message = "the table does not say it; the layout makes it from the row that makes it latest";
                     let loss = Loss::new(LossKind::Defaulted, "/issued", message);
                     self.report.losses.push(Loss { becomes: Some(text.clone().into()), ..loss });
                 }
@@ -88,6 +96,11 @@ impl Reader<'_> {
         for (table, rows) in std::mem::take(&mut self.tables) {
             document.insert(table.to_owned(), rows.into_iter().map(Value::Object).collect());
         }
+        if fast && self.problems.is_empty() {
+            let document = Document::deserialize(Value::Object(document)).ok();
+            let sound = document.filter(|document| obvert_model::read::twice(document).is_empty());
+            return Ok(sound.map(|document| (Survey { document, places: self.places }, self.report)));
+        }
         let (layout, headings) = (self.layout, &self.headings);
         let column_of = |heading: &str| layout.columns.iter().find(|column| *column.heading == *heading);
         let blank = |heading: &str| {
@@ -95,7 +108,7 @@ impl Reader<'_> {
         };
         let ends: LastRow<'_> = (self.name, self.last_line, &blank);
         let survey = judge(Value::Object(document), self.places, self.problems, layout, headings, ends)?;
-        Ok((survey, self.report))
+        Ok(Some((survey, self.report)))
     }
 }
 

@@ -1,6 +1,6 @@
 //! From a document to the rows of a table, by the layout that reads it.
 
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use obvert_model::layout::{CellKind, Encoding, Layout};
 use obvert_model::lists::{Code, CodeList};
@@ -11,7 +11,7 @@ use serde_json::{Value, json};
 use super::difference::Letters;
 use super::row::Way;
 use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units};
-use crate::{ConvertError, LossReport};
+use crate::{ConvertError, Loss, LossKind, LossReport, PlacedProblem};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
 ///
@@ -100,7 +100,18 @@ fn written(
                 );
                 return Err(ConvertError::Refused { message });
             }
-            problems.into_parts().1.map(|rest| rest.value).unwrap_or_default()
+            let (missing, rest) = problems.into_parts();
+            // One cell can be what several fields are made of.
+            let said: BTreeMap<String, String> =
+                missing.into_iter().map(|PlacedProblem { problem, .. }| (problem.message, problem.pointer)).collect();
+            for (message, pointer) in said {
+                let message = format!(
+                    "the table is not whole by the layout {}, and whoever reads it will ask: {message}",
+                    layout.id
+                );
+                report.losses.push(Loss::new(LossKind::Dropped, pointer, message));
+            }
+            rest.map(|rest| rest.value).unwrap_or_default()
         }
         Err(error) => return Err(error),
     };

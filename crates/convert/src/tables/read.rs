@@ -24,7 +24,7 @@ pub(crate) fn read<R: Rows>(
 ) -> Result<Survey, ConvertError> {
     let plan = plan();
     let absent = plan.tables.iter().zip(&sources).filter(|(_, source)| source.is_none());
-    let absent: Vec<(&Table, String)> = absent.map(|(table, _)| (table, names(table))).collect();
+    let absent: Vec<(&'static Table, String)> = absent.map(|(table, _)| (table, names(table))).collect();
     let header = strangers.iter().map(|stranger| stranger.problem(&absent)).collect();
     let astray = Vec::new();
     let missing = BTreeMap::new();
@@ -59,10 +59,11 @@ pub(crate) struct Stranger {
 
 impl Stranger {
     /// What is wrong with it. `absent` are the tables that are not there, one of which it may be: by its columns or its name.
-    fn problem(&self, absent: &[(&Table, String)]) -> PlacedProblem {
+    fn problem(&self, absent: &[(&'static Table, String)]) -> PlacedProblem {
         let name = &self.name;
-        let by_columns = absent.iter().find(|(table, _)| self.has_columns_of(table)).map(|(_, name)| name.as_str());
-        let near = by_columns.or_else(|| nearest(name, absent.iter().map(|(_, name)| name.as_str())));
+        let by_name = nearest(name, absent.iter().map(|(_, name)| name.as_str()));
+        let by_columns = if by_name.is_none() { self.by_columns(absent) } else { None };
+        let near = by_name.or(by_columns);
         let message = match (by_columns, near) {
             (Some(table), _) => {
                 format!("no table of the format has this name, and its columns are those of {table}; give it that name")
@@ -78,14 +79,23 @@ impl Stranger {
         PlacedProblem { place: Some(Place { file: name.clone(), line: 1, column: None, heading: None }), problem }
     }
 
-    /// Whether it has every column that a table must have, and most of its own are that table's.
-    fn has_columns_of(&self, table: &Table) -> bool {
+    /// The table whose columns it has, where no other fits as well: every one that the table must have, and most of its own.
+    fn by_columns<'n>(&self, absent: &'n [(&'static Table, String)]) -> Option<&'n str> {
         let has = |heading: &String| self.headings.contains(heading);
-        let known = self.headings.iter().filter(|own| table.headings().any(|heading| heading == **own)).count();
-        let needed = table.columns.iter().filter(|column| column.required).map(|column| &column.heading);
-        known >= 2
-            && known * 3 >= self.headings.len() * 2
-            && needed.chain(table.keys.iter().map(|key| &key.heading)).all(has)
+        let known =
+            |table: &Table| self.headings.iter().filter(|own| table.headings().any(|known| known == **own)).count();
+        let needed = |table: &'static Table| {
+            let columns = table.columns.iter().filter(|column| column.required).map(|column| &column.heading);
+            columns.chain(table.keys.iter().map(|key| &key.heading))
+        };
+        let fitting = absent.iter().filter(|(table, _)| needed(table).all(has));
+        let mut fitting: Vec<(usize, &str)> = fitting.map(|(table, name)| (known(table), name.as_str())).collect();
+        fitting.sort_by_key(|(known, _)| std::cmp::Reverse(*known));
+        match fitting.as_slice() {
+            [(best, _), (second, _), ..] if best == second => None,
+            [(best, name), ..] if *best >= 2 && best * 3 >= self.headings.len() * 2 => Some(name),
+            _ => None,
+        }
     }
 }
 

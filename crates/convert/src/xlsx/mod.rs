@@ -31,7 +31,7 @@ mod write;
 
 pub use crate::unpack::ZipLimits;
 pub use read::{is_survey, read, read_stream, read_within};
-pub use write::{write, write_stream};
+pub use write::{NO_ROOM, write, write_stream};
 
 use crate::tables::plan::Table;
 

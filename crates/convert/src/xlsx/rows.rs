@@ -294,6 +294,10 @@ impl Record for SheetRow {
                 let found = self.shown(number);
                 wrong(format!("{found} is a number; format the cell as a date, or as text and write 2026-05-06"))
             }
+            // Of a long number a spreadsheet keeps the first fifteen digits.
+            Found::Number(number) if text && number.abs() >= 1e15 => wrong(format!(
+                "{number} is a number of more digits than a spreadsheet keeps, where a text belongs; format the cell as text and type it again"
+            )),
             Found::Number(number) => match number_of(*number) {
                 Some(number) => Ok(Cell::Number(number)),
                 None => wrong(format!("{number} is not a number that can be read")),

@@ -1,7 +1,8 @@
 //! From a document to a workbook.
 
 use std::borrow::Borrow;
-use std::io::Write;
+use std::io::{self, Write};
+use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 
 use obvert_model::tables::{Document, Head, Run};
 use rust_xlsxwriter::{Color, DocProperties, Format, IntoCustomDateTime, Workbook, Worksheet, XlsxError};
@@ -33,6 +34,23 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
 /// # Errors
 /// As [`write`](fn@write), and [`ConvertError::Write`] when there is no room for temporary files.
 pub fn write_stream<R: Borrow<Run>>(
+    head: &Head,
+    runs: impl Iterator<Item = R>,
+    sink: impl Write,
+) -> Result<LossReport, ConvertError> {
+    // Where its temporary files find no room, the library panics.
+    catch_unwind(AssertUnwindSafe(|| write_sheets(head, runs, sink))).unwrap_or_else(|panic| {
+        match panic.downcast_ref::<String>().and_then(|said| said.strip_prefix(NO_ROOM)) {
+            Some(why) => Err(ConvertError::Write(io::Error::other(format!("a temporary file of the workbook{why}")))),
+            None => resume_unwind(panic),
+        }
+    })
+}
+
+/// How the panic of the library begins that means that a file could not be written.
+pub const NO_ROOM: &str = "Couldn't write to xml file";
+
+fn write_sheets<R: Borrow<Run>>(
     head: &Head,
     runs: impl Iterator<Item = R>,
     mut sink: impl Write,

@@ -3,6 +3,7 @@
 use obvert_convert::layout;
 use obvert_model::layout::Layout;
 use rust_xlsxwriter::{ExcelDateTime, Format, Workbook};
+use serde_json::json;
 
 use crate::{A, B, a, b, read, refused};
 
@@ -101,7 +102,7 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     book.add_worksheet().write_string(0, 0, "notes").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &a());
     assert_eq!(said.len(), 1, "{said:?}");
-    assert!(said[0].contains(":3") && said[0].contains("column Dia in: the cell holds a formula"), "{said:?}");
+    assert!(said[0].starts_with("t.csv:3:6 (Dia in): the cell holds the formula \"=4*2\"; copy"), "{said:?}");
 
     let mut book = Workbook::new();
     book.add_worksheet();
@@ -214,6 +215,22 @@ fn a_layout_may_name_the_sheet() {
         assert_eq!(survey.document, text.document);
         assert_eq!(report.notes, [], "nothing is passed over unasked");
     }
+    // Another sheet with the same table is what nobody means to pass over.
+    let again = {
+        let mut book = Workbook::new();
+        for name in ["Haltungen", "Haltungen 2"] {
+            let sheet = book.add_worksheet().set_name(name).unwrap();
+            for (line, row) in (0_u32..).zip(rows(B, b';')) {
+                for (column, cell) in (0_u16..).zip(row) {
+                    sheet.write_string(line, column, cell).unwrap();
+                }
+            }
+        }
+        book.save_to_buffer().unwrap()
+    };
+    let (_, report) = read(&again, &named("Haltungen"));
+    let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
+    assert_eq!(notes, ["the table was read from the sheet \"Haltungen\"; not from Haltungen 2"]);
     // Without a name it is the first with anything in it.
     assert_eq!(
         refused(&book, &b()),
@@ -234,4 +251,57 @@ fn a_layout_may_name_the_sheet() {
     let (written, _) = layout::write_workbook(&text.document, &named("Haltungen"), &[]).unwrap();
     assert_eq!(read(&written, &named("Haltungen")).0.document, text.document);
     assert!(refused(&written, &named("Anderes"))[0].contains("the sheets are \"Haltungen\""));
+}
+
+/// A date that holds a time of day as well, and a time that holds a day or seconds, lose what their columns have no room for; where the
+/// other column has it, nothing is lost.
+#[test]
+fn what_a_moment_holds_beyond_its_column_is_told() {
+    let layout = || {
+        let columns = [
+            json!({"heading": "Day", "to": "runs.started", "kind": "date", "pattern": "dd.mm.yyyy"}),
+            json!({"heading": "Hour", "to": "runs.started", "kind": "time", "pattern": "hh:mm"}),
+        ];
+        super::robust::small(&columns, |_| {})
+    };
+    let losses = |day: f64, hour: f64| {
+        let mut book = Workbook::new();
+        let sheet = book.add_worksheet();
+        for (column, text) in (0_u16..).zip(["Pipe", "A", "B", "At", "Code", "Day", "Hour"]) {
+            sheet.write_string(0, column, text).unwrap();
+        }
+        for (column, text) in (0_u16..).zip(["P1", "a", "b", "1", "crack.longitudinal"]) {
+            sheet.write_string(1, column, text).unwrap();
+        }
+        let shown = |form: &str| Format::new().set_num_format(form);
+        sheet.write_number_with_format(1, 5, day, &shown("dd.mm.yyyy")).unwrap();
+        sheet.write_number_with_format(1, 6, hour, &shown("dd.mm.yyyy hh:mm:ss")).unwrap();
+        let (_, report) = read(&book.save_to_buffer().unwrap(), &layout());
+        let told =
+            |loss: &obvert_convert::Loss| format!("{} {:?}", loss.place.as_ref().unwrap(), loss.was.as_ref().unwrap());
+        report.losses.iter().map(told).collect::<Vec<_>>()
+    };
+    // Day 46,176 is 2026-06-03 in the 1900 system (ECMA-376 part 1, 18.17.4.1).
+    let (day, hour) = (46_176.0, 9.5 / 24.0);
+    let second = 1.0 / 86_400.0;
+    assert_eq!(losses(day, hour), [] as [String; 0]);
+    assert_eq!(losses(day + hour, day + hour), [] as [String; 0], "both hold the whole moment");
+    assert_eq!(losses(day + 0.5, hour), ["t.csv:2:6 (Day) String(\"2026-06-03 12:00:00\")"]);
+    assert_eq!(losses(day, day + 6.0 + hour), ["t.csv:2:7 (Hour) String(\"2026-06-09 09:30:00\")"]);
+    assert_eq!(losses(day, day + hour + 30.0 * second), ["t.csv:2:7 (Hour) String(\"2026-06-03 09:30:30\")"]);
+}
+
+/// What stands beside the table in a sheet is under no heading.
+#[test]
+fn a_value_beside_the_table_is_told_with_its_cell() {
+    let mut book = Workbook::new();
+    let sheet = book.add_worksheet();
+    for (line, row) in (0_u32..).zip(rows(B, b';')) {
+        for (column, cell) in (0_u16..).zip(row) {
+            sheet.write_string(line, column, cell).unwrap();
+        }
+    }
+    sheet.write_string(4, 24, "rain").unwrap();
+    let said = refused(&book.save_to_buffer().unwrap(), &b());
+    assert!(said[0].starts_with("t.csv:5:25: found \"rain\" under no heading, so the row was not read"), "{said:?}");
 }

@@ -139,7 +139,7 @@ fn cells_that_are_no_values_are_told() {
     assert_eq!((table.heading_row, table.decimal_mark.as_deref(), table.encoding), (Some(2), Some(","), None));
     for open in [
         "line 3 was passed over, and cannot be read until it is corrected: it has 13 cells where there are 7 headings",
-        "line 6 was passed over, and cannot be read until it is corrected: in column 4, the cell holds a formula",
+        "line 6 was passed over, and cannot be read until it is corrected: in column 4, the cell holds the formula",
     ] {
         assert!(draft.open.iter().any(|one| one.starts_with(open)), "{open}: {:#?}", draft.open);
     }

@@ -15,6 +15,7 @@ mod draft;
 #[cfg(feature = "xlsx")]
 mod draft_book;
 mod draft_meaning;
+mod draft_values;
 mod draft_xml;
 mod kinds;
 mod robust;
@@ -217,7 +218,7 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "LM-014,LM-015,with",
             "LM-014,,with",
             "t.csv:2: ",
-            "which pipe it is of, so it was not read; fill in \"From MH\", \"To MH\"",
+            "which pipe it is of, so it was not read; fill in \"To MH\"",
         ),
         ("L-101,", ",", "t.csv:2: ", "which run it is of, so it was not read; fill in \"Sheet\""),
         (

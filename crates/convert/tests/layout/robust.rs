@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::{json, read, refused};
 
 /// A layout of few columns, with one more and whatever else is changed.
-fn small(columns: &[Value], change: impl Fn(&mut Value)) -> Layout {
+pub(super) fn small(columns: &[Value], change: impl Fn(&mut Value)) -> Layout {
     let mut layout = json!({
         "layout": "0.1", "id": "s", "version": "1", "title": "s",
         "table": {"encoding": "utf-8", "delimiter": ";", "decimal_mark": ","},
@@ -70,7 +70,7 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     for (row, message) in [
         ("P1;a;b;1,5", "t.csv:3: the row has 4 cells where there are 5 headings, so it was not read"),
         ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells where there are 5 headings"),
-        ("P1;a;b;1,5;\"crack\" here", "t.csv:3: in column 5, text stands behind the closing quotation mark"),
+        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (Code): text stands behind the closing quotation mark"),
     ] {
         let said = refused(format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(), &layout);
         assert!(said[0].starts_with(message), "{said:?}");
@@ -256,4 +256,65 @@ fn a_table_of_headings_alone_is_said_once() {
         );
     }
     assert_eq!(read(b"Pipe;A;B;At;Code\n", &small(&[], |_| ())).0.document.runs.len(), 0);
+}
+
+/// A quotation mark that one far below ends makes rows disappear in a cell: they are missed.
+#[test]
+fn a_cell_that_has_swallowed_rows_is_no_remark() {
+    let layout = small(&[json!({"heading": "Note", "to": "runs.observations.remark"})], |_| {});
+    let head = "Pipe;A;B;At;Code;Note\n";
+    let row = |at: usize, note: &str| format!("P1;a;b;{at};crack.longitudinal;{note}\n");
+    let rows = [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")].concat();
+    let said = refused(format!("{head}{rows}").as_bytes(), &layout);
+    assert_eq!(said.len(), 1, "{said:#?}");
+    let expected = "t.csv:4:6 (Note): a quotation mark begins a cell in line 4 that goes on over 3 lines and has whole rows in it; close it on its \
+                    own line, or double each quotation mark within a cell; the row was not read";
+    assert_eq!(said[0], expected);
+}
+
+/// White space around a separator is nobody's, and a cell that another mark cuts into files is not one file.
+#[test]
+fn files_between_other_marks_are_said() {
+    let column = |separator: Option<&str>| {
+        let mut column = json!({"heading": "Pic", "to": "runs.observations.media.id"});
+        if let Some(separator) = separator {
+            column["separator"] = separator.into();
+        }
+        small(&[column], |_| {})
+    };
+    let table = |cell: &str| format!("Pipe;A;B;At;Code;Pic\nP1;a;b;1;crack.longitudinal;{cell}\n");
+    let files = |cell: &str, layout: &Layout| -> Vec<String> {
+        let (survey, _) = read(table(cell).as_bytes(), layout);
+        survey.document.runs[0].observations[0].media.iter().map(|media| media.id.to_string()).collect()
+    };
+    for cell in ["a.jpg, b.jpg", "a.jpg,b.jpg", "a.jpg ,b.jpg"] {
+        assert_eq!(files(cell, &column(Some(", "))), ["a.jpg", "b.jpg"], "{cell}");
+    }
+    assert_eq!(files("a.jpg b.jpg", &column(Some(" "))), ["a.jpg", "b.jpg"]);
+    assert_eq!(files("left, wall.jpg", &column(None)), ["left, wall.jpg"]);
+    for (separator, expected) in
+        [(Some("/"), "expected \"/\" between the names of files"), (None, "the layout says in separator")]
+    {
+        let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
+        assert_eq!(said.len(), 1, "{said:#?}");
+        assert!(said[0].starts_with("t.csv:2:6 (Pic): found \"a.jpg, b.jpg\", which names several files"), "{said:?}");
+        assert!(said[0].contains(expected), "{said:?}");
+    }
+}
+
+/// What the record is dated by need not stand in the last row.
+#[test]
+fn the_time_of_issue_is_the_latest_and_has_its_place() {
+    let columns = [json!({"heading": "On", "to": "runs.started", "kind": "date-time", "pattern": "yyyy-mm-dd hh:mm"})];
+    let layout = small(&columns, |layout| {
+        layout["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "issued");
+        layout["made"].as_array_mut().unwrap().push(json!({"to": "issued", "text": "{runs.started}"}));
+    });
+    let row = |pipe: &str, day: u32| format!("{pipe};a;b;1;crack.longitudinal;2026-05-{day:02} 09:30\n");
+    let table = ["Pipe;A;B;At;Code;On\n", &row("P1", 4), &row("P2", 9), &row("P3", 5)].concat();
+    let (survey, report) = read(table.as_bytes(), &layout);
+    assert_eq!(survey.document.head.issued.to_string(), "2026-05-09T09:30:00+01:00");
+    assert_eq!(survey.places.place("/issued").unwrap().to_string(), "t.csv:3:6 (On)");
+    let kinds: Vec<LossKind> = report.losses.iter().map(|loss| loss.kind).collect();
+    assert_eq!(kinds, [LossKind::Defaulted]);
 }

@@ -158,7 +158,8 @@ table! {
         place?: u32,
         /// The pattern of a date (`d`, `dd`, `m`, `mm`, `yyyy`; `yy` for a year from 2000 to 2099, `mmm` for `Jan` to `Dec`) or a time
         /// (`h`, `hh`, `mm`, `ss`, `am`), other characters as they are: `dd.mm.yyyy`, `h:mm am`. In a date and time together, `m` is
-        /// a minute behind `h`. `serial-1900` and `serial-1904` are the day numbers of spreadsheets.
+        /// a minute behind `h`. A third `h` is one that stands behind the hour: `hhhmm` for `08h15`. `serial-1900` and `serial-1904`
+        /// are the day numbers of spreadsheets.
         pattern?: Text,
         /// The unit of its numbers, where it is another than that of the document, or where amounts have none in their cells.
         unit?: QuantityUnit,

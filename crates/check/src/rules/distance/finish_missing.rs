@@ -43,6 +43,13 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| closes(code.role)));
     if listed && !run.disordered() {
         let message = format!("the run ends with {:?} ({}), not with its finish", code.code.as_str(), code.name());
-        out.report(last.spot(""), message).fact("code", code.code.as_str());
+        let elsewhere = run.rows().find(|row| closes(row.role()));
+        let finding = out.report(last.spot(""), message);
+        finding.fact("code", code.code.as_str());
+        // Another one would be one too many.
+        if let Some(row) = elsewhere {
+            let id = row.row.id.as_str();
+            finding.help(format!("its finish is observation {id:?}: bring the rows into order, or correct which one it is"));
+        }
     }
 }

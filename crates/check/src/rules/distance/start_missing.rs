@@ -51,6 +51,13 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| code.role == Some(Role::Start)));
     if listed && !run.disordered() {
         let message = format!("the run begins with {:?} ({}), not with its start", code.code.as_str(), code.name());
-        out.report(first.spot(""), message).fact("code", code.code.as_str());
+        let elsewhere = run.rows().find(|row| row.role() == Some(Role::Start));
+        let finding = out.report(first.spot(""), message);
+        finding.fact("code", code.code.as_str());
+        // Another one would be one too many.
+        if let Some(row) = elsewhere {
+            let id = row.row.id.as_str();
+            finding.help(format!("its start is observation {id:?}: bring the rows into order, or correct which one it is"));
+        }
     }
 }

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::super::UNSAID;
 use super::super::grid::GridRow;
 use super::fill::{Form, Table};
-use super::look::Form as Seen;
+use super::form::Form as Seen;
 use super::words::{self, Wants};
 
 /// Why a unit was taken that nothing speaks for.

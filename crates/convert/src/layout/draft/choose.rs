@@ -4,7 +4,10 @@
 use std::collections::BTreeSet;
 
 use super::dates;
-use super::look::{Form, Look, Near};
+use super::form::Form;
+use super::look::{Look, Near};
+use super::moments::{self, WHEN};
+use super::ways;
 use super::words::{self, Target, Wants, vocabulary};
 
 /// What is one size of a whole pipe.
@@ -18,6 +21,8 @@ const VARYING: f64 = 0.9;
 const LEAST: f64 = 0.5;
 /// How sure a column is that has no heading that names it, and values that can hardly be anything else.
 const BY_VALUES: f64 = 0.55;
+/// How well a heading names what its values are words for, and it only leaves room for.
+const ROOM: f64 = 0.5;
 
 /// A column as far as it is judged.
 pub(super) struct Column {
@@ -149,7 +154,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
         Wants::Text => Some(0.8),
         Wants::Word if number || moment || !few => None,
         // The way of the camera has few words in any language; of materials and shapes there are more than are known.
-        Wants::Word if target.to == "runs.direction" && known(target, look) == Some(0.0) => None,
+        Wants::Word if ways::is(target) && known(target, look) == Some(0.0) => None,
         Wants::Word => Some(match known(target, look) {
             Some(share) => 0.5 + 0.5 * share,
             None => 0.7,
@@ -183,7 +188,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
             if is(&Form::Hour) {
                 Some(1.0)
             } else {
-                number.then_some(0.4)
+                (number && !clock).then_some(0.4)
             }
         }
         Wants::Yes => {
@@ -191,7 +196,7 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
             yes.then_some(1.0)
         }
         Wants::Grade => is(&Form::Grade).then_some(1.0),
-        Wants::Picture if is(&Form::Picture) => Some(1.0),
+        Wants::Picture if is(&Form::Picture) => (!look.are_mixed()).then_some(1.0),
         Wants::Picture => (!number && !moment && !is(&Form::Duration) && !is(&Form::Recording)).then_some(0.4),
         Wants::Recording => is(&Form::Recording).then_some(1.0),
         Wants::Offset => {
@@ -214,8 +219,8 @@ fn fit(target: &Target, look: &Look) -> Option<f64> {
 /// The share of values that the words of a target have a meaning for.
 #[allow(clippy::cast_precision_loss)]
 fn known(target: &Target, look: &Look) -> Option<f64> {
-    let list = words::list(target)?;
-    let held = look.distinct.iter().filter(|(value, _)| words::meant(value, list).is_some()).count();
+    target.words.as_ref()?;
+    let held = look.distinct.iter().filter(|(value, _)| words::meant(value, target).is_some()).count();
     Some(held as f64 / look.distinct.len().max(1) as f64)
 }
 
@@ -242,7 +247,8 @@ fn speaks(target: &Target, look: &Look, level: Level) -> bool {
         Wants::Moment if level == Level::Run && !look.has(&Form::Number) => fit(target, look).is_some(),
         // Nothing else rises from row to row and begins again with the next run.
         Wants::Distance => look.has(&Form::Station) || look.rises,
-        Wants::Clock => look.find(|form| matches!(form, Form::Clock(_)).then_some(())).is_some(),
+        // Four digits can be anything.
+        Wants::Clock => look.find(|form| matches!(form, Form::Clock(Some(_))).then_some(())).is_some(),
         Wants::Picture => look.has(&Form::Picture),
         Wants::Recording => look.has(&Form::Recording),
         Wants::Stretch => look.find(|form| matches!(form, Form::Stretch(..)).then_some(())).is_some(),
@@ -269,16 +275,18 @@ fn are_codes(look: &Look) -> bool {
 /// How many columns can hold a target.
 fn most(target: &Target) -> usize {
     match target.to.as_str() {
-        "runs.started" => 2,
         "runs.observations.characterisation" | AMOUNT | "runs.observations.media.id" => 9,
         _ => 1,
     }
 }
 
-/// Whether a target comes into question for a column at all: dates, and what stands below a word for them, name no pipe and no run, even where
+/// Whether a target comes into question for a column at all: ways of the camera name no run, and dates, and what stands below a word for them, name no pipe and no run, even where
 /// no pattern reads them.
 fn in_question(column: &Column, target: &Target) -> bool {
     if column.varies.is_some() && SIZES.contains(&target.to.as_str()) {
+        return false;
+    }
+    if target.to == "runs.id" && ways::are_in(&column.look) {
         return false;
     }
     let below_dates = column.words.first().is_some_and(|words| dates::named(words));
@@ -304,6 +312,8 @@ fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
     let place = column.level.share(&target.to);
     let (fit, near) = best(target, &column.look)?;
     let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
+        // All are pictures, whatever stands between several.
+        Some(near) if target.wants == Wants::Picture && column.look.are_mixed() => (&near.look, 1.0),
         Some(near) => (&near.look, near.share()),
         None => (&column.look, 1.0),
     };
@@ -311,6 +321,9 @@ fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
     if target.to == AMOUNT && column.varies.is_some() && column.unmeasured().is_none() {
         let size = column.size().map_or(0.0, |(named, _)| named);
         named = named.max(size * VARYING);
+    }
+    if ways::is(target) && ways::are_in(look) && ways::has_room(column) {
+        named = named.max(ROOM);
     }
     let confidence = match named {
         0.0 if look.count > 0 && speaks(target, look, column.level) => BY_VALUES * share,
@@ -334,10 +347,15 @@ pub(super) fn choose(columns: &[Column]) -> Vec<Option<Choice>> {
     all.sort_by(|one, other| {
         other.2.confidence.total_cmp(&one.2.confidence).then(one.0.cmp(&other.0)).then(one.1.cmp(&other.1))
     });
+    let moments = moments::columns(&all, columns);
     let mut chosen: Vec<Option<Choice>> = columns.iter().map(|_| None).collect();
     for (column, _, choice) in all {
         let taken = chosen.iter().flatten().filter(|other| other.target.to == choice.target.to).count();
-        if chosen[column].is_none() && taken < most(choice.target) {
+        let is_free = match choice.target.to.as_str() {
+            WHEN => moments.contains(&column),
+            _ => taken < most(choice.target),
+        };
+        if chosen[column].is_none() && is_free {
             chosen[column] = Some(choice);
         }
     }
@@ -363,6 +381,9 @@ fn varying(column: &Column) -> String {
 pub(super) fn reason(choice: &Choice, column: &Column) -> String {
     let what = &choice.target.is;
     let heading = match choice.named {
+        named if named > column.named(choice.target) && ways::is(choice.target) => {
+            format!("the heading leaves room for {what}")
+        }
         named if named > column.named(choice.target) => varying(column),
         0.0 => "the heading says nothing".to_owned(),
         named if named >= 0.9 => format!("the heading is a word for {what}"),
@@ -371,6 +392,10 @@ pub(super) fn reason(choice: &Choice, column: &Column) -> String {
     if let Some(near) = choice.near(column) {
         let look = match choice.target.wants {
             Wants::Yes => "words for yes and no".to_owned(),
+            Wants::Picture => match near.look.between_files() {
+                Some(between) => format!("files of pictures, with {between:?} between several"),
+                None => "files of pictures".to_owned(),
+            },
             wants => called(wants, &near.look),
         };
         return format!(
@@ -440,6 +465,9 @@ pub(super) fn unchosen(index: usize, columns: &[Column], choices: &[Option<Choic
         return "neither its heading nor its values say what it holds".to_owned();
     };
     let heading = if *named >= 0.9 { "the heading" } else { "a part of the heading" };
+    if column.look.count == 0 && first.to == WHEN {
+        return format!("{heading} is a word for {}, and there are no values to judge by", first.is);
+    }
     let taken = |target: &Target| {
         let of = |choice: &&Option<Choice>| choice.as_ref().is_some_and(|choice| choice.target.to == target.to);
         let full = choices.iter().filter(of).count() >= most(target);

@@ -7,7 +7,7 @@ use serde_json::{Value, json};
 
 use super::choose::lines;
 use super::fill::Table;
-use super::look::Form;
+use super::form::Form;
 use super::words;
 
 impl Table<'_> {

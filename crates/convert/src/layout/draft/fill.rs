@@ -7,8 +7,10 @@ use serde_json::{Map, Value, json};
 
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
-use super::look::{Form as Seen, Look, settled};
+use super::form::Form as Seen;
+use super::look::{Look, settled};
 use super::marks::Marks;
+use super::moments::{self, Part, WHEN};
 use super::words::{self, Wants};
 use super::{Draft, Drafted};
 use crate::ConvertError;
@@ -55,12 +57,20 @@ impl Table<'_> {
             guesses.push(format!("{unit} for {what}: {why}"));
         }
         let (codes, coding) = self.codes(&mut open);
-        let both = self.whole_moment();
-        if self.has("runs.started") && !both {
-            open.push(
-                "dates stand without times of day, so when a run began is left out; a moment needs both".to_owned(),
-            );
-        }
+        let both = match self.moment().as_slice() {
+            [] => false,
+            [Part::Date] => {
+                let why = "dates stand without times of day, so when a run began is left out; a moment needs both";
+                open.push(why.to_owned());
+                false
+            }
+            [Part::Time] => {
+                let why = "times of day stand without dates, so when a run began is left out; a moment needs both";
+                open.push(why.to_owned());
+                false
+            }
+            _ => true,
+        };
         let mut columns = Vec::new();
         let mut drafted = Vec::new();
         let mut places: Map<String, Value> = Map::new();
@@ -69,7 +79,7 @@ impl Table<'_> {
             let mut column = json!({ "heading": own.heading });
             let to = choice.map(|choice| choice.target.to.as_str());
             let told = match to {
-                Some("runs.started") if !both => None,
+                Some(WHEN) if !both => None,
                 Some("codes.detail") if codes.is_none() => None,
                 Some("stretch") => Some("stretches".to_owned()),
                 Some("codes" | "codes.detail") if codes.is_some() => Some("codes".to_owned()),
@@ -91,17 +101,26 @@ impl Table<'_> {
             let (confidence, reason) = match (taken, choice) {
                 (Some(choice), _) => (choice.confidence, reason(choice, own)),
                 (None, Some(choice)) => {
-                    let why =
-                        if both { "the codes say all themselves" } else { "a moment needs a date and a time of day" };
+                    let why = match choice.target.to.as_str() {
+                        WHEN => "a moment needs a date and a time of day",
+                        _ => "the codes say all themselves",
+                    };
                     (0.0, format!("{}, but {why}", reason(choice, own)))
                 }
                 (None, None) => (0.0, unchosen(index, self.columns, self.choices)),
             };
             let odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
             if !odd.is_empty() {
-                let rest =
-                    "correct it in the table, or clear the cell where nothing is known, or its row cannot be read";
-                open.push(format!("{:?}: {}, which is none of the others' kind; {rest}", own.heading, lines(&odd)));
+                let rest = match taken.map(|choice| choice.target.wants) {
+                    Some(Wants::Picture) => {
+                        "which is not written as the others are; write it so, or clear the cell where there is none, or it is read as other files"
+                    }
+                    _ => {
+                        "which is none of the others' kind; correct it in the table, or clear the cell where nothing is known, or its row \
+                         cannot be read"
+                    }
+                };
+                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&odd)));
             }
             let sample = self.look(index).distinct.first().cloned();
             if told.is_none() {
@@ -168,21 +187,11 @@ impl Table<'_> {
         }
     }
 
-    /// Whether date and time of day both stand in the table.
-    fn whole_moment(&self) -> bool {
-        let of = self
-            .choices
-            .iter()
-            .enumerate()
-            .filter(|(_, choice)| choice.as_ref().is_some_and(|choice| choice.target.to == "runs.started"));
-        let (mut date, mut time) = (false, false);
-        for look in of.map(|(column, _)| self.look(column)) {
-            let both = look.find(|form| matches!(form, Seen::DateTime(_)).then_some(())).is_some();
-            let is_date = look.find(|form| matches!(form, Seen::Date(_)).then_some(())).is_some();
-            date |= both || is_date;
-            time |= both || !is_date;
-        }
-        date && time
+    /// What stands in the table of when a run began.
+    fn moment(&self) -> Vec<Part> {
+        let choices = self.choices.iter().enumerate();
+        let of = choices.filter(|(_, choice)| choice.as_ref().is_some_and(|choice| choice.target.to == WHEN));
+        of.filter_map(|(column, _)| moments::part(self.look(column))).collect()
     }
 
     /// Kind, pattern, place, words and what else a column needs.
@@ -257,8 +266,22 @@ impl Table<'_> {
             Wants::Clock => {
                 column["kind"] = "clock".into();
                 let separator =
-                    look.find(|form| if let Seen::Clock(separator) = form { Some(separator.clone()) } else { None });
-                column["separator"] = separator.unwrap_or_else(|| "-".to_owned()).into();
+                    look.find(|form| if let Seen::Clock(separator) = form { Some(*separator) } else { None });
+                let separator = separator.unwrap_or(Some("-"));
+                if let Some(separator) = separator {
+                    column["separator"] = separator.into();
+                }
+                let values = look.distinct.iter().map(|(value, _)| value.as_str());
+                let hours: Vec<&str> = match separator {
+                    Some(separator) => values.flat_map(|value| value.split(separator)).collect(),
+                    None => values.collect(),
+                };
+                // With zeros before them, and none without where one would be.
+                if hours.iter().any(|hour| hour.len() == 2 && hour.starts_with('0'))
+                    && hours.iter().all(|hour| hour.len() > 1)
+                {
+                    column["digits"] = 2.into();
+                }
             }
             Wants::Yes => {
                 column["kind"] = "yes-no".into();
@@ -280,11 +303,11 @@ impl Table<'_> {
                 }
                 column["media"] = if choice.target.wants == Wants::Picture { "photo" } else { "video" }.into();
             }
+            Wants::Word if choice.target.words.is_none() => {}
             Wants::Word => {
-                let Some(list) = words::list(choice.target) else { return };
                 let mut known = Vec::new();
                 for (value, line) in &look.distinct {
-                    match words::meant(value, list) {
+                    match words::meant(value, choice.target) {
                         Some(meant) => known.push(json!({"text": value, "value": meant})),
                         None => open.push(format!(
                             "{heading:?}: line {line} has {value:?}, which is no word that is known; add what it stands for to translate"

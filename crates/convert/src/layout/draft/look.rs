@@ -3,36 +3,10 @@
 use std::collections::{HashMap, HashSet};
 
 use super::super::pattern;
+use super::files;
+use super::form::Form;
 use super::marks::Marks;
 use super::words;
-
-/// A form that all values of a column have, or nearly all.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) enum Form {
-    Number,
-    Station,
-    FeetAndInches,
-    Duration,
-    /// Minutes and seconds.
-    Minutes,
-    Date(&'static str),
-    Time(&'static str),
-    DateTime(String),
-    Amount(Vec<(String, &'static str)>),
-    Clock(String),
-    Hour,
-    /// Whole numbers of a scale of grades.
-    Grade,
-    Year,
-    Picture,
-    Recording,
-    /// What marks the start and the end of a stretch, with # for the number.
-    Stretch(String, String),
-    /// Codes of EN 13508-2: a letter for the family and two more.
-    Letters3,
-    /// Single letters.
-    Letters1,
-}
 
 /// What is known of the values of a column.
 #[derive(Clone, Debug, Default)]
@@ -102,11 +76,10 @@ const DATES: &[&str] = &[
     "d-mmm-yyyy",
     "d-mmm-yy",
 ];
-const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm"];
-const PICTURES: &[&str] = &["jpg", "jpeg", "png", "bmp", "tif", "tiff", "gif", "webp", "heic"];
+const TIMES: &[&str] = &["hh:mm:ss", "hh:mm", "h:mm:ss am", "h:mm am", "h:mm:ss", "h:mm", "hhhmm"];
 /// What can stand between two hours of a clock.
 const BETWEEN_HOURS: &[&str] = &["-", "–", "/", " to ", " bis "];
-const RECORDINGS: &[&str] = &["mp4", "mpg", "mpeg", "avi", "mov", "wmv", "mkv", "m4v", "webm", "ts", "vob"];
+
 /// A number and the text of the unit behind it.
 fn amount(text: &str, marks: Marks) -> Option<(String, &'static str)> {
     let end = text.find(|letter: char| {
@@ -177,11 +150,6 @@ fn minutes(text: &str) -> bool {
     text.split_once(':').is_some_and(|(minutes, seconds)| digits(minutes) && digits(seconds) && seconds.len() == 2)
 }
 
-fn ending(text: &str, endings: &[&str]) -> bool {
-    text.rsplit_once('.')
-        .is_some_and(|(name, ending)| !name.is_empty() && endings.contains(&ending.to_ascii_lowercase().as_str()))
-}
-
 fn is_grade(number: f64) -> bool {
     number.fract() == 0.0 && (0.0..=10.0).contains(&number)
 }
@@ -194,13 +162,14 @@ fn letters3(text: &str) -> bool {
     text.len() == 3 && capitals(text) && text.starts_with('B')
 }
 
-/// Files of pictures, one or several.
-fn pictures(text: &str) -> bool {
-    text.split([';', ',', ' ', '|']).all(|part| part.is_empty() || ending(part, PICTURES))
-}
-
-fn two_hours(text: &str, separator: &str, marks: Marks) -> bool {
-    text.split_once(separator).is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
+/// Two hours with a separator between them; four digits where there is none.
+fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
+    let two = match separator {
+        Some(separator) => text.split_once(separator),
+        None if text.len() == 4 && text.bytes().all(|byte| byte.is_ascii_digit()) => text.split_at_checked(2),
+        None => None,
+    };
+    two.is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
 }
 
 type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
@@ -216,13 +185,12 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
         Box::new(move |value| amount(value, marks).is_some()),
         Box::new(move |value| hour(value, marks)),
         Box::new(move |value| marks.number(value).is_some_and(is_grade)),
-        Box::new(pictures),
-        Box::new(|value| ending(value, RECORDINGS)),
+        Box::new(files::is_recording),
         Box::new(letters3),
         Box::new(|value| value.len() == 1 && capitals(value)),
         Box::new(|value| words::yes(value).is_some()),
     ];
-    for separator in BETWEEN_HOURS {
+    for separator in BETWEEN_HOURS.iter().copied().map(Some).chain([None]) {
         found.push(Box::new(move |value| hour(value, marks) || two_hours(value, separator, marks)));
     }
     let first = || values.iter().take(5).map(|(value, _)| value.as_str());
@@ -334,14 +302,20 @@ impl Look {
         look
     }
 
-    /// The looks that at least two of three cells have.
+    /// The looks that at least two of three cells have, and that of pictures with one separator where several are in use.
     fn nearly(&self, marks: Marks, american: bool) -> Vec<Near> {
         let mut found: Vec<Near> = Vec::new();
         let mut tried: HashSet<Vec<usize>> = HashSet::new();
-        for is in families(&self.distinct, marks) {
+        let between = self.between_files();
+        let pictures: Is<'_> = Box::new(move |value| files::are_cut(value, between));
+        // Where all are pictures, and only what stands between several differs, what most cells have counts, however few they are.
+        let alike = self.are_mixed();
+        let others = families(&self.distinct, marks).into_iter().map(|is| (is, false));
+        for (is, any_share) in others.chain([(pictures, alike)]) {
             let fits: Vec<usize> = (0..self.distinct.len()).filter(|index| is(&self.distinct[*index].0)).collect();
             let count: usize = fits.iter().map(|index| self.times[*index]).sum();
-            if count < 2 || count == self.count || count * 3 < self.count * 2 || !tried.insert(fits.clone()) {
+            let few = count < 2 || count * 3 < self.count * 2;
+            if count == 0 || count == self.count || few && !any_share || !tried.insert(fits.clone()) {
                 continue;
             }
             let own = |index: usize| (self.distinct[index].clone(), self.times[index]);
@@ -408,9 +382,11 @@ impl Look {
         dates.sort_by_key(|pattern| (pattern.starts_with('m') != american) && pattern.contains('/'));
         forms.extend(dates.first().map(|pattern| Form::Date(pattern)));
         let time = |pattern: &str, value: &str| pattern::time(value, None, pattern).is_some();
+        // No pattern has an hour of one digit before an h; it is read by the one that there is.
+        let any_length = |pattern: &str| !pattern.contains("hh") || pattern.contains("hhh");
         let fits = |pattern: &&&'static str| {
             all(&|value| time(pattern, value))
-                && (!pattern.contains("hh") || values.iter().all(|(value, _)| value.len() == pattern.len()))
+                && (any_length(pattern) || values.iter().all(|(value, _)| value.len() == pattern.len()))
         };
         forms.extend(TIMES.iter().find(fits).map(|pattern| Form::Time(pattern)));
         let both = DATES.iter().flat_map(|date| TIMES.iter().map(move |time| format!("{date} {time}")));
@@ -431,17 +407,17 @@ impl Look {
             });
             forms.push(Form::Amount(units));
         }
-        for separator in BETWEEN_HOURS {
+        for separator in BETWEEN_HOURS.iter().copied().map(Some).chain([None]) {
             let two = |value: &str| two_hours(value, separator, marks);
             if all(&|value| hour(value, marks) || two(value)) && values.iter().any(|(value, _)| two(value)) {
-                forms.push(Form::Clock((*separator).to_owned()));
+                forms.push(Form::Clock(separator));
                 break;
             }
         }
-        if all(&pictures) {
+        if all(&files::are_pictures) {
             forms.push(Form::Picture);
         }
-        if all(&|value| ending(value, RECORDINGS)) {
+        if all(&files::is_recording) {
             forms.push(Form::Recording);
         }
         if let Some((start, finish)) = stretch(values) {
@@ -462,13 +438,18 @@ impl Look {
         Self::judged(vec![((value.to_owned(), line), 1)], self.marks, false)
     }
 
-    /// What stands between several files, where a value names several.
+    /// What stands between several files, where cells name several.
     pub(super) fn between_files(&self) -> Option<&'static str> {
-        ["; ", ";", ", ", ",", "|", " "].into_iter().find(|between| {
-            self.distinct
-                .iter()
-                .any(|(value, _)| value.contains(between) && value.split(between).all(|part| ending(part, PICTURES)))
-        })
+        files::between(&self.distinct, &self.times)
+    }
+
+    /// Whether the values are pictures that no one separator cuts all right.
+    pub(super) fn are_mixed(&self) -> bool {
+        if !self.has(&Form::Picture) {
+            return false;
+        }
+        let between = self.between_files();
+        self.distinct.iter().any(|(value, _)| !files::are_cut(value, between))
     }
 
     pub(super) fn has(&self, form: &Form) -> bool {
@@ -477,31 +458,5 @@ impl Look {
 
     pub(super) fn find<T>(&self, of: impl Fn(&Form) -> Option<T>) -> Option<T> {
         self.forms.iter().find_map(of)
-    }
-}
-
-impl std::fmt::Display for Form {
-    /// What values of the form are, in the plural.
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        match self {
-            Self::Number => f.write_str("numbers"),
-            Self::Station => f.write_str("stations"),
-            Self::FeetAndInches => f.write_str("feet and inches"),
-            Self::Duration => f.write_str("spans of time (h:mm:ss)"),
-            Self::Minutes => f.write_str("spans of time (m:ss)"),
-            Self::Date(pattern) => write!(f, "dates ({pattern})"),
-            Self::Time(pattern) => write!(f, "times of day ({pattern})"),
-            Self::DateTime(pattern) => write!(f, "dates with a time of day ({pattern})"),
-            Self::Amount(_) => f.write_str("amounts with their unit"),
-            Self::Clock(separator) => write!(f, "clock positions, with {separator:?} between two"),
-            Self::Hour => f.write_str("hours of a clock"),
-            Self::Grade => f.write_str("whole numbers up to 10"),
-            Self::Year => f.write_str("years"),
-            Self::Picture => f.write_str("files of pictures"),
-            Self::Recording => f.write_str("files of recordings"),
-            Self::Stretch(start, finish) => write!(f, "marks of stretches ({start} and {finish})"),
-            Self::Letters3 => f.write_str("codes of EN 13508-2"),
-            Self::Letters1 => f.write_str("single letters"),
-        }
     }
 }

@@ -6,12 +6,16 @@ mod around;
 mod choose;
 mod codes;
 mod dates;
+mod files;
 mod fill;
+mod form;
 mod look;
 mod marks;
+mod moments;
 mod sheet;
 mod sizes;
 mod tree;
+mod ways;
 mod words;
 #[cfg(feature = "xlsx")]
 mod workbook;

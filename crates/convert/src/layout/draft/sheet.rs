@@ -271,7 +271,8 @@ fn ragged<'r>(rows: &[&'r GridRow], wide: usize, open_ended: bool, open: &mut Ve
     let mut body = Vec::new();
     for row in rows {
         if let Some(flaw) = &row.flaw {
-            wrong.push((row.line, flaw.clone()));
+            let column = if row.flawed > 0 { format!("in column {}, ", row.flawed) } else { String::new() };
+            wrong.push((row.line, format!("{column}{flaw}")));
         } else if !open_ended && row.cells.len() < wide || filled(row) > wide {
             let cells = if filled(row) > wide { filled(row) } else { row.cells.len() };
             wrong.push((row.line, format!("it has {cells} cells where there are {wide} headings")));

@@ -7,6 +7,8 @@ use std::sync::OnceLock;
 
 use serde::Deserialize;
 
+use super::ways;
+
 /// What a column can hold, with the look that its values must have and the words for it.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -19,7 +21,7 @@ pub(super) struct Target {
     /// What it is in words, for the reason.
     pub(super) is: String,
     /// A phrase matches where all of its words stand in the heading.
-    phrases: Vec<String>,
+    pub(super) phrases: Vec<String>,
 }
 
 /// What the values of a column must look like.
@@ -83,7 +85,7 @@ pub(super) fn vocabulary() -> &'static Vocabulary {
 }
 
 /// A list of words that a target names.
-pub(super) fn list(target: &Target) -> Option<&'static Words> {
+fn list(target: &Target) -> Option<&'static Words> {
     vocabulary().values.get(target.words.as_ref()?)
 }
 
@@ -103,8 +105,10 @@ pub(super) fn unit_of(word: &str) -> Option<&'static str> {
         .or_else(|| said(&vocabulary().units, &|known| own.len() == 1 && own[0] == *known))
 }
 
-/// What a text stands for: that of the longest phrase of a list that is in it, and of two of one length that which comes first.
-pub(super) fn meant(text: &str, list: &'static Words) -> Option<&'static str> {
+/// What a text stands for of the words of a target: that of the longest phrase that is in it, and of two of one length that which comes
+/// first. From one end to the other is one way, and which of the two is none that can be told from the words alone.
+pub(super) fn meant(text: &str, target: &Target) -> Option<&'static str> {
+    let list = list(target)?;
     let own = words(text);
     let found = list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
     let at = |phrase: &str| -> Option<usize> {
@@ -112,7 +116,9 @@ pub(super) fn meant(text: &str, list: &'static Words) -> Option<&'static str> {
         places.collect::<Option<Vec<usize>>>().and_then(|places| places.into_iter().min())
     };
     let found = found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
-    found.max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at))).map(|(value, ..)| value.as_str())
+    let (value, longest, _) = found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
+    let other = || found.clone().any(|(other, long, _)| long == longest && other != value);
+    (!ways::is(target) || !other()).then_some(value.as_str())
 }
 
 /// Whether a value is a word for yes, or for no.
@@ -273,7 +279,8 @@ mod tests {
 
     #[test]
     fn the_longest_phrase_says_what_a_value_means() {
-        let list = &vocabulary().values["materials"];
+        let target = |to: &str| vocabulary().targets.iter().find(|target| target.to == to).unwrap();
+        let list = target("pipes.material");
         for (text, value) in [
             ("Reinforced concrete", Some("reinforced-concrete")),
             ("concrete, brick lined", Some("concrete")),
@@ -282,6 +289,17 @@ mod tests {
             ("cheese", None),
         ] {
             assert_eq!(meant(text, list), value, "{text}");
+        }
+        for (text, value) in [
+            ("DS", Some("downstream")),
+            ("U/S", Some("upstream")),
+            ("Down stream", Some("downstream")),
+            ("against the flow", Some("upstream")),
+            ("gegen Fließrichtung", Some("upstream")),
+            ("US to DS", None),
+            ("from upstream to downstream", None),
+        ] {
+            assert_eq!(meant(text, target("runs.direction")), value, "{text}");
         }
         assert_eq!(known("Gave up: roots"), ["stopped", "roots"]);
         assert_eq!(

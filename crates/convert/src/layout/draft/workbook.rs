@@ -121,12 +121,7 @@ fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
         while all.len() + 1 < *number {
             all.push(GridRow { line: all.len() + 1, ..GridRow::default() });
         }
-        let mut row_of_grid = book::grid_row(*number, row.cells.iter().map(|cell| book::shown(cell, None, &layout)));
-        let flawed = row.cells.iter().position(|cell| matches!(cell, Found::Error(_) | Found::Formula(_)));
-        if let (Some(flaw), Some(at)) = (&mut row_of_grid.flaw, flawed) {
-            *flaw = format!("in column {}, {flaw}", at + 1);
-        }
-        all.push(row_of_grid);
+        all.push(book::grid_row(*number, row.cells.iter().map(|cell| book::shown(cell, None, &layout))));
     }
     all
 }
