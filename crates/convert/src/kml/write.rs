@@ -138,7 +138,7 @@ impl<W: Write> Kml<W> {
                 "runs" => {}
                 key if KEPT.contains(&key) => {}
                 // Its title is the name of the whole.
-                "assignment" => {
+                "assignment" if value["assignment"].get("title").is_some() => {
                     for part in value["assignment"].as_object().into_iter().flat_map(|object| object.keys()) {
                         if part != "title" {
                             self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
