@@ -83,8 +83,8 @@ fn with_tables<T>(
             continue;
         }
         let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
-        let headings = columns
-            .map_or_else(|_| Vec::new(), |columns| columns.column_names().into_iter().map(str::to_owned).collect());
+        let headings =
+            columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().map(str::to_owned).collect());
         strangers.push(Stranger { name: other.clone(), headings });
     }
     let mut queries = Vec::new();
