@@ -119,3 +119,43 @@ fn an_account_is_of_what_was_written() {
     refused(&["-o", "q.xml", "--account", "q.xml"], "give each its own");
     refused(&["-o", "tables.csv"], "CSV tables are a folder");
 }
+
+/// A map with nothing on it is no answer to somebody who has not asked for an account.
+#[test]
+fn what_is_not_on_the_map_is_said_in_a_line() {
+    let folder = tempfile::tempdir().expect("folder");
+    let text = std::fs::read_to_string(root().join("examples/data/larkmoor.obvert.json")).expect("survey");
+    let survey: Value = serde_json::from_str(&text).expect("json");
+    let astray = |count: usize| {
+        let mut survey = survey.clone();
+        let rows = survey["structures"].as_array_mut().expect("structures").iter_mut();
+        rows.filter(|row| row.get("position").is_some())
+            .take(count)
+            .for_each(|row| row["position"] = serde_json::json!([1e12, 1e12]));
+        survey
+    };
+    let why = "position [1000000000000, 1000000000000] cannot be transformed by EPSG:6547; check its order, its unit and the reference system; \
+               the feature has no geometry";
+    for (to, out) in [("geojson", "a.geojson"), ("geoparquet", "a")] {
+        for (count, like) in [(0, None), (1, Some("")), (3, Some(" (3 like this, the first here)"))] {
+            std::fs::write(folder.path().join("a.obvert.json"), astray(count).to_string()).expect("written");
+            let arguments =
+                ["convert", "a.obvert.json", "-o", out, "--to", to, "--replace", "--account", "account.json"];
+            let output = obvert_in(folder.path(), &arguments);
+            assert_eq!(status(&output), 0, "{}", stderr(&output));
+            let said = stderr(&output);
+            let notes: Vec<&str> = said.lines().filter(|line| line.starts_with("note")).collect();
+            let expected: Vec<String> = like.iter().map(|like| format!(": {why}{like}")).collect();
+            assert_eq!(notes.len(), expected.len(), "{to}: {said}");
+            assert!(notes.iter().zip(&expected).all(|(note, expected)| note.ends_with(expected)), "{to}: {said}");
+            // The account has each.
+            let account: Value =
+                serde_json::from_slice(&std::fs::read(folder.path().join("account.json")).expect("read"))
+                    .expect("json");
+            let each = account["notes"]
+                .as_array()
+                .map_or(0, |notes| notes.iter().filter(|note| note["message"] == why).count());
+            assert_eq!(each, count, "{to}: {account}");
+        }
+    }
+}

@@ -9,7 +9,7 @@ is as it should be, 1 if not.
 
 GDAL must find every layer with its geometry type, reference system, extent, rows and types of attributes, and use the spatial index; SQLite
 must find nothing wrong; the definition of every reference system must give the positions that PROJ gives for its code; and a GeoPackage
-that GDAL has copied, or edited with its own functions, must read as the survey that it is.
+that GDAL has copied, or edited with its own functions, must read as the survey that it is, and one that it has taken to another system must not.
 """
 
 import json
@@ -94,6 +94,7 @@ SYSTEMS = [
     (6594, 3600000, 1100000), (6595, 11800000, 3500000), (6547, 2547000, 349000), (2276, 2400000, 7000000), (2229, 6500000, 1850000),
     (31370, 150000, 170000), (2154, 650000, 6860000), (27572, 600000, 2430000), (3448, 770000, 650000), (28992, 155000, 463000),
     (3035, 4321000, 3210000), (5070, 0, 1900000), (31467, 3500000, 5500000), (4326, -80.5, 37.25), (4258, 9.5, 49.25), (4807, 0.5, 54.5),
+    (3310, 0, 0), (3112, 1000000, -3000000), (6201, 609601, 100000),
     (3067, 400000, 6700000), (2263, 980000, 200000), (29902, 200000, 250000), (5514, -600000, -1050000), (3857, 1000000, 6000000),
 ]
 
@@ -115,14 +116,19 @@ def definitions(room):
             print(f"     EPSG:{code} has no definition here; GDAL goes by the code")
         else:
             # Both to their own longitude and latitude, so that only the projection is compared.
-            ours, theirs = CRS.from_wkt(definition), CRS.from_epsg(code)
+            # By the text alone, without the code at its end.
+            alone = re.sub(r',AUTHORITY\["EPSG","\d+"\]\]$', "]", definition)
+            expect("AUTHORITY" not in alone, f"EPSG:{code}: only the whole has a code")
+            ours, theirs = CRS.from_wkt(alone), CRS.from_epsg(code)
             places = []
             for system in (ours, theirs):
                 globe = system.geodetic_crs
                 lonlat = Transformer.from_crs(system, globe, always_xy=True).transform(x, y)
                 # Longitudes in degrees from Greenwich, whatever unit and meridian.
                 axis = globe.axis_info[0].unit_conversion_factor * 180 / 3.141592653589793
-                places.append([value * axis for value in lonlat])
+                meridian = system.prime_meridian
+                from_greenwich = meridian.longitude * meridian.unit_conversion_factor * 180 / 3.141592653589793
+                places.append([lonlat[0] * axis + from_greenwich, lonlat[1] * axis])
             apart = max(abs(a - b) for a, b in zip(*places)) * 111_320
             expect(apart < 0.001, f"EPSG:{code}: the definition is within a millimetre of PROJ's, {apart:.6f} m")
             written += 1
@@ -140,6 +146,28 @@ def through_gdal(book, survey_file, room):
     made = obvert("convert", copy, "-o", back, "--replace")
     expect(made.returncode == 0, f"a copy by ogr2ogr is read {copied.stderr} {made.stderr[:300]}")
     expect(back.read_bytes() == survey_file.read_bytes(), "and is the same survey, byte for byte")
+    # Points alone say where the structures are: in another system they are other numbers.
+    drawn = room / "drawn.gpkg"
+    shutil.copy(book, drawn)
+    run("ogrinfo", drawn, "-sql", 'UPDATE structures SET "position.x" = NULL, "position.y" = NULL')
+    made = obvert("convert", drawn, "-o", back, "--replace")
+    expect(made.returncode == 0 and back.read_bytes() == survey_file.read_bytes(), f"points stand for positions {made.stderr[:300]}")
+    degrees = room / "degrees.gpkg"
+    copied = run("ogr2ogr", "-t_srs", "EPSG:4326", degrees, drawn)
+    made = obvert("convert", degrees, "-o", back, "--replace")
+    expect(
+        made.returncode == 2 and "structures:1: the layer is in EPSG:4326" in made.stderr and "the document in EPSG:6547" in made.stderr,
+        f"layers that ogr2ogr has taken to degrees are refused {copied.stderr[:300]} {made.stderr.strip()}",
+    )
+    again = room / "again.gpkg"
+    run("ogr2ogr", "-t_srs", "EPSG:6547", again, degrees)
+    made = obvert("convert", again, "-o", back, "--replace")
+    expect(made.returncode == 0, f"and taken back are read {made.stderr[:300]}")
+    lines = room / "lines.gpkg"
+    shutil.copy(book, lines)
+    edited = run("ogrinfo", lines, "-sql", "UPDATE structures SET geom = (SELECT geom FROM pipes WHERE fid = 1) WHERE fid = 1")
+    made = obvert("convert", lines, "-o", back, "--replace")
+    expect(made.returncode == 2 and "structures:1: the geometry is a line" in made.stderr, f"a line for a structure is refused {edited.stderr} {made.stderr.strip()}")
     # GDAL runs the triggers of the index with its own ST_ functions.
     moved = room / "moved.gpkg"
     shutil.copy(book, moved)

@@ -21,6 +21,7 @@ import math
 import os
 import pathlib
 import random
+import re
 import shlex
 import subprocess
 import sys
@@ -95,6 +96,10 @@ SYSTEMS = [
 ]
 # Systems that must be refused, with a word of the reason.
 REFUSED = [(32040, "grid"), (26712, "grid"), (27200, "nzmg"), (2048, "west"), (4610, "none is published"), (5703, "vertical"), (999999, "registry")]
+# Systems whose well-known text is easily got wrong, and whether it has any here: origins on the equator, meridians other than Greenwich,
+# and variants of a method (EPSG 1051, 1102, 9833 and others) that OGC 01-009 has no name for.
+DEFINED = {3310: True, 3488: True, 3112: True, 3162: True, 5320: True, 4807: True, 27572: True, 24200: True, 31370: True, 2229: True,
+           9549: False, 6201: False, 3139: False, 9311: False, 26931: False, 5514: False, 3857: False}
 
 
 def command():
@@ -226,6 +231,53 @@ def chosen():
     return bad
 
 
+def greenwich(crs):
+    """Degrees from Greenwich of the zero of a system's longitudes, and degrees in one unit of them."""
+    meridian, globe = crs.prime_meridian, crs.geodetic_crs
+    return meridian.longitude * meridian.unit_conversion_factor * 180 / math.pi, globe.axis_info[0].unit_conversion_factor * 180 / math.pi
+
+
+def in_metres(crs, lon, lat):
+    """The coordinates of a place on the system's own datum, in metres."""
+    zero, unit = greenwich(crs)
+    own = (((lon - zero + 180) % 360 - 180) / unit, lat / unit)
+    if not crs.is_projected:
+        return [value * unit * 111_320 for value in own]
+    factor = crs.axis_info[0].unit_conversion_factor
+    return [value * factor for value in Transformer.from_crs(crs.geodetic_crs, crs, always_xy=True).transform(*own)]
+
+
+def definitions(codes):
+    """Holds the well-known text of systems, without the code at its end, against PROJ's for the code."""
+    bad, defined = 0, 0
+    for code, text in zip(codes, ask([f"EPSG:{code}" for code in codes], "definition")):
+        if text.startswith("!"):
+            continue
+        known = text != "undefined"
+        if DEFINED.get(code, known) != known:
+            print(f"FAIL EPSG:{code} {'has' if known else 'has no'} definition")
+            bad += 1
+        if not known:
+            continue
+        alone = re.sub(rf',AUTHORITY\["EPSG","{code}"\]\]$', "]", text)
+        ours, theirs = CRS.from_wkt(alone), CRS.from_epsg(code)
+        area, apart, compared = theirs.area_of_use, 0.0, 0
+        for fx, fy in ((0.5, 0.5), (0.25, 0.3), (0.8, 0.7)):
+            east = area.east + (360 if area.east < area.west else 0)
+            place = (area.west + fx * (east - area.west), area.south + fy * (area.north - area.south))
+            here, there = in_metres(ours, *place), in_metres(theirs, *place)
+            if all(map(math.isfinite, (*here, *there))):
+                apart, compared = max(apart, math.dist(here, there)), compared + 1
+        axes = [abs(getattr(ours.ellipsoid, axis) - getattr(theirs.ellipsoid, axis)) for axis in ("semi_major_metre", "semi_minor_metre")]
+        # A few withdrawn systems PROJ itself does not project.
+        defined += compared > 0
+        if "AUTHORITY" in alone or apart >= LIMIT_M or max(axes) >= LIMIT_M or (code in DEFINED and not compared):
+            print(f"FAIL EPSG:{code} {theirs.name}: its text puts {compared} places up to {apart:.4f} m from where PROJ has them, its ellipsoid differs by {max(axes):.4f} m")
+            bad += 1
+    print(f"{defined} definitions held against PROJ, {bad} wrong")
+    return bad + (defined < 600)
+
+
 def fresh(table, systems):
     """Holds the table in the specification to what was measured, or writes it."""
     if systems < 40:
@@ -286,5 +338,10 @@ def everything():
 
 if __name__ == "__main__":
     print(f"pyproj {pyproj.__version__}, PROJ {pyproj.proj_version_str}, network {'on' if pyproj.network.is_network_enabled() else 'off'}")
-    failures = everything() if "--all" in sys.argv[1:] else chosen()
+    infos = query_crs_info("EPSG", [PJType.PROJECTED_CRS, PJType.GEOGRAPHIC_2D_CRS], allow_deprecated=True)
+    codes = sorted(int(info.code) for info in infos if info.code.isdigit())
+    if "--all" in sys.argv[1:]:
+        failures = everything() + definitions(codes)
+    else:
+        failures = chosen() + definitions(sorted({*codes[::10], *DEFINED}))
     sys.exit(1 if failures else 0)

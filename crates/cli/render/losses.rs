@@ -96,8 +96,19 @@ pub(crate) fn say(
         writeln!(say, "and {more} more of {} other kinds", folds.len() - SHOWN)?;
     }
     // What is worth knowing of a form stands in its description; what of a translation, depends on the survey.
-    for note in reports.split_last().into_iter().flat_map(|(_, before)| before).flat_map(|recoded| &recoded.notes) {
-        writeln!(say, "{}{}: {}", strong("note"), plain(&spaced(&note.pointer)), plain(&note.message))?;
+    if let Some((last, before)) = reports.split_last() {
+        for note in before.iter().flat_map(|recoded| &recoded.notes) {
+            writeln!(say, "{}{}: {}", strong("note"), plain(&spaced(&note.pointer)), plain(&note.message))?;
+        }
+        // Each is about a value of its own; the account has them all.
+        let mut alarms = last.notes.iter().filter(|note| note.alarm);
+        if let Some(first) = alarms.next() {
+            let count = 1 + alarms.count();
+            let times = if count == 1 { String::new() } else { format!(" ({count} like this, the first here)") };
+            let found = places.and_then(|places| places.place(&first.pointer));
+            let at = found.map_or_else(|| first.pointer.clone(), |place| place.to_string());
+            writeln!(say, "{}{}: {}{times}", strong("note"), plain(&spaced(&at)), plain(&first.message))?;
+        }
     }
     // Whether anybody reads this does not decide whether the survey is written.
     let _ = anstream::stderr().lock().write_all(&said);

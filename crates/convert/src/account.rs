@@ -132,7 +132,7 @@ impl Account {
                 let at = own.or_else(|| place(&pointer)).map(At::from);
                 entries.push(Entry { kind, pointer, at, message, was, becomes });
             }
-            for Note { pointer, message } in &report.notes {
+            for Note { pointer, message, .. } in &report.notes {
                 let at = place(pointer).map(At::from);
                 notes.push(Remark { pointer: pointer.clone(), at, message: message.clone() });
             }

@@ -56,6 +56,23 @@ pub struct Note {
     pub pointer: String,
     /// What there is to know: lower case, no full stop.
     pub message: String,
+    /// Whether whoever converts should hear of it at once, since the output is not what they will expect of the form.
+    #[serde(skip)]
+    pub alarm: bool,
+}
+
+impl Note {
+    /// A note that can wait until somebody looks for it.
+    #[must_use]
+    pub fn new(pointer: impl Into<String>, message: impl Into<String>) -> Self {
+        Self { pointer: pointer.into(), message: message.into(), alarm: false }
+    }
+
+    /// A note that whoever converts should hear at once.
+    #[must_use]
+    pub fn alarm(pointer: impl Into<String>, message: impl Into<String>) -> Self {
+        Self { alarm: true, ..Self::new(pointer, message) }
+    }
 }
 
 /// Everything that a conversion did not carry over as it was, and what it put in; empty exactly when the document can be read back
@@ -89,6 +106,6 @@ impl LossReport {
     }
     /// Adds a note.
     pub fn note(&mut self, pointer: impl Into<String>, message: impl Into<String>) {
-        self.notes.push(Note { pointer: pointer.into(), message: message.into() });
+        self.notes.push(Note::new(pointer, message));
     }
 }

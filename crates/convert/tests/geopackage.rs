@@ -195,7 +195,11 @@ fn any_reference_system_is_kept() {
 
 /// The file after somebody has changed it with SQL; the functions that the triggers of the index call are the GIS's own, so they go first.
 fn edited(sql: &str) -> Result<Survey, ConvertError> {
-    let mut base = open(&written(&document_of(survey())));
+    edited_of(survey(), sql)
+}
+
+fn edited_of(survey: Value, sql: &str) -> Result<Survey, ConvertError> {
+    let mut base = open(&written(&document_of(survey)));
     for trigger in texts(&base, "SELECT name FROM sqlite_schema WHERE type = 'trigger'") {
         base.execute_batch(&format!("DROP TRIGGER {trigger}")).unwrap();
     }
@@ -250,6 +254,133 @@ fn what_somebody_edits_is_read_or_refused() {
     for (sql, expected) in cases {
         let said = said(&sql);
         assert!(said.starts_with(expected), "{sql}\n{expected}\ndoes not begin\n{said}");
+    }
+}
+
+/// OGC 12-128r19: every geometry is in the system of its layer (2.1.3, 2.1.5); -1 and 0 are undefined ones (requirement 11).
+#[test]
+fn layers_in_another_system_than_the_document_are_refused() {
+    let srs = "INSERT INTO gpkg_spatial_ref_sys VALUES ('Another', 5, 'epsg', 27700, 'undefined', NULL), ('Mine', 7, 'ESRI', 102747, 'undefined', NULL);";
+    let layer = |id: i32| format!("UPDATE gpkg_geometry_columns SET srs_id = {id} WHERE table_name = 'structures';");
+    let blob_in = |id: &str| {
+        format!(
+            "UPDATE structures SET geom = x'47500001{id}0101000000{}{}' WHERE id = 'B';",
+            hex(400_100.25),
+            hex(300_000.0)
+        )
+    };
+    let crs = |crs: &str| format!("UPDATE document SET crs = {crs};");
+    // What the geometries say is taken only where they are in the document's system, by whatever number.
+    let empty = "UPDATE structures SET \"position.x\" = NULL, \"position.y\" = NULL;";
+    let renamed = "UPDATE gpkg_geometry_columns SET srs_id = 5; UPDATE gpkg_contents SET srs_id = 5;";
+    for sql in
+        [empty.to_owned(), format!("{srs}{renamed}"), format!("{srs}{}", blob_in("05000000")), crs("'epsg:27700'")]
+    {
+        assert_eq!(said(&sql), "nothing", "{sql}");
+    }
+    let end = "reproject it to EPSG:27700, or correct the one that is wrong, the layer's srs_id or document.crs";
+    let cases = [
+        (layer(4326), format!("structures:1: the layer is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); {end}")),
+        (layer(-1), format!("structures:1: the layer is in no stated reference system (srs_id -1) and the document in EPSG:27700 (document.crs); {end}")),
+        (layer(9), format!("structures:1: the layer is in a reference system that gpkg_spatial_ref_sys does not have (srs_id 9) and the document in EPSG:27700 (document.crs); {end}")),
+        (format!("{srs}{}", layer(7)), "structures:1: the layer is in ESRI:102747, Mine (srs_id 7) and the document in EPSG:27700".to_owned()),
+        (blob_in("E6100000"), "structures:2: the geometry is in EPSG:4326, WGS 84 (srs_id 4326) and the document in EPSG:27700 (document.crs); reproject it to EPSG:27700, or correct the one that is wrong, the srs_id in its header or document.crs".to_owned()),
+        (crs("'EPSG:6547'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in EPSG:6547 (document.crs)".to_owned()),
+        (crs("'ESRI:102747'"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document in ESRI:102747".to_owned()),
+        (crs("NULL"), "structures:1: the layer is in EPSG:27700, OSGB36 / British National Grid (srs_id 27700) and the document states none; write the reference system of all positions into document.crs".to_owned()),
+        ("UPDATE gpkg_geometry_columns SET srs_id = 4326 WHERE table_name = 'pipes'".to_owned(), "pipes:1: the layer is in EPSG:4326".to_owned()),
+    ];
+    for (sql, expected) in cases {
+        for more in ["", empty] {
+            let said = said(&format!("{sql};{more}"));
+            assert!(said.starts_with(&expected), "{sql}\n{expected}\ndoes not begin\n{said}");
+        }
+    }
+    // Nothing is in a system where nothing is drawn.
+    let none = "UPDATE structures SET geom = NULL; UPDATE pipes SET geom = NULL; UPDATE locates SET geom = NULL;";
+    assert_eq!(said(&format!("{none}{}", crs("'EPSG:6547'"))), "nothing");
+}
+
+/// Programs that have no definition to go by, and do not know the code, write the system that is not defined.
+#[test]
+fn systems_that_nobody_knows_may_get_lost_on_the_way() {
+    for (crs, lost, read) in [
+        (json!("EPSG:999999"), 0, true),
+        (json!("ESRI:102747"), -1, true),
+        (json!(null), 0, true),
+        (json!("EPSG:5514"), 0, false),
+        (json!("EPSG:27700"), -1, false),
+    ] {
+        let mut value = survey();
+        match &crs {
+            Value::Null => drop(value.as_object_mut().unwrap().remove("crs")),
+            crs => value["crs"] = crs.clone(),
+        }
+        let mut id: String = i32::to_le_bytes(lost).iter().map(|byte| format!("{byte:02X}")).collect();
+        id.push_str("0101000000");
+        let blob = format!("x'47500001{id}{}{}'", hex(400_000.25), hex(300_000.0));
+        let sql = format!(
+            "UPDATE gpkg_geometry_columns SET srs_id = {lost}; UPDATE structures SET geom = NULL; \
+             UPDATE structures SET geom = {blob} WHERE id = 'A'; UPDATE pipes SET geom = NULL; UPDATE locates SET geom = NULL"
+        );
+        assert_eq!(edited_of(value, &sql).is_ok(), read, "{crs}");
+    }
+}
+
+/// Well-known binary of OGC 06-103r4, 8.2: kinds 1 and 2, with a height 1001, with a measure 2001.
+#[test]
+fn geometries_that_a_row_cannot_have_are_refused() {
+    let raw = |kind: u32, numbers: &[f64]| {
+        let kind: String = kind.to_le_bytes().iter().map(|byte| format!("{byte:02X}")).collect();
+        format!("x'47500001346C000001{kind}{}'", numbers.iter().map(|number| hex(*number)).collect::<String>())
+    };
+    let line = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0], true);
+    let short = blob(&[400_000.25, 300_000.0], true);
+    let [x, y] = [400_100.25, 300_000.0];
+    let cases = [
+        ("structures", 2, line.clone(), "the geometry is a line and a row of structures has a point; draw one"),
+        ("locates", 1, line, "the geometry is a line and a row of locates has a point; draw one"),
+        ("pipes", 1, blob(&[x, y], false), "the geometry is a point and a row of pipes has a line; draw one"),
+        ("pipes", 1, short, "the line has one position, and a line has two or more; draw it anew, or empty it"),
+        (
+            "structures",
+            2,
+            blob(&[f64::INFINITY, 0.0], false),
+            "the geometry is at inf, 0, which is no place; draw it anew, or empty it",
+        ),
+        (
+            "structures",
+            2,
+            blob(&[f64::NAN, 0.0], false),
+            "the geometry is at NaN, 0, which is no place; draw it anew, or empty it",
+        ),
+        (
+            "structures",
+            2,
+            raw(1001, &[x, y, 81.5]),
+            "the geometry has the height or measure 81.5, which has no place in a survey; put elevations into the columns and take it out",
+        ),
+        ("structures", 2, raw(2001, &[x, y, 3.0]), "the geometry has the height or measure 3, which"),
+        ("structures", 2, raw(1001, &[x, y, f64::INFINITY]), "the geometry has the height or measure inf, which"),
+    ];
+    for (table, row, geometry, expected) in cases {
+        for empty in [false, true] {
+            let columns = if empty && table != "pipes" { ", \"position.x\" = NULL, \"position.y\" = NULL" } else { "" };
+            let said = said(&format!("UPDATE {table} SET geom = {geometry}{columns} WHERE fid = {row}"));
+            assert!(
+                said.starts_with(&format!("{table}:{row}: {expected}")),
+                "{geometry}\n{expected}\ndoes not begin\n{said}"
+            );
+        }
+    }
+    // No height, in the words of programs that know no points without one; an empty point; what says nothing.
+    for (table, geometry) in [
+        ("structures", raw(1001, &[x, y, 0.0])),
+        ("structures", raw(1001, &[x, y, f64::NAN])),
+        ("structures", raw(1, &[f64::NAN, f64::NAN])),
+        ("observations", raw(1001, &[x, y, 81.5])),
+    ] {
+        assert_eq!(said(&format!("UPDATE {table} SET geom = {geometry} WHERE fid = 2")), "nothing", "{geometry}");
     }
 }
 

@@ -160,6 +160,28 @@ fn what_is_left_out_is_said() {
     assert_eq!(losses, expected);
 }
 
+/// The rows are there all the same, with the positions as they were recorded.
+#[test]
+fn what_cannot_be_transformed_is_said() {
+    let mut value = serde_json::to_value(survey()).unwrap();
+    value["structures"][1]["position"] = json!([1e12, 1e12]);
+    value["pipes"][0]["path"][1] = json!([1e12, 1e12]);
+    value["pipes"].as_array_mut().unwrap().push(json!({ "id": "Q", "upstream": "A", "path": [[400_000, 300_000]] }));
+    let (files, report) = geoparquet::write(&document_of(value)).unwrap();
+    let row = &read(&files, "structures.parquet").rows[1];
+    assert_eq!((field(row, "geometry"), field(row, "position.x")), (&Field::Null, &Field::Double(1e12)));
+    let losses: Vec<_> = report.losses.iter().map(|loss| (loss.kind, &*loss.pointer, &*loss.message)).collect();
+    let vertex = "the path is no geometry: a vertex of its path cannot be transformed";
+    assert!(losses.contains(&(LossKind::Dropped, "/pipes/0/path", vertex)), "{losses:?}");
+    assert!(losses.contains(&(LossKind::Dropped, "/pipes/1/path", "one vertex is no line")), "{losses:?}");
+    let notes: Vec<_> = report.notes.iter().map(|note| (&*note.pointer, &*note.message, note.alarm)).collect();
+    let why = "position [1000000000000, 1000000000000] cannot be transformed by EPSG:27700; check its order, its unit and the reference system; ";
+    let structure = format!("{why}the feature has no geometry");
+    let pipe = format!("{why}the pipe, its runs and their observations have no geometry");
+    assert!(notes.contains(&("/structures/1/position", &structure, true)), "{notes:?}");
+    assert!(notes.contains(&("/pipes/0/path", &pipe, true)), "{notes:?}");
+}
+
 proptest! {
     #![proptest_config(cases(12))]
     /// Whatever stands in a document, every row is one of its layer, and equal documents give equal bytes.

@@ -5,7 +5,7 @@
 mod common;
 
 use common::{cases, document_of, documents, minimal};
-use obvert_convert::{ConvertError, LossKind, geojson, kml};
+use obvert_convert::{ConvertError, Loss, LossKind, geojson, kml};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 use serde_json::{Value, json};
@@ -14,7 +14,7 @@ fn survey() -> Document {
     let mut value = minimal();
     value["crs"] = json!("EPSG:27700");
     value["units"] = json!({ "length": "m", "section": "mm" });
-    value["assignment"] = json!({ "title": "Mill & Race" });
+    value["assignment"] = json!({ "title": "Mill & Race", "contract": "12" });
     value["parties"] = json!([{ "id": "p", "name": "Larkmoor Water Department", "role": "owner" }]);
     value["structures"] = json!([
         { "id": "A", "kind": "manhole", "position": [400_000, 300_000], "street": "<Mill> \"Lane\" \u{1}" },
@@ -100,16 +100,159 @@ fn what_is_left_out_is_said() {
         (LossKind::Dropped, "/units"),
         (LossKind::Changed, "/crs"),
         (LossKind::Dropped, "/coding"),
-        (LossKind::Dropped, "/assignment"),
+        (LossKind::Dropped, "/assignment/contract"),
         (LossKind::Dropped, "/parties"),
         (LossKind::Dropped, "/media"),
-        (LossKind::Changed, "/structures/0"),
+        (LossKind::Changed, "/structures/0/street"),
         (LossKind::Dropped, "/structures/2"),
         (LossKind::Dropped, "/runs/0/counter/checks"),
         (LossKind::Dropped, "/runs/0/observations/0/media"),
+        (LossKind::Dropped, "/runs/1"),
         (LossKind::Dropped, "/runs/1/observations/0"),
     ];
     assert_eq!(losses, expected.map(|(kind, pointer)| (kind, pointer.to_owned())));
+}
+
+fn losses(value: Value) -> Vec<Loss> {
+    kml::write(&document_of(value), Vec::new()).unwrap().losses
+}
+
+/// The survey above with a place in `at` that no transverse Mercator takes to the globe.
+fn astray(at: &str) -> Value {
+    let mut value = serde_json::to_value(survey()).unwrap();
+    *value.pointer_mut(at).unwrap() = json!([1e12, 1e12]);
+    value
+}
+
+#[test]
+fn a_position_that_cannot_be_transformed_is_the_reason_that_is_told() {
+    let why = "cannot be transformed by EPSG:27700; check its order, its unit and the reference system";
+    let told = |value: Value, pointer: &str| {
+        let losses = losses(value);
+        let found: Vec<&Loss> = losses.iter().filter(|loss| loss.pointer == pointer).collect();
+        assert_eq!(found.len(), 1, "{pointer}: {losses:?}");
+        (found[0].message.clone(), found[0].was.clone())
+    };
+    for at in ["/structures/1", "/locates/0"] {
+        let (message, was) = told(astray(&format!("{at}/position")), at);
+        assert_eq!(message, format!("it is not on the map: its position {why}"));
+        assert_eq!(was, Some(json!([1_000_000_000_000_u64, 1_000_000_000_000_u64])));
+    }
+    let value = astray("/structures/1/position");
+    let (message, _) = told(value.clone(), "/pipes/0");
+    assert_eq!(
+        message,
+        "it is not on the map: it has no path, and the position of one of its two structures cannot be transformed"
+    );
+    assert_eq!(
+        told(value.clone(), "/runs/0").0,
+        "a run is told of with its observations, and none of them is on the map"
+    );
+    let (message, _) = told(value, "/runs/0/observations/1");
+    assert_eq!(message, "it is not on the map: its pipe has no line on it");
+    let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/runs/1/observations/0");
+    assert_eq!(message, "it is not on the map: its pipe is not in the survey");
+    let mut value = serde_json::to_value(survey()).unwrap();
+    value["pipes"][0]["path"] = json!([[1e12, 1e12], [400_100, 300_000]]);
+    assert_eq!(told(value, "/pipes/0").0, "it is not on the map: a vertex of its path cannot be transformed");
+    let (message, _) = told(serde_json::to_value(survey()).unwrap(), "/structures/2");
+    assert_eq!(message, "nothing says where it is, so it is not on the map");
+}
+
+/// XML 1.0, production 2, has no U+0001 and no U+FFFE.
+#[test]
+fn characters_that_xml_cannot_hold_are_told_at_their_value_once() {
+    let mut value = serde_json::to_value(survey()).unwrap();
+    value["assignment"]["title"] = json!("Mill\u{1}");
+    value["pipes"][0]["asset"] = json!("P\u{1}");
+    value["runs"][0]["remark"] = json!("wet\u{FFFE}");
+    value["runs"][0]["counter"]["zero_text"] = json!("lid\u{1}");
+    value["runs"][0]["observations"][1]["remark"] = json!("long\u{1}");
+    let found: Vec<(String, Option<Value>, Option<Value>)> = losses(value)
+        .into_iter()
+        .filter(|loss| loss.message.starts_with("a text has characters that XML cannot hold"))
+        .map(|loss| (loss.pointer, loss.was, loss.becomes))
+        .collect();
+    let expected = [
+        ("/assignment/title", "Mill\u{1}", "Mill\u{FFFD}"),
+        ("/structures/0/street", "<Mill> \"Lane\" \u{1}", "<Mill> \"Lane\" \u{FFFD}"),
+        ("/pipes/0/asset", "P\u{1}", "P\u{FFFD}"),
+        ("/runs/0/counter/zero_text", "lid\u{1}", "lid\u{FFFD}"),
+        ("/runs/0/remark", "wet\u{FFFE}", "wet\u{FFFD}"),
+        ("/runs/0/observations/1/remark", "long\u{1}", "long\u{FFFD}"),
+    ];
+    assert_eq!(found, expected.map(|(at, was, becomes)| (at.to_owned(), Some(json!(was)), Some(json!(becomes)))));
+}
+
+/// The values of the rows that stand nowhere in the KML and that no entry of the report is about.
+fn untold(document: &Document) -> Vec<String> {
+    fn leaves(value: &Value, at: &str, out: &mut Vec<String>) {
+        match value {
+            Value::Object(object) if !object.is_empty() && !at.ends_with("extensions") => {
+                object.iter().for_each(|(key, value)| leaves(value, &format!("{at}/{key}"), out));
+            }
+            Value::Array(list) if list.iter().any(|item| item.is_object() || item.is_array()) => {
+                list.iter().enumerate().for_each(|(index, value)| leaves(value, &format!("{at}/{index}"), out));
+            }
+            _ => out.push(at.to_owned()),
+        }
+    }
+    let (kml, losses) = written(document);
+    let (mut all, mut missing) = (Vec::new(), Vec::new());
+    leaves(&serde_json::to_value(document).unwrap(), "", &mut all);
+    let marks: Vec<&str> = kml.split("<Placemark id=\"").skip(1).collect();
+    let stands = |id: &str, name: &str| {
+        let data = format!("<Data name=\"{name}\"");
+        marks.iter().any(|mark| mark.starts_with(id) && mark.contains(&data))
+    };
+    for leaf in all {
+        let told = |pointer: &String| leaf == *pointer || leaf.starts_with(&format!("{pointer}/"));
+        if losses.iter().any(|(_, pointer)| told(pointer)) {
+            continue;
+        }
+        let keys: Vec<&str> = leaf.split('/').skip(1).collect();
+        let number = |text: &str| text.parse::<usize>().unwrap() + 1;
+        let found = match keys.as_slice() {
+            ["runs", run, "observations", row, "quantities", _, "value" | "unit"] => {
+                stands(&format!("observations-{}-{}\"", number(run), number(row)), "quantities")
+            }
+            ["runs", run, "observations", row, rest @ ..] => {
+                stands(&format!("observations-{}-{}\"", number(run), number(row)), &rest.join("."))
+            }
+            ["runs", run, rest @ ..] => {
+                stands(&format!("observations-{}-", number(run)), &format!("run.{}", rest.join(".")))
+            }
+            [table @ ("structures" | "pipes" | "locates"), row, rest @ ..] => {
+                let name = rest.join(".");
+                let name = if name == "position" { "position.x".to_owned() } else { name };
+                stands(&format!("{table}-{}\"", number(row)), &name)
+            }
+            ["obvert" | "$schema" | "id" | "issued"] | ["assignment", "title"] => true,
+            _ => false,
+        };
+        // An object of which nothing is said is told by the column of its extensions.
+        let bare = stands("", &format!("{}.extensions", keys.last().unwrap()))
+            || stands("", &format!("run.{}.extensions", keys.last().unwrap()));
+        if !found && !bare {
+            missing.push(leaf);
+        }
+    }
+    missing
+}
+
+#[test]
+fn every_value_stands_somewhere_or_is_told() {
+    let mut value = serde_json::to_value(survey()).unwrap();
+    value["runs"][0]["observations"][0]["quantities"][1]["extensions"] = json!({ "org.example.one": 1 });
+    value["runs"][1]["started"] = json!("2026-05-06T09:31:00-05:00");
+    value["runs"][1]["method_text"] = json!("by hand");
+    value["pipes"][0]["path"] = json!([[400_000, 300_000]]);
+    let document = document_of(value);
+    assert_eq!(untold(&document), Vec::<String>::new());
+    let (_, losses) = written(&document);
+    for pointer in ["/runs/0/observations/0/quantities/1/extensions", "/runs/1", "/pipes/0/path"] {
+        assert!(losses.contains(&(LossKind::Dropped, pointer.to_owned())), "{pointer}");
+    }
 }
 
 /// OGC 07-147r2 has WGS 84 and nothing else.
@@ -152,5 +295,6 @@ proptest! {
         let rows = document.head.structures.len() + document.head.pipes.len() + document.head.locates.len()
             + document.runs.iter().map(|run| run.observations.len()).sum::<usize>();
         prop_assert_eq!(drawn + lost.count(), rows);
+        prop_assert_eq!(untold(&document), Vec::<String>::new());
     }
 }

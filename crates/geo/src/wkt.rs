@@ -53,12 +53,14 @@ impl Crs {
                 CrsKind::Geographic => system.unit.degrees().unwrap_or(1.0),
                 CrsKind::Projected => 1.0,
             };
+            // A meridian within a geographic system is in the unit of that system (OGC 01-009).
+            let meridian = system.prime_meridian / angle;
             format!(
                 "GEOGCS[\"{datum}\",DATUM[\"{datum}\",SPHEROID[\"{datum}\",{},{}]],PRIMEM[\"{}\",{}],UNIT[\"{}\",{}]{code}]",
                 system.semi_major,
                 system.inverse_flattening,
                 if system.prime_meridian == 0.0 { "Greenwich" } else { "of the system" },
-                system.prime_meridian,
+                meridian,
                 if angle == 1.0 { "degree" } else { "grad" },
                 (angle * std::f64::consts::PI / 180.0)
             )
@@ -71,16 +73,18 @@ impl Crs {
         let method = words.next()?;
         let given: Vec<(&str, &str)> = words.filter_map(|word| word.split_once('=')).collect();
         let has = |name: &str| given.iter().any(|(given, _)| *given == name);
+        let text_of = |name: &str| given.iter().find(|(given, _)| *given == name).map(|(_, value)| *value);
         let (method, parameters) = match method {
             "tmerc" => ("Transverse_Mercator", COMMON),
-            "lcc" if has("lat_2") => ("Lambert_Conformal_Conic_2SP", PARALLELS),
-            "lcc" => ("Lambert_Conformal_Conic_1SP", COMMON),
+            // Two parallels and a scale (EPSG method 1051), and one parallel beside the origin (method 1102), have no name here.
+            "lcc" if has("lat_2") && !has("k") && !has("k_0") => ("Lambert_Conformal_Conic_2SP", PARALLELS),
+            "lcc" if !has("lat_2") && text_of("lat_1") == text_of("lat_0") => ("Lambert_Conformal_Conic_1SP", COMMON),
             "merc" if !has("lat_ts") => ("Mercator_1SP", COMMON),
             "sterea" => ("Oblique_Stereographic", COMMON),
-            "cass" => ("Cassini_Soldner", COMMON),
+            "cass" if !system.projection.contains(" hyperbolic") => ("Cassini_Soldner", COMMON),
             "poly" => ("Polyconic", COMMON),
             "aea" => ("Albers_Conic_Equal_Area", CENTRE),
-            "laea" => ("Lambert_Azimuthal_Equal_Area", CENTRE),
+            "laea" if !system.projection.contains(" R_A") => ("Lambert_Azimuthal_Equal_Area", CENTRE),
             "utm" => ("Transverse_Mercator", COMMON),
             _ => return None,
         };
@@ -101,12 +105,10 @@ impl Crs {
         }
         let mut text = format!("PROJCS[\"{name}\",{},PROJECTION[\"{method}\"]", globe(""));
         for ((name, value), (_, called)) in values.iter().zip(parameters) {
-            // What is not given is 0; of the two names of the scale, one is given or none. One parallel that is also the origin
-            // stands in its latitude.
+            // What is not given is 0; of the two names of the scale, one is given or none.
             let value = match (value.is_nan(), *name) {
                 (true, "k") if !has("k_0") => 1.0,
                 (true, "k" | "k_0") => continue,
-                (true, "lat_0") if has("lat_1") => given.iter().find(|(name, _)| *name == "lat_1")?.1.parse().ok()?,
                 (true, "lat_0" | "lon_0" | "x_0" | "y_0") => 0.0,
                 (true, _) => continue,
                 (false, "x_0" | "y_0") => value / metres,

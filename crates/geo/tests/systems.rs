@@ -332,3 +332,30 @@ proptest! {
         prop_assert!(crs.distance_metres(position, back).unwrap() < 2e-4, "{position:?} became {back:?} in {unit} m");
     }
 }
+
+/// The parameters are those of the EPSG dataset for these codes. An origin on the equator is 0 and not the first parallel (3310, 3112);
+/// a meridian is in the unit of its system (4807: 2.5969213 grads, 27572: 2.33722917 degrees); variants that OGC 01-009 has no name for
+/// (methods 1051, 1102, 9833, 1027) have no text. `tests/interop/test_projection.py` holds the texts of some 600 systems against PROJ.
+#[test]
+fn a_definition_says_what_the_code_means_or_nothing() {
+    let text = |code| crs(code).wkt().unwrap_or_default();
+    for (code, said) in [
+        (
+            3310,
+            "PARAMETER[\"latitude_of_center\",0],PARAMETER[\"longitude_of_center\",-120],PARAMETER[\"standard_parallel_1\",34]",
+        ),
+        (
+            3112,
+            "PARAMETER[\"latitude_of_origin\",0],PARAMETER[\"central_meridian\",134],PARAMETER[\"standard_parallel_1\",-18]",
+        ),
+        (2229, "PARAMETER[\"latitude_of_origin\",33.5]"),
+        (24200, "PROJECTION[\"Lambert_Conformal_Conic_1SP\"],PARAMETER[\"latitude_of_origin\",18]"),
+        (4807, "PRIMEM[\"of the system\",2.5969213]"),
+        (27572, "PRIMEM[\"of the system\",2.33722917"),
+    ] {
+        assert!(text(code).contains(said), "{said}\nis not in\n{}", text(code));
+    }
+    for code in [6201, 9549, 3139, 9311] {
+        assert_eq!(crs(code).wkt(), None, "EPSG:{code}");
+    }
+}

@@ -73,8 +73,8 @@ struct Conflict {
     how: String,
     line: usize,
     column: usize,
-    /// Whether the geometry could be taken over.
-    takes: bool,
+    /// What makes the row say what the geometry says, where it is one that could.
+    remedy: Option<String>,
 }
 
 /// Holds the geometries against the document and takes over what is to be taken over.
@@ -106,30 +106,29 @@ pub(super) fn settle(
         for (index, drawn) in &structures {
             let row = &document.head.structures[*index];
             if row.position.is_some() {
-                conflicts.push(conflict(
-                    format!("structure {:?}", row.id.as_str()),
-                    drawn,
-                    network.structure(*index),
-                    "position",
-                ));
+                let found =
+                    conflict(format!("structure {:?}", row.id.as_str()), drawn, network.structure(*index), "position");
+                let follow = ", and set the geometries of the pipes, runs and observations there to null";
+                conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file) + follow), ..found });
             }
         }
         for (index, drawn) in &pipes {
             let (row, was) = (&document.head.pipes[*index], network.pipe(*index));
             if was.is_some() || !row.path.is_empty() {
                 let kept = if row.path.is_empty() { "straight line between its ends" } else { "path" };
-                conflicts.push(conflict(format!("pipe {:?}", row.id.as_str()), drawn, was, kept));
+                let remedy = format!(
+                    "write its vertices into the property \"path\", in {crs}, and set the geometries of its runs and observations to null"
+                );
+                let found = conflict(format!("pipe {:?}", row.id.as_str()), drawn, was, kept);
+                conflicts.push(Conflict { remedy: Some(remedy), ..found });
             }
         }
         for (index, drawn) in &locates {
             let row = &document.head.locates[*index];
             if row.position.is_some() {
-                conflicts.push(conflict(
-                    format!("locate {:?}", row.id.as_str()),
-                    drawn,
-                    network.locate(*index),
-                    "position",
-                ));
+                let found =
+                    conflict(format!("locate {:?}", row.id.as_str()), drawn, network.locate(*index), "position");
+                conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file)), ..found });
             }
         }
     }
@@ -207,8 +206,7 @@ fn seen_elsewhere(
         let placer = line.as_ref().and_then(|line| network.placer(run, line));
         let mut compare = |row: Option<usize>, what: String, drawn: &Drawn, derived: Option<Geometry>| {
             if derived.as_ref().is_none_or(|derived| !derived.agrees(&drawn.geometry)) {
-                let conflict = Conflict { takes: false, ..conflict(what, drawn, derived, "distance on the pipe") };
-                found.push((index, row, conflict));
+                found.push((index, row, conflict(what, drawn, derived, "distance on the pipe")));
             }
         };
         if let Some(drawn) = whole.filter(|_| which(index, None)) {
@@ -233,7 +231,15 @@ fn conflict(what: String, drawn: &Drawn, derived: Option<Geometry>, kept: &str) 
         Some(None) => format!("is another than its {kept}"),
         None => format!("has no {kept} to agree with"),
     };
-    Conflict { what, how, line: drawn.line, column: drawn.column, takes: true }
+    Conflict { what, how, line: drawn.line, column: drawn.column, remedy: None }
+}
+
+/// What makes a row have the position that was drawn.
+fn placed(crs: &Crs, drawn: &Drawn, file: &str) -> String {
+    match point(crs, drawn, file) {
+        Ok(Position { x, y }) => format!("make the property \"position\" [{x}, {y}]"),
+        Err(_) => format!("write its place into the property \"position\", in {crs}"),
+    }
 }
 
 fn refuse(file: &str, mut conflicts: Vec<Conflict>) -> Result<(), ConvertError> {
@@ -248,11 +254,13 @@ fn refuse(file: &str, mut conflicts: Vec<Conflict>) -> Result<(), ConvertError> 
     if let Some(more @ 1..) = conflicts.len().checked_sub(NAMED) {
         message.push_str(&format!(" and {more} more"));
     }
-    message.push_str(if conflicts.iter().any(|conflict| conflict.takes) {
-        "; read again and say which is right, the geometries or the properties, or set a geometry to null to have it drawn from its \
-         properties"
-    } else {
-        "; what was seen lies where its distance is: correct the distance, set the geometry to null, or read again and keep the properties"
+    message.push_str(&match conflicts.iter().find_map(|conflict| Some((&conflict.what, conflict.remedy.as_ref()?))) {
+        Some((what, remedy)) => format!(
+            "; where the properties are right, set the geometry to null to have it drawn from them; where that of {what} is, {remedy}"
+        ),
+        None => {
+            "; what was seen lies where its distance is: correct the distance, or set the geometry to null".to_owned()
+        }
     });
     Err(at(file, first.line, first.column, message))
 }

@@ -41,8 +41,21 @@ pub(super) fn write(positions: &[Xy], line: bool, system: i32) -> Vec<u8> {
     blob
 }
 
-/// The positions of a point or line, third and fourth coordinates left out; none for an empty geometry.
-pub(super) fn read(blob: &[u8]) -> Result<Vec<Xy>, &'static str> {
+/// A geometry as it stands in a row.
+#[derive(Debug, PartialEq)]
+pub(super) struct Shape {
+    /// The number of its reference system.
+    pub(super) system: i32,
+    /// Whether it is a line; a point otherwise.
+    pub(super) line: bool,
+    /// None for an empty geometry.
+    pub(super) positions: Vec<Xy>,
+    /// A height or measure in it that says something.
+    pub(super) more: Option<f64>,
+}
+
+/// The point or line of a blob; `None` for an empty geometry.
+pub(super) fn read(blob: &[u8]) -> Result<Option<Shape>, &'static str> {
     const DAMAGED: &str = "the geometry is not one that a GeoPackage has (OGC 12-128r19, 2.1.3)";
     if blob.get(..3) != Some(b"GP\0") {
         return Err(DAMAGED);
@@ -56,12 +69,14 @@ pub(super) fn read(blob: &[u8]) -> Result<Vec<Xy>, &'static str> {
         _ => return Err(DAMAGED),
     };
     if flags & 0b0001_0000 != 0 {
-        return Ok(Vec::new());
+        return Ok(None);
     }
+    let mut header = Wkb { bytes: blob.get(4..).ok_or(DAMAGED)?, little: flags & 1 == 1 };
+    let system = header.whole().ok_or(DAMAGED)?.cast_signed();
     let mut rest = Wkb { bytes: blob.get(8 + envelope..).ok_or(DAMAGED)?, little: true };
     rest.little = rest.take::<1>().ok_or(DAMAGED)? == [1];
     let kind = rest.whole().ok_or(DAMAGED)?;
-    let more = match kind / 1000 {
+    let others = match kind / 1000 {
         0 => 0,
         1 | 2 => 1,
         3 => 2,
@@ -72,16 +87,21 @@ pub(super) fn read(blob: &[u8]) -> Result<Vec<Xy>, &'static str> {
         LINE => rest.whole().ok_or(DAMAGED)?,
         _ => return Err("rows of a survey are points or lines; this geometry is neither, or is of several parts"),
     };
-    let mut positions = Vec::new();
+    let mut shape = Shape { system, line: kind % 1000 == LINE, positions: Vec::new(), more: None };
     for _ in 0..count {
         let position = [rest.number().ok_or(DAMAGED)?, rest.number().ok_or(DAMAGED)?];
-        for _ in 0..more {
-            rest.number().ok_or(DAMAGED)?;
+        for _ in 0..others {
+            let other = rest.number().ok_or(DAMAGED)?;
+            // Programs that know no other positions than such with three numbers put in 0, or no number.
+            if other != 0.0 && !other.is_nan() {
+                shape.more.get_or_insert(other);
+            }
         }
-        positions.push(position);
+        shape.positions.push(position);
     }
     // An empty point has no numbers in it.
-    Ok(if positions.iter().flatten().all(|number| number.is_finite()) { positions } else { Vec::new() })
+    let empty = if shape.line { count == 0 } else { shape.positions.iter().flatten().all(|number| number.is_nan()) };
+    Ok(Some(shape).filter(|_| !empty))
 }
 
 struct Wkb<'b> {
@@ -112,21 +132,28 @@ mod tests {
     #[test]
     fn geometries_come_back() {
         for (positions, line) in [(vec![[1.5, -2.0]], false), (vec![[0.1, 0.2], [3.0, 1e7]], true)] {
-            assert_eq!(read(&write(&positions, line, 6594)), Ok(positions));
+            let blob = write(&positions, line, 6594);
+            assert_eq!(read(&blob), Ok(Some(Shape { system: 6594, line, positions, more: None })));
         }
     }
 
     /// Well-known binary of OGC 06-103r4, 8.2: big-endian, with a height (1001), and an empty point (numbers that are none).
     #[test]
     fn what_others_write_is_read() {
-        let mut blob = b"GP\0\x00\x00\x00\x19\xC2\x00\x00\x00\x03\xE9".to_vec();
-        for number in [1.0_f64, 2.0, 3.0] {
-            blob.extend(number.to_be_bytes());
-        }
-        assert_eq!(read(&blob), Ok(vec![[1.0, 2.0]]));
-        assert_eq!(read(&write(&[[f64::NAN, f64::NAN]], false, 0)), Ok(Vec::new()));
-        for length in 0..blob.len() {
-            assert!(read(&blob[..length]).is_err(), "{length}");
+        let point = |z: f64| {
+            let mut blob = b"GP\0\x00\x00\x00\x19\xC2\x00\x00\x00\x03\xE9".to_vec();
+            for number in [1.0_f64, 2.0, z] {
+                blob.extend(number.to_be_bytes());
+            }
+            blob
+        };
+        let shape = |more| Ok(Some(Shape { system: 6594, line: false, positions: vec![[1.0, 2.0]], more }));
+        assert_eq!(read(&point(3.0)), shape(Some(3.0)));
+        assert_eq!(read(&point(0.0)), shape(None));
+        assert_eq!(read(&point(f64::NAN)), shape(None));
+        assert_eq!(read(&write(&[[f64::NAN, f64::NAN]], false, 0)), Ok(None));
+        for length in 0..point(3.0).len() {
+            assert!(read(&point(3.0)[..length]).is_err(), "{length}");
         }
     }
 }

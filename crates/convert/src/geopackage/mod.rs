@@ -21,13 +21,15 @@
 //! # What is read
 //! The columns. Geometries say nothing new, and where they contradict the columns, because somebody has moved one, the reader refuses: a
 //! structure or locate whose point is not at its position, a pipe whose line is not its path. Where a structure or locate has no
-//! position, its point is taken: that is how a new one is drawn. Layers that the format does not know are refused.
+//! position, its point is taken: that is how a new one is drawn. A layer in another reference system than the document, a line where a
+//! point belongs, and heights are refused, and so are layers that the format does not know.
 //!
 //! There is no SQLite for wasm32; there the form is left out.
 
 mod blob;
 mod read;
 mod schema;
+mod systems;
 mod write;
 
 pub use read::{read, read_stream};

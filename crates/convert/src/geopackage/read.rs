@@ -11,7 +11,8 @@ use rusqlite::types::ValueRef;
 use rusqlite::{Connection, OptionalExtension, Rows as SqlRows, Statement};
 use serde_json::Number;
 
-use super::blob::{self, Xy};
+use super::blob::{self, Shape, Xy};
+use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, plan};
@@ -21,6 +22,8 @@ use crate::{ConvertError, Survey, flow, tables};
 
 /// How far a geometry may be from what the columns say, in units of the reference system, and still be the same.
 const SAME: f64 = 1e-6;
+/// The layers whose geometries are held against the columns.
+const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
 /// What programs put into a GeoPackage for themselves.
 const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 
@@ -80,8 +83,8 @@ fn with_tables<T>(
             continue;
         }
         let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
-        let headings = columns
-            .map_or_else(|_| Vec::new(), |columns| columns.column_names().into_iter().map(str::to_owned).collect());
+        let headings =
+            columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().map(str::to_owned).collect());
         strangers.push(Stranger { name: other.clone(), headings });
     }
     let mut queries = Vec::new();
@@ -93,10 +96,10 @@ fn with_tables<T>(
         let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
         return Err(refused(message.to_owned()));
     }
-    let drawn = RefCell::default();
+    let (drawn, systems) = (RefCell::default(), Systems::of(&base));
     let mut open = Vec::new();
     for query in &mut queries {
-        open.push(query.as_mut().map(|query| query.rows(&drawn)).transpose()?);
+        open.push(query.as_mut().map(|query| query.rows(&drawn, &systems)).transpose()?);
     }
     work(open, &drawn, &strangers)
 }
@@ -162,6 +165,8 @@ enum Found {
 struct Query<'b> {
     table: String,
     headings: Vec<String>,
+    /// The number of the layer's reference system.
+    system: Option<i64>,
     statement: Statement<'b>,
 }
 
@@ -172,6 +177,11 @@ struct TableRows<'q, 'd> {
     rows: SqlRows<'q>,
     row: TableRow,
     drawn: &'d RefCell<Drawn>,
+    systems: &'d Systems,
+    /// The number of the layer's reference system, where it is stated and no geometry has been seen.
+    layer: Option<i64>,
+    /// That of the geometry that was seen last, which is that of the document.
+    system: Option<i32>,
 }
 
 #[derive(Default)]
@@ -182,11 +192,10 @@ struct TableRow {
 impl<'b> Query<'b> {
     fn new(base: &'b Connection, table: String) -> Result<Self, ConvertError> {
         let failed = |error: rusqlite::Error| unreadable(&table, &error);
-        let geometry: Option<String> = base
-            .query_row("SELECT column_name FROM gpkg_geometry_columns WHERE table_name = ?", [&table], |row| row.get(0))
-            .optional()
-            .map_err(failed)?;
-        let geometry = geometry.unwrap_or_else(|| GEOMETRY.to_owned());
+        let stated = "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ?";
+        let stated = base.query_row(stated, [&table], |row| Ok((row.get(0)?, row.get(1)?)));
+        let (geometry, system): (String, Option<i64>) =
+            stated.optional().map_err(failed)?.unwrap_or_else(|| (GEOMETRY.to_owned(), None));
         let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(&table))).map_err(failed)?;
         let columns =
             info.query_map([], |row| Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?)));
@@ -204,17 +213,51 @@ impl<'b> Query<'b> {
         let comma = if list.is_empty() { "" } else { ", " };
         let query = format!("SELECT rowid, {shape}{comma}{} FROM {} ORDER BY rowid", list.join(", "), quoted(&table));
         let statement = base.prepare(&query).map_err(failed)?;
-        Ok(Self { statement, headings, table })
+        Ok(Self { statement, headings, system, table })
     }
 
-    fn rows<'d>(&mut self, drawn: &'d RefCell<Drawn>) -> Result<TableRows<'_, 'd>, ConvertError> {
+    fn rows<'d>(&mut self, drawn: &'d RefCell<Drawn>, systems: &'d Systems) -> Result<TableRows<'_, 'd>, ConvertError> {
         let rows = self.statement.query([]).map_err(|error| unreadable(&self.table, &error))?;
-        Ok(TableRows { table: &self.table, headings: &self.headings, rows, row: TableRow::default(), drawn })
+        let (table, headings, layer) = (self.table.as_str(), self.headings.as_slice(), self.system);
+        Ok(TableRows { table, headings, rows, row: TableRow::default(), drawn, systems, layer, system: None })
     }
 }
 
 fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
     form(table, 1, format!("the table cannot be read: {error}"))
+}
+
+/// Refuses a geometry that the row of a table cannot have, or that is in another system than the document.
+fn fitting(
+    table: &str,
+    shape: &Shape,
+    systems: &Systems,
+    layer: &mut Option<i64>,
+    known: &mut Option<i32>,
+) -> Result<(), String> {
+    if let Some(layer) = layer.take() {
+        systems.check(layer, "the layer", "the layer's srs_id")?;
+    }
+    if *known != Some(shape.system) {
+        systems.check(i64::from(shape.system), "the geometry", "the srs_id in its header")?;
+        *known = Some(shape.system);
+    }
+    let (found, wanted) = if shape.line { ("line", "point") } else { ("point", "line") };
+    if shape.line != (table == "pipes") {
+        return Err(format!("the geometry is a {found} and a row of {table} has a {wanted}; draw one"));
+    }
+    if let Some([x, y]) = shape.positions.iter().find(|position| !position.iter().all(|number| number.is_finite())) {
+        return Err(format!("the geometry is at {x}, {y}, which is no place; draw it anew, or empty it"));
+    }
+    if shape.line && shape.positions.len() < 2 {
+        return Err("the line has one position, and a line has two or more; draw it anew, or empty it".to_owned());
+    }
+    match shape.more {
+        Some(more) => Err(format!(
+            "the geometry has the height or measure {more}, which has no place in a survey; put elevations into the columns and take it out"
+        )),
+        None => Ok(()),
+    }
 }
 
 impl TableRow {
@@ -304,8 +347,13 @@ impl Rows for TableRows<'_, '_> {
             });
         }
         if let ValueRef::Blob(bytes) = row.get_ref(1).map_err(failed)? {
-            let positions = blob::read(bytes).map_err(|message| form(table, number, message))?;
-            self.row.hold_against(table, number, self.headings, positions, &mut self.drawn.borrow_mut())?;
+            let shape = blob::read(bytes).map_err(|message| form(table, number, message))?;
+            // Where runs and observations are drawn says nothing.
+            if let Some(shape) = shape.filter(|_| POSITIONED.contains(&table)) {
+                fitting(table, &shape, self.systems, &mut self.layer, &mut self.system)
+                    .map_err(|message| form(table, number, message))?;
+                self.row.hold_against(table, number, self.headings, shape.positions, &mut self.drawn.borrow_mut())?;
+            }
         }
         Ok(Some((number, &self.row)))
     }

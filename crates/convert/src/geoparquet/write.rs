@@ -25,7 +25,7 @@ const WHY: &str = "GeoParquet is written on WGS 84";
 /// How many quantities of an observation have columns.
 const QUANTITIES: usize = 2;
 
-/// Writes a document as a file a layer. The report says what of it is left out, and where. Equal documents give equal bytes.
+/// Writes a document as a file a layer. The report says what of it is left out, and where; its notes say what has no geometry. Equal documents give equal bytes.
 ///
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84.
@@ -44,7 +44,7 @@ pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
     mut open: impl FnMut(&str) -> io::Result<W>,
 ) -> Result<(Files<W>, LossReport), ConvertError> {
     let network = Network::new(head, WHY)?;
-    let mut report = LossReport::default();
+    let mut report = LossReport { notes: network.notes().to_vec(), ..LossReport::default() };
     losses_of_head(head, &mut report);
     let mut files = Files::new();
 
@@ -56,10 +56,18 @@ pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
 
     let mut layer = Layer::new(&[("", "pipes")], head, open("pipes.parquet")?)?;
     for (index, row) in head.pipes.iter().enumerate() {
-        if !row.path.is_empty() {
-            report.add(LossKind::Changed, format!("/pipes/{index}/path"), "the path is the geometry, on WGS 84");
+        let geometry = network.pipe(index);
+        let pointer = || format!("/pipes/{index}/path");
+        match (row.path.len(), &geometry) {
+            (0, _) => {}
+            (1, _) => report.add(LossKind::Dropped, pointer(), "one vertex is no line"),
+            (_, Some(_)) => report.add(LossKind::Changed, pointer(), "the path is the geometry, on WGS 84"),
+            (_, None) => {
+                let message = format!("the path is no geometry: {}", network.no_line(row));
+                report.add(LossKind::Dropped, pointer(), message);
+            }
         }
-        layer.row(&[&value_of(row)?], network.pipe(index))?;
+        layer.row(&[&value_of(row)?], geometry)?;
     }
     files.push(("pipes.parquet".to_owned(), layer.finish()?));
 
@@ -72,7 +80,7 @@ pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
     let tables = [("", "observations"), ("run.", "runs"), ("pipe.", "pipes")];
     let mut layer = Layer::new(&tables, head, open("observations.parquet")?)?;
     for (index, run) in runs.enumerate() {
-        observations(&network, head, (index, run.borrow()), &mut layer, &mut report)?;
+        observations(&network, (index, run.borrow()), &mut layer, &mut report)?;
     }
     files.push(("observations.parquet".to_owned(), layer.finish()?));
     Ok((files, report))
@@ -80,7 +88,6 @@ pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
 
 fn observations<W: Write + Send>(
     network: &Network<'_>,
-    head: &Head,
     (index, run): (usize, &Run),
     layer: &mut Layer<W>,
     report: &mut LossReport,
@@ -88,7 +95,7 @@ fn observations<W: Write + Send>(
     let line = network.line_of(run);
     let placer = line.as_ref().and_then(|line| network.placer(run, line));
     let run_value = value_of(&Run { observations: Vec::new(), ..run.clone() })?;
-    let pipe = value_of(&head.pipes.iter().find(|pipe| pipe.id == run.pipe))?;
+    let pipe = value_of(&network.pipe_of(run))?;
     if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
         report.add(LossKind::Dropped, format!("/runs/{index}/counter/checks"), "a row has no room for a table");
     }

@@ -23,6 +23,11 @@ pub(super) fn escaped(text: &str) -> (Cow<'_, str>, bool) {
     (Cow::Owned(out), !text.chars().all(held))
 }
 
+/// A text as it reads in XML.
+pub(super) fn as_held(text: &str) -> String {
+    text.chars().map(|character| if held(character) { character } else { char::REPLACEMENT_CHARACTER }).collect()
+}
+
 /// The characters of XML 1.0, production 2.
 fn held(character: char) -> bool {
     matches!(character, '\t' | '\n' | '\r' | '\u{20}'..='\u{D7FF}' | '\u{E000}'..='\u{FFFD}' | '\u{10000}'..)

@@ -7,13 +7,13 @@ use obvert_model::tables::{Document, Head, Observation, Run};
 use serde::Serialize;
 use serde_json::Value;
 
-use super::text::escaped;
+use super::text::{as_held, escaped};
 use crate::map::geometry::{Geometry, LonLat};
 use crate::map::network::Network;
 use crate::tables::cell;
 use crate::tables::plan::plan;
 use crate::tables::walk::{Entry, columns};
-use crate::{ConvertError, LossKind, LossReport};
+use crate::{ConvertError, Loss, LossKind, LossReport};
 
 /// Why positions are transformed.
 const WHY: &str = "KML has positions on WGS 84 only (OGC 07-147r2)";
@@ -36,7 +36,7 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
 }
 
 /// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The placemarks of stretches, which
-/// stand last, are held until then.
+/// stand last, are held until then, and so is the report, which has an entry for every observation that is not on the map.
 ///
 /// # Errors
 /// As [`write`](fn@write).
@@ -46,55 +46,79 @@ pub fn write_stream<R: Borrow<Run>>(
     sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
     let network = Network::new(head, WHY)?;
-    let mut kml = Kml { sink, report: LossReport::default() };
+    let mut kml = Kml { sink, text: Vec::new(), stretches: Vec::new(), report: LossReport::default() };
     kml.losses_of_head(head);
     kml.sink.write_all(
         b"<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n<kml xmlns=\"http://www.opengis.net/kml/2.2\">\n<Document>\n",
     )?;
     let title = head.assignment.as_ref().and_then(|assignment| assignment.title.as_ref());
     let title = title.map_or_else(|| "Pipe inspection survey".to_owned(), ToString::to_string);
-    kml.element("name", &title, "/assignment/title")?;
-    kml.element("description", &format!("{}, issued {}", head.id, head.issued), "/id")?;
+    if kml.element("name", &title)? {
+        kml.report.losses.push(not_held("/assignment/title".to_owned(), title.into()));
+    }
+    kml.element("description", &format!("{}, issued {}", head.id, head.issued))?;
+    kml.flush()?;
     kml.sink.write_all(STYLES.as_bytes())?;
 
     kml.open("structures")?;
     for (index, row) in head.structures.iter().enumerate() {
         let name = format!("{} {}", row.kind, row.id);
-        kml.row("structures", index, &name, row, network.structure(index).as_ref())?;
+        let why = || network.off_the_map(row.position);
+        kml.row("structures", index, &name, row, network.structure(index).ok_or_else(why))?;
     }
     kml.close()?;
     kml.open("pipes")?;
     for (index, row) in head.pipes.iter().enumerate() {
-        if !row.path.is_empty() {
-            kml.lose(LossKind::Changed, format!("/pipes/{index}/path"), "the path is the placemark's line, on WGS 84");
+        let geometry = network.pipe(index);
+        let pointer = || format!("/pipes/{index}/path");
+        match row.path.len() {
+            2.. if geometry.is_some() => {
+                kml.lose(LossKind::Changed, pointer(), "the path is the placemark's line, on WGS 84");
+            }
+            1 if geometry.is_some() => kml.lose(LossKind::Dropped, pointer(), "one vertex is no line"),
+            _ => {}
         }
-        kml.row("pipes", index, row.id.as_str(), row, network.pipe(index).as_ref())?;
+        let why = || Some(network.no_line(row).to_owned());
+        kml.row("pipes", index, row.id.as_str(), row, geometry.ok_or_else(why))?;
     }
     kml.close()?;
     kml.open("locates")?;
     for (index, row) in head.locates.iter().enumerate() {
         let depth = row.depth.map(|depth| format!(", {depth} {} deep", head.units.length)).unwrap_or_default();
-        kml.row("locates", index, &format!("{}{depth}", row.id), row, network.locate(index).as_ref())?;
+        let why = || network.off_the_map(row.position);
+        kml.row("locates", index, &format!("{}{depth}", row.id), row, network.locate(index).ok_or_else(why))?;
     }
     kml.close()?;
-    let mut stretches = Kml { sink: Vec::new(), report: LossReport::default() };
     kml.open("observations")?;
     for (index, run) in runs.enumerate() {
-        kml.run(&network, head, (index, run.borrow()), false)?;
-        stretches.run(&network, head, (index, run.borrow()), true)?;
+        kml.run(&network, head, index, run.borrow())?;
     }
     kml.close()?;
     kml.open("stretches")?;
-    kml.sink.write_all(&stretches.sink)?;
-    kml.report.losses.append(&mut stretches.report.losses);
+    kml.sink.write_all(&kml.stretches)?;
     kml.close()?;
     kml.sink.write_all(b"</Document>\n</kml>\n")?;
     kml.sink.flush()?;
     Ok(kml.report)
 }
 
+/// A text with characters that XML cannot hold.
+fn not_held(pointer: String, was: Value) -> Loss {
+    let message = "a text has characters that XML cannot hold; U+FFFD stands for each";
+    let becomes = was.as_str().map(|text| as_held(text).into());
+    Loss { was: Some(was), becomes, ..Loss::new(LossKind::Changed, pointer, message) }
+}
+
+/// A row whose columns become data of a placemark: what stands before their names, the table, the row, and where it is in the
+/// document, if what is lost of it has not been told.
+type Columns<'r> = (&'static str, &'static str, &'r Value, Option<&'r str>);
+
 struct Kml<W> {
     sink: W,
+    /// The placemark that is being put together.
+    text: Vec<u8>,
+    /// Those of stretches.
+    stretches: Vec<u8>,
     report: LossReport,
 }
 
@@ -105,6 +129,7 @@ impl<W: Write> Kml<W> {
 
     /// What is said once and tables without a place have no placemark to stand at.
     fn losses_of_head(&mut self, head: &Head) {
+        const NO_PLACE: &str = "KML has placemarks only, and this has no place";
         const KEPT: [&str; 6] = ["obvert", "id", "issued", "structures", "pipes", "locates"];
         let value = serde_json::to_value(head).unwrap_or_default();
         for key in value.as_object().into_iter().flat_map(|object| object.keys()) {
@@ -112,9 +137,15 @@ impl<W: Write> Kml<W> {
                 "crs" => self.lose(LossKind::Changed, "/crs", "positions are on WGS 84, rounded to nine decimals"),
                 "runs" => {}
                 key if KEPT.contains(&key) => {}
-                key => {
-                    self.lose(LossKind::Dropped, format!("/{key}"), "KML has placemarks only, and this has no place")
+                // Its title is the name of the whole.
+                "assignment" if value["assignment"].get("title").is_some() => {
+                    for part in value["assignment"].as_object().into_iter().flat_map(|object| object.keys()) {
+                        if part != "title" {
+                            self.lose(LossKind::Dropped, format!("/assignment/{part}"), NO_PLACE);
+                        }
+                    }
                 }
+                key => self.lose(LossKind::Dropped, format!("/{key}"), NO_PLACE),
             }
         }
     }
@@ -127,154 +158,171 @@ impl<W: Write> Kml<W> {
         self.sink.write_all(b"</Folder>\n")
     }
 
+    /// Adds what was put together to the sink.
+    fn flush(&mut self) -> io::Result<()> {
+        self.sink.write_all(&self.text)?;
+        self.text.clear();
+        Ok(())
+    }
+
+    /// The placemark of a row, or why it has none: no more is known than that nothing says where it is, or this.
     fn row<R: Serialize>(
         &mut self,
         table: &'static str,
         index: usize,
         name: &str,
         row: &R,
-        geometry: Option<&Geometry>,
+        geometry: Result<Geometry, Option<String>>,
     ) -> Result<(), ConvertError> {
         let pointer = format!("/{table}/{index}");
         let value = serde_json::to_value(row).map_err(io::Error::other)?;
-        self.placemark(
-            (table, &format!("{table}-{}", index + 1)),
-            name,
-            &[("", table, &value)],
-            &[],
-            geometry,
-            &pointer,
-        )
+        match geometry {
+            Ok(geometry) => {
+                let id = format!("{table}-{}", index + 1);
+                self.placemark((table, &id), name, &[("", table, &value, Some(&pointer))], None, &geometry)?;
+                self.flush()?;
+            }
+            Err(Some(why)) => {
+                let loss = Loss::new(LossKind::Dropped, pointer, format!("it is not on the map: {why}"));
+                self.report.losses.push(Loss { was: value.get("position").cloned(), ..loss });
+            }
+            Err(None) => self.lose(LossKind::Dropped, pointer, "nothing says where it is, so it is not on the map"),
+        }
+        Ok(())
     }
 
-    /// The observations of a run, or the stretches among them.
-    fn run(
-        &mut self,
-        network: &Network<'_>,
-        head: &Head,
-        (index, run): (usize, &Run),
-        stretches: bool,
-    ) -> Result<(), ConvertError> {
+    /// The observations of a run, and the stretches among them.
+    fn run(&mut self, network: &Network<'_>, head: &Head, index: usize, run: &Run) -> Result<(), ConvertError> {
         let line = network.line_of(run);
         let placer = line.as_ref().and_then(|line| network.placer(run, line));
+        let place = |row| placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry);
+        let at = format!("/runs/{index}");
+        let drawn = run.observations.iter().any(|row| place(row).is_some());
+        if !drawn {
+            let none = if run.observations.is_empty() { "it has none" } else { "none of them is on the map" };
+            let message = format!("a run is told of with its observations, and {none}");
+            self.lose(LossKind::Dropped, at.clone(), &message);
+        } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
+            self.lose(LossKind::Dropped, format!("{at}/counter/checks"), "a placemark has no room for a table");
+        }
         let run_value =
             serde_json::to_value(Run { observations: Vec::new(), ..run.clone() }).map_err(io::Error::other)?;
-        let pipe = head.pipes.iter().find(|pipe| pipe.id == run.pipe);
-        let pipe = serde_json::to_value(pipe).map_err(io::Error::other)?;
-        if !stretches {
-            if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
-                self.lose(
-                    LossKind::Dropped,
-                    format!("/runs/{index}/counter/checks"),
-                    "a placemark has no room for a table",
-                );
-            }
-            if run.observations.is_empty() {
-                self.lose(
-                    LossKind::Dropped,
-                    format!("/runs/{index}"),
-                    "a run is told of with its observations, and it has none",
-                );
-            }
-        }
+        let pipe = network.pipe_of(run);
+        let pipe_value = serde_json::to_value(pipe).map_err(io::Error::other)?;
+        let why = match (&line, pipe) {
+            (None, None) => "its pipe is not in the survey",
+            (None, Some(_)) => "its pipe has no line on it",
+            (Some(_), _) if placer.is_none() => "the line of its pipe has no length",
+            _ => "its place on the pipe cannot be transformed",
+        };
+        // What is lost of a run is told with the first placemark that has it, of a pipe with its own.
+        let mut told = None;
         for (number, row) in run.observations.iter().enumerate() {
-            let pointer = format!("/runs/{index}/observations/{number}");
-            let place = placer.as_ref().and_then(|placer| placer.observation(row));
-            let geometry = place.map(|place| place.geometry);
-            let extended = geometry.as_ref().is_some_and(|geometry| !matches!(geometry, Geometry::Point(_)));
-            // What has no place is lost once.
-            if extended != stretches {
+            let pointer = format!("{at}/observations/{number}");
+            let Some(geometry) = place(row) else {
+                self.lose(LossKind::Dropped, pointer, &format!("it is not on the map: {why}"));
                 continue;
+            };
+            let name = format!("{} at {} {}", row.code, row.at, head.units.length);
+            let value = serde_json::to_value(row).map_err(io::Error::other)?;
+            let of_run = told.replace(()).is_none().then_some(at.as_str());
+            let rows = [
+                ("", "observations", &value, Some(pointer.as_str())),
+                ("run.", "runs", &run_value, of_run),
+                ("pipe.", "pipes", &pipe_value, None),
+            ];
+            let id = format!("observations-{}-{}", index + 1, number + 1);
+            let stretch = !matches!(geometry, Geometry::Point(_));
+            let layer = if stretch { "stretches" } else { "observations" };
+            self.placemark((layer, &id), &name, &rows, amounts(row), &geometry)?;
+            if stretch {
+                self.stretches.append(&mut self.text);
+            } else {
+                self.flush()?;
+            }
+            for (place, _) in row.quantities.iter().enumerate().filter(|(_, quantity)| quantity.extensions.is_some()) {
+                let pointer = format!("{pointer}/quantities/{place}/extensions");
+                self.lose(LossKind::Dropped, pointer, "a quantity is told by value and unit");
             }
             if !row.media.is_empty() {
                 self.lose(LossKind::Dropped, format!("{pointer}/media"), "media are not referred to");
             }
-            let name = format!("{} at {} {}", row.code, row.at, head.units.length);
-            let value = serde_json::to_value(row).map_err(io::Error::other)?;
-            let rows = [("", "observations", &value), ("run.", "runs", &run_value), ("pipe.", "pipes", &pipe)];
-            let layer = if stretches { "stretches" } else { "observations" };
-            let id = format!("observations-{}-{}", index + 1, number + 1);
-            self.placemark((layer, &id), &name, &rows, &amounts(row), geometry.as_ref(), &pointer)?;
         }
         Ok(())
     }
 
+    /// Puts a placemark together. Its name says nothing that its data do not.
     fn placemark(
         &mut self,
         (layer, id): (&str, &str),
         name: &str,
-        rows: &[(&str, &'static str, &Value)],
-        more: &[(String, String)],
-        geometry: Option<&Geometry>,
-        pointer: &str,
-    ) -> Result<(), ConvertError> {
-        let Some(geometry) = geometry else {
-            self.lose(LossKind::Dropped, pointer, "nothing says where it is, so it is not on the map");
-            return Ok(());
-        };
-        write!(self.sink, "<Placemark id=\"{id}\">")?;
-        self.element("name", name, pointer)?;
-        write!(self.sink, "<styleUrl>#{layer}</styleUrl><ExtendedData>")?;
-        for (prefix, table, row) in rows.iter().filter(|(.., row)| row.is_object()) {
+        rows: &[Columns<'_>],
+        amounts: Option<String>,
+        geometry: &Geometry,
+    ) -> io::Result<()> {
+        write!(self.text, "<Placemark id=\"{id}\">")?;
+        self.element("name", name)?;
+        write!(self.text, "<styleUrl>#{layer}</styleUrl><ExtendedData>")?;
+        for (prefix, table, row, pointer) in rows.iter().filter(|(_, _, row, _)| row.is_object()) {
             let Some(table) = plan().table(table) else { continue };
             for (heading, entry) in columns(table, row) {
-                let text = match entry {
-                    Entry::Value(value, column) => cell::text(value, &column.kind),
-                    Entry::Bare => "{}".to_owned(),
+                let (text, of) = match entry {
+                    Entry::Value(value, column) => (cell::text(value, &column.kind), Some((value, column))),
+                    Entry::Bare => ("{}".to_owned(), None),
                     _ => continue,
                 };
-                self.data(&format!("{prefix}{heading}"), &text, pointer)?;
+                let changed = self.data(&format!("{prefix}{heading}"), &text)?;
+                if let (true, Some(pointer), Some((value, column))) = (changed, pointer, of) {
+                    let pointer = format!("{pointer}/{}", column.keys.join("/"));
+                    self.report.losses.push(not_held(pointer, value.clone()));
+                }
             }
         }
-        for (heading, text) in more {
-            self.data(heading, text, pointer)?;
+        if let Some(text) = amounts {
+            self.data("quantities", &text)?;
         }
-        self.sink.write_all(b"</ExtendedData>")?;
+        self.text.write_all(b"</ExtendedData>")?;
         match geometry {
             Geometry::Point(position) => {
-                write!(self.sink, "<Point><coordinates>{}</coordinates></Point>", coordinates(&[*position]))?
+                write!(self.text, "<Point><coordinates>{}</coordinates></Point>", coordinates(&[*position]))?
             }
             Geometry::Line(line) => self.line(line)?,
             Geometry::Lines(lines) => {
-                self.sink.write_all(b"<MultiGeometry>")?;
+                self.text.write_all(b"<MultiGeometry>")?;
                 for line in lines {
                     self.line(line)?;
                 }
-                self.sink.write_all(b"</MultiGeometry>")?;
+                self.text.write_all(b"</MultiGeometry>")?;
             }
         }
-        self.sink.write_all(b"</Placemark>\n")?;
-        Ok(())
+        self.text.write_all(b"</Placemark>\n")
     }
 
     fn line(&mut self, line: &[LonLat]) -> io::Result<()> {
         let positions = coordinates(line);
-        write!(self.sink, "<LineString><tessellate>1</tessellate><coordinates>{positions}</coordinates></LineString>")
+        write!(self.text, "<LineString><tessellate>1</tessellate><coordinates>{positions}</coordinates></LineString>")
     }
 
-    fn data(&mut self, name: &str, text: &str, pointer: &str) -> io::Result<()> {
-        write!(self.sink, "<Data name=\"{name}\">")?;
-        self.element("value", text, pointer)?;
-        self.sink.write_all(b"</Data>")
+    fn data(&mut self, name: &str, text: &str) -> io::Result<bool> {
+        write!(self.text, "<Data name=\"{name}\">")?;
+        let changed = self.element("value", text)?;
+        self.text.write_all(b"</Data>")?;
+        Ok(changed)
     }
 
-    fn element(&mut self, name: &str, text: &str, pointer: &str) -> io::Result<()> {
+    /// An element with a text; whether the text had to be changed.
+    fn element(&mut self, name: &str, text: &str) -> io::Result<bool> {
         let (text, changed) = escaped(text);
-        if changed {
-            self.lose(LossKind::Changed, pointer, "a text has characters that XML cannot hold; U+FFFD stands for each");
-        }
-        write!(self.sink, "<{name}>{text}</{name}>")
+        write!(self.text, "<{name}>{text}</{name}>")?;
+        Ok(changed)
     }
 }
 
 /// The amounts of an observation as one text.
-fn amounts(row: &Observation) -> Vec<(String, String)> {
-    if row.quantities.is_empty() {
-        return Vec::new();
-    }
+fn amounts(row: &Observation) -> Option<String> {
     let all: Vec<String> =
         row.quantities.iter().map(|quantity| format!("{} {}", quantity.value, quantity.unit)).collect();
-    vec![("quantities".to_owned(), all.join("; "))]
+    (!all.is_empty()).then(|| all.join("; "))
 }
 
 fn coordinates(positions: &[LonLat]) -> String {

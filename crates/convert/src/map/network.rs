@@ -6,6 +6,7 @@
 //! somebody has moved one.
 
 use std::borrow::Cow;
+use std::cell::RefCell;
 use std::collections::HashMap;
 
 use obvert_geo::{Crs, DatumShift, GeoError, Path};
@@ -115,6 +116,34 @@ impl<'h> Network<'h> {
         self.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
     }
 
+    /// The pipe that a run was in.
+    pub(crate) fn pipe_of(&self, run: &Run) -> Option<&'h Pipe> {
+        self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)
+    }
+
+    /// Why a row is not on the map though it has a position; `None` where it has none.
+    pub(crate) fn off_the_map(&self, position: Option<Position>) -> Option<String> {
+        let (_, crs) = (position?, self.crs.as_ref()?);
+        Some(format!("its position cannot be transformed by {crs}; check its order, its unit and the reference system"))
+    }
+
+    /// Why a pipe is not on the map.
+    pub(crate) fn no_line(&self, pipe: &Pipe) -> &'static str {
+        let known = |structure: &str| self.position_of(structure).is_some();
+        match (pipe.path.len(), &pipe.downstream, &pipe.joins) {
+            (2.., ..) => "a vertex of its path cannot be transformed",
+            (_, Some(down), _) if known(&pipe.upstream) && known(down) => {
+                "it has no path, and the position of one of its two structures cannot be transformed"
+            }
+            (_, Some(_), _) => "it has no path, and one of its two structures has no position",
+            (_, None, Some(_)) if self.position_of(&pipe.upstream).is_some_and(|position| !self.stands(position)) => {
+                "it has no path, and the position of its structure cannot be transformed"
+            }
+            (_, None, Some(_)) => "it has no path, and its structure or the place where it joins has no position",
+            (_, None, None) => "it has no path and only one end",
+        }
+    }
+
     /// What is worth knowing about the map.
     pub(crate) fn notes(&self) -> &[Note] {
         &self.notes
@@ -141,6 +170,11 @@ impl<'h> Network<'h> {
         let length = self.length_of(pipe, &path);
         let against_flow = run.direction == Direction::Upstream;
         Some(Placer { crs, path, length, shift: shift(pipe, run), against_flow })
+    }
+
+    /// Whether a position can be transformed.
+    fn stands(&self, position: [f64; 2]) -> bool {
+        self.crs.as_ref().is_some_and(|crs| crs.to_wgs84(position).is_ok_and(sound))
     }
 
     fn point(&self, position: Position) -> Option<Geometry> {
@@ -215,11 +249,13 @@ impl<'h> Network<'h> {
     }
 
     fn note_what_is_missing(&mut self) {
-        let mut notes = Vec::new();
-        let mut note = |pointer: String, message: String| notes.push(Note { pointer, message });
+        let notes = RefCell::new(Vec::new());
+        let note = |pointer: String, message: String| notes.borrow_mut().push(Note::new(pointer, message));
+        // What whoever looks at the map will miss and could not know from the survey.
+        let alarm = |pointer: String, message: String| notes.borrow_mut().push(Note::alarm(pointer, message));
         let Some(crs) = &self.crs else {
-            note(String::new(), "the document has no position, so no feature has a geometry".to_owned());
-            self.notes = notes;
+            alarm(String::new(), "the document has no position, so no feature has a geometry".to_owned());
+            self.notes = notes.into_inner();
             return;
         };
         let shift = |(_, position): (_, [f64; 2])| crs.datum_shift_at(crs.to_geographic(position).ok()?).ok();
@@ -234,25 +270,23 @@ impl<'h> Network<'h> {
         };
         for (index, row) in self.head.structures.iter().enumerate() {
             if let Some(why) = outside(row.position) {
-                note(format!("/structures/{index}/position"), format!("{why}; the feature has no geometry"));
+                alarm(format!("/structures/{index}/position"), format!("{why}; the feature has no geometry"));
             }
         }
         for (index, pipe) in self.head.pipes.iter().enumerate().filter(|(index, _)| self.lines[*index].is_none()) {
-            let why = match (pipe.path.len(), &pipe.downstream, &pipe.joins) {
-                (2.., ..) => "a vertex of its path cannot be transformed",
-                (_, Some(_), _) => "it has no path, and one of its two structures has no position",
-                (_, None, Some(_)) => "it has no path, and its structure or the place where it joins has no position",
-                (_, None, None) => "it has no path and only one end",
-            };
             let what = "the pipe, its runs and their observations have no geometry";
-            note(format!("/pipes/{index}"), format!("{what}: {why}"));
+            let vertex = pipe.path.iter().find_map(|vertex| outside(Some(*vertex)));
+            match vertex.filter(|_| pipe.path.len() >= 2) {
+                Some(why) => alarm(format!("/pipes/{index}/path"), format!("{why}; {what}")),
+                None => note(format!("/pipes/{index}"), format!("{what}: {}", self.no_line(pipe))),
+            }
         }
         for (index, row) in self.head.locates.iter().enumerate() {
             if let Some(why) = outside(row.position) {
-                note(format!("/locates/{index}/position"), format!("{why}; the feature has no geometry"));
+                alarm(format!("/locates/{index}/position"), format!("{why}; the feature has no geometry"));
             }
         }
-        self.notes = notes;
+        self.notes = notes.into_inner();
     }
 }
 

@@ -50,7 +50,22 @@ fn a_moved_structure_is_refused_kept_or_taken_over() {
     let said: usize = refused.split(':').nth(1).unwrap().parse().unwrap();
     assert!((line.saturating_sub(12)..line + 12).contains(&said), "{refused}: B is near line {line}");
     assert!(refused.contains("the geometry of structure \"B\" lies 5.0"), "{refused}");
-    assert!(refused.contains("read again and say which is right"), "{refused}");
+    let advice = "; where the properties are right, set the geometry to null to have it drawn from them; where that of \
+                  structure \"B\" is, make the property \"position\" [500100, 3999995], and set the geometries of the pipes, runs \
+                  and observations there to null";
+    assert!(refused.ends_with(advice), "{refused}");
+    // Either can be followed.
+    let mut kept = value.clone();
+    feature_mut(&mut kept, "structures", "B")["geometry"] = Value::Null;
+    common::assert_same(&document, &read(&kept, Moved::Refuse).unwrap());
+    let mut moved = value.clone();
+    feature_mut(&mut moved, "structures", "B")["properties"]["position"] = json!([500_100, 3_999_995]);
+    for feature in moved["features"].as_array_mut().unwrap() {
+        if ["pipes", "runs", "observations"].contains(&feature["properties"]["table"].as_str().unwrap()) {
+            feature["geometry"] = Value::Null;
+        }
+    }
+    assert_position(&read(&moved, Moved::Refuse).unwrap(), 1, 500_100.0, 3_999_995.0);
 
     common::assert_same(&document, &read(&value, Moved::KeepProperties).unwrap());
 
@@ -85,6 +100,9 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     line.insert(1, on_the_globe(500_050.0, 3_999_990.0));
     let refused = read(&value, Moved::Refuse).unwrap_err();
     assert!(refused.contains("pipe \"P\" is another than its straight line between its ends"), "{refused}");
+    let advice = "where that of pipe \"P\" is, write its vertices into the property \"path\", in EPSG:32617, and set the \
+                  geometries of its runs and observations to null";
+    assert!(refused.ends_with(advice), "{refused}");
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path = &taken.head.pipes[0].path;
     // The two ends are the recorded positions of the manholes to the last bit.
@@ -145,7 +163,9 @@ fn an_observation_moved_by_itself_is_an_error_unless_the_properties_are_kept() {
         assert!(
             // The distance in a message is rough: a sphere is taken for the earth.
             refused.contains("the geometry of observation \"1\" of run \"R\" lies 9.9")
-                && refused.contains("correct the distance, set the geometry to null"),
+                && refused.ends_with(
+                    "; what was seen lies where its distance is: correct the distance, or set the geometry to null"
+                ),
             "{refused}"
         );
     }
