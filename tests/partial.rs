@@ -455,6 +455,28 @@ fn rows_that_were_pasted_twice_are_one_finding() {
     );
 }
 
+/// A row that belongs to none is told with what it would stand in, and an id that is another only by its number is not what was meant.
+#[test]
+fn what_is_missing_is_told_apart_from_its_neighbours() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let made = support::obvert_in(folder.path(), &["convert", &root(CLEAN), "-o", "tables", "--to", "csv"]);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    let table = |name: &str| folder.path().join("tables").join(name);
+    let text = std::fs::read_to_string(table("observations.csv")).expect("table");
+    let without: String = text.split_inclusive('\n').filter(|line| !line.starts_with("R-01,3,")).collect();
+    std::fs::write(table("observations.csv"), without).expect("write");
+    let said = support::stdout(&support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15"]));
+    assert!(said.contains("observations.csv has no observation \"3\" in run \"R-01\""), "{said}");
+    std::fs::write(table("observations.csv"), text).expect("write");
+    let mut renamed = document(CLEAN);
+    renamed["pipes"][0]["id"] = json!("7");
+    std::fs::write(folder.path().join("r.obvert.json"), renamed.to_string()).expect("write");
+    let arguments = ["check", "r.obvert.json", "--today", "2026-06-15", "--all"];
+    let said = support::stdout(&support::obvert_in(folder.path(), &arguments));
+    assert!(said.contains("no pipe has the id \"P-101\""), "{said}");
+    assert!(!said.contains("did you mean \"P-"), "{said}");
+}
+
 fn root(path: &str) -> String {
     support::root().join(path).display().to_string()
 }

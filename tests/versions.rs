@@ -369,3 +369,25 @@ fn older_surveys_are_read_as_they_are() {
         "{error}"
     );
 }
+
+/// A survey of an older version comes out as one of this: that is said, and it is another document by its digest.
+#[test]
+fn a_conversion_says_that_the_version_is_another() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let old = root().join("tests/corpus/versions/0.1/larkmoor.obvert.json").display().to_string();
+    let arguments = ["convert", &old, "-o", "new.obvert.json", "--account", "account.json"];
+    let made = support::obvert_in(folder.path(), &arguments);
+    assert_eq!(support::status(&made), 0, "{}", support::stderr(&made));
+    assert!(support::stderr(&made).contains(r#": "0.1" becomes "0.2""#), "{}", support::stderr(&made));
+    let account: Value =
+        serde_json::from_slice(&fs::read(folder.path().join("account.json")).expect("there")).expect("JSON");
+    assert_eq!(
+        (&account["lossless"], account["entries"].as_array().map(Vec::len)),
+        (&json!(false), Some(1)),
+        "{account:#}"
+    );
+    assert_eq!(account["entries"][0]["at"]["file"], json!(old), "{account:#}");
+    let refused = support::obvert_in(folder.path(), &["convert", &old, "-o", "other.obvert.json", "--lossless"]);
+    assert_eq!(support::status(&refused), 2);
+    assert!(!folder.path().join("other.obvert.json").exists());
+}

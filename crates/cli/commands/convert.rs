@@ -7,8 +7,8 @@ use std::time::{Duration, Instant};
 
 use obvert::convert::recode::Recoder;
 use obvert::convert::{
-    Account, ConvertError, Each, End, Loss, LossReport, Place, SourceMap, csv, geojson, geopackage, geoparquet,
-    hand_over, kml, xlsx, xml,
+    Account, ConvertError, Each, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage,
+    geoparquet, hand_over, kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, Runs, locate_all};
@@ -87,7 +87,7 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         say_recoded(done.observations, &losses, (&done.from, &done.to), kept);
         losses
     });
-    let reports = [read, recoded, done.losses];
+    let reports = [migrated(&source), read, recoded, done.losses];
     losses::say(&reports, None, places.as_ref(), Some(done.observations))?;
     let refused = arguments.lossless && reports.iter().any(LossReport::loses);
     // A conversion that is refused for its losses is the one whose account is wanted most.
@@ -111,6 +111,17 @@ pub(crate) fn run(arguments: &Convert) -> Result<Status, Failure> {
         pending::write_file(path, arguments.replace, |sink| Ok(writeln!(sink, "{text}")?))?;
     }
     kept.map(|()| Status::Good)
+}
+
+/// That a document of an older version is written in this one: everything that it said is said, and it is another document by its digest.
+fn migrated(source: &Source) -> LossReport {
+    let mut report = LossReport::default();
+    if let Some(migrated) = source.migrated() {
+        let message = "the document is written in this version of the format; obvert migrate shows the steps";
+        let loss = Loss::new(LossKind::Changed, "/obvert", message);
+        report.losses.push(Loss { was: Some(migrated.from.into()), becomes: Some(migrated.to.into()), ..loss });
+    }
+    report
 }
 
 /// What a conversion gave.
@@ -309,7 +320,8 @@ pub(super) fn write_to(document: Document, to: Form, path: &Path, replace: bool)
         Ok::<_, Failure>(losses)
     };
     let losses = hand_over(document, &mut write)?;
-    losses::say(&[losses], None, None, None)
+    let name = path.display().to_string();
+    losses::say(&[losses], Some(&name), None, None)
 }
 
 /// Refuses options that contradict --out-layout.

@@ -224,6 +224,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         let sheet = add(book, "structures", &["id", "kind", "depth", "ground", "asset"]);
         sheet.write_number_with_format(2, 4, 0.07, &percent).unwrap();
         sheet.write_number_with_format(3, 2, 0.085, &percent).unwrap();
+        sheet.write_number(3, 4, 12_345_678_901_234_567.0).unwrap();
         sheet.write_string(3, 0, "C").unwrap().write_string(3, 1, "manhole").unwrap();
         sheet.write_string(1, 0, "A").unwrap().write_string(1, 1, "manhole").unwrap();
         sheet.write_with_format(1, 2, &moment, &date).unwrap();
@@ -250,6 +251,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
         "structures:3:4 (ground): /structures/1/ground: true is not a number",
         "structures:3:5 (asset): /structures/1/asset: the cell shows 7 %, since it is formatted as a percentage, and holds a hundredth of \
          that; format it as text and type it again",
+        "structures:4:5 (asset): /structures/2/asset: 12345678901234568 is a number of more digits than a spreadsheet keeps, where a text",
         "structures:4:3 (depth): /structures/2/depth: the cell shows 8.5 %, since it is formatted as a percentage, and holds a hundredth \
          of that; format it as a number and type it again",
         "equipment:2:3 (calibrated): /equipment/0/calibrated: 46027 is a number; format the cell as a date",
@@ -260,7 +262,7 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
     ] {
         assert!(said.contains(part), "{part} is not in\n{said}");
     }
-    assert_eq!(said.lines().count(), 11, "{said}");
+    assert_eq!(said.lines().count(), 12, "{said}");
 }
 
 #[test]
