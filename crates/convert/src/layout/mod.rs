@@ -16,6 +16,7 @@ mod difference;
 mod draft;
 mod forms;
 mod grid;
+mod headed;
 mod moment;
 mod needs;
 mod nested;

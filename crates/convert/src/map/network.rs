@@ -117,11 +117,13 @@ impl<'h> Network<'h> {
     }
 
     /// The pipe that a run was in.
+    #[cfg_attr(not(any(feature = "kml", feature = "geoparquet")), allow(dead_code))]
     pub(crate) fn pipe_of(&self, run: &Run) -> Option<&'h Pipe> {
         self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)
     }
 
     /// Why a row is not on the map though it has a position; `None` where it has none.
+    #[cfg_attr(not(feature = "kml"), allow(dead_code))]
     pub(crate) fn off_the_map(&self, position: Option<Position>) -> Option<String> {
         let (_, crs) = (position?, self.crs.as_ref()?);
         Some(format!("its position cannot be transformed by {crs}; check its order, its unit and the reference system"))

@@ -1,0 +1,191 @@
+//! What is said of offices' own tables: what cannot be read, what was mixed up, and what a conversion leaves out.
+
+#![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
+
+mod support;
+
+use serde_json::Value;
+use support::{obvert, obvert_in, read, root, status, stderr, stdout};
+
+const A: &str = "examples/layouts/office-a.csv";
+const LAYOUT_A: &str = "examples/layouts/office-a.layout.json";
+const B: &str = "examples/layouts/office-b.csv";
+const LAYOUT_B: &str = "examples/layouts/office-b.layout.json";
+const C: &str = "examples/layouts/office-c.xml";
+const LAYOUT_C: &str = "examples/layouts/office-c.layout.json";
+
+/// Files that no survey can be read from, or that are named for a form that is no file: told with what to do.
+#[test]
+fn files_of_no_use_are_told_with_what_to_do() {
+    let folder = tempfile::tempdir().unwrap();
+    let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join(name), bytes).unwrap();
+    write("t.xls", b"\xD0\xCF\x11\xE0\xA1\xB1\x1A\xE1");
+    write("t.pdf", b"%PDF-1.7\n");
+    write("t.parquet", b"PAR1");
+    write("t.zip", b"PK\x03\x04 cut");
+    std::fs::create_dir(folder.path().join("layers")).unwrap();
+    write("layers/runs.parquet", b"PAR1");
+    let own = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    for (command, expected) in [
+        (&["check", "t.xls"][..], "t.xls: is an old workbook or office document; save it as .xlsx"),
+        (&["check", "t.pdf"], "t.pdf: is a PDF, which has no data to read"),
+        (&["check", "t.parquet"], "t.parquet: this form is written only"),
+        (&["check", "layers"], "layers: GeoParquet: this form is written only"),
+        (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
+        (
+            &["convert", &own, "-o", "x.parquet"],
+            "x.parquet: GeoParquet is a folder with a file a layer; name a folder and give --to geoparquet",
+        ),
+    ] {
+        let output = obvert_in(folder.path(), command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
+    let table = folder.path().join("office-b.xlsx").display().to_string();
+    let layout = root().join(LAYOUT_B).display().to_string();
+    let made = obvert_in(
+        folder.path(),
+        &["convert", &root().join(B).display().to_string(), "-o", &table, "--layout", &layout, "--out-layout", &layout],
+    );
+    assert_eq!(status(&made), 0, "{}", stderr(&made));
+    let output = obvert_in(folder.path(), &["check", &table]);
+    assert!(stderr(&output).contains("an office's own workbook is read by a layout"), "{}", stderr(&output));
+}
+
+/// A row that was copied to another place of an office's table is said to be one, and nobody is told to change its distance.
+#[test]
+fn a_row_that_was_copied_elsewhere_is_no_slip() {
+    let folder = tempfile::tempdir().unwrap();
+    let bytes = std::fs::read(root().join(A)).unwrap();
+    let lines: Vec<&[u8]> = bytes.split_inclusive(|byte| *byte == b'\n').collect();
+    let check = |table: &[&[u8]]| {
+        std::fs::write(folder.path().join("a.csv"), table.concat()).unwrap();
+        let layout = root().join(LAYOUT_A);
+        let arguments = [
+            "check",
+            "a.csv",
+            "--layout",
+            layout.to_str().unwrap(),
+            "--today",
+            "2026-06-01",
+            "--all",
+            "--format",
+            "json",
+        ];
+        let report: Value = serde_json::from_str(&stdout(&obvert_in(folder.path(), &arguments))).unwrap();
+        let findings = report["findings"].as_array().unwrap().iter();
+        let told = findings.map(|finding| {
+            (finding["rule"].to_string(), finding["message"].to_string(), finding["at"]["line"].as_u64())
+        });
+        told.filter(|(.., line)| line.is_some_and(|line| line < 15)).collect::<Vec<_>>()
+    };
+    // Sheet L-101 is rows 2 to 12; row 5 is at 0+31.90, row 8 at 0+96.30.
+    let whole = check(&lines);
+    for (from, to, place) in [(4, 8, 9), (7, 3, 4)] {
+        let mut moved = lines.clone();
+        moved.insert(to, lines[from]);
+        let told = check(&moved);
+        let new: Vec<_> = told.iter().filter(|(rule, ..)| !whole.iter().any(|(known, ..)| known == rule)).collect();
+        assert_eq!(new.len(), 1, "{told:#?}");
+        let (rule, message, line) = new[0];
+        assert_eq!((rule.as_str(), *line), ("\"observation-twice\"", Some(place)), "{message}");
+        assert!(message.contains("the row says again what observation"), "{message}");
+    }
+}
+
+/// One cause in many rows is told three times and counted.
+#[test]
+fn a_cause_of_many_rows_is_counted() {
+    let folder = tempfile::tempdir().unwrap();
+    let text: String = std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    let spoilt = text.replace(",VCP,", ",Clay,");
+    let rows = text.matches(",VCP,").count();
+    assert!(rows > 10);
+    std::fs::write(
+        folder.path().join("a.csv"),
+        spoilt.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(),
+    )
+    .unwrap();
+    let layout = root().join(LAYOUT_A);
+    let layout = layout.to_str().unwrap();
+    let checked = obvert_in(folder.path(), &["layout", "check", layout, "a.csv"]);
+    assert_eq!(status(&checked), 1, "{}", stderr(&checked));
+    let said = stdout(&checked);
+    assert_eq!(said.lines().count(), 4, "{said}");
+    assert!(said.contains(&format!("and {} more like the 3 above, the last at a.csv:", rows - 3)), "{said}");
+    let converted = obvert_in(folder.path(), &["convert", "a.csv", "-o", "a.obvert.json", "--layout", layout]);
+    assert_eq!(status(&converted), 2);
+    assert!(stderr(&converted).contains(&format!("and {} more like the 3 above", rows - 3)), "{}", stderr(&converted));
+    assert!(!folder.path().join("a.obvert.json").exists());
+}
+
+/// Arguments in another order, a layout or a survey where a table belongs: what was given is named for what it is.
+#[test]
+fn what_was_mixed_up_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let own = "examples/data/osier-9.obvert.json";
+    std::fs::write(folder.path().join("o.xml"), "<Works><Line/></Works>").unwrap();
+    let office_xml = folder.path().join("o.xml").display().to_string();
+    for (command, expected) in [
+        (&["layout", "check", A, LAYOUT_A][..], "office-a.csv: looks like a table or XML, and a layout is JSON"),
+        (&["check", A, "--layout", A], "office-a.csv: looks like a table or XML, and a layout is JSON"),
+        (
+            &["layout", "check", LAYOUT_A, own],
+            "osier-9.obvert.json: is JSON; an office's own table is CSV, a workbook or XML",
+        ),
+        (&["check", LAYOUT_A], "office-a.layout.json: is a layout, and no survey; give it with --layout"),
+        (&["check", &office_xml], "if this is an office's own file, give its --layout"),
+    ] {
+        let output = obvert(command);
+        assert_eq!(status(&output), 2, "{command:?}");
+        assert!(stderr(&output).contains(expected), "{command:?}: {}", stderr(&output));
+    }
+    let declared = folder.path().join("d.xml").display().to_string();
+    let text = std::fs::read_to_string(root().join(C)).unwrap();
+    let wrong = format!(
+        "<?xml version=\"1.0\" encoding=\"ISO-8859-1\"?>\n<!-- ü -->{}",
+        text.split_once("?>").map_or(&*text, |(_, rest)| rest)
+    );
+    std::fs::write(&declared, wrong).unwrap();
+    let output = obvert(&["check", &declared, "--layout", LAYOUT_C]);
+    assert!(
+        stderr(&output).contains("the XML declaration says iso-8859-1, and the file is UTF-8"),
+        "{}",
+        stderr(&output)
+    );
+}
+
+/// Cells that are dropped are no observations that are.
+#[test]
+fn cells_that_lead_nowhere_are_told_as_cells() {
+    let folder = tempfile::tempdir().unwrap();
+    let text = read(LAYOUT_A);
+    let mut layout: Value = serde_json::from_str(&text).unwrap();
+    for column in layout["columns"].as_array_mut().unwrap() {
+        if column["heading"] == "Comment" {
+            *column = serde_json::json!({"heading": "Comment", "drop": "not of the survey"});
+        }
+    }
+    let path = folder.path().join("l.json").display().to_string();
+    std::fs::write(&path, layout.to_string()).unwrap();
+    let out = folder.path().join("o.obvert.json").display().to_string();
+    let output = obvert(&["convert", A, "--layout", &path, "-o", &out]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert!(!stderr(&output).contains("observations are not in"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains("the column \"Comment\" is not carried over: not of the survey: \"hairline, dry\""),
+        "{}",
+        stderr(&output)
+    );
+}
+
+/// A table that its own layout would ask for more than it has is written with that among its losses.
+#[test]
+fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("o.xml").display().to_string();
+    let output = obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: nothing stands under \"Works/@job\"";
+    assert!(stderr(&output).contains(said), "{}", stderr(&output));
+}
