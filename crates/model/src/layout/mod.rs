@@ -217,7 +217,7 @@ table! {
         /// The field.
         to: FieldPath,
         /// Its text, with fields of the same row in braces: `{pipes.upstream}/{pipes.downstream}`. Fields of the document are
-        /// made from the last row.
+        /// made from the last row, and `issued` from the one that makes it latest.
         text: Text,
     }
 }
