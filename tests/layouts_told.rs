@@ -189,3 +189,51 @@ fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: nothing stands under \"Works/@job\"";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }
+
+/// An amount in a unit that the office has no word for is turned into one that it has.
+#[test]
+fn an_amount_goes_into_the_unit_that_an_office_has() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("b.a.csv").display().to_string();
+    let account = folder.path().join("account.json").display().to_string();
+    let arguments = ["--out-layout", LAYOUT_A, "--coding", "obvert-terms", "-o", &out, "--account", &account];
+    let output = obvert(&[&["convert", B, "--layout", LAYOUT_B], &arguments[..]].concat());
+    assert_eq!(status(&output), 0, "{}", stderr(&output));
+    assert!(!stderr(&output).contains("takes an amount in mm"), "{}", stderr(&output));
+    let table: String = std::fs::read(&out).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    // 1.5 mm of 25.4 mm an inch.
+    assert!(table.contains(",0.059055118 in,"), "{table}");
+    let account: Value = serde_json::from_slice(&std::fs::read(&account).unwrap()).unwrap();
+    let entry = account["entries"].as_array().unwrap().iter().find(|entry| entry["was"]["value"] == 1.5).unwrap();
+    assert_eq!((&entry["kind"], &entry["becomes"]["unit"]), (&"changed".into(), &"in".into()), "{entry:#}");
+}
+
+/// A survey that an office's table cannot hold is refused with the runs that it cannot hold.
+#[test]
+fn what_a_table_cannot_hold_is_named_by_its_runs() {
+    let folder = tempfile::tempdir().unwrap();
+    let out = folder.path().join("l.csv").display().to_string();
+    let output = obvert(&["convert", "examples/data/larkmoor.obvert.json", "--out-layout", LAYOUT_A, "-o", &out]);
+    assert_eq!(status(&output), 2);
+    let said = stderr(&output);
+    let expected = "the layout heron-sheets cannot hold this survey, since nobody could read what it would write of run R-19, R-20, R-21, R-22: ";
+    assert!(said.contains(expected), "{said}");
+}
+
+/// Lines of a table in UTF-16 are shown as they read.
+#[test]
+fn lines_of_utf_16_are_shown() {
+    let folder = tempfile::tempdir().unwrap();
+    let text: String = std::fs::read(root().join(A)).unwrap().iter().map(|byte| char::from(*byte)).collect();
+    for big in [false, true] {
+        let mark = std::iter::once(0xFEFF_u16);
+        let units = mark.chain(text.encode_utf16());
+        let bytes: Vec<u8> = units.flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect();
+        std::fs::write(folder.path().join("a.csv"), bytes).unwrap();
+        let layout = root().join(LAYOUT_A).display().to_string();
+        let output =
+            obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01", "--all"]);
+        assert!(stdout(&output).contains(" | L-103,"), "{}", stdout(&output));
+        assert!(!stdout(&output).contains('\u{fffd}'), "{}", stdout(&output));
+    }
+}

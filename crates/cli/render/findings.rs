@@ -18,7 +18,7 @@ const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
 pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
-    let mut lines = SourceLines { source, document: report.documents.first(), starts: BTreeMap::new() };
+    let mut lines = SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
     let mut alike: BTreeMap<_, usize> = BTreeMap::new();
     report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
     let mut seen: BTreeMap<_, usize> = BTreeMap::new();
@@ -189,13 +189,15 @@ fn mendable(report: &Report) -> Option<String> {
 pub(crate) struct SourceLines<'s> {
     source: &'s Source,
     document: Option<&'s ReportDocument>,
+    /// The text of each file that is UTF-16.
+    decoded: BTreeMap<String, Option<String>>,
     /// The starts of the lines of each file, found when the first finding asks for it.
     starts: BTreeMap<String, Vec<usize>>,
 }
 
 impl<'s> SourceLines<'s> {
     pub(crate) fn new(source: &'s Source) -> Self {
-        Self { source, document: None, starts: BTreeMap::new() }
+        Self { source, document: None, decoded: BTreeMap::new(), starts: BTreeMap::new() }
     }
 
     /// Prints the line of a place with a marker under its column.
@@ -212,6 +214,8 @@ impl<'s> SourceLines<'s> {
 
     fn excerpt(&mut self, at: &SourcePlace) -> Option<(usize, String, Option<usize>)> {
         let text = self.source.text_of(&at.file)?;
+        let decoded = self.decoded.entry(at.file.clone()).or_insert_with(|| of_utf16(text));
+        let text = decoded.as_deref().map_or(text, str::as_bytes);
         // Nothing of an archive can be shown as a line.
         if text.starts_with(b"PK") {
             return None;
@@ -242,4 +246,23 @@ impl<'s> SourceLines<'s> {
         let marker = column.map(|_| focus - from.min(focus) + before.chars().count());
         Some((at.line, format!("{before}{shown}{after}"), marker))
     }
+}
+
+/// The text of a file in UTF-16, by its byte-order mark or by its zero bytes; `None` for any other.
+fn of_utf16(bytes: &[u8]) -> Option<String> {
+    let start = &bytes[..bytes.len().min(64)];
+    let zeros = |odd: usize| start.iter().skip(odd).step_by(2).filter(|byte| **byte == 0).count() * 4 > start.len();
+    let big = match start {
+        [0xFE, 0xFF, ..] => true,
+        [0xFF, 0xFE, ..] => false,
+        [_, _, ..] if zeros(0) => true,
+        [_, _, ..] if zeros(1) => false,
+        _ => return None,
+    };
+    let units = bytes
+        .as_chunks::<2>()
+        .0
+        .iter()
+        .map(|pair| if big { u16::from_be_bytes(*pair) } else { u16::from_le_bytes(*pair) });
+    Some(char::decode_utf16(units).map(|letter| letter.unwrap_or(char::REPLACEMENT_CHARACTER)).collect())
 }

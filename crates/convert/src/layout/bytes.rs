@@ -44,6 +44,8 @@ pub(super) fn decode(source: &[u8], declared: Option<Encoding>) -> Result<(Strin
         ([0xEF, 0xBB, 0xBF, rest @ ..], _) => (Encoding::Utf8, rest, false),
         ([0xFF, 0xFE, rest @ ..], _) => (Encoding::Utf16, rest, false),
         ([0xFE, 0xFF, rest @ ..], _) => (Encoding::Utf16, rest, true),
+        // Which of its two bytes comes first, the encoding does not say.
+        (_, Some(Encoding::Utf16)) => (Encoding::Utf16, source, matches!(guess(source), (Encoding::Utf16, true))),
         (_, Some(declared)) => (declared, source, false),
         (_, None) => {
             let (guessed, big) = guess(source);

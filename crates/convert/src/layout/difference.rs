@@ -22,7 +22,7 @@ pub(super) enum Letters {
 }
 
 impl Letters {
-    fn has(self, letter: char) -> bool {
+    pub(super) fn has(self, letter: char) -> bool {
         match self {
             Self::Encoded(encoding) => bytes::has(letter, encoding),
             Self::Xml => crate::xml::is_xml_char(letter),
@@ -35,10 +35,14 @@ impl Letters {
         if matches!(self, Self::Encoded(_)) { '?' } else { '\u{fffd}' }
     }
 
+    /// A text as it is written.
+    pub(super) fn written(self, text: &str) -> String {
+        text.chars().map(|letter| if self.has(letter) { letter } else { self.substitute() }).collect()
+    }
+
     /// Which characters of a text became others, with their code points, where that is the whole difference of the two.
     fn lacking(self, before: &str, after: &str) -> Option<String> {
-        let written: String =
-            before.chars().map(|letter| if self.has(letter) { letter } else { self.substitute() }).collect();
+        let written = self.written(before);
         let mut lacking: Vec<char> = before.chars().filter(|letter| !self.has(*letter)).collect();
         if lacking.is_empty() || written != after {
             return None;
@@ -98,7 +102,14 @@ impl Difference<'_> {
             "runs.observations.media" => self.why_no_media(value, pointer),
             "runs.observations.quantities" => {
                 let unit = value.get("unit").map(said).unwrap_or_default();
+                let place = pointer.rsplit('/').next().and_then(|place| place.parse::<u32>().ok()).unwrap_or(0) + 1;
+                let takes = |to: &str| to == "runs.observations.quantities.value";
+                let columns = || self.layout.columns.iter().filter(|column| column.to.as_deref().is_some_and(takes));
+                let has_place = columns().any(|column| column.place.unwrap_or(1) == place);
                 match self.column(path) {
+                    Some(_) if !has_place => {
+                        format!("the layout {id} has no column for amount {place} of an observation")
+                    }
                     Some(_) => format!(
                         "no column of the layout {id} takes an amount in {unit} here: none has that unit, and what the code list has for \
                          this amount is none that {unit} can be turned into"
@@ -132,12 +143,11 @@ impl Difference<'_> {
                 Some(video) if video == file => {
                     format!("a table of the layout {id} names {pattern} only by an offset into it, and this has none")
                 }
-                Some(video) => format!(
-                    "offsets of the layout {id} are into {pattern}, which is {video:?} here; {file:?} is named otherwise, so that \
-                     the table cannot refer to it"
+                Some(_) => format!(
+                    "offsets of the layout {id} are into {pattern}, and this recording has another name, so that the table cannot refer to it"
                 ),
                 None => format!(
-                    "offsets of the layout {id} are into {pattern}, which cannot be told here, so that the table cannot refer to {file:?}"
+                    "offsets of the layout {id} are into {pattern}, which cannot be told here, so that the table cannot refer to this recording"
                 ),
             },
             _ => format!("the layout {id} has no column for media of the kind {}", kind.unwrap_or("that this is")),

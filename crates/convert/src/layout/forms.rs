@@ -36,7 +36,10 @@ impl<'l> Marks<'l> {
         let mut plain = cell.trim().to_owned();
         if let Some(mark) = self.thousands {
             // A mark stands before three digits each, and before nothing else.
-            let whole = plain.split(self.decimal).next().unwrap_or_default();
+            let (whole, fraction) = plain.split_once(self.decimal).unwrap_or((&plain, ""));
+            if fraction.contains(mark) {
+                return None;
+            }
             let mut groups = whole.split(mark);
             let first = groups.next().unwrap_or_default().trim_start_matches(['-', '+']);
             let mut grouped = false;

@@ -64,7 +64,8 @@ fn meant(pattern: &str, is_time: bool) -> Vec<(char, &str)> {
 fn by_pattern(cell: &str, pattern: &str, is_time: bool) -> Option<Vec<(char, u32)>> {
     let mut rest = cell.trim();
     let mut found = Vec::new();
-    for (letter, piece) in meant(pattern, is_time) {
+    let pieces = meant(pattern, is_time);
+    for (index, (letter, piece)) in pieces.iter().copied().enumerate() {
         match (letter, piece) {
             ('a', _) => {
                 let half = rest.get(..2)?.to_ascii_lowercase();
@@ -82,7 +83,19 @@ fn by_pattern(cell: &str, pattern: &str, is_time: bool) -> Option<Vec<(char, u32
             ('t', _) => rest = rest.strip_prefix(piece)?,
             _ => {
                 let most = if letter == 'y' { piece.len() } else { 2 };
-                let digits = rest.bytes().take(most).take_while(u8::is_ascii_digit).count();
+                // Where digits follow at once, theirs are left to them: in 930 the hour has one.
+                let behind: usize = pieces[index + 1..]
+                    .iter()
+                    .take_while(|(letter, _)| "dmynhs".contains(*letter))
+                    .map(|(_, piece)| piece.len())
+                    .sum();
+                let there = rest.bytes().take_while(u8::is_ascii_digit).count();
+                if behind > 0 && there <= behind {
+                    return None;
+                }
+                let most =
+                    if letter == 'y' || behind == 0 { most } else { there.saturating_sub(behind).clamp(1, most) };
+                let digits = there.min(most);
                 if digits == 0 || (letter == 'y' && digits != most) {
                     return None;
                 }
@@ -252,7 +265,12 @@ mod tests {
             ("08h", "hhhmm", None),
             ("08h15", "hhmm", None),
             ("0815", "hhmm", Some("08:15:00")),
-            ("815", "hmm", None),
+            ("815", "hmm", Some("08:15:00")),
+            ("930", "hhmm", Some("09:30:00")),
+            ("1405", "hmm", Some("14:05:00")),
+            ("93045", "hmmss", Some("09:30:45")),
+            ("93", "hmm", None),
+            ("9305", "hmmss", None),
             ("8:15", "h:mm", Some("08:15:00")),
         ] {
             assert_eq!(time(cell, None, pattern).as_deref(), is, "{cell} {pattern}");

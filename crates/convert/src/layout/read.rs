@@ -243,7 +243,10 @@ impl<'l> Reader<'l> {
         if cells.len() < ways.len() || beyond {
             let hint = match &self.layout.table {
                 Some(table) if beyond => {
-                    format!("; a cell with {:?} in it must stand in quotation marks", &*table.delimiter)
+                    format!(
+                        "; a cell with {:?} in it must stand in quotation marks, and a column must have a heading",
+                        &*table.delimiter
+                    )
                 }
                 Some(table) => {
                     format!(

@@ -1,6 +1,6 @@
 //! From a document to the rows of a table, by the layout that reads it.
 
-use std::collections::{BTreeMap, HashMap};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use obvert_model::layout::{CellKind, Encoding, Layout};
 use obvert_model::lists::{Code, CodeList};
@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 
 use super::difference::Letters;
 use super::row::Way;
-use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units};
+use super::{below, cells, difference, fill, forms, implied_unit, moment, needs, nested, read, said, units};
 use crate::{ConvertError, Loss, LossKind, LossReport, PlacedProblem};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
@@ -82,7 +82,11 @@ fn written(
         document: &value,
     };
     let mut rows = Vec::new();
-    for run in value["runs"].as_array().into_iter().flatten() {
+    // The first row of each run.
+    let mut begins = Vec::new();
+    let runs = value["runs"].as_array().map_or(&[][..], Vec::as_slice);
+    for run in runs {
+        begins.push(rows.len());
         writer.run(run, &mut rows);
     }
     let bytes = file(&rows)?;
@@ -90,13 +94,21 @@ fn written(
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
         Err(ConvertError::Structure(problems)) => {
             // What the layout makes of values that the survey does not have is missing in what is read, and no fault of the table.
-            let wrong = problems.iter().find(|placed| placed.problem.kind != ProblemKind::MissingKey);
-            if let Some(placed) = wrong {
-                let column = placed.place.as_ref().and_then(|place| place.heading.as_deref()).unwrap_or_default();
+            let mut wrong = problems.iter().filter(|placed| placed.problem.kind != ProblemKind::MissingKey).peekable();
+            if let Some(first) = wrong.peek().map(|placed| placed.problem.message.clone()) {
+                let lines: Vec<usize> =
+                    wrong.filter_map(|placed| placed.place.as_ref()).map(|place| place.line).collect();
+                let of: BTreeSet<usize> = lines_of(&rows, layout, letters)
+                    .enumerate()
+                    .filter(|(_, line)| lines.contains(line))
+                    .map(|(row, _)| begins.partition_point(|begin| *begin <= row).saturating_sub(1))
+                    .collect();
+                let named = named(of.iter().filter_map(|run| runs.get(*run)));
                 let message = format!(
-                    "the layout {} cannot hold this survey, since nobody could read what it would write, {column:?}: {}; write the parts \
-                     that it confuses each by itself",
-                    layout.id, placed.problem.message
+                    "the layout {} cannot hold this survey, since nobody could read what it would write{}: {first}; complete the survey \
+                     there, or write the other runs by themselves",
+                    layout.id,
+                    if named.is_empty() { String::new() } else { format!(" of run {named}") },
                 );
                 return Err(ConvertError::Refused { message });
             }
@@ -120,8 +132,67 @@ fn written(
             format!("the layout {} has no rows for this survey: it holds runs and their pipes only", layout.id);
         return Err(ConvertError::Refused { message });
     }
+    if after["runs"].as_array().map_or(0, Vec::len) < runs.len() {
+        return Err(ConvertError::Refused { message: confused(layout, letters, runs, &rows, &begins) });
+    }
     difference::differences(&value, &after, layout, letters, &mut report);
     Ok((bytes, report))
+}
+
+/// In which line of the file each row begins; none in XML, whose rows have no lines of their own.
+fn lines_of(rows: &[Vec<String>], layout: &Layout, letters: Letters) -> impl Iterator<Item = usize> {
+    let table = layout.table.as_ref();
+    let first = table.map(|table| table.heading_row.unwrap_or(1) + table.heading_rows.unwrap_or(1).max(1));
+    let mut line = first.map_or(0, |first| first as usize);
+    rows.iter().take(if first.is_some() { rows.len() } else { 0 }).map(move |row| {
+        let begins = line;
+        // A row of a sheet is one whatever stands in it.
+        let breaks = row.iter().map(|cell| cell.matches('\n').count()).sum::<usize>();
+        line += 1 + if matches!(letters, Letters::Encoded(_)) { breaks } else { 0 };
+        begins
+    })
+}
+
+/// The ids of runs for a message, the first few of many.
+fn named<'v>(runs: impl Iterator<Item = &'v Value>) -> String {
+    const SHOWN: usize = 6;
+    let ids: Vec<String> = runs.filter_map(|run| run["id"].as_str()).map(str::to_owned).collect();
+    let more = if ids.len() > SHOWN { format!(" and {} more", ids.len() - SHOWN) } else { String::new() };
+    format!("{}{more}", ids[..ids.len().min(SHOWN)].join(", "))
+}
+
+/// What to say of a survey of which several runs would be one: which, by the columns that name a run, and whether the encoding has a
+/// part in it.
+fn confused(layout: &Layout, letters: Letters, runs: &[Value], rows: &[Vec<String>], begins: &[usize]) -> String {
+    let mut naming: Vec<&str> =
+        ["runs.id", "pipes.id"].iter().flat_map(|path| needs::columns_of(layout, path)).collect();
+    naming.sort_by_key(|heading| layout.columns.iter().position(|column| *column.heading == **heading));
+    naming.dedup();
+    let columns: Vec<usize> =
+        (0..layout.columns.len()).filter(|index| naming.contains(&layout.columns[*index].heading.as_str())).collect();
+    let mut alike: BTreeMap<Vec<String>, Vec<usize>> = BTreeMap::new();
+    let mut lacking = BTreeSet::new();
+    for (run, begin) in begins.iter().enumerate() {
+        let Some(row) = rows.get(*begin) else { continue };
+        let cells = columns.iter().filter_map(|column| row.get(*column));
+        lacking.extend(cells.clone().flat_map(|cell| cell.chars()).filter(|letter| !letters.has(*letter)));
+        let key = cells.map(|cell| letters.written(cell)).collect();
+        alike.entry(key).or_default().push(run);
+    }
+    let groups = alike.values().filter(|group| group.len() > 1);
+    let groups: Vec<String> = groups.map(|group| named(group.iter().filter_map(|run| runs.get(*run)))).collect();
+    let which = groups.first().map_or_else(String::new, |first| format!(": {first}"));
+    let why = if lacking.is_empty() {
+        format!("nothing in {} tells them apart", needs::quoted(&naming))
+    } else {
+        let letters: Vec<String> =
+            lacking.iter().map(|letter| format!("{letter:?} (U+{:04X})", u32::from(*letter))).collect();
+        format!("their ids differ in characters that the encoding of the layout does not have, {}", letters.join(", "))
+    };
+    format!(
+        "the layout {} cannot hold this survey, since several of its runs would come back as one{which}; {why}, so write them each by itself",
+        layout.id
+    )
 }
 
 fn by_id<'v>(document: &'v Value, table: &str) -> HashMap<&'v str, &'v Value> {
@@ -266,6 +337,7 @@ impl Writer<'_> {
                 let quantity = row["quantities"].get(place)?;
                 if column.kind == Some(CellKind::Amount) {
                     forms::write(quantity, column, layout)
+                        .or_else(|| forms::write(&self.in_word(quantity)?, column, layout))
                 } else {
                     forms::write(&self.amount(row, quantity, place, column.unit)?, column, layout)
                 }
@@ -307,6 +379,19 @@ impl Writer<'_> {
             }
             _ => write(self.held(row, key, &column.heading)?),
         }
+    }
+
+    /// An amount in a unit that the layout has a word for, and its own can be turned into: that of sizes first, then of lengths.
+    fn in_word(&self, quantity: &Value) -> Option<Value> {
+        let unit = QuantityUnit::from_word(quantity["unit"].as_str()?)?;
+        let fixed = ["units.section", "units.length"].into_iter().filter_map(|path| self.layout.fixed_text(path));
+        let fixed = fixed.filter_map(QuantityUnit::from_word);
+        let has_word = |unit: &QuantityUnit| self.layout.units.iter().any(|word| word.unit == *unit);
+        let mut candidates = fixed.chain(self.layout.units.iter().map(|word| word.unit)).filter(has_word);
+        candidates.find_map(|other| {
+            let value = units::turned(&quantity["value"], unit.factor_to(other))?;
+            Some(json!({"value": value, "unit": other.as_str()}))
+        })
     }
 
     /// Whether a column names the recordings that offsets are into.

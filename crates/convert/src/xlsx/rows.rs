@@ -315,10 +315,22 @@ impl Record for SheetRow {
                     Ok(Cell::of_text(day(*moment)))
                 }
                 Some(Moment::Day) => wrong(format!("{} is not a day; write 2026-05-06", self.shown(number))),
-                Some(Moment::Time) => wrong(format!(
-                    "{} does not say its offset from UTC, which a date cell cannot; format the cell as text and write 2026-05-06T09:31:00-05:00",
-                    self.shown(number)
-                )),
+                Some(Moment::Time) => {
+                    let shown = self.shown(number);
+                    wrong(format!(
+                        "{shown} does not say its offset from UTC, which a date cell cannot; format the cell as text and write it with the \
+                         offset of the place, such as {}-05:00",
+                        shown.replacen(' ', "T", 1)
+                    ))
+                }
+                // Less than a day is a time of day or a span, which a program makes of what looks like one.
+                None if moment.as_f64() < 1.0 => {
+                    let seconds = (moment.as_f64() * 86_400.0).round();
+                    wrong(format!(
+                        "the cell holds a time of {seconds} seconds; format the cell as {} and type it again, a span as its number of seconds",
+                        if text { "text" } else { "a number" }
+                    ))
+                }
                 None => wrong(format!(
                     "the cell holds the date {}; a program may have made one of what was typed: format the cell as {} and type it again",
                     self.shown(number),

@@ -318,3 +318,73 @@ fn the_time_of_issue_is_the_latest_and_has_its_place() {
     let kinds: Vec<LossKind> = report.losses.iter().map(|loss| loss.kind).collect();
     assert_eq!(kinds, [LossKind::Defaulted]);
 }
+
+/// A mark between thousands behind the decimal mark is none: the marks are the other way round, and the number a thousand times another.
+#[test]
+fn marks_the_wrong_way_round_are_no_number() {
+    let with = |decimal: &str, thousands: &str| {
+        small(&[], |layout| {
+            layout["table"]["decimal_mark"] = decimal.into();
+            layout["table"]["thousands_mark"] = thousands.into();
+        })
+    };
+    let table = |number: &str| format!("Pipe;A;B;At;Code\nP1;a;b;{number};crack.longitudinal\n");
+    for (decimal, thousands, number, is) in [
+        (",", ".", "1.051,20", Some(1051.2)),
+        (",", ".", "1,051.20", None),
+        (".", ",", "1,234.50", Some(1234.5)),
+        (".", ",", "1.234,50", None),
+        (".", ",", "1.5,000", None),
+        (".", ",", "1.2,345", None),
+        (",", ".", "12,5", Some(12.5)),
+        (",", ".", "1.5", None),
+    ] {
+        let layout = with(decimal, thousands);
+        match is {
+            Some(is) => {
+                let (survey, _) = read(table(number).as_bytes(), &layout);
+                assert_eq!(survey.document.runs[0].observations[0].at.get(), is, "{number}");
+            }
+            None => {
+                let said = refused(table(number).as_bytes(), &layout);
+                assert!(
+                    said[0].starts_with(&format!("t.csv:2:4 (At): found {number:?}; expected a number")),
+                    "{said:?}"
+                );
+            }
+        }
+    }
+}
+
+/// UTF-16 that a layout declares and no mark orders is read as its zero bytes say.
+#[test]
+fn utf_16_of_either_order_is_read_without_a_mark() {
+    let layout = small(&[], |layout| layout["table"]["encoding"] = "utf-16".into());
+    let text = "Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n";
+    for big in [false, true] {
+        let bytes: Vec<u8> =
+            text.encode_utf16().flat_map(|unit| if big { unit.to_be_bytes() } else { unit.to_le_bytes() }).collect();
+        let (survey, _) = read(&bytes, &layout);
+        assert_eq!(survey.document.head.pipes[0].id.as_str(), "P1", "{big}");
+    }
+}
+
+/// Two runs whose ids become one in the encoding of the table, or that nothing in it tells apart, are not written as one.
+#[test]
+fn runs_that_would_come_back_as_one_are_not_written() {
+    let layout = small(&[], |layout| layout["table"]["encoding"] = "windows-1252".into());
+    let utf8 = small(&[], |_| {});
+    let table = "Pipe;A;B;At;Code\n\u{141}-1;a;b;1;crack.longitudinal\n\u{15a}-1;a;b;1;crack.longitudinal\nC;a;b;1;crack.longitudinal\n";
+    let (survey, _) = read(table.as_bytes(), &utf8);
+    let refused = layout::write(&survey.document, &layout, &[]).unwrap_err().to_string();
+    let expected = "the layout s cannot hold this survey, since several of its runs would come back as one: R \u{141}-1, R \u{15a}-1; their ids \
+                    differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write \
+                    them each by itself";
+    assert_eq!(refused, expected);
+    let (mut document, _) = read("Pipe;A;B;At;Code\nP1;a;b;1;crack.longitudinal\n".as_bytes(), &utf8);
+    let mut again = document.document.runs[0].clone();
+    again.id = "again".parse().unwrap();
+    document.document.runs.push(again);
+    let refused = layout::write(&document.document, &utf8, &[]).unwrap_err().to_string();
+    assert!(refused.contains("would come back as one: R P1, again; nothing in \"Pipe\" tells them apart"), "{refused}");
+}
