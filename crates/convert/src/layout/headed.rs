@@ -46,7 +46,13 @@ pub(super) fn repeated(grid: &Grid) -> Option<String> {
         1 => ", and at another place rows repeat earlier ones as well".to_owned(),
         more => format!(", and at {more} other places rows repeat earlier ones as well"),
     };
-    Some(format!("{} {say} the same as {}, cell by cell{more}; take out what was pasted twice", lines(from), lines(of)))
+    // One row may be two things alike.
+    let advice = if length == 1 && found.len() == 1 {
+        "take it out if it was pasted twice"
+    } else {
+        "take out what was pasted twice"
+    };
+    Some(format!("{} {say} the same as {}, cell by cell{more}; {advice}", lines(from), lines(of)))
 }
 
 impl<'l> Reader<'l> {

@@ -316,7 +316,10 @@ fn rows_that_were_pasted_twice_are_said() {
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
-    assert_eq!(report.notes[0].message, "row 13 says the same as row 12, cell by cell; take out what was pasted twice");
+    assert_eq!(
+        report.notes[0].message,
+        "row 13 says the same as row 12, cell by cell; take it out if it was pasted twice"
+    );
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 24);
 }
 

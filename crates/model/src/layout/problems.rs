@@ -190,7 +190,11 @@ impl Layout {
             let target = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
             let keeps = to.ends_with("extensions") || to.as_str() == "runs.observations.media.id";
             if let Some(earlier) = (!keeps).then(|| targets.insert(target, index)).flatten() {
-                problems.add(format!("{pointer}/to"), format!("/columns/{earlier} leads to {to} already"));
+                let moment = ["started", "finished", "issued", "captured"].iter().any(|key| to.ends_with(key));
+                let advice =
+                    if moment { "; a date and a time of day can share it, each with its kind and pattern" } else { "" };
+                let said = format!("/columns/{earlier} leads to {to} already{advice}");
+                problems.add(format!("{pointer}/to"), said);
             }
             let Some((field, of_document)) = problems.field(&format!("{pointer}/to"), to) else { continue };
             if !of_document && !OF_A_ROW.iter().any(|table| to.split('.').next() == Some(table)) {
@@ -302,7 +306,14 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layou
         CellKind::YesNo => *shape == Shape::Bool,
     };
     if !fits {
-        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {path} can hold"));
+        let instead = match shape {
+            _ if path == "runs.observations.clock" => "; the kind is clock",
+            Shape::Bool => "; the kind is yes-no, with its words in translate",
+            Shape::Number | Shape::Whole => "; the kind is number, or one of those that are read as a number",
+            Shape::Text if kind == CellKind::YesNo => "; the kind is text, or a date or time where it is one",
+            _ => "",
+        };
+        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {path} can hold{instead}"));
     }
     if kind == CellKind::Amount && layout.units.is_empty() {
         problems.add(format!("{at}/kind"), "amounts need the words of their units; give them in units");
@@ -425,7 +436,7 @@ mod tests {
     #[test]
     fn each_mistake_is_said_with_its_place() {
         type Change = fn(&mut serde_json::Value);
-        let cases: [(Change, &str); 21] = [
+        let cases: [(Change, &str); 23] = [
             (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: no name of a sheet"),
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),
@@ -471,6 +482,21 @@ mod tests {
                     l["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "units.length");
                 },
                 "/columns/5: lengths with a unit of their own are turned into units.length",
+            ),
+            (
+                |l| {
+                    let columns = l["columns"].as_array_mut().unwrap();
+                    columns.insert(0, serde_json::json!({"heading": "On", "to": "runs.finished"}));
+                    columns.insert(1, serde_json::json!({"heading": "At what time", "to": "runs.finished"}));
+                },
+                "/columns/1/to: /columns/0 leads to runs.finished already; a date and a time of day can share it",
+            ),
+            (
+                |l| {
+                    let column = serde_json::json!({"heading": "J", "to": "runs.observations.joint"});
+                    l["columns"].as_array_mut().unwrap().insert(0, column);
+                },
+                "/columns/0/kind: text is nothing that runs.observations.joint can hold; the kind is yes-no, with its words in translate",
             ),
             (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
             (|l| l["codes"]["columns"][0] = "Sen".into(), "/codes/columns/0: there is no column \"Sen\""),
