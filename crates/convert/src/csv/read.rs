@@ -19,6 +19,15 @@ use crate::{ConvertError, Survey, flow, tables};
 /// valid document.
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
     let (tables, strangers) = open(files, name)?;
+    match if strangers.is_empty() { tables::stream::survey(tables, file_of) } else { None } {
+        Some(survey) => Ok(survey),
+        None => read_whole(files, name),
+    }
+}
+
+/// Reads the files whatever is wrong with them, to say so.
+fn read_whole<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
+    let (tables, strangers) = open(files, name)?;
     tables::read::read(tables, file_of, &strangers)
 }
 
@@ -36,7 +45,7 @@ pub fn read_stream<N: AsRef<str>, B: AsRef<[u8]>, T>(
 ) -> Result<T, ConvertError> {
     let (tables, strangers) = open(files, name)?;
     let fast = if strangers.is_empty() { tables::stream::stream(tables, &mut work) } else { None };
-    flow::either(fast, || read(files, name), &mut work)
+    flow::either(fast, || read_whole(files, name), &mut work)
 }
 
 fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(

@@ -33,6 +33,18 @@ const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 /// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
 /// not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
+    let fast = with_tables(geopackage, name, |tables, drawn, strangers| {
+        let survey = if strangers.is_empty() { tables::stream::survey(tables, name_of) } else { None };
+        Ok(survey.filter(|survey| settle(&survey.document.head, &drawn.borrow()).is_ok()))
+    });
+    match fast.ok().flatten() {
+        Some(survey) => Ok(survey),
+        None => read_whole(geopackage, name),
+    }
+}
+
+/// Reads a GeoPackage whatever is wrong with it, to say so.
+fn read_whole(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     with_tables(geopackage, name, |tables, drawn, strangers| {
         let survey = tables::read::read(tables, name_of, strangers)?;
         settle(&survey.document.head, &drawn.borrow())?;
@@ -64,7 +76,7 @@ pub fn read_stream<T>(
         });
         settled.map(|()| result)
     });
-    flow::either(fast.ok().flatten(), || read(geopackage, name), &mut work)
+    flow::either(fast.ok().flatten(), || read_whole(geopackage, name), &mut work)
 }
 
 /// Opens the tables of a GeoPackage, one for each of the plan where there is one.

@@ -5,14 +5,14 @@
 use std::borrow::Cow;
 
 use obvert_model::read::{IdWatch, Runs};
-use obvert_model::tables::{Head, Run};
+use obvert_model::tables::{Document, Head, Run};
 use serde_json::Value;
 
 use super::Rows;
 use super::plan::{Plan, plan};
-use super::read::list;
+use super::read::{Names, list};
 use super::sheet::Sheet;
-use crate::SourceMap;
+use crate::{SourceMap, Survey};
 
 /// Calls `work` with the head and the runs of tables, one for each of the plan where there is one. `None` when the whole has to
 /// be read: what `work` gave is worth nothing then.
@@ -20,13 +20,36 @@ pub(crate) fn stream<R: Rows, T>(
     sources: Vec<Option<R>>,
     work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Option<T> {
+    let (head, mut runs) = begin(sources, None)?;
+    let result = work(&head, &mut runs);
+    runs.ends().then_some(result)
+}
+
+/// A whole survey by the same road, with the places of its rows: what the cells said of a run goes as soon as it is typed.
+pub(crate) fn survey<R: Rows>(sources: Vec<Option<R>>, names: Names) -> Option<Survey> {
+    let (head, mut runs) = begin(sources, Some(names))?;
+    let mut all = Vec::new();
+    while let Some(run) = runs.next_run() {
+        all.push(run);
+    }
+    let sound = runs.ends();
+    let (places, _) = runs.tables.places?;
+    sound.then_some(Survey { document: Document { head, runs: all }, places })
+}
+
+/// Reads the head; the runs are to be pulled. Places are recorded where `names` says how tables are called.
+fn begin<R: Rows>(sources: Vec<Option<R>>, names: Option<Names>) -> Option<(Head, Pull<R>)> {
     let plan = plan();
     let mut cursors = Vec::new();
+    let (mut places, mut files) = (SourceMap::default(), Vec::new());
     for (table, source) in plan.tables.iter().zip(sources) {
         let mut cursor = None;
+        let name = names.map(|names| names(table)).unwrap_or_default();
+        files.push(places.file(&name));
         if let Some(rows) = source {
             let mut problems = Vec::new();
-            let sheet = Sheet::new(table, (0, ""), &rows, &mut SourceMap::default(), &mut problems);
+            let file = files.last().copied().unwrap_or_default();
+            let sheet = Sheet::new(table, (file, &name), &rows, &mut places, &mut problems);
             if !problems.is_empty() {
                 return None;
             }
@@ -34,19 +57,15 @@ pub(crate) fn stream<R: Rows, T>(
         }
         cursors.push(cursor);
     }
-    let mut tables = Tables { plan, cursors };
+    let mut tables = Tables { plan, cursors, places: names.map(|_| (places, files)) };
     for index in 0..plan.tables.len() {
         tables.advance(index)?;
     }
-    let head = tables.take(0, &[])?;
+    let head = tables.take(0, &[], "")?;
     let head = Head::deserialize(head).ok()?;
     let mut ids = IdWatch::default();
     ids.head(&head);
-    let mut runs = Pull { tables, ids, failed: false };
-    let result = work(&head, &mut runs);
-    while runs.next_run().is_some() {}
-    let over = runs.tables.cursors.iter().flatten().all(|cursor| cursor.next.is_none());
-    (over && !runs.failed && !runs.ids.seen_twice()).then_some(result)
+    Some((head, Pull { tables, ids, failed: false, count: 0 }))
 }
 
 /// A table that is being read, and the row that comes next.
@@ -57,6 +76,7 @@ struct Cursor<R> {
 }
 
 struct Next {
+    line: usize,
     /// What names the rows that hold it.
     keys: Vec<String>,
     /// What names it in the rows that it holds.
@@ -68,6 +88,8 @@ struct Next {
 struct Tables<R> {
     plan: &'static Plan,
     cursors: Vec<Option<Cursor<R>>>,
+    /// The places of rows, and the number of the file of each table, where anybody wants them.
+    places: Option<(SourceMap, Vec<u32>)>,
 }
 
 impl<R: Rows> Tables<R> {
@@ -78,7 +100,7 @@ impl<R: Rows> Tables<R> {
         let Cursor { sheet, rows, next } = cursor;
         *next = match rows.next_row().ok()? {
             None => None,
-            Some((_, record)) => {
+            Some((line, record)) => {
                 let (value, faults) = sheet.row(record);
                 if !faults.is_empty() {
                     return None;
@@ -87,23 +109,26 @@ impl<R: Rows> Tables<R> {
                 let order = sheet.order(record).ok()?;
                 let id = || sheet.id(record).map(Cow::into_owned).unwrap_or_default();
                 let own = if table.ordered { order.to_string() } else { id() };
-                Some(Next { keys, own, order, value })
+                Some(Next { line, keys, own, order, value })
             }
         };
         Some(())
     }
 
-    /// Takes the row that comes next in a table, with all that it holds.
-    fn take(&mut self, index: usize, above: &[String]) -> Option<Value> {
+    /// Takes the row that comes next in a table, with all that it holds. `pointer` is where it stands in the document.
+    fn take(&mut self, index: usize, above: &[String], pointer: &str) -> Option<Value> {
         let plan = self.plan;
-        let Next { own, mut value, .. } = self.cursors[index].as_mut()?.next.take()?;
+        let Next { line, own, mut value, .. } = self.cursors[index].as_mut()?.next.take()?;
+        if let Some((places, files)) = &mut self.places {
+            places.record(pointer, files.get(index).copied()?, line, 0);
+        }
         self.advance(index)?;
         let mut path = above.to_vec();
         if plan.tables[index].parent.is_some() {
             path.push(own);
         }
         for child in plan.below(index).filter(|child| *child != plan.runs()) {
-            let mut last = 0;
+            let (mut last, mut count) = (0, 0);
             while let Some(next) = self.cursors[child].as_ref().and_then(|cursor| cursor.next.as_ref()) {
                 if next.keys != path {
                     break;
@@ -111,7 +136,12 @@ impl<R: Rows> Tables<R> {
                 if plan.tables[child].ordered && next.order <= std::mem::replace(&mut last, next.order) {
                     return None;
                 }
-                let row = self.take(child, &path)?;
+                let below = match self.places {
+                    Some(_) => format!("{pointer}/{}/{count}", plan.tables[child].below.join("/")),
+                    None => String::new(),
+                };
+                let row = self.take(child, &path, &below)?;
+                count += 1;
                 list(&mut value, &plan.tables[child].below)?.push(row);
             }
         }
@@ -123,6 +153,17 @@ struct Pull<R> {
     tables: Tables<R>,
     ids: IdWatch,
     failed: bool,
+    /// How many runs have been taken.
+    count: usize,
+}
+
+impl<R: Rows> Pull<R> {
+    /// Whether everything was read to the end, and nothing was wrong.
+    fn ends(&mut self) -> bool {
+        while self.next_run().is_some() {}
+        let over = self.tables.cursors.iter().flatten().all(|cursor| cursor.next.is_none());
+        over && !self.failed && !self.ids.seen_twice()
+    }
 }
 
 impl<R: Rows> Runs for Pull<R> {
@@ -132,7 +173,9 @@ impl<R: Rows> Runs for Pull<R> {
         if self.failed || !waiting {
             return None;
         }
-        let run = self.tables.take(index, &[]).and_then(|value| Run::deserialize(value).ok());
+        let pointer = format!("/runs/{}", self.count);
+        self.count += 1;
+        let run = self.tables.take(index, &[], &pointer).and_then(|value| Run::deserialize(value).ok());
         match &run {
             Some(run) => self.ids.run(run),
             None => self.failed = true,

@@ -46,6 +46,14 @@ pub fn is_survey(workbook: &[u8]) -> bool {
 /// # Errors
 /// As [`read`].
 pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
+    match read_ahead(workbook, name, limits, |tables| tables::stream::survey(tables, sheet_of))? {
+        Some(survey) => Ok(survey),
+        None => read_whole(workbook, name, limits),
+    }
+}
+
+/// Reads a workbook whatever is wrong with it, to say so.
+fn read_whole(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
     let mut book = open(workbook, name, limits)?;
     let tables = &plan().tables;
     let mut found: Vec<Option<SheetRows>> = tables.iter().map(|_| None).collect();
@@ -78,18 +86,19 @@ pub fn read_stream<T>(
     name: &str,
     mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Result<T, ConvertError> {
-    let fast = read_ahead(workbook, name, &mut work)?;
-    flow::either(fast, || read(workbook, name), &mut work)
+    let fast = read_ahead(workbook, name, ZipLimits::default(), |tables| tables::stream::stream(tables, &mut work))?;
+    flow::either(fast, || read_whole(workbook, name, ZipLimits::default()), &mut work)
 }
 
 /// The fast road; `None` where it ends.
 fn read_ahead<T>(
     workbook: &[u8],
     name: &str,
-    work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
+    limits: ZipLimits,
+    work: impl FnOnce(Vec<Option<Sheet<'_>>>) -> Option<T>,
 ) -> Result<Option<T>, ConvertError> {
     let again = || open_workbook_from_rs(Cursor::new(workbook)).map_err(|error| unreadable(name, &error));
-    let mut book = open(workbook, name, ZipLimits::default())?;
+    let mut book = open(workbook, name, limits)?;
     let mut held: Vec<Option<SheetRows>> = plan().tables.iter().map(|_| None).collect();
     // A sheet that is read a row at a time has the workbook for itself.
     let mut large = Vec::new();
@@ -107,7 +116,7 @@ fn read_ahead<T>(
         let Ok(rows) = SheetFlow::open(book, sheet) else { return Ok(None) };
         open[*index] = Some(Sheet::Flowing(Box::new(rows)));
     }
-    Ok(tables::stream::stream(open, work))
+    Ok(work(open))
 }
 
 /// The sheets that can be tables, each with the number of its table.
