@@ -18,11 +18,12 @@ use serde_json::json;
 type Work<'w> = &'w mut dyn FnMut(&Head, &mut dyn Runs) -> Document;
 type Written = Vec<(String, Vec<u8>)>;
 
-/// A form: how it is written, read as a whole, and read a run at a time.
+/// A form: how it is written, read, read by the road that holds the whole, and read a run at a time.
 struct Form {
     name: &'static str,
     write: fn(&Document) -> Option<Written>,
     read: fn(&Written) -> Result<Survey, ConvertError>,
+    whole: fn(&Written) -> Result<Survey, ConvertError>,
     stream: fn(&Written, Work<'_>) -> Result<Document, ConvertError>,
 }
 
@@ -41,6 +42,7 @@ const FORMS: [Form; 6] = [
         name: "csv",
         write: |document| Some(csv::write(document).unwrap().0),
         read: |files| csv::read(files, "tables"),
+        whole: |files| csv::read_whole(files, "tables"),
         stream: |files, work| csv::read_stream(files, "tables", work),
     },
     Form {
@@ -51,12 +53,14 @@ const FORMS: [Form; 6] = [
             one(zip.into_inner())
         },
         read: |files| csv::read_zip(&files[0].1, "x.zip"),
+        whole: |files| csv::read_zip(&files[0].1, "x.zip"),
         stream: |files, work| csv::read_zip_stream(&files[0].1, "x.zip", work),
     },
     Form {
         name: "xml",
         write: |document| written(|sink| xml::write(document, sink)),
         read: |files| xml::read(&files[0].1, "x.xml"),
+        whole: |files| xml::read(&files[0].1, "x.xml"),
         stream: |files, work| xml::read_stream(&files[0].1, "x.xml", work),
     },
     Form {
@@ -64,18 +68,21 @@ const FORMS: [Form; 6] = [
         // A document whose reference system cannot be taken to WGS 84 is refused.
         write: |document| written(|sink| geojson::write(document, sink)),
         read: |files| geojson::read(&files[0].1, "x.geojson"),
+        whole: |files| geojson::read_with(&files[0].1, "x.geojson", geojson::Moved::Refuse),
         stream: |files, work| geojson::read_stream(&files[0].1, "x.geojson", work),
     },
     Form {
         name: "xlsx",
         write: |document| written(|sink| xlsx::write(document, sink)),
         read: |files| xlsx::read(&files[0].1, "x.xlsx"),
+        whole: |files| xlsx::read_whole(&files[0].1, "x.xlsx", xlsx::ZipLimits::default()),
         stream: |files, work| xlsx::read_stream(&files[0].1, "x.xlsx", work),
     },
     Form {
         name: "geopackage",
         write: |document| written(|sink| geopackage::write(document, sink)),
         read: |files| geopackage::read(&files[0].1, "x.gpkg"),
+        whole: |files| geopackage::read_whole(&files[0].1, "x.gpkg"),
         stream: |files, work| geopackage::read_stream(&files[0].1, "x.gpkg", work),
     },
 ];
@@ -84,7 +91,7 @@ fn whole(head: &Head, runs: &mut dyn Runs) -> Document {
     Document { head: head.clone(), runs: Each(runs).collect() }
 }
 
-/// What both roads make of a file, as texts.
+/// What all roads make of a file, as texts: that of whoever reads it at once, which must be that of the whole, and that of a stream.
 fn both(form: &Form, files: &Written) -> (Result<String, String>, Result<String, String>) {
     let text = |read: Result<Document, ConvertError>| match read {
         Ok(document) => Ok(common::canonical(&document)),
@@ -93,7 +100,41 @@ fn both(form: &Form, files: &Written) -> (Result<String, String>, Result<String,
         }
         Err(error) => Err(error.to_string()),
     };
-    (text((form.read)(files).map(|survey| survey.document)), text((form.stream)(files, &mut whole)))
+    let held = text((form.whole)(files).map(|survey| survey.document));
+    assert_eq!(text((form.read)(files).map(|survey| survey.document)), held, "{}", form.name);
+    (held, text((form.stream)(files, &mut whole)))
+}
+
+/// The pointers of all values in a value.
+fn pointers(value: &serde_json::Value, at: &str, found: &mut Vec<String>) {
+    found.push(at.to_owned());
+    match value {
+        serde_json::Value::Array(items) => {
+            items.iter().enumerate().for_each(|(index, item)| pointers(item, &format!("{at}/{index}"), found));
+        }
+        serde_json::Value::Object(keys) => {
+            keys.iter().for_each(|(key, item)| {
+                pointers(item, &format!("{at}/{}", key.replace('~', "~0").replace('/', "~1")), found)
+            });
+        }
+        _ => {}
+    }
+}
+
+/// The road that most surveys take places every value where the other one does.
+#[test]
+fn every_form_places_values_alike_on_both_roads() {
+    for (what, document) in common::nasty().into_iter().chain([("with runs", with_runs(3))]) {
+        let mut all = Vec::new();
+        pointers(&serde_json::to_value(&document).unwrap(), "", &mut all);
+        for form in &FORMS {
+            let Some(files) = (form.write)(&document) else { continue };
+            let (read, whole) = ((form.read)(&files).unwrap().places, (form.whole)(&files).unwrap().places);
+            for pointer in &all {
+                assert_eq!(read.place(pointer), whole.place(pointer), "{}: {what}: {pointer}", form.name);
+            }
+        }
+    }
 }
 
 #[test]

@@ -25,8 +25,12 @@ pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Resu
     }
 }
 
-/// Reads the files whatever is wrong with them, to say so.
-fn read_whole<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
+/// As [`read`](fn@crate::csv::read), by the road that holds the whole: it says what is wrong, and the other is held against it.
+///
+/// # Errors
+/// As [`read`](fn@crate::csv::read).
+#[doc(hidden)]
+pub fn read_whole<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
     let (tables, strangers) = open(files, name)?;
     tables::read::read(tables, file_of, &strangers)
 }

@@ -21,7 +21,41 @@ use crate::{ConvertError, SourceMap, Survey, flow};
 /// [`ConvertError::Form`] for what is not GeoJSON of this form or contradicts itself, [`ConvertError::Structure`] for rows that are
 /// not those of a document, [`ConvertError::Refused`] when the reference system cannot be used; each with the place.
 pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    read_with(source, name, Moved::Refuse)
+    let text = Source::new(source, name)?;
+    let mut marks = Marks::new(source, name);
+    let mut all = Vec::new();
+    let fast = collection::each(&text, |survey, next| {
+        ahead(survey, next, name, Some(&mut marks), &mut |head, runs| {
+            all.clear();
+            while let Some(run) = runs.next_run() {
+                all.push(run);
+            }
+            head.clone()
+        })
+    });
+    match fast {
+        Some(head) => Ok(Survey { document: Document { head, runs: all }, places: marks.places }),
+        None => read_with(source, name, Moved::Refuse),
+    }
+}
+
+/// Where rows stand, for a survey that is read at once.
+struct Marks {
+    places: SourceMap,
+    file: u32,
+}
+
+impl Marks {
+    fn new(source: &[u8], name: &str) -> Self {
+        let mut places = SourceMap::default();
+        let file = places.file(name);
+        places.keep_text(file, source);
+        Self { places, file }
+    }
+
+    fn row(&mut self, pointer: &str, row: &Row) {
+        self.places.place_json(pointer, self.file, (row.spot.line, row.spot.column), row.json.clone());
+    }
 }
 
 /// Reads a document from GeoJSON, `moved` saying what to do when somebody has moved a geometry.
@@ -31,10 +65,8 @@ pub fn read(source: &[u8], name: &str) -> Result<Survey, ConvertError> {
 pub fn read_with(source: &[u8], name: &str, moved: Moved) -> Result<Survey, ConvertError> {
     let text = Source::new(source, name)?;
     let (survey, rows) = collection::parts(&text)?;
-    let mut places = SourceMap::default();
-    let file = places.file(name);
-    places.keep_text(file, source);
-    places.place_json("", file, (survey.spot.line, survey.spot.column), survey.json);
+    let mut marks = Marks::new(source, name);
+    marks.row("", &survey);
 
     let mut tables: [(&str, Vec<Value>); 4] =
         [("structures", Vec::new()), ("pipes", Vec::new()), ("locates", Vec::new()), ("runs", Vec::new())];
@@ -52,7 +84,7 @@ pub fn read_with(source: &[u8], name: &str, moved: Moved) -> Result<Survey, Conv
             run_of_id.entry(id.clone()).or_insert(table.len());
         }
         let pointer = format!("/{name}/{}", table.len());
-        places.place_json(&pointer, file, (found.row.spot.line, found.row.spot.column), found.row.json);
+        marks.row(&pointer, &found.row);
         if let Some(drawn) = drawings.table(name) {
             drawn.push(found.row.drawn);
         }
@@ -70,7 +102,7 @@ pub fn read_with(source: &[u8], name: &str, moved: Moved) -> Result<Survey, Conv
             return Err(text.error(found.row.spot, message));
         };
         let pointer = format!("/runs/{run}/observations/{}", of_run[run].len());
-        places.place_json(&pointer, file, (found.row.spot.line, found.row.spot.column), found.row.json);
+        marks.row(&pointer, &found.row);
         drawings.observations[run].push(found.row.drawn);
         of_run[run].push(Value::Object(found.row.value));
     }
@@ -88,7 +120,7 @@ pub fn read_with(source: &[u8], name: &str, moved: Moved) -> Result<Survey, Conv
             document.insert(name.to_owned(), Value::Array(rows));
         }
     }
-    let mut survey = crate::typed(Value::Object(document), places)?;
+    let mut survey = crate::typed(Value::Object(document), marks.places)?;
     settle(&mut survey.document, &drawings, moved, text.name())?;
     Ok(survey)
 }
@@ -107,8 +139,8 @@ pub fn read_stream<T>(
     mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Result<T, ConvertError> {
     let text = Source::new(source, name)?;
-    let fast = collection::each(&text, |survey, next| ahead(survey, next, name, &mut work));
-    flow::either(fast, || read(source, name), &mut work)
+    let fast = collection::each(&text, |survey, next| ahead(survey, next, name, None, &mut work));
+    flow::either(fast, || read_with(source, name, Moved::Refuse), &mut work)
 }
 
 /// The fast road; `None` where it ends.
@@ -116,8 +148,12 @@ fn ahead<T>(
     survey: Row,
     next: &mut dyn FnMut() -> Option<TableRow>,
     name: &str,
+    mut marks: Option<&mut Marks>,
     work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T,
 ) -> Option<T> {
+    if let Some(marks) = &mut marks {
+        marks.row("", &survey);
+    }
     let mut document = survey.value;
     let mut drawings = Drawings::default();
     let first = loop {
@@ -125,9 +161,12 @@ fn ahead<T>(
         if matches!(found.table, "runs" | "observations") {
             break Some(found);
         }
+        let rows = document.entry(found.table).or_insert_with(|| Value::Array(Vec::new())).as_array_mut()?;
+        if let Some(marks) = &mut marks {
+            marks.row(&format!("/{}/{}", found.table, rows.len()), &found.row);
+        }
         drawings.table(found.table)?.push(found.row.drawn);
-        let rows = document.entry(found.table).or_insert_with(|| Value::Array(Vec::new()));
-        rows.as_array_mut()?.push(Value::Object(found.row.value));
+        rows.push(Value::Object(found.row.value));
     };
     let head = Head::deserialize(Value::Object(document)).ok()?;
     let mut ids = IdWatch::default();
@@ -137,7 +176,7 @@ fn ahead<T>(
     let head = document.head;
     // Without one nothing can be drawn, and whoever reads the whole says so.
     let network = Network::new(&head, WHY).ok();
-    let mut runs = Ahead { next, pending: first, network, ids, failed: false };
+    let mut runs = Ahead { next, pending: first, network, ids, failed: false, marks, count: 0 };
     let result = work(&head, &mut runs);
     while runs.next_run().is_some() {}
     (!runs.failed && !runs.ids.seen_twice()).then_some(result)
@@ -149,10 +188,18 @@ struct Ahead<'s, 'h> {
     network: Option<Network<'h>>,
     ids: IdWatch,
     failed: bool,
+    marks: Option<&'s mut Marks>,
+    /// How many runs have been taken.
+    count: usize,
 }
 
 impl Ahead<'_, '_> {
     fn run(&mut self, found: TableRow) -> Option<Run> {
+        let pointer = format!("/runs/{}", self.count);
+        self.count += 1;
+        if let Some(marks) = &mut self.marks {
+            marks.row(&pointer, &found.row);
+        }
         let mut value = found.row.value;
         let id = value.get("id").and_then(Value::as_str)?.to_owned();
         let mut drawn = vec![found.row.drawn];
@@ -164,6 +211,9 @@ impl Ahead<'_, '_> {
             self.pending = (self.next)();
             let own = |row: &mut TableRow| row.table == "observations" && row.run.as_deref() == Some(&id);
             let Some(row) = self.pending.take_if(own) else { break };
+            if let Some(marks) = &mut self.marks {
+                marks.row(&format!("{pointer}/observations/{}", rows.len()), &row.row);
+            }
             rows.push(Value::Object(row.row.value));
             drawn.push(row.row.drawn);
         }

@@ -32,7 +32,7 @@ mod schema;
 mod systems;
 mod write;
 
-pub use read::{read, read_stream};
+pub use read::{read, read_stream, read_whole};
 pub use write::{write, write_stream};
 
 use crate::ConvertError;

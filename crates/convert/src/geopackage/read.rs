@@ -43,8 +43,12 @@ pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     }
 }
 
-/// Reads a GeoPackage whatever is wrong with it, to say so.
-fn read_whole(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
+/// As [`read`](fn@crate::geopackage::read), by the road that holds the whole: it says what is wrong, and the other is held against it.
+///
+/// # Errors
+/// As [`read`](fn@crate::geopackage::read).
+#[doc(hidden)]
+pub fn read_whole(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
     with_tables(geopackage, name, |tables, drawn, strangers| {
         let survey = tables::read::read(tables, name_of, strangers)?;
         settle(&survey.document.head, &drawn.borrow())?;

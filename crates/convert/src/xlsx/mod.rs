@@ -30,7 +30,7 @@ pub(crate) mod rows;
 mod write;
 
 pub use crate::unpack::ZipLimits;
-pub use read::{is_survey, read, read_stream, read_within};
+pub use read::{is_survey, read, read_stream, read_whole, read_within};
 pub use write::{NO_ROOM, write, write_stream};
 
 use crate::tables::plan::Table;

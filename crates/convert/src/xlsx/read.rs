@@ -52,8 +52,12 @@ pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Sur
     }
 }
 
-/// Reads a workbook whatever is wrong with it, to say so.
-fn read_whole(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
+/// As [`read_within`], by the road that holds the whole: it says what is wrong, and the other is held against it.
+///
+/// # Errors
+/// As [`read_within`].
+#[doc(hidden)]
+pub fn read_whole(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
     let mut book = open(workbook, name, limits)?;
     let tables = &plan().tables;
     let mut found: Vec<Option<SheetRows>> = tables.iter().map(|_| None).collect();
