@@ -10,9 +10,9 @@ use super::Counter;
 /// Line and column, from 1 and counted from the part's own start, of the element at a pointer below the element that a
 /// part begins with; of the nearest that holds it where there is no such element.
 pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
-    let Ok(text) = std::str::from_utf8(part) else { return (1, 1) };
     let steps: Vec<String> = below.split('/').skip(1).map(|step| step.replace("~1", "/").replace("~0", "~")).collect();
-    let mut reader = Reader::from_str(text);
+    // The part can be the rest of a large file, which is not to be looked through for every question.
+    let mut reader = Reader::from_reader(part);
     reader.config_mut().expand_empty_elements = true;
     // How many elements are open, how many steps have been found, and how many elements the last one found has had.
     let (mut open, mut found, mut before) = (0_usize, 0_usize, 0_usize);
@@ -40,7 +40,8 @@ pub(crate) fn locate(part: &[u8], below: &str) -> (usize, usize) {
             Ok(_) => {}
         }
     }
-    Counter::new(text).at(at)
+    let before = part.get(..at).and_then(|before| std::str::from_utf8(before).ok());
+    before.map_or((1, 1), |before| Counter::new(before).at(at))
 }
 
 /// Whether an element is the one of a key, the item of an index, or the extension of a name.
