@@ -2,12 +2,13 @@
 
 use std::collections::BTreeSet;
 
-use obvert_model::layout::{Encoding, Layout};
+use obvert_model::layout::{Column as OfLayout, Encoding, Layout};
 use serde_json::{Map, Value, json};
 
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
 use super::form::Form as Seen;
+use super::gaps::Merged;
 use super::look::{Look, settled};
 use super::marks::Marks;
 use super::moments::{self, Part, WHEN};
@@ -33,6 +34,8 @@ pub(super) struct Table<'t> {
     pub(super) form: Form,
     pub(super) marks: Marks,
     pub(super) american: bool,
+    /// The cells that are merged over several rows, where it stands in a workbook.
+    pub(super) merged: &'t [Merged],
 }
 
 impl Table<'_> {
@@ -150,6 +153,11 @@ impl Table<'_> {
         let layout: Layout = serde_json::from_value(layout).map_err(|error| ConvertError::Refused {
             message: format!("the table has texts that no layout can hold: {error}"),
         })?;
+        open.extend(rounds(&layout));
+        // What keeps whole rows from being read comes before what is open about single columns.
+        if let Some(gaps) = self.gaps(&layout) {
+            open.insert(0, gaps);
+        }
         open.extend(layout.problems().iter().map(|problem| format!("the draft does not make sense yet: {problem}")));
         Ok(Draft { layout, columns: drafted, guesses, open })
     }
@@ -206,7 +214,8 @@ impl Table<'_> {
         let (look, heading) = (self.look(index), &self.columns[index].heading);
         let Some(choice) = &self.choices[index] else { return };
         let decimals = |column: &mut Value| {
-            if look.even {
+            // Whole numbers in one table do not say that those of the next are, and would round them.
+            if look.even && look.decimals > 0 {
                 column["decimals"] = look.decimals.into();
             }
         };
@@ -222,12 +231,12 @@ impl Table<'_> {
                 };
                 column["kind"] = kind.into();
                 if kind == "station" {
-                    let digits = look
-                        .distinct
-                        .first()
-                        .and_then(|(value, _)| value.split_once(self.marks.decimal))
-                        .map_or(0, |(_, rest)| rest.len());
-                    column["decimals"] = digits.into();
+                    // The most that stand behind one of them, and as many as is usual where none has any.
+                    let digits = |value: &str| value.split_once(self.marks.decimal).map_or(0, |(_, rest)| rest.len());
+                    let most = look.distinct.iter().map(|(value, _)| digits(value)).max().unwrap_or(0);
+                    if most > 0 {
+                        column["decimals"] = most.into();
+                    }
                 } else if kind == "number" && to != "runs.observations.quantities.value" {
                     decimals(column);
                 }
@@ -352,4 +361,13 @@ impl Table<'_> {
         };
         units.len() == columns.len() && self.rows.iter().all(|row| filled(row) < 2)
     }
+}
+
+/// What a layout rounds when it writes; another survey may have more decimals than the table that it was drafted from.
+fn rounds(layout: &Layout) -> Option<String> {
+    let said = |column: &OfLayout| Some(format!("{:?} to {}", column.heading.replace('\n', " "), column.decimals?));
+    let all: Vec<String> = layout.columns.iter().filter_map(said).collect();
+    let start = "as many decimals as all values have are written, and more of them are rounded";
+    let end = "take decimals out of a column to have none rounded";
+    (!all.is_empty()).then(|| format!("{start}: {}; {end}", all.join(", ")))
 }

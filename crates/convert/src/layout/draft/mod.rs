@@ -9,6 +9,7 @@ mod dates;
 mod files;
 mod fill;
 mod form;
+mod gaps;
 mod look;
 mod marks;
 mod moments;

@@ -10,6 +10,7 @@ use super::super::cells::{self, Swallowed};
 use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level};
 use super::fill::{Form, Table};
+use super::gaps::Merged;
 use super::look::Look;
 use super::marks::Marks;
 use super::{Draft, ENOUGH, american, fail, sizes, words};
@@ -60,7 +61,7 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     if cut {
         guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
     }
-    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
+    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false, merged: &[] };
     file.draft(guesses)
 }
 
@@ -176,11 +177,13 @@ pub(super) struct File<'s> {
     pub(super) marks: Option<(Marks, Vec<String>)>,
     /// Whether blank cells at the end of a row are left out.
     pub(super) open_ended: bool,
+    /// The cells that are merged over several rows.
+    pub(super) merged: &'s [Merged],
 }
 
 impl File<'_> {
     pub(super) fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
-        let Self { name, rows, delimiter, encoding, marks, open_ended } = self;
+        let Self { name, rows, delimiter, encoding, marks, open_ended, merged } = self;
         let wide = modal(&rows);
         if wide < 2 {
             return Err(fail(
@@ -253,6 +256,7 @@ impl File<'_> {
             form: Form::Table { encoding, delimiter, first, deep },
             marks,
             american,
+            merged,
         };
         table.draft(guesses, open)
     }

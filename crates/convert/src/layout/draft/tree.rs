@@ -158,6 +158,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         form: Form::Xml { rows: tree.path(row) },
         marks,
         american,
+        merged: &[],
     };
     table.draft(guesses, open)
 }
