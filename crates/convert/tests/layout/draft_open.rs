@@ -122,3 +122,138 @@ fn whole_numbers_are_no_reason_to_round() {
     let (survey, _) = read(table(stations).as_bytes(), &feet.layout);
     assert_eq!(json(&survey.document)["runs"][0]["observations"][1]["at"], 164.25);
 }
+
+/// A table of one run with a length and a date for each row.
+fn with(lengths: &[&str], dates: &[&str]) -> String {
+    let rows = lengths.iter().zip(dates).enumerate();
+    let rows: String =
+        rows.map(|(number, (length, date))| format!("P{number};A;B;{length};{date};08:00;1;roots.fine\n")).collect();
+    format!("Pipe;Upstream;Downstream;Length;Date;Time;Distance;Code\n{rows}")
+}
+
+/// Where a comma or a point in a number can be either, what was taken is said, and what the other would make of it.
+#[test]
+fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
+    for (lengths, said) in [
+        (
+            ["1,200", "1,050"],
+            Some((
+                "1.200 or 1200",
+                "','",
+                "1.200",
+                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+            )),
+        ),
+        (
+            ["1.200", "2.500"],
+            Some((
+                "1.200 or 1200",
+                "'.'",
+                "1.200",
+                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+            )),
+        ),
+        (["1,200", "1,05"], None),
+        (["1,200", "0,500"], None),
+        (["1.200,5", "2.500"], None),
+        (["1200", "950"], None),
+    ] {
+        let draft = draft(&with(&lengths, &["2026-03-17"; 2]));
+        let found = open(&draft, "\"Length\": ");
+        match said {
+            None => assert_eq!(found, [""; 0], "{lengths:?}"),
+            Some((can, mark, was, otherwise)) => assert_eq!(
+                found,
+                [format!(
+                    "\"Length\": {:?} on line 2 can be {can}, and no number in the file tells whether {mark} stands before decimals or between \
+                     thousands; it was taken for {was}, and {otherwise}",
+                    lengths[0]
+                )]
+            ),
+        }
+    }
+    // Where a comma stands between cells, it was taken to stand between thousands.
+    let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
+    let taken = draft(&commas);
+    let said =
+        "it was taken for 1200, and if it is 1.200, give decimal_mark that mark, and leave thousands_mark out in table";
+    assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
+    assert_eq!(json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"], 1200);
+    // What it says to do does what it says.
+    let mut layout = taken.layout.clone();
+    let table = layout.table.as_mut().unwrap();
+    table.decimal_mark = table.thousands_mark.take();
+    assert_eq!(json(&read(commas.as_bytes(), &layout).0.document)["pipes"][0]["length"], 1.2);
+}
+
+/// Dates of which some have the day first and others the month: both are counted, and what one that can be either would be.
+#[test]
+fn dates_in_two_orders_are_told() {
+    let lengths = ["10"; 6];
+    let dates = ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
+    let said = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
+                \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; it was taken for dd/mm/yyyy, so find out which it is \
+                and write all dates that way";
+    assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
+    let sound = ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
+    assert_eq!(open(&draft(&with(&lengths, &sound)), "\"Date\""), [""; 0]);
+    let few = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "05/05/2026", "05/05/2026"];
+    let few = draft(&with(&lengths, &few));
+    assert!(
+        open(&few, "\"Date\": 5 values can be dd/mm/yyyy and 3 can be mm/dd/yyyy")[0]
+            .contains("on line 5; it was taken")
+    );
+    let timed = with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
+        .replace(";08:00;", ";;");
+    let timed = draft(&timed);
+    assert_eq!(
+        open(&timed, "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy").len(),
+        1,
+        "{:#?}",
+        timed.open
+    );
+}
+
+/// A column of yes and no that is blank keeps the rest of the draft from nothing.
+#[test]
+fn a_blank_column_of_yes_and_no_is_left() {
+    let rows = "P1;A;B;0;run.start;\nP1;A;B;7,5;joint.open;\nP1;A;B;9;run.finish;\n";
+    let draft = draft(&format!("Pipe;Upstream;Downstream;Distance;Code;Joint\n{rows}"));
+    assert_eq!(draft.layout.problems(), []);
+    let drafted = &draft.columns[5];
+    let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but which words stand for yes and no has \
+                  to be said";
+    assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
+    assert!(draft.layout.columns[5].drop.is_some());
+    assert_eq!(open(&draft, "\"Joint\": the heading").len(), 1);
+}
+
+/// Day numbers below a word for a date or a time are read as such, and below anything else they are numbers.
+#[test]
+fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
+    let table = "Pipe;Upstream;Downstream;Date;Time;Distance;Code\nP1;A;B;46098;0,3965;0,0;run.start\nP1;A;B;46098;0,3965;7,5;roots.fine\n";
+    let both = draft(table);
+    let kinds: Vec<_> = both.layout.columns[3..5]
+        .iter()
+        .map(|column| (column.kind.unwrap().as_str(), column.pattern.as_deref()))
+        .collect();
+    assert_eq!(kinds, [("date", Some("serial-1900")), ("time", Some("serial-1900"))]);
+    assert_eq!(
+        json(&read(table.as_bytes(), &both.layout).0.document)["runs"][0]["started"],
+        "2026-03-17T09:30:58+00:00"
+    );
+    let said = "\"Date\": the values are day numbers of a spreadsheet, by which \"46098\" on line 2 is 2026-03-17; if that is four years and a day too \
+                early, write serial-1904 in pattern";
+    assert_eq!(open(&both, "\"Date\""), [said]);
+    let one = table.replace("Date;Time;", "Date;").replace(";46098;0,3965;", ";46098,3965;");
+    let drafted = draft(&one);
+    assert_eq!(drafted.layout.columns[3].kind.unwrap().as_str(), "date-time");
+    assert_eq!(
+        json(&read(one.as_bytes(), &drafted.layout).0.document)["runs"][0]["started"],
+        "2026-03-17T09:30:58+00:00"
+    );
+    // Manholes have such numbers, and a start is a word for them as well.
+    let other = draft(&table.replace("Date;Time", "Start;Zq"));
+    let to: Vec<_> = other.columns[3..5].iter().map(|column| column.to.as_deref()).collect();
+    assert!(!to.contains(&Some("runs.started")), "{to:?}");
+}

@@ -7,6 +7,7 @@ use serde_json::{Map, Value, json};
 
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
+use super::doubt;
 use super::form::Form as Seen;
 use super::gaps::Merged;
 use super::look::{Look, settled};
@@ -33,6 +34,8 @@ pub(super) struct Table<'t> {
     pub(super) rows: &'t [&'t GridRow],
     pub(super) form: Form,
     pub(super) marks: Marks,
+    /// The mark of its numbers, where none of them tells whether it stands before decimals or between thousands.
+    pub(super) unsettled: Option<char>,
     pub(super) american: bool,
     /// The cells that are merged over several rows, where it stands in a workbook.
     pub(super) merged: &'t [Merged],
@@ -83,6 +86,10 @@ impl Table<'_> {
             let to = choice.map(|choice| choice.target.to.as_str());
             let told = match to {
                 Some(WHEN) if !both => None,
+                // Without a value, nothing tells the words for yes and no, which the column would need.
+                Some(_) if choice.is_some_and(|choice| choice.target.wants == Wants::Yes && own.look.count == 0) => {
+                    None
+                }
                 Some("codes.detail") if codes.is_none() => None,
                 Some("stretch") => Some("stretches".to_owned()),
                 Some("codes" | "codes.detail") if codes.is_some() => Some("codes".to_owned()),
@@ -105,6 +112,7 @@ impl Table<'_> {
                 (Some(choice), _) => (choice.confidence, reason(choice, own)),
                 (None, Some(choice)) => {
                     let why = match choice.target.to.as_str() {
+                        _ if choice.target.wants == Wants::Yes => "which words stand for yes and no has to be said",
                         WHEN => "a moment needs a date and a time of day",
                         _ => "the codes say all themselves",
                     };
@@ -247,6 +255,9 @@ impl Table<'_> {
                     "runs.observations.quantities.value" => None,
                     _ => Some(length.1),
                 };
+                if kind == "number" {
+                    open.extend(doubt::thousandfold(heading, look, self.unsettled, (self.marks, &self.form)));
+                }
                 if let Some(unit) = unit.filter(|unit| kind == "number" && Some(*unit) != document) {
                     column["unit"] = unit.into();
                 }
@@ -259,7 +270,11 @@ impl Table<'_> {
                     _ => None,
                 });
                 let Some((kind, pattern)) = pattern else { return };
-                if kind != "time" && !settled(&pattern, &look.distinct) {
+                if let Some(mixed) = doubt::mixed(heading, &pattern, &self.columns[index].look) {
+                    open.push(mixed);
+                } else if pattern == doubt::SERIAL {
+                    open.extend(doubt::counted(heading, look));
+                } else if kind != "time" && !settled(&pattern, &look.distinct) {
                     let why = if self.american {
                         "since times are written with am and pm"
                     } else {

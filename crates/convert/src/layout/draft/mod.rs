@@ -6,6 +6,7 @@ mod around;
 mod choose;
 mod codes;
 mod dates;
+mod doubt;
 mod files;
 mod fill;
 mod form;

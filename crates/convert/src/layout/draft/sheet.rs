@@ -12,7 +12,7 @@ use super::choose::{Column, Level};
 use super::fill::{Form, Table};
 use super::gaps::Merged;
 use super::look::Look;
-use super::marks::Marks;
+use super::marks::NumberMarks;
 use super::{Draft, ENOUGH, american, fail, sizes, words};
 use crate::ConvertError;
 
@@ -174,7 +174,7 @@ pub(super) struct File<'s> {
     pub(super) delimiter: char,
     pub(super) encoding: Option<Encoding>,
     /// The marks of its numbers and why, where they are known before.
-    pub(super) marks: Option<(Marks, Vec<String>)>,
+    pub(super) marks: Option<NumberMarks>,
     /// Whether blank cells at the end of a row are left out.
     pub(super) open_ended: bool,
     /// The cells that are merged over several rows.
@@ -226,7 +226,8 @@ impl File<'_> {
             ));
         }
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
-        let (marks, said) = marks.unwrap_or_else(|| Marks::of(values.clone(), delimiter != ','));
+        let marks = marks.unwrap_or_else(|| NumberMarks::of(values.clone(), delimiter != ','));
+        let NumberMarks { marks, said, unsettled } = marks;
         guesses.extend(said);
         let american = american(values);
         let cells: Vec<usize> = named_columns(&headings, &mut open);
@@ -255,6 +256,7 @@ impl File<'_> {
             rows: &body,
             form: Form::Table { encoding, delimiter, first, deep },
             marks,
+            unsettled,
             american,
             merged,
         };

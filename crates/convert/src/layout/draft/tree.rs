@@ -9,7 +9,7 @@ use super::super::nested;
 use super::choose::{Choice, Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
-use super::marks::Marks;
+use super::marks::NumberMarks;
 use super::words::vocabulary;
 use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
@@ -80,7 +80,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         return Err(fail(name, 1, "this is a survey in the XML of this format already; it is read without a layout"));
     }
     let values = || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
-    let (marks, said) = Marks::of(values(), true);
+    let NumberMarks { marks, said, unsettled } = NumberMarks::of(values(), true);
     let american = american(values());
     let (mut guesses, mut open) = (Vec::new(), Vec::new());
     guesses.push(format!("XML in {}, for sure", declared.map_or("utf-8", |encoding| encoding.as_str())));
@@ -157,6 +157,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         rows: &rows,
         form: Form::Xml { rows: tree.path(row) },
         marks,
+        unsettled,
         american,
         merged: &[],
     };

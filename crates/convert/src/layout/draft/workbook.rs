@@ -10,7 +10,7 @@ use serde_json::json;
 use super::super::book;
 use super::super::grid::GridRow;
 use super::gaps::Merged;
-use super::marks::Marks;
+use super::marks::NumberMarks;
 use super::sheet::File;
 use super::{Draft, fail};
 use crate::ConvertError;
@@ -100,8 +100,8 @@ pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<D
 fn of_sheet(name: &str, found: &Numbered, sheet: &str, merged: &[Merged]) -> Result<Draft, ConvertError> {
     // Numbers are numbers in a workbook; only texts tell which mark somebody types.
     let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(text_in);
-    let marks = Marks::of(texts, true);
-    let rows = rows(found, marks.0.decimal);
+    let marks = NumberMarks::of(texts, true);
+    let rows = rows(found, marks.marks.decimal);
     // In places, the file is the sheet and the line the row.
     let file = format!("{name}, sheet {sheet:?}");
     File { name: &file, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true, merged }
