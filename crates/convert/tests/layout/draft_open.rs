@@ -257,3 +257,73 @@ fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
     let to: Vec<_> = other.columns[3..5].iter().map(|column| column.to.as_deref()).collect();
     assert!(!to.contains(&Some("runs.started")), "{to:?}");
 }
+
+/// Two blocks, each with a title and headings of its own.
+const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP1;A;B;0,0;run.start;\nP1;A;B;1,5;roots.fine;\nP1;A;B;9,0;run.finish;\n\
+                      ;;;;;\nSurvey of P2;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP2;C;D;0,0;run.start;\nP2;C;D;4,5;roots.fine;\n\
+                      P2;C;D;7,0;run.finish;\n";
+
+/// A table in blocks is told as one, and its columns are judged by their rows alone; as it says, the lines taken out, all is read.
+#[test]
+fn headings_that_repeat_are_told_once() {
+    let blocks = draft(BLOCKS);
+    let said = "line 8 repeats the headings, which stand in a table once; take out such lines, and the titles above headings, of which nothing is read \
+                (line 1 has \"Survey of P1\", line 7 has \"Survey of P2\"): what they say of a pipe or a run has to stand in columns, in every row";
+    assert_eq!(blocks.open[0], said, "{:#?}", blocks.open);
+    assert!(
+        !blocks.open[1..].iter().any(|open| open.contains("line 7") || open.contains("line 8")),
+        "{:#?}",
+        blocks.open
+    );
+    assert!(blocks.columns.iter().all(|column| column.to.is_some() && column.odd.is_empty()), "{:#?}", blocks.columns);
+    let plain: Vec<&str> =
+        BLOCKS.lines().enumerate().filter(|(at, _)| ![5, 6, 7].contains(at)).map(|(_, line)| line).collect();
+    assert_eq!(read(plain.join("\n").as_bytes(), &blocks.layout).0.document.runs.len(), 2);
+    // Titles need not have all delimiters, and a block need not have a title.
+    let bare = BLOCKS.replace("Survey of P1;;;;;", "Survey of P1").replace("Survey of P2;;;;;", "Survey of P2");
+    assert_eq!(draft(&bare).open, blocks.open);
+    let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
+    let said = "line 6 repeats the headings, which stand in a table once; take out such lines";
+    assert_eq!(draft(&untitled).open[0], said);
+    let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
+    assert!(draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"), "{:#?}", draft(&third).open);
+    // One title alone is passed over, and said to be.
+    let one = BLOCKS.lines().take(5).map(|line| format!("{line}\n")).collect::<String>();
+    let guess = "headings in row 2; what stands above is passed over: line 1 has \"Survey of P1\"";
+    assert!(draft(&one).guesses.iter().any(|one| one == guess), "{:#?}", draft(&one).guesses);
+}
+
+/// A number that a sheet shows as a percentage is read as an amount in percent, and nobody is told to clear it; in a column of lengths it
+/// is a mistake.
+#[cfg(feature = "xlsx")]
+#[test]
+fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
+    for (heading, fits) in [("Amount", true), ("Loss (%)", true), ("Amount mm", false), ("Length", false)] {
+        let mut book = rust_xlsxwriter::Workbook::new();
+        let sheet = book.add_worksheet();
+        let headings = ["Pipe", "Upstream", "Downstream", "Distance", "Code", heading];
+        sheet.write_row(0, 0, headings).unwrap();
+        for (line, (at, amount)) in (1..).zip([(0.0, 5.0), (1.5, 20.0), (2.5, 15.0), (9.0, 0.1)]) {
+            sheet.write_row(line, 0, ["P1", "A", "B"]).unwrap().write_number(line, 3, at).unwrap();
+            sheet.write_string(line, 4, "deposit.settled").unwrap().write_number(line, 5, amount).unwrap();
+        }
+        let percent = rust_xlsxwriter::Format::new().set_num_format("0%");
+        sheet.write_number_with_format(4, 5, 0.1, &percent).unwrap();
+        let source = book.save_to_buffer().unwrap();
+        let draft = layout::draft(&source, "t.xlsx").unwrap();
+        let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is none of the others' kind"));
+        assert_eq!(
+            (said.len(), draft.columns[5].odd.len()),
+            if fits { (0, 0) } else { (1, 1) },
+            "{heading}: {:#?}",
+            draft.columns[5]
+        );
+        let end = "line 5 has \"10 %\"; what the sheet shows as a percentage is read as one";
+        assert_eq!(draft.columns[5].reason.ends_with(end), fits, "{}", draft.columns[5].reason);
+        if fits {
+            let document = json(&read(&source, &draft.layout).0.document);
+            let amount = &document["runs"][0]["observations"][3]["quantities"][0];
+            assert_eq!(*amount, serde_json::json!({"value": 10, "unit": "percent"}));
+        }
+    }
+}

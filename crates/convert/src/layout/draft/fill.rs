@@ -120,7 +120,13 @@ impl Table<'_> {
                 }
                 (None, None) => (0.0, unchosen(index, self.columns, self.choices)),
             };
-            let odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
+            let mut odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
+            let mut reason = reason;
+            let strange = odd.len();
+            odd.retain(|(value, _)| !self.is_percentage(&column, index, value));
+            if odd.len() < strange {
+                reason.push_str("; what the sheet shows as a percentage is read as one");
+            }
             if !odd.is_empty() {
                 let rest = match taken.map(|choice| choice.target.wants) {
                     Some(Wants::Picture) => {
@@ -364,6 +370,16 @@ impl Table<'_> {
             places.insert(to.to_owned(), next.into());
             column["place"] = next.into();
         }
+    }
+
+    /// Whether a value of a column is a number that a sheet shows as a percentage, and is read as what is shown: an amount in percent.
+    fn is_percentage(&self, column: &Value, index: usize, value: &str) -> bool {
+        let amount = column["to"] == "runs.observations.quantities.value"
+            && column["kind"] == "number"
+            && column.get("unit").is_none_or(|unit| unit == "percent");
+        let cells = self.rows.iter().filter_map(|row| row.cells.get(self.cells[index]));
+        let mut same = cells.filter(|cell| cell.text.trim() == value).peekable();
+        amount && same.peek().is_some() && same.all(|cell| cell.percent().is_some())
     }
 
     /// Whether columns are of units of their own and no row has a value in two of them, so that each is the first amount of its row.

@@ -3,6 +3,7 @@
 //! why, and which value decided it. An office corrects a draft; nobody converts by one unseen.
 
 mod around;
+mod blocks;
 mod choose;
 mod codes;
 mod dates;

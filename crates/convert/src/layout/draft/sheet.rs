@@ -13,7 +13,7 @@ use super::fill::{Form, Table};
 use super::gaps::Merged;
 use super::look::Look;
 use super::marks::NumberMarks;
-use super::{Draft, ENOUGH, american, fail, sizes, words};
+use super::{Draft, ENOUGH, american, blocks, fail, sizes, words};
 use crate::ConvertError;
 
 /// As much of a text as a delimiter is told from.
@@ -204,8 +204,10 @@ impl File<'_> {
         let mut open = Vec::new();
         let headings = grid::headings(&rows[first..first + deep]);
         let wide = headings.len();
-        let below: Vec<&GridRow> =
+        let above: Vec<&GridRow> = rows[..first].iter().filter(|row| !row.is_blank()).collect();
+        let mut below: Vec<&GridRow> =
             rows[first + deep..].iter().filter(|row| row.flaw.is_some() || !row.is_blank()).collect();
+        blocks::take_out(&mut below, &above, &rows[first..first + deep], &mut open);
         let mut body = ragged(&below, wide, open_ended, &mut open);
         if body.is_empty() {
             return Err(fail(
@@ -220,9 +222,14 @@ impl File<'_> {
         }
         if first > 0 || deep > 1 {
             guesses.push(format!(
-                "headings in row {}{}",
+                "headings in row {}{}{}",
                 first + 1,
-                if deep > 1 { format!(" and {deep} rows deep") } else { String::new() }
+                if deep > 1 { format!(" and {deep} rows deep") } else { String::new() },
+                if above.is_empty() {
+                    String::new()
+                } else {
+                    format!("; what stands above is passed over: {}", blocks::titles(&above))
+                }
             ));
         }
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
