@@ -28,7 +28,10 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
         let headings = || layout.columns.iter().map(|column| column.heading.as_str()).collect::<Vec<_>>();
         Ok(match (&layout.table, &layout.xml) {
             (Some(table), _) => cells::write(&headings(), rows, table),
-            (None, Some(xml)) => nested::write(layout, rows, xml),
+            (None, Some(xml)) => {
+                nested::bound(layout, xml)?;
+                nested::write(layout, rows, xml)
+            }
             (None, None) => Vec::new(),
         })
     })

@@ -1,7 +1,7 @@
 //! XML, as far as it must be understood before its paths can be judged: which element repeats as a row, what is around the rows,
 //! and which attributes and elements hold values. The markup is read by the reader of the XML form, which refuses document type declarations.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use super::super::bytes;
 use super::super::grid::{GridCell, GridRow};
@@ -118,6 +118,15 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     }
     if element.count > ENOUGH || tree.leaves.iter().any(|leaf| leaf.values.len() == ENOUGH) {
         guesses.push(format!("all by the first {ENOUGH} values of each path"));
+    }
+    let prefixes: BTreeSet<&str> = columns.iter().filter_map(|column| nested::prefix(&column.heading)).collect();
+    if !prefixes.is_empty() {
+        let prefixes: Vec<String> = prefixes.iter().map(|prefix| format!("{prefix:?}")).collect();
+        open.push(format!(
+            "the paths have prefixes ({}), and no layout says which namespaces they stand for: other files must have the same ones to be read, and \
+             what is written needs a layout whose paths have none",
+            prefixes.join(", ")
+        ));
     }
     if text.contains(" xmlns") {
         open.push(
