@@ -335,9 +335,9 @@ pub(super) fn write(layout: &Layout, rows: &[Vec<String>], xml: &XmlForm) -> Vec
         let differs = |level: &usize| before.is_none_or(|before| of_level(before, *level) != of_level(row, *level));
         let from = (1..last).find(differs).unwrap_or(last);
         for level in from..=last {
-            // A row that holds nothing of its own only stands for what is around it.
-            if level == last && last > 0 && of_level(row, level).iter().all(String::is_empty) {
-                continue;
+            // A row that holds nothing of its own only stands for what is around it, and a pipe without runs for itself.
+            if level > 0 && (level..=last).all(|level| of_level(row, level).iter().all(String::is_empty)) {
+                break;
             }
             let mut holder = &mut root;
             for _ in 1..level {

@@ -265,6 +265,11 @@ impl<'l> Reader<'l> {
         row.complete(self.layout);
         self.merge(DOCUMENT, "", &row, line);
         let (Some(pipe), Some(run)) = (row.text("pipes.id"), row.text("runs.id")) else {
+            if self.unsurveyed(&row, cells, ways, &wrong, line) {
+                // What is made from the last row is made from one with a run, where there is any.
+                self.last.get_or_insert(row);
+                return;
+            }
             // Whatever a cell that could not be read would have named.
             let needed: Vec<&str> =
                 ["pipes.id", "runs.id"].iter().flat_map(|path| needs::columns_of(self.layout, path)).collect();
@@ -346,7 +351,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
-    fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
+    pub(super) fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
         for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
             let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty())
             else {
@@ -366,7 +371,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Adds what a row says of a pipe, a run or the document, and gives its place in the table.
-    fn merge(&mut self, table: &'static str, id: &str, row: &Row, line: usize) -> usize {
+    pub(super) fn merge(&mut self, table: &'static str, id: &str, row: &Row, line: usize) -> usize {
         let rows = self.tables.entry(table).or_default();
         let index = *self.known.entry((table, id.to_owned())).or_insert_with(|| {
             rows.push(Map::new());
@@ -446,7 +451,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Structures and parties that the row names.
-    fn references(&mut self, row: &Row, line: usize) {
+    pub(super) fn references(&mut self, row: &Row, line: usize) {
         let spot = |spot: &Spot| if spot.line == 0 { Spot::line(line) } else { *spot };
         for path in ["pipes.upstream", "pipes.downstream", "runs.from", "runs.to"] {
             if let Some((value, from)) = row.fields.get(path) {

@@ -10,7 +10,7 @@ use serde_json::{Value, json};
 
 use super::difference::Letters;
 use super::row::Way;
-use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units};
+use super::{below, cells, difference, fill, forms, implied_unit, moment, nested, read, said, units, unsurveyed};
 use crate::{ConvertError, Loss, LossKind, LossReport, PlacedProblem};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
@@ -85,9 +85,24 @@ fn written(
         document: &value,
     };
     let mut rows = Vec::new();
+    let places: HashMap<&str, usize> = value["pipes"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .enumerate()
+        .filter_map(|(place, pipe)| Some((pipe["id"].as_str()?, place)))
+        .collect();
+    let alone = |(_, pipe): (usize, &Value)| writer.row(pipe, &Value::Null, &Value::Null, (0.0, Part::Point));
+    let mut unsurveyed = unsurveyed::pipes(&value, layout).into_iter().peekable();
     for run in value["runs"].as_array().into_iter().flatten() {
+        // Pipes without runs keep their places among the others.
+        let place = run["pipe"].as_str().and_then(|pipe| places.get(pipe)).copied().unwrap_or(0);
+        while let Some(pipe) = unsurveyed.next_if(|(own, _)| *own < place) {
+            rows.push(alone(pipe));
+        }
         writer.run(run, &mut rows);
     }
+    rows.extend(unsurveyed.map(alone));
     let bytes = file(&rows)?;
     let after = match read(&bytes, "", layout, lists) {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
