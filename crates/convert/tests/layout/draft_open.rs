@@ -159,6 +159,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
         (["1200", "950"], None),
     ] {
         let draft = draft(&with(&lengths, &["2026-03-17"; 2]));
+        assert!(said.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
         let found = open(&draft, "\"Length\": ");
         match said {
             None => assert_eq!(found, [""; 0], "{lengths:?}"),
@@ -195,6 +196,15 @@ fn dates_in_two_orders_are_told() {
                 \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; it was taken for dd/mm/yyyy, so find out which it is \
                 and write all dates that way";
     assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
+    // One that is no date in either order is a slip, and those in the other order are none.
+    let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
+    let slip = draft(&with(&lengths, &slip));
+    assert_eq!(
+        open(&slip, "\"Date\": line 6 has \"17 March\", which is none of the others' kind").len(),
+        1,
+        "{:#?}",
+        slip.open
+    );
     let sound = ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
     assert_eq!(open(&draft(&with(&lengths, &sound)), "\"Date\""), [""; 0]);
     let few = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "05/05/2026", "05/05/2026"];
@@ -224,8 +234,9 @@ fn a_blank_column_of_yes_and_no_is_left() {
     let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but which words stand for yes and no has \
                   to be said";
     assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
-    assert!(draft.layout.columns[5].drop.is_some());
-    assert_eq!(open(&draft, "\"Joint\": the heading").len(), 1);
+    assert_eq!(draft.layout.columns[5].drop.as_deref(), Some("no value tells its words for yes and no"));
+    let end = "give it its field in to and those words in translate, or the reason why it has none in drop";
+    assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 
 /// Day numbers below a word for a date or a time are read as such, and below anything else they are numbers.

@@ -99,6 +99,15 @@ pub(super) fn mixed(heading: &str, pattern: &str, whole: &Look) -> Option<String
     ))
 }
 
+/// Whether a value is a date by a pattern with day and month the other way round alone.
+pub(super) fn is_turned(value: &str, own: &str) -> bool {
+    let day = own.split(['T', ' ']).next().unwrap_or(own);
+    let is = |pattern: &str| {
+        value.split(['T', ' ']).next().is_some_and(|value| pattern::date(value, None, pattern).is_some())
+    };
+    turned(day).is_some_and(|other| !is(day) && is(&other))
+}
+
 /// What is to be said of day numbers.
 pub(super) fn counted(heading: &str, look: &Look) -> Option<String> {
     let (value, line) = look.distinct.first()?;

@@ -127,7 +127,14 @@ impl Table<'_> {
             if odd.len() < strange {
                 reason.push_str("; what the sheet shows as a percentage is read as one");
             }
-            if !odd.is_empty() {
+            // Dates in the other order have been told of, and are no slips.
+            let pattern = column["pattern"].as_str();
+            let slips: Vec<_> = odd
+                .iter()
+                .filter(|(value, _)| !pattern.is_some_and(|own| doubt::is_turned(value, own)))
+                .cloned()
+                .collect();
+            if !slips.is_empty() {
                 let rest = match taken.map(|choice| choice.target.wants) {
                     Some(Wants::Picture) => {
                         "which is not written as the others are; write it so, or clear the cell where there is none, or it is read as other files"
@@ -137,15 +144,19 @@ impl Table<'_> {
                          cannot be read"
                     }
                 };
-                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&odd)));
+                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&slips)));
             }
             let sample = self.look(index).distinct.first().cloned();
             if told.is_none() {
-                column["drop"] = "the draft found no field for it".into();
-                open.push(format!(
-                    "{:?}: {reason}; give it a field in to, or the reason why it has none in drop",
-                    own.heading
-                ));
+                let (drop, field) = match choice.map(|choice| choice.target.wants) {
+                    Some(Wants::Yes) => (
+                        "no value tells its words for yes and no",
+                        "give it its field in to and those words in translate",
+                    ),
+                    _ => ("the draft found no field for it", "give it a field in to"),
+                };
+                column["drop"] = drop.into();
+                open.push(format!("{:?}: {reason}; {field}, or the reason why it has none in drop", own.heading));
             }
             let shown = sample.as_ref().map(|(value, line)| format!("; {value:?} on line {line}")).unwrap_or_default();
             if told.is_some() {
@@ -261,9 +272,6 @@ impl Table<'_> {
                     "runs.observations.quantities.value" => None,
                     _ => Some(length.1),
                 };
-                if kind == "number" {
-                    open.extend(doubt::thousandfold(heading, look, self.unsettled, (self.marks, &self.form)));
-                }
                 if let Some(unit) = unit.filter(|unit| kind == "number" && Some(*unit) != document) {
                     column["unit"] = unit.into();
                 }
@@ -358,6 +366,14 @@ impl Table<'_> {
                 }
             }
             _ => {}
+        }
+        if column["kind"] == "number"
+            && let Some(doubt) = doubt::thousandfold(heading, look, self.unsettled, (self.marks, &self.form))
+            && let Some(column) = column.as_object_mut()
+        {
+            // What stands behind the mark may be no decimals.
+            column.remove("decimals");
+            open.push(doubt);
         }
         if ["runs.observations.characterisation", "runs.observations.quantities.value"].contains(&to) {
             let all: Vec<usize> = (0..self.columns.len())
