@@ -294,8 +294,11 @@ impl<'l> Reader<'l> {
                 if columns.iter().any(|heading| cell_of(heading) == Some("")) {
                     columns.retain(|heading| cell_of(heading) == Some(""));
                 }
+                // An element that nothing was seen in may be there for a run that never was.
+                let alone = self.layout.xml.is_some() && missing == "run" && !row.is_observation();
+                let or = if alone { ", or take the element out where there was no inspection" } else { "" };
                 let message = format!(
-                    "nothing in the row tells which {missing} it is of, so it was not read; fill in {}",
+                    "nothing in the row tells which {missing} it is of, so it was not read; fill in {}{or}",
                     needs::quoted(&columns)
                 );
                 self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);

@@ -213,6 +213,9 @@ fn dates_in_two_orders_are_told() {
         open(&few, "\"Date\": 5 values can be dd/mm/yyyy and 3 can be mm/dd/yyyy")[0]
             .contains("on line 5; it was taken")
     );
+    // Where somebody writes am and pm, the month comes first, of as many as well.
+    let american = with(&lengths, &dates).replace(";08:00;", ";8:00 AM;");
+    assert!(open(&draft(&american), "\"Date\": 4")[0].contains("it was taken for mm/dd/yyyy"));
     let timed = with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
         .replace(";08:00;", ";;");
     let timed = draft(&timed);
@@ -337,4 +340,20 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
             assert_eq!(*amount, serde_json::json!({"value": 10, "unit": "percent"}));
         }
     }
+}
+
+/// A workbook whose days and times of day nobody told it to show as such holds the same numbers.
+#[cfg(feature = "xlsx")]
+#[test]
+fn day_numbers_of_a_workbook_are_dates() {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    sheet.write_row(0, 0, ["Pipe", "Upstream", "Downstream", "Code", "Date", "Time", "Distance"]).unwrap();
+    for (line, at) in (1..).zip([0.0, 7.5, 30.0]) {
+        sheet.write_row(line, 0, ["P1", "A", "B", "roots.fine"]).unwrap();
+        sheet.write_row(line, 4, [46_098.0, 0.3965, at]).unwrap();
+    }
+    let source = book.save_to_buffer().unwrap();
+    let draft = layout::draft(&source, "t.xlsx").unwrap();
+    assert_eq!(json(&read(&source, &draft.layout).0.document)["runs"][0]["started"], "2026-03-17T09:30:58+00:00");
 }

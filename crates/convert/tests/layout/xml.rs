@@ -185,6 +185,7 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         ("Works/Line/@up", "pipes.upstream"),
         ("Works/Line/@down", "pipes.downstream"),
         ("Works/Line/@long", "pipes.length"),
+        ("Works/Line/@crew", "runs.operator"),
         ("Works/Line/Look/@on", "runs.started"),
         ("Works/Line/Look/Note/@at", "runs.observations.at"),
         ("Works/Line/Look/Note/@what", "runs.observations.code"),
@@ -208,7 +209,8 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         "fixed": [
             {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
             {"to": "coding.list", "value": "obvert-terms"}, {"to": "coding.version", "value": "1"},
-            {"to": "structures.kind", "value": "manhole"}, {"to": "runs.direction", "value": "downstream"}
+            {"to": "structures.kind", "value": "manhole"}, {"to": "runs.direction", "value": "downstream"},
+            {"to": "parties.role", "value": "operator"}
         ],
         "made": [
             {"to": "runs.id", "text": "{pipes.id} {runs.started}"}, {"to": "id", "text": "x:{runs.id}"},
@@ -257,7 +259,11 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
         file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>").as_bytes(),
         &layout,
     );
-    assert!(seen[0].contains("nothing in the row tells which run it is of"), "{seen:#?}");
+    let asked = "nothing in the row tells which run it is of, so it was not read; fill in \"Works/Line/Look/@on\"";
+    assert!(seen[0].ends_with(asked), "{seen:#?}");
+    let operated = refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
+    let said = format!("{asked}, or take the element out where there was no inspection");
+    assert!(operated[0].ends_with(&said), "{operated:#?}");
     // Where a pipe alone makes a run, a pipe without one would come back with one, and is told to be left out.
     by_day["made"][0]["text"] = "R {pipes.id}".into();
     let by_pipe = Layout::read(by_day.to_string().as_bytes()).unwrap();
