@@ -264,12 +264,12 @@ impl<'l> Reader<'l> {
         let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
         row.complete(self.layout);
         self.merge(DOCUMENT, "", &row, line);
+        if self.unsurveyed(&row, cells, ways, &wrong, line) {
+            // What is made from the last row is made from one with a run, where there is any.
+            self.last.get_or_insert(row);
+            return;
+        }
         let (Some(pipe), Some(run)) = (row.text("pipes.id"), row.text("runs.id")) else {
-            if self.unsurveyed(&row, cells, ways, &wrong, line) {
-                // What is made from the last row is made from one with a run, where there is any.
-                self.last.get_or_insert(row);
-                return;
-            }
             // Whatever a cell that could not be read would have named.
             let needed: Vec<&str> =
                 ["pipes.id", "runs.id"].iter().flat_map(|path| needs::columns_of(self.layout, path)).collect();

@@ -1,6 +1,8 @@
 //! Pipes of an XML file that nobody looked into: an element of a pipe with no run within, which is a pipe without runs and no mistake, both ways.
 
-use obvert_model::layout::Layout;
+use std::collections::HashSet;
+
+use obvert_model::layout::{Column, Layout};
 use obvert_model::read::ProblemKind;
 use serde_json::Value;
 
@@ -11,8 +13,8 @@ use super::read::Reader;
 use super::row::{Row, Way, Wrong};
 
 impl Reader<'_> {
-    /// Reads what stands around rows and has none, where nothing in it is of a run: a pipe without runs. `false` where something is, so that
-    /// what names the run is missing, or what names the pipe.
+    /// Reads what stands around rows and has none, where nothing in it is of a run: a pipe without runs, even where the layout could make the
+    /// id of a run of it. `false` where something is of a run, or of a pipe that nothing names.
     pub(super) fn unsurveyed(
         &mut self,
         row: &Row,
@@ -22,7 +24,7 @@ impl Reader<'_> {
         line: usize,
     ) -> bool {
         let layout = self.layout;
-        if layout.xml.is_none() || row.text("runs.id").is_some() {
+        if layout.xml.is_none() {
             return false;
         }
         let filled = cells.iter().zip(ways).filter(|(cell, _)| !cell.text.trim().is_empty());
@@ -53,25 +55,21 @@ impl Reader<'_> {
     }
 }
 
-/// The pipes without runs that a layout reads as such when they are written, each with its place among the pipes. Where a pipe alone makes a
-/// run, or stands in the root, it would come back as something else.
+/// The pipes without runs that a layout has room for, each with its place among the pipes: what names a pipe and its ends stands in fields of
+/// the pipe, and not in the root, of which there is one.
 pub(super) fn pipes<'v>(document: &'v Value, layout: &Layout) -> Vec<(usize, &'v Value)> {
     let Some(xml) = &layout.xml else { return Vec::new() };
-    let leads = |heading: &str, of: &dyn Fn(&str) -> bool| {
-        layout.columns.iter().any(|column| *column.heading == *heading && column.to.as_deref().is_some_and(of))
+    let of_pipe = |heading: &str| {
+        let below = xml.rows.split('/').zip(heading.split('/')).take_while(|(one, other)| one == other).count() > 1;
+        let leads = |column: &Column| column.to.as_deref().is_some_and(|to| to.starts_with("pipes."));
+        below && layout.columns.iter().any(|column| *column.heading == *heading && leads(column))
     };
-    // Ends of a run are those of its pipe.
-    let of_run = |to: &str| to.starts_with("runs.") && !["runs.from", "runs.to"].contains(&to);
-    let below_root = |heading: &&str| {
-        xml.rows.split('/').zip(heading.split('/')).take_while(|(one, other)| one == other).count() > 1
-    };
-    let named = needs::columns_of(layout, "pipes.id");
-    let apart = needs::columns_of(layout, "runs.id").iter().any(|heading| leads(heading, &of_run));
-    if !apart || named.is_empty() || !named.iter().all(below_root) {
+    let needed = ["pipes.id", "pipes.upstream", "pipes.downstream"].map(|to| needs::columns_of(layout, to));
+    if needed[0].is_empty() || !needed.iter().flatten().all(|heading| of_pipe(heading)) {
         return Vec::new();
     }
     let runs = document["runs"].as_array().into_iter().flatten();
-    let surveyed: std::collections::HashSet<&str> = runs.filter_map(|run| run["pipe"].as_str()).collect();
+    let surveyed: HashSet<&str> = runs.filter_map(|run| run["pipe"].as_str()).collect();
     let pipes = document["pipes"].as_array().into_iter().flatten().enumerate();
     pipes.filter(|(_, pipe)| pipe["id"].as_str().is_some_and(|id| !surveyed.contains(id))).collect()
 }

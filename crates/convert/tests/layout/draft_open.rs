@@ -103,11 +103,11 @@ fn whole_numbers_are_no_reason_to_round() {
         assert_eq!(draft.layout.columns[3].decimals, decimals, "{distances:?}");
         let said = decimals.map(|decimals| {
             format!(
-                "as many decimals as all values have are written, and more of them are rounded: \"Distance\" to {decimals}; take decimals out of a \
-                 column to have none rounded"
+                "as many decimals as the values have are written, and more of them are rounded: \"Distance\" to {decimals}; give a column more, or take \
+                 decimals out of one of plain numbers to have none rounded"
             )
         });
-        let start = "as many decimals as all values have are written";
+        let start = "as many decimals as the values have are written";
         assert_eq!(open(&draft, start), said.iter().map(String::as_str).collect::<Vec<_>>(), "{distances:?}");
     }
     // Another survey comes out of the layout of the first as it was.

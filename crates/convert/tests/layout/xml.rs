@@ -264,10 +264,27 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     let operated = refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
     let said = format!("{asked}, or take the element out where there was no inspection");
     assert!(operated[0].ends_with(&said), "{operated:#?}");
-    // Where a pipe alone makes a run, a pipe without one would come back with one, and is told to be left out.
+    // Where a pipe alone would make the id of a run, nothing in it is of a run either.
     by_day["made"][0]["text"] = "R {pipes.id}".into();
     let by_pipe = Layout::read(by_day.to_string().as_bytes()).unwrap();
+    let (survey, _) = read(source.as_bytes(), &by_pipe);
+    assert_eq!((survey.document.head.pipes.len(), survey.document.runs.len()), (3, 2));
     let (bytes, losses) = layout::write(&survey.document, &by_pipe, &[]).unwrap();
+    assert_eq!((losses, read(&bytes, &by_pipe).0.document), (LossReport::default(), survey.document));
+    // A run of which nothing can be written is in the report, and is not made up when it is read again.
+    let mut bare = read(source.as_bytes(), &by_pipe).0.document;
+    bare.runs[1].observations.clear();
+    bare.runs[1].started = None;
+    let (bytes, losses) = layout::write(&bare, &by_pipe, &[]).unwrap();
+    assert_eq!(read(&bytes, &by_pipe).0.document.runs.len(), 1);
+    assert!(losses.losses.iter().any(|loss| loss.pointer == "/runs/1"), "{losses:#?}");
+    // Where its ends are those of a run, a pipe without one has no room, and is told to be left out.
+    let (survey, _) = read(source.as_bytes(), &layout);
+    for (column, to) in [(2, "runs.from"), (3, "runs.to")] {
+        by_day["columns"][column]["to"] = to.into();
+    }
+    let by_ends = Layout::read(by_day.to_string().as_bytes()).unwrap();
+    let (bytes, losses) = layout::write(&survey.document, &by_ends, &[]).unwrap();
     assert!(!String::from_utf8_lossy(&bytes).contains("\"P2\""));
     assert!(losses.losses.iter().any(|loss| loss.pointer == "/pipes/1"), "{losses:#?}");
 }

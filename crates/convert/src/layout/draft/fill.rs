@@ -414,7 +414,7 @@ impl Table<'_> {
 fn rounds(layout: &Layout) -> Option<String> {
     let said = |column: &OfLayout| Some(format!("{:?} to {}", column.heading.replace('\n', " "), column.decimals?));
     let all: Vec<String> = layout.columns.iter().filter_map(said).collect();
-    let start = "as many decimals as all values have are written, and more of them are rounded";
-    let end = "take decimals out of a column to have none rounded";
+    let start = "as many decimals as the values have are written, and more of them are rounded";
+    let end = "give a column more, or take decimals out of one of plain numbers to have none rounded";
     (!all.is_empty()).then(|| format!("{start}: {}; {end}", all.join(", ")))
 }
