@@ -25,6 +25,7 @@ mod read;
 mod row;
 mod seen;
 mod units;
+mod unsurveyed;
 mod whole;
 mod write;
 

@@ -96,8 +96,14 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
                         format!("{}/{}", parent.path, start.name)
                     }
                     None if start.name != root => {
+                        let bare = |name: &str| name.rsplit(':').next().unwrap_or_default().to_owned();
+                        let what = if bare(start.name) == bare(root) {
+                            "prefixes are taken as they are, whatever namespace they stand for, so write the same ones in both"
+                        } else {
+                            "is this the right file?"
+                        };
                         let message = format!(
-                            "the root element is <{}>, where the layout {} has <{root}>; is this the right file?",
+                            "the root element is <{}>, where the layout {} has <{root}>; {what}",
                             start.name, layout.id
                         );
                         return Err(tokens.refuse(start.offset, message));
@@ -204,6 +210,30 @@ impl Open {
     }
 }
 
+/// The prefix of a name in a path that stands for a namespace; `xml` stands for its own in every file.
+pub(super) fn prefix(path: &str) -> Option<&str> {
+    path.split('/')
+        .filter_map(|name| Some(name.trim_start_matches('@').split_once(':')?.0))
+        .find(|prefix| *prefix != "xml")
+}
+
+/// Refuses to write paths with prefixes: a layout has no place for the namespaces that they stand for, and nobody could read what does not
+/// say them.
+pub(super) fn bound(layout: &Layout, xml: &XmlForm) -> Result<(), ConvertError> {
+    let columns = layout.columns.iter().filter(|column| column.drop.is_none()).map(|column| column.heading.as_str());
+    let Some((path, prefix)) =
+        std::iter::once(xml.rows.as_str()).chain(columns).find_map(|path| Some((path, prefix(path)?)))
+    else {
+        return Ok(());
+    };
+    let message = format!(
+        "the layout {} has the prefix {prefix:?} in {path:?}, and no layout says which namespace a prefix stands for, so that nobody could read \
+         what it writes; write by a layout whose paths have no prefixes",
+        layout.id
+    );
+    Err(ConvertError::Refused { message })
+}
+
 /// An element to be written.
 #[derive(Default)]
 struct Node {
@@ -305,9 +335,9 @@ pub(super) fn write(layout: &Layout, rows: &[Vec<String>], xml: &XmlForm) -> Vec
         let differs = |level: &usize| before.is_none_or(|before| of_level(before, *level) != of_level(row, *level));
         let from = (1..last).find(differs).unwrap_or(last);
         for level in from..=last {
-            // A row that holds nothing of its own only stands for what is around it.
-            if level == last && last > 0 && of_level(row, level).iter().all(String::is_empty) {
-                continue;
+            // A row that holds nothing of its own only stands for what is around it, and a pipe without runs for itself.
+            if level > 0 && (level..=last).all(|level| of_level(row, level).iter().all(String::is_empty)) {
+                break;
             }
             let mut holder = &mut root;
             for _ in 1..level {

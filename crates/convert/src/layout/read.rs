@@ -267,6 +267,11 @@ impl<'l> Reader<'l> {
         let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
         row.complete(self.layout);
         self.merge(DOCUMENT, "", &row, line);
+        if self.unsurveyed(&row, cells, ways, &wrong, line) {
+            // What is made from the last row is made from one with a run, where there is any.
+            self.last.get_or_insert(row);
+            return;
+        }
         let (Some(pipe), Some(run)) = (row.text("pipes.id"), row.text("runs.id")) else {
             // Whatever a cell that could not be read would have named.
             let needed: Vec<&str> =
@@ -292,8 +297,11 @@ impl<'l> Reader<'l> {
                 if columns.iter().any(|heading| cell_of(heading) == Some("")) {
                     columns.retain(|heading| cell_of(heading) == Some(""));
                 }
+                // An element that nothing was seen in may be there for a run that never was.
+                let alone = self.layout.xml.is_some() && missing == "run" && !row.is_observation();
+                let or = if alone { ", or take the element out where there was no inspection" } else { "" };
                 let message = format!(
-                    "nothing in the row tells which {missing} it is of, so it was not read; fill in {}",
+                    "nothing in the row tells which {missing} it is of, so it was not read; fill in {}{or}",
                     needs::quoted(&columns)
                 );
                 self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
@@ -349,7 +357,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Accounts for what stands in the columns of a row that lead nowhere; `of` is what the row is of.
-    fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
+    pub(super) fn dropped(&mut self, cells: &[GridCell], ways: &[Option<Way<'_>>], of: &str) {
         for (index, (cell, way)) in cells.iter().zip(ways).enumerate() {
             let Some(why) = way.and_then(|way| way.column.drop.as_deref()).filter(|_| !cell.text.trim().is_empty())
             else {
@@ -369,7 +377,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Adds what a row says of a pipe, a run or the document, and gives its place in the table.
-    fn merge(&mut self, table: &'static str, id: &str, row: &Row, line: usize) -> usize {
+    pub(super) fn merge(&mut self, table: &'static str, id: &str, row: &Row, line: usize) -> usize {
         let rows = self.tables.entry(table).or_default();
         let index = *self.known.entry((table, id.to_owned())).or_insert_with(|| {
             rows.push(Map::new());
@@ -449,7 +457,7 @@ impl<'l> Reader<'l> {
     }
 
     /// Structures and parties that the row names.
-    fn references(&mut self, row: &Row, line: usize) {
+    pub(super) fn references(&mut self, row: &Row, line: usize) {
         let spot = |spot: &Spot| if spot.line == 0 { Spot::line(line) } else { *spot };
         for path in ["pipes.upstream", "pipes.downstream", "runs.from", "runs.to"] {
             if let Some((value, from)) = row.fields.get(path) {

@@ -10,7 +10,9 @@ use serde_json::{Value, json};
 
 use super::difference::Letters;
 use super::row::Way;
-use super::{below, cells, difference, fill, forms, implied_unit, moment, needs, nested, read, said, units};
+use super::{
+    below, cells, difference, fill, forms, implied_unit, moment, needs, nested, read, said, units, unsurveyed,
+};
 use crate::{ConvertError, Loss, LossKind, LossReport, PlacedProblem};
 
 /// Writes a table by a layout. The report names everything that reading the table by the same layout does not give back.
@@ -28,7 +30,10 @@ pub fn write(document: &Document, layout: &Layout, lists: &[CodeList]) -> Result
         let headings = || layout.columns.iter().map(|column| column.heading.as_str()).collect::<Vec<_>>();
         Ok(match (&layout.table, &layout.xml) {
             (Some(table), _) => cells::write(&headings(), rows, table),
-            (None, Some(xml)) => nested::write(layout, rows, xml),
+            (None, Some(xml)) => {
+                nested::bound(layout, xml)?;
+                nested::write(layout, rows, xml)
+            }
             (None, None) => Vec::new(),
         })
     })
@@ -82,13 +87,28 @@ fn written(
         document: &value,
     };
     let mut rows = Vec::new();
+    let places: HashMap<&str, usize> = value["pipes"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .enumerate()
+        .filter_map(|(place, pipe)| Some((pipe["id"].as_str()?, place)))
+        .collect();
+    let alone = |(_, pipe): (usize, &Value)| writer.row(pipe, &Value::Null, &Value::Null, (0.0, Part::Point));
+    let mut unsurveyed = unsurveyed::pipes(&value, layout).into_iter().peekable();
     // The first row of each run.
     let mut begins = Vec::new();
     let runs = value["runs"].as_array().map_or(&[][..], Vec::as_slice);
     for run in runs {
+        // Pipes without runs keep their places among the others.
+        let place = run["pipe"].as_str().and_then(|pipe| places.get(pipe)).copied().unwrap_or(0);
+        while let Some(pipe) = unsurveyed.next_if(|(own, _)| *own < place) {
+            rows.push(alone(pipe));
+        }
         begins.push(rows.len());
         writer.run(run, &mut rows);
     }
+    rows.extend(unsurveyed.map(alone));
     let bytes = file(&rows)?;
     let after = match read(&bytes, "", layout, lists) {
         Ok((survey, _)) => serde_json::to_value(&survey.document).unwrap_or_default(),
@@ -132,8 +152,10 @@ fn written(
             format!("the layout {} has no rows for this survey: it holds runs and their pipes only", layout.id);
         return Err(ConvertError::Refused { message });
     }
-    if after["runs"].as_array().map_or(0, Vec::len) < runs.len() {
-        return Err(ConvertError::Refused { message: confused(layout, letters, runs, &rows, &begins) });
+    if after["runs"].as_array().map_or(0, Vec::len) < runs.len()
+        && let Some(message) = confused(layout, letters, runs, &rows, &begins)
+    {
+        return Err(ConvertError::Refused { message });
     }
     difference::differences(&value, &after, layout, letters, &mut report);
     Ok((bytes, report))
@@ -162,8 +184,14 @@ fn named<'v>(runs: impl Iterator<Item = &'v Value>) -> String {
 }
 
 /// What to say of a survey of which several runs would be one: which, by the columns that name a run, and whether the encoding has a
-/// part in it.
-fn confused(layout: &Layout, letters: Letters, runs: &[Value], rows: &[Vec<String>], begins: &[usize]) -> String {
+/// part in it; `None` where no two are alike.
+fn confused(
+    layout: &Layout,
+    letters: Letters,
+    runs: &[Value],
+    rows: &[Vec<String>],
+    begins: &[usize],
+) -> Option<String> {
     let mut naming: Vec<&str> =
         ["runs.id", "pipes.id"].iter().flat_map(|path| needs::columns_of(layout, path)).collect();
     naming.sort_by_key(|heading| layout.columns.iter().position(|column| *column.heading == **heading));
@@ -181,7 +209,7 @@ fn confused(layout: &Layout, letters: Letters, runs: &[Value], rows: &[Vec<Strin
     }
     let groups = alike.values().filter(|group| group.len() > 1);
     let groups: Vec<String> = groups.map(|group| named(group.iter().filter_map(|run| runs.get(*run)))).collect();
-    let which = groups.first().map_or_else(String::new, |first| format!(": {first}"));
+    let which = groups.first()?;
     let why = if lacking.is_empty() {
         format!("nothing in {} tells them apart", needs::quoted(&naming))
     } else {
@@ -189,10 +217,10 @@ fn confused(layout: &Layout, letters: Letters, runs: &[Value], rows: &[Vec<Strin
             lacking.iter().map(|letter| format!("{letter:?} (U+{:04X})", u32::from(*letter))).collect();
         format!("their ids differ in characters that the encoding of the layout does not have, {}", letters.join(", "))
     };
-    format!(
-        "the layout {} cannot hold this survey, since several of its runs would come back as one{which}; {why}, so write them each by itself",
+    Some(format!(
+        "the layout {} cannot hold this survey, since several of its runs would come back as one: {which}; {why}, so write them each by itself",
         layout.id
-    )
+    ))
 }
 
 fn by_id<'v>(document: &'v Value, table: &str) -> HashMap<&'v str, &'v Value> {

@@ -212,6 +212,31 @@ fn names_with_prefixes_are_drafted_and_read() {
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     assert_eq!(read(text.as_bytes(), &draft.layout).0.document.runs.len(), 1);
     assert!(draft.open.iter().any(|open| open.starts_with("the file names namespaces (xmlns)")), "{:#?}", draft.open);
+    let said = "the paths have prefixes (\"w\"), and no layout says which namespaces they stand for: other files must have the same ones to be read, \
+                and what is written needs a layout whose paths have none";
+    assert!(draft.open.iter().any(|open| open == said), "{:#?}", draft.open);
+    // What nobody could read is not written.
+    let (survey, _) = read(text.as_bytes(), &draft.layout);
+    let refused = layout::write(&survey.document, &draft.layout, &[]).unwrap_err().to_string();
+    let said = "the layout draft has the prefix \"w\" in \"w:Works/w:Line/Look/Note\", and no layout says which namespace a prefix stands for, so that \
+                nobody could read what it writes; write by a layout whose paths have no prefixes";
+    assert_eq!(refused, said);
+    // Attributes that every file can have are no reason to refuse.
+    let lang = layout::draft(&with_language(), "t.xml").unwrap();
+    assert!(lang.columns.iter().any(|column| column.heading == "Works/@xml:lang"), "{:#?}", lang.columns);
+    assert!(!lang.open.iter().any(|open| open.contains("prefixes")), "{:#?}", lang.open);
+    let (survey, _) = read(&with_language(), &lang.layout);
+    layout::write(&survey.document, &lang.layout, &[]).unwrap();
+    // Another prefix for the same namespace is another name.
+    let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
+    let said = super::refused(other.as_bytes(), &draft.layout);
+    let message = "the root element is <x:Works>, where the layout draft has <w:Works>; prefixes are taken as they are, whatever namespace they stand \
+                   for, so write the same ones in both";
+    assert!(said[0].ends_with(message), "{said:?}");
+}
+
+fn with_language() -> Vec<u8> {
+    String::from_utf8_lossy(C).replace("<Works ", "<Works xml:lang=\"en\" ").into_bytes()
 }
 
 /// What the reader of XML refuses, a draft refuses in the same words (OWASP's advice: no document types at all).

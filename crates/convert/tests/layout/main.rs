@@ -15,6 +15,7 @@ mod draft;
 #[cfg(feature = "xlsx")]
 mod draft_book;
 mod draft_meaning;
+mod draft_open;
 mod draft_values;
 mod draft_xml;
 mod kinds;

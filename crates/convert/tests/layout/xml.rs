@@ -168,3 +168,123 @@ fn elements_with_texts_are_read_and_written() {
     let twice = refused(b"<S><P><Name>P</Name><Name>Q</Name><O/></P></S>", &layout);
     assert!(twice[0].contains("S/P/Name stands twice, on lines 1 and 1"), "{twice:?}");
 }
+
+/// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written as it was read; nobody is asked to
+/// invent an inspection.
+#[test]
+fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
+    let file = |second: &str| {
+        format!(
+            "<Works job='7'>\n<Line id='P1' up='A' down='B'><Look on='2026-05-06T10:00:00Z'><Note at='1.5' what='roots.fine'/></Look></Line>\n\
+             {second}\n<Line id='P3' up='C' down='D'><Look on='2026-05-07T10:00:00Z'><Note at='2.5' what='hole'/></Look></Line>\n</Works>"
+        )
+    };
+    let columns = [
+        ("Works/@job", "assignment.contract"),
+        ("Works/Line/@id", "pipes.id"),
+        ("Works/Line/@up", "pipes.upstream"),
+        ("Works/Line/@down", "pipes.downstream"),
+        ("Works/Line/@long", "pipes.length"),
+        ("Works/Line/@crew", "runs.operator"),
+        ("Works/Line/Look/@on", "runs.started"),
+        ("Works/Line/Look/Note/@at", "runs.observations.at"),
+        ("Works/Line/Look/Note/@what", "runs.observations.code"),
+    ];
+    let kinds = |to: &str| match to {
+        "pipes.length" | "runs.observations.at" => json!({"kind": "number"}),
+        "runs.started" => json!({"kind": "date-time", "pattern": "yyyy-mm-ddThh:mm:ssZ"}),
+        _ => json!({}),
+    };
+    let columns: Vec<serde_json::Value> = columns
+        .iter()
+        .map(|(heading, to)| {
+            let mut column = kinds(to);
+            column["heading"] = (*heading).into();
+            column["to"] = (*to).into();
+            column
+        })
+        .collect();
+    let mut by_day = json!({
+        "layout": "0.1", "id": "t", "version": "1", "title": "t", "xml": {"rows": "Works/Line/Look/Note"}, "columns": columns, "zone": "Z",
+        "fixed": [
+            {"to": "units.length", "value": "m"}, {"to": "units.section", "value": "mm"},
+            {"to": "coding.list", "value": "obvert-terms"}, {"to": "coding.version", "value": "1"},
+            {"to": "structures.kind", "value": "manhole"}, {"to": "runs.direction", "value": "downstream"},
+            {"to": "parties.role", "value": "operator"}
+        ],
+        "made": [
+            {"to": "runs.id", "text": "{pipes.id} {runs.started}"}, {"to": "id", "text": "x:{runs.id}"},
+            {"to": "issued", "text": "{runs.started}"}
+        ]
+    });
+    let layout = Layout::read(by_day.to_string().as_bytes()).unwrap();
+    assert_eq!(layout.problems(), []);
+    let source = file("<Line id='P2' up='B' down='C' long='12.5'/>");
+    let (survey, _) = read(source.as_bytes(), &layout);
+    let document = json(&survey.document);
+    assert_eq!(document["pipes"][1], json!({"id": "P2", "upstream": "B", "downstream": "C", "length": 12.5}));
+    let of: Vec<_> = document["runs"].as_array().unwrap().iter().map(|run| run["pipe"].as_str().unwrap()).collect();
+    assert_eq!((of, document["id"].as_str()), (vec!["P1", "P3"], Some("x:P3 2026-05-07T10:00:00Z")));
+    let (bytes, losses) = layout::write(&survey.document, &layout, &[]).unwrap();
+    let text = String::from_utf8_lossy(&bytes);
+    assert_eq!(losses, LossReport::default(), "{text}");
+    assert!(text.contains("\n  <Line id=\"P2\" up=\"B\" down=\"C\" long=\"12.5\"/>\n  <Line id=\"P3\""), "{text}");
+    assert_eq!(read(&bytes, &layout).0.document, survey.document);
+    // At the end, what is made from the last row is made from the last one with a run; an element for a run that has nothing is none.
+    let last = source.replace("</Works>", "<Line id='P4' up='D' down='E'><Look/></Line></Works>");
+    let document = json(&read(last.as_bytes(), &layout).0.document);
+    assert_eq!((&document["pipes"][3]["id"], &document["id"]), (&json!("P4"), &json!("x:P3 2026-05-07T10:00:00Z")));
+    // What it says of itself is read and judged as that of any other.
+    let wrong = refused(source.replace("12.5", "long").as_bytes(), &layout);
+    assert!(
+        wrong.len() == 1 && wrong[0].contains("(Works/Line/@long): found \"long\"; expected a number"),
+        "{wrong:#?}"
+    );
+    let contradicts = source.replace("id='P2' up='B'", "id='P1' up='B'");
+    let said = refused(contradicts.as_bytes(), &layout);
+    assert!(said.iter().any(|one| one.contains("where line 2 has A for the same pipe")), "{said:#?}");
+    let unnamed = refused(source.replace("id='P2' ", "").as_bytes(), &layout);
+    assert!(
+        unnamed[0]
+            .ends_with("nothing in the row tells which pipe it is of, so it was not read; fill in \"Works/Line/@id\""),
+        "{unnamed:#?}"
+    );
+    let empty = refused(file("<Line/>").as_bytes(), &layout);
+    assert_eq!(
+        empty,
+        ["t.csv:3: nothing stands in the element that is of a pipe or a run; take it out, or fill it in"]
+    );
+    // Something of a run without what names it is still a mistake.
+    let seen = refused(
+        file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>").as_bytes(),
+        &layout,
+    );
+    let asked = "nothing in the row tells which run it is of, so it was not read; fill in \"Works/Line/Look/@on\"";
+    assert!(seen[0].ends_with(asked), "{seen:#?}");
+    let operated = refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
+    let said = format!("{asked}, or take the element out where there was no inspection");
+    assert!(operated[0].ends_with(&said), "{operated:#?}");
+    // Where a pipe alone would make the id of a run, nothing in it is of a run either.
+    by_day["made"][0]["text"] = "R {pipes.id}".into();
+    let by_pipe = Layout::read(by_day.to_string().as_bytes()).unwrap();
+    let (survey, _) = read(source.as_bytes(), &by_pipe);
+    assert_eq!((survey.document.head.pipes.len(), survey.document.runs.len()), (3, 2));
+    let (bytes, losses) = layout::write(&survey.document, &by_pipe, &[]).unwrap();
+    assert_eq!((losses, read(&bytes, &by_pipe).0.document), (LossReport::default(), survey.document));
+    // A run of which nothing can be written is in the report, and is not made up when it is read again.
+    let mut bare = read(source.as_bytes(), &by_pipe).0.document;
+    bare.runs[1].observations.clear();
+    bare.runs[1].started = None;
+    let (bytes, losses) = layout::write(&bare, &by_pipe, &[]).unwrap();
+    assert_eq!(read(&bytes, &by_pipe).0.document.runs.len(), 1);
+    assert!(losses.losses.iter().any(|loss| loss.pointer == "/runs/1"), "{losses:#?}");
+    // Where its ends are those of a run, a pipe without one has no room, and is told to be left out.
+    let (survey, _) = read(source.as_bytes(), &layout);
+    for (column, to) in [(2, "runs.from"), (3, "runs.to")] {
+        by_day["columns"][column]["to"] = to.into();
+    }
+    let by_ends = Layout::read(by_day.to_string().as_bytes()).unwrap();
+    let (bytes, losses) = layout::write(&survey.document, &by_ends, &[]).unwrap();
+    assert!(!String::from_utf8_lossy(&bytes).contains("\"P2\""));
+    assert!(losses.losses.iter().any(|loss| loss.pointer == "/pipes/1"), "{losses:#?}");
+}

@@ -237,7 +237,8 @@ fn best(target: &Target, look: &Look) -> Option<(f64, Option<usize>)> {
         let fit = fit(target, &near.look).filter(|fit| sharp && *fit >= 0.6)?;
         Some((fit * near.share(), Some(index)))
     });
-    but_few.chain(whole).max_by(|one, other| one.0.total_cmp(&other.0).then(one.1.is_none().cmp(&other.1.is_none())))
+    // Of two that are alike all values come before some, and then the likelier.
+    but_few.chain(whole).max_by(|one, other| one.0.total_cmp(&other.0).then(other.1.cmp(&one.1)))
 }
 
 /// Whether values of that look can hardly be anything else, whatever stands above them.
@@ -311,6 +312,11 @@ fn judge(column: &Column, target: &'static Target) -> Option<Choice> {
     }
     let place = column.level.share(&target.to);
     let (fit, near) = best(target, &column.look)?;
+    // Numbers of that size can be anything, but below a word for dates or times of day.
+    if target.wants == Wants::Moment && near.is_none() && dates::are_counted(&column.look) && !dates::are_named(column)
+    {
+        return None;
+    }
     let (look, share) = match near.and_then(|near| column.look.near.get(near)) {
         // All are pictures, whatever stands between several.
         Some(near) if target.wants == Wants::Picture && column.look.are_mixed() => (&near.look, 1.0),

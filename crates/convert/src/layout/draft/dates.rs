@@ -1,6 +1,10 @@
 //! What is a date whether or not a layout can read it: in a way of writing that no pattern has, dates are still no names of pipes or
 //! runs, which would make a new one of each day.
 
+use super::choose::Column;
+use super::doubt::SERIAL;
+use super::form::Form;
+use super::look::Look;
 use super::words;
 
 /// How the names of months begin, in the languages of the words, without accents.
@@ -36,6 +40,17 @@ pub(super) fn named(heading: &[String]) -> bool {
     let known = &words::vocabulary().dates;
     // German writes words together: the last part says what it is.
     heading.iter().any(|word| known.contains(word) || word.ends_with("datum"))
+}
+
+/// Whether the heading of a column says that dates or times of day stand below it, so that numbers there are those of a spreadsheet.
+pub(super) fn are_named(column: &Column) -> bool {
+    let times = |word: &String| words::vocabulary().times.contains(word) || word.ends_with("zeit");
+    column.words.iter().any(|words| named(words) || words.iter().any(times))
+}
+
+/// Whether numbers are taken for the day numbers of a spreadsheet.
+pub(super) fn are_counted(look: &Look) -> bool {
+    look.has(&Form::Date(SERIAL)) || look.has(&Form::Time(SERIAL)) || look.has(&Form::DateTime(SERIAL.to_owned()))
 }
 
 #[cfg(test)]

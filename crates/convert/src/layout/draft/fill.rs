@@ -2,12 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use obvert_model::layout::{Encoding, Layout};
+use obvert_model::layout::{Column as OfLayout, Encoding, Layout};
 use serde_json::{Map, Value, json};
 
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
+use super::doubt;
 use super::form::Form as Seen;
+use super::gaps::Merged;
 use super::look::{Look, settled};
 use super::marks::Marks;
 use super::moments::{self, Part, WHEN};
@@ -32,7 +34,11 @@ pub(super) struct Table<'t> {
     pub(super) rows: &'t [&'t GridRow],
     pub(super) form: Form,
     pub(super) marks: Marks,
+    /// The mark of its numbers, where none of them tells whether it stands before decimals or between thousands.
+    pub(super) unsettled: Option<char>,
     pub(super) american: bool,
+    /// The cells that are merged over several rows, where it stands in a workbook.
+    pub(super) merged: &'t [Merged],
 }
 
 impl Table<'_> {
@@ -80,6 +86,10 @@ impl Table<'_> {
             let to = choice.map(|choice| choice.target.to.as_str());
             let told = match to {
                 Some(WHEN) if !both => None,
+                // Without a value, nothing tells the words for yes and no, which the column would need.
+                Some(_) if choice.is_some_and(|choice| choice.target.wants == Wants::Yes && own.look.count == 0) => {
+                    None
+                }
                 Some("codes.detail") if codes.is_none() => None,
                 Some("stretch") => Some("stretches".to_owned()),
                 Some("codes" | "codes.detail") if codes.is_some() => Some("codes".to_owned()),
@@ -102,6 +112,7 @@ impl Table<'_> {
                 (Some(choice), _) => (choice.confidence, reason(choice, own)),
                 (None, Some(choice)) => {
                     let why = match choice.target.to.as_str() {
+                        _ if choice.target.wants == Wants::Yes => "which words stand for yes and no has to be said",
                         WHEN => "a moment needs a date and a time of day",
                         _ => "the codes say all themselves",
                     };
@@ -109,8 +120,21 @@ impl Table<'_> {
                 }
                 (None, None) => (0.0, unchosen(index, self.columns, self.choices)),
             };
-            let odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
-            if !odd.is_empty() {
+            let mut odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
+            let mut reason = reason;
+            let strange = odd.len();
+            odd.retain(|(value, _)| !self.is_percentage(&column, index, value));
+            if odd.len() < strange {
+                reason.push_str("; what the sheet shows as a percentage is read as one");
+            }
+            // Dates in the other order have been told of, and are no slips.
+            let pattern = column["pattern"].as_str();
+            let slips: Vec<_> = odd
+                .iter()
+                .filter(|(value, _)| !pattern.is_some_and(|own| doubt::is_turned(value, own)))
+                .cloned()
+                .collect();
+            if !slips.is_empty() {
                 let rest = match taken.map(|choice| choice.target.wants) {
                     Some(Wants::Picture) => {
                         "which is not written as the others are; write it so, or clear the cell where there is none, or it is read as other files"
@@ -120,15 +144,19 @@ impl Table<'_> {
                          cannot be read"
                     }
                 };
-                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&odd)));
+                open.push(format!("{:?}: {}, {rest}", own.heading, lines(&slips)));
             }
             let sample = self.look(index).distinct.first().cloned();
             if told.is_none() {
-                column["drop"] = "the draft found no field for it".into();
-                open.push(format!(
-                    "{:?}: {reason}; give it a field in to, or the reason why it has none in drop",
-                    own.heading
-                ));
+                let (drop, field) = match choice.map(|choice| choice.target.wants) {
+                    Some(Wants::Yes) => (
+                        "no value tells its words for yes and no",
+                        "give it its field in to and those words in translate",
+                    ),
+                    _ => ("the draft found no field for it", "give it a field in to"),
+                };
+                column["drop"] = drop.into();
+                open.push(format!("{:?}: {reason}; {field}, or the reason why it has none in drop", own.heading));
             }
             let shown = sample.as_ref().map(|(value, line)| format!("; {value:?} on line {line}")).unwrap_or_default();
             if told.is_some() {
@@ -150,6 +178,11 @@ impl Table<'_> {
         let layout: Layout = serde_json::from_value(layout).map_err(|error| ConvertError::Refused {
             message: format!("the table has texts that no layout can hold: {error}"),
         })?;
+        open.extend(rounds(&layout));
+        // What keeps whole rows from being read comes before what is open about single columns.
+        if let Some(gaps) = self.gaps(&layout) {
+            open.insert(0, gaps);
+        }
         open.extend(layout.problems().iter().map(|problem| format!("the draft does not make sense yet: {problem}")));
         Ok(Draft { layout, columns: drafted, guesses, open })
     }
@@ -206,7 +239,8 @@ impl Table<'_> {
         let (look, heading) = (self.look(index), &self.columns[index].heading);
         let Some(choice) = &self.choices[index] else { return };
         let decimals = |column: &mut Value| {
-            if look.even {
+            // Whole numbers in one table do not say that those of the next are, and would round them.
+            if look.even && look.decimals > 0 {
                 column["decimals"] = look.decimals.into();
             }
         };
@@ -222,12 +256,12 @@ impl Table<'_> {
                 };
                 column["kind"] = kind.into();
                 if kind == "station" {
-                    let digits = look
-                        .distinct
-                        .first()
-                        .and_then(|(value, _)| value.split_once(self.marks.decimal))
-                        .map_or(0, |(_, rest)| rest.len());
-                    column["decimals"] = digits.into();
+                    // The most that stand behind one of them, and as many as is usual where none has any.
+                    let digits = |value: &str| value.split_once(self.marks.decimal).map_or(0, |(_, rest)| rest.len());
+                    let most = look.distinct.iter().map(|(value, _)| digits(value)).max().unwrap_or(0);
+                    if most > 0 {
+                        column["decimals"] = most.into();
+                    }
                 } else if kind == "number" && to != "runs.observations.quantities.value" {
                     decimals(column);
                 }
@@ -250,7 +284,11 @@ impl Table<'_> {
                     _ => None,
                 });
                 let Some((kind, pattern)) = pattern else { return };
-                if kind != "time" && !settled(&pattern, &look.distinct) {
+                if let Some(mixed) = doubt::mixed(heading, &pattern, &self.columns[index].look) {
+                    open.push(mixed);
+                } else if pattern == doubt::SERIAL {
+                    open.extend(doubt::counted(heading, look));
+                } else if kind != "time" && !settled(&pattern, &look.distinct) {
                     let why = if self.american {
                         "since times are written with am and pm"
                     } else {
@@ -329,6 +367,14 @@ impl Table<'_> {
             }
             _ => {}
         }
+        if column["kind"] == "number"
+            && let Some(doubt) = doubt::thousandfold(heading, look, self.unsettled, (self.marks, &self.form))
+            && let Some(column) = column.as_object_mut()
+        {
+            // What stands behind the mark may be no decimals.
+            column.remove("decimals");
+            open.push(doubt);
+        }
         if ["runs.observations.characterisation", "runs.observations.quantities.value"].contains(&to) {
             let all: Vec<usize> = (0..self.columns.len())
                 .filter(|other| self.choices[*other].as_ref().is_some_and(|other| other.target.to == to))
@@ -342,6 +388,16 @@ impl Table<'_> {
         }
     }
 
+    /// Whether a value of a column is a number that a sheet shows as a percentage, and is read as what is shown: an amount in percent.
+    fn is_percentage(&self, column: &Value, index: usize, value: &str) -> bool {
+        let amount = column["to"] == "runs.observations.quantities.value"
+            && column["kind"] == "number"
+            && column.get("unit").is_none_or(|unit| unit == "percent");
+        let cells = self.rows.iter().filter_map(|row| row.cells.get(self.cells[index]));
+        let mut same = cells.filter(|cell| cell.text.trim() == value).peekable();
+        amount && same.peek().is_some() && same.all(|cell| cell.percent().is_some())
+    }
+
     /// Whether columns are of units of their own and no row has a value in two of them, so that each is the first amount of its row.
     fn are_alternatives(&self, columns: &[usize]) -> bool {
         let units: BTreeSet<&str> = columns.iter().filter_map(|column| self.named_unit(*column)).collect();
@@ -352,4 +408,13 @@ impl Table<'_> {
         };
         units.len() == columns.len() && self.rows.iter().all(|row| filled(row) < 2)
     }
+}
+
+/// What a layout rounds when it writes; another survey may have more decimals than the table that it was drafted from.
+fn rounds(layout: &Layout) -> Option<String> {
+    let said = |column: &OfLayout| Some(format!("{:?} to {}", column.heading.replace('\n', " "), column.decimals?));
+    let all: Vec<String> = layout.columns.iter().filter_map(said).collect();
+    let start = "as many decimals as the values have are written, and more of them are rounded";
+    let end = "give a column more, or take decimals out of one of plain numbers to have none rounded";
+    (!all.is_empty()).then(|| format!("{start}: {}; {end}", all.join(", ")))
 }

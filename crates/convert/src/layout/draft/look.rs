@@ -3,6 +3,7 @@
 use std::collections::{HashMap, HashSet};
 
 use super::super::pattern;
+use super::doubt::SERIAL;
 use super::files;
 use super::form::Form;
 use super::marks::Marks;
@@ -90,6 +91,17 @@ fn amount(text: &str, marks: Marks) -> Option<(String, &'static str)> {
     words::unit_of(text[end..].trim()).map(|unit| (text[end..].to_owned(), unit))
 }
 
+/// What numbers are if they are the day numbers of a spreadsheet: days from 1982 to 2063, or parts of a day with more decimals than
+/// anybody types. Anything else can be that as well, so that a heading has to say it.
+fn day_numbers(numbers: &[f64], decimals: usize) -> Option<Form> {
+    let all = |is: &dyn Fn(f64) -> bool| numbers.iter().all(|number| is(*number));
+    if all(&|number| (30_000.0..60_000.0).contains(&number)) {
+        let days = all(&|number| number.fract() == 0.0);
+        return Some(if days { Form::Date(SERIAL) } else { Form::DateTime(SERIAL.to_owned()) });
+    }
+    (decimals > 2 && all(&|number| (0.0..1.0).contains(&number))).then_some(Form::Time(SERIAL))
+}
+
 /// A number with a point.
 fn plain(text: &str) -> Option<f64> {
     Marks { decimal: '.', thousands: None }.number(text)
@@ -172,10 +184,16 @@ fn two_hours(text: &str, separator: Option<&str>, marks: Marks) -> bool {
     two.is_some_and(|(from, to)| hour(from, marks) && hour(to, marks))
 }
 
+/// Patterns of dates with those first that are the likelier where several fit.
+fn in_order(mut patterns: Vec<&'static str>, american: bool) -> Vec<&'static str> {
+    patterns.sort_by_key(|pattern| (pattern.starts_with('m') != american) && pattern.contains('/'));
+    patterns
+}
+
 type Is<'v> = Box<dyn Fn(&str) -> bool + 'v>;
 
 /// What single values can look like, for columns of which few do not: dates and times in the patterns that the first values have.
-fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
+fn families(values: &[(String, usize)], marks: Marks, american: bool) -> Vec<Is<'_>> {
     let mut found: Vec<Is<'_>> = vec![
         Box::new(move |value| marks.number(value).is_some()),
         Box::new(move |value| station(value, marks)),
@@ -194,7 +212,7 @@ fn families(values: &[(String, usize)], marks: Marks) -> Vec<Is<'_>> {
         found.push(Box::new(move |value| hour(value, marks) || two_hours(value, separator, marks)));
     }
     let first = || values.iter().take(5).map(|(value, _)| value.as_str());
-    for date in DATES {
+    for date in in_order(DATES.to_vec(), american) {
         if first().any(|value| pattern::date(value, None, date).is_some()) {
             found.push(Box::new(move |value| pattern::date(value, None, date).is_some()));
         }
@@ -310,7 +328,7 @@ impl Look {
         let pictures: Is<'_> = Box::new(move |value| files::are_cut(value, between));
         // Where all are pictures, and only what stands between several differs, what most cells have counts, however few they are.
         let alike = self.are_mixed();
-        let others = families(&self.distinct, marks).into_iter().map(|is| (is, false));
+        let others = families(&self.distinct, marks, american).into_iter().map(|is| (is, false));
         for (is, any_share) in others.chain([(pictures, alike)]) {
             let fits: Vec<usize> = (0..self.distinct.len()).filter(|index| is(&self.distinct[*index].0)).collect();
             let count: usize = fits.iter().map(|index| self.times[*index]).sum();
@@ -349,6 +367,7 @@ impl Look {
             let decimals: Vec<usize> = decimals.collect();
             look.decimals = decimals.iter().copied().max().unwrap_or(0);
             look.even = decimals.iter().all(|one| *one == look.decimals);
+            forms.extend(day_numbers(&numbers, look.decimals));
             if all(&|value| hour(value, marks)) {
                 forms.push(Form::Hour);
             }
@@ -379,7 +398,7 @@ impl Look {
                 || values.iter().all(|(value, _)| value.len() == pattern.len())
         };
         dates.retain(padded);
-        dates.sort_by_key(|pattern| (pattern.starts_with('m') != american) && pattern.contains('/'));
+        dates = in_order(dates, american);
         forms.extend(dates.first().map(|pattern| Form::Date(pattern)));
         let time = |pattern: &str, value: &str| pattern::time(value, None, pattern).is_some();
         // No pattern has an hour of one digit before an h; it is read by the one that there is.
@@ -450,6 +469,16 @@ impl Look {
         }
         let between = self.between_files();
         self.distinct.iter().any(|(value, _)| !files::are_cut(value, between))
+    }
+
+    /// The first value that is so, with its line.
+    pub(super) fn find_value(&self, is: impl Fn(&str) -> bool) -> Option<(&str, usize)> {
+        self.distinct.iter().find(|(value, _)| is(value)).map(|(value, line)| (value.as_str(), *line))
+    }
+
+    /// How many cells have a value that is so.
+    pub(super) fn count_of(&self, is: impl Fn(&str) -> bool) -> usize {
+        self.distinct.iter().zip(&self.times).filter(|((value, _), _)| is(value)).map(|(_, times)| times).sum()
     }
 
     pub(super) fn has(&self, form: &Form) -> bool {

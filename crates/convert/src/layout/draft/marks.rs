@@ -1,10 +1,27 @@
 //! The marks of numbers, told from the numbers themselves.
 
+use super::doubt;
+
 /// The decimal mark, and the mark between thousands where there is one.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Marks {
     pub(super) decimal: char,
     pub(super) thousands: Option<char>,
+}
+
+/// The marks of the numbers of a file, why, and the one of which no number tells which of the two it is.
+pub(super) struct NumberMarks {
+    pub(super) marks: Marks,
+    pub(super) said: Vec<String>,
+    pub(super) unsettled: Option<char>,
+}
+
+impl NumberMarks {
+    /// As [`Marks::of`].
+    pub(super) fn of<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> Self {
+        let (marks, said) = Marks::of(values.clone(), comma);
+        Self { marks, said, unsettled: doubt::unsettled(values) }
+    }
 }
 
 /// What can stand between thousands.
@@ -26,7 +43,7 @@ impl Marks {
     /// The marks of values, and for each that is more than a default, why. A comma is a decimal mark only if `comma` says so, since it
     /// cannot be one where it stands between cells.
     pub(super) fn of<'c>(values: impl Iterator<Item = &'c str> + Clone, comma: bool) -> (Self, Vec<String>) {
-        let with = |mark: char| {
+        let with = |mark: char, either: bool| {
             let is = |text: &&str| {
                 text.trim().split_once(mark).is_some_and(|(whole, rest)| {
                     let plain = whole.trim_start_matches('-');
@@ -35,11 +52,16 @@ impl Marks {
                     whole && !rest.is_empty() && rest.bytes().all(|byte| byte.is_ascii_digit())
                 })
             };
-            values.clone().filter(is).count()
+            values.clone().filter(is).filter(|text| either || !doubt::is_either(text, mark)).count()
         };
-        let (commas, points) = (with(','), with('.'));
+        let (commas, points) = (with(',', true), with('.', true));
+        // What can as well stand between thousands decides only where nothing else does.
+        let more = match (with(',', false), with('.', false)) {
+            (0, 0) => commas > points,
+            (commas, points) => commas > points,
+        };
         let (decimal, why) = match () {
-            () if comma && commas > points => (',', format!("{commas} values are numbers with a comma")),
+            () if comma && more => (',', format!("{commas} values are numbers with a comma")),
             () if points > 0 => ('.', format!("{points} values are numbers with a point")),
             () => ('.', "no number has another".to_owned()),
         };
@@ -84,7 +106,7 @@ mod tests {
 
     #[test]
     fn marks_are_those_that_the_numbers_have() {
-        let cases: [(&[&str], bool, Marks); 8] = [
+        let cases: [(&[&str], bool, Marks); 9] = [
             (&["1,5", "2,25", "3.1"], true, Marks { decimal: ',', thousands: None }),
             (&["1,5", "2"], false, Marks { decimal: '.', thousands: None }),
             (&["1.234,5", "12,0"], true, Marks { decimal: ',', thousands: Some('.') }),
@@ -92,6 +114,7 @@ mod tests {
             (&["1,234.5", "12.0"], false, Marks { decimal: '.', thousands: Some(',') }),
             (&["1 205,00", "42,50"], true, Marks { decimal: ',', thousands: Some(' ') }),
             (&["1\u{202f}205,00"], true, Marks { decimal: ',', thousands: Some('\u{202f}') }),
+            (&["1.200,5", "2.500", "2.750"], true, Marks { decimal: ',', thousands: Some('.') }),
             (&["12 30", "P 100", "a,b"], true, Marks { decimal: '.', thousands: None }),
         ];
         for (values, comma, marks) in cases {

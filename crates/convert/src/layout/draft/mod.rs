@@ -3,12 +3,15 @@
 //! why, and which value decided it. An office corrects a draft; nobody converts by one unseen.
 
 mod around;
+mod blocks;
 mod choose;
 mod codes;
 mod dates;
+mod doubt;
 mod files;
 mod fill;
 mod form;
+mod gaps;
 mod look;
 mod marks;
 mod moments;

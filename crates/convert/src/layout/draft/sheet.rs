@@ -10,9 +10,10 @@ use super::super::cells::{self, Swallowed};
 use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level};
 use super::fill::{Form, Table};
+use super::gaps::Merged;
 use super::look::Look;
-use super::marks::Marks;
-use super::{Draft, ENOUGH, american, fail, sizes, words};
+use super::marks::NumberMarks;
+use super::{Draft, ENOUGH, american, blocks, fail, sizes, words};
 use crate::ConvertError;
 
 /// As much of a text as a delimiter is told from.
@@ -60,7 +61,7 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     if cut {
         guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
     }
-    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false };
+    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false, merged: &[] };
     file.draft(guesses)
 }
 
@@ -173,14 +174,16 @@ pub(super) struct File<'s> {
     pub(super) delimiter: char,
     pub(super) encoding: Option<Encoding>,
     /// The marks of its numbers and why, where they are known before.
-    pub(super) marks: Option<(Marks, Vec<String>)>,
+    pub(super) marks: Option<NumberMarks>,
     /// Whether blank cells at the end of a row are left out.
     pub(super) open_ended: bool,
+    /// The cells that are merged over several rows.
+    pub(super) merged: &'s [Merged],
 }
 
 impl File<'_> {
     pub(super) fn draft(self, mut guesses: Vec<String>) -> Result<Draft, ConvertError> {
-        let Self { name, rows, delimiter, encoding, marks, open_ended } = self;
+        let Self { name, rows, delimiter, encoding, marks, open_ended, merged } = self;
         let wide = modal(&rows);
         if wide < 2 {
             return Err(fail(
@@ -201,8 +204,10 @@ impl File<'_> {
         let mut open = Vec::new();
         let headings = grid::headings(&rows[first..first + deep]);
         let wide = headings.len();
-        let below: Vec<&GridRow> =
+        let above: Vec<&GridRow> = rows[..first].iter().filter(|row| !row.is_blank()).collect();
+        let mut below: Vec<&GridRow> =
             rows[first + deep..].iter().filter(|row| row.flaw.is_some() || !row.is_blank()).collect();
+        blocks::take_out(&mut below, &above, &rows[first..first + deep], &mut open);
         let mut body = ragged(&below, wide, open_ended, &mut open);
         if body.is_empty() {
             return Err(fail(
@@ -217,13 +222,19 @@ impl File<'_> {
         }
         if first > 0 || deep > 1 {
             guesses.push(format!(
-                "headings in row {}{}",
+                "headings in row {}{}{}",
                 first + 1,
-                if deep > 1 { format!(" and {deep} rows deep") } else { String::new() }
+                if deep > 1 { format!(" and {deep} rows deep") } else { String::new() },
+                if above.is_empty() {
+                    String::new()
+                } else {
+                    format!("; what stands above is passed over: {}", blocks::titles(&above))
+                }
             ));
         }
         let values = body.iter().flat_map(|row| &row.cells).map(|cell| cell.text.as_str());
-        let (marks, said) = marks.unwrap_or_else(|| Marks::of(values.clone(), delimiter != ','));
+        let marks = marks.unwrap_or_else(|| NumberMarks::of(values.clone(), delimiter != ','));
+        let NumberMarks { marks, said, unsettled } = marks;
         guesses.extend(said);
         let american = american(values);
         let cells: Vec<usize> = named_columns(&headings, &mut open);
@@ -252,7 +263,9 @@ impl File<'_> {
             rows: &body,
             form: Form::Table { encoding, delimiter, first, deep },
             marks,
+            unsettled,
             american,
+            merged,
         };
         table.draft(guesses, open)
     }

@@ -1,7 +1,7 @@
 //! XML, as far as it must be understood before its paths can be judged: which element repeats as a row, what is around the rows,
 //! and which attributes and elements hold values. The markup is read by the reader of the XML form, which refuses document type declarations.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 
 use super::super::bytes;
 use super::super::grid::{GridCell, GridRow};
@@ -9,7 +9,7 @@ use super::super::nested;
 use super::choose::{Choice, Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
-use super::marks::Marks;
+use super::marks::NumberMarks;
 use super::words::vocabulary;
 use super::{Draft, ENOUGH, american, fail, words};
 use crate::ConvertError;
@@ -80,7 +80,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         return Err(fail(name, 1, "this is a survey in the XML of this format already; it is read without a layout"));
     }
     let values = || tree.leaves.iter().flat_map(|leaf| &leaf.values).map(|(value, _)| value.as_str());
-    let (marks, said) = Marks::of(values(), true);
+    let NumberMarks { marks, said, unsettled } = NumberMarks::of(values(), true);
     let american = american(values());
     let (mut guesses, mut open) = (Vec::new(), Vec::new());
     guesses.push(format!("XML in {}, for sure", declared.map_or("utf-8", |encoding| encoding.as_str())));
@@ -118,6 +118,15 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     }
     if element.count > ENOUGH || tree.leaves.iter().any(|leaf| leaf.values.len() == ENOUGH) {
         guesses.push(format!("all by the first {ENOUGH} values of each path"));
+    }
+    let prefixes: BTreeSet<&str> = columns.iter().filter_map(|column| nested::prefix(&column.heading)).collect();
+    if !prefixes.is_empty() {
+        let prefixes: Vec<String> = prefixes.iter().map(|prefix| format!("{prefix:?}")).collect();
+        open.push(format!(
+            "the paths have prefixes ({}), and no layout says which namespaces they stand for: other files must have the same ones to be read, and \
+             what is written needs a layout whose paths have none",
+            prefixes.join(", ")
+        ));
     }
     if text.contains(" xmlns") {
         open.push(
@@ -157,7 +166,9 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
         rows: &rows,
         form: Form::Xml { rows: tree.path(row) },
         marks,
+        unsettled,
         american,
+        merged: &[],
     };
     table.draft(guesses, open)
 }

@@ -71,6 +71,8 @@ pub(super) struct Vocabulary {
     values: BTreeMap<String, Words>,
     /// Words of headings that dates stand below.
     pub(super) dates: BTreeSet<String>,
+    /// Words of headings that times of day stand below.
+    pub(super) times: BTreeSet<String>,
     yes: Vec<String>,
     no: Vec<String>,
     /// Words of offices for words of the code list.

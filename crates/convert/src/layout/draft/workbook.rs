@@ -1,13 +1,16 @@
 //! The sheets of a workbook as rows of texts, before anybody knows what their columns hold, and the one that a layout is for.
 
-use calamine::Reader;
+use std::io::{Read, Seek};
+
+use calamine::{Dimensions, Reader, Xlsx};
 use obvert_model::layout::Layout;
 use obvert_model::text::Text;
 use serde_json::json;
 
 use super::super::book;
 use super::super::grid::GridRow;
-use super::marks::Marks;
+use super::gaps::Merged;
+use super::marks::NumberMarks;
 use super::sheet::File;
 use super::{Draft, fail};
 use crate::ConvertError;
@@ -23,7 +26,8 @@ const TRIED: usize = 20;
 
 /// Drafts from a workbook: from the sheet that is asked for, or the one whose columns make most sense.
 pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<Draft, ConvertError> {
-    let mut sheets = sheets(source, name)?;
+    let mut book = open(source, name, ZipLimits::default())?;
+    let mut sheets = sheets(&mut book)?;
     let all: Vec<String> = sheets.iter().map(|(sheet, _)| format!("{sheet:?}")).collect();
     let is = |sheet: &str| sheets.iter().any(|(own, rows)| own == sheet && !rows.is_empty());
     if is("document") && is("observations") {
@@ -45,7 +49,7 @@ pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<D
     }
     let alone = sheets.len() == 1;
     let mut drafts: Vec<(String, Result<Draft, ConvertError>)> =
-        sheets.iter().take(TRIED).map(|(sheet, found)| (sheet.clone(), of_sheet(name, found, sheet))).collect();
+        sheets.iter().take(TRIED).map(|(sheet, found)| (sheet.clone(), of_sheet(name, found, sheet, &[]))).collect();
     let sense = |draft: &Result<Draft, ConvertError>| {
         draft.as_ref().map_or(-1.0, |draft| draft.columns.iter().map(|column| column.confidence).sum::<f64>())
     };
@@ -57,6 +61,12 @@ pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<D
         }
     }
     let (sheet, draft) = drafts.swap_remove(best);
+    // Which cells are merged stands behind all rows, and is asked of the sheet alone that is taken.
+    let merged = merged(&mut book, &sheet);
+    let draft = match sheets.iter().find(|(own, _)| *own == sheet) {
+        Some((_, found)) if !merged.is_empty() => of_sheet(name, found, &sheet, &merged),
+        _ => draft,
+    };
     let mut draft = draft.map_err(|error| match error {
         ConvertError::Form { place, message } => ConvertError::Form {
             place,
@@ -87,21 +97,33 @@ pub(super) fn draft(source: &[u8], name: &str, wanted: Option<&str>) -> Result<D
     Ok(draft)
 }
 
-fn of_sheet(name: &str, found: &Numbered, sheet: &str) -> Result<Draft, ConvertError> {
+fn of_sheet(name: &str, found: &Numbered, sheet: &str, merged: &[Merged]) -> Result<Draft, ConvertError> {
     // Numbers are numbers in a workbook; only texts tell which mark somebody types.
     let texts = found.iter().flat_map(|(_, row)| &row.cells).filter_map(text_in);
-    let marks = Marks::of(texts, true);
-    let rows = rows(found, marks.0.decimal);
+    let marks = NumberMarks::of(texts, true);
+    let rows = rows(found, marks.marks.decimal);
     // In places, the file is the sheet and the line the row.
     let file = format!("{name}, sheet {sheet:?}");
-    File { name: &file, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true }.draft(Vec::new())
+    File { name: &file, rows, delimiter: ',', encoding: None, marks: Some(marks), open_ended: true, merged }
+        .draft(Vec::new())
 }
 
 /// The sheets with their names, in their order.
-fn sheets(source: &[u8], name: &str) -> Result<Vec<(String, Numbered)>, ConvertError> {
-    let mut book = open(source, name, ZipLimits::default())?;
+fn sheets<S: Read + Seek>(book: &mut Xlsx<S>) -> Result<Vec<(String, Numbered)>, ConvertError> {
     let names = book.sheet_names();
-    names.into_iter().map(|sheet| cells_of(&mut book, &sheet).map(|rows| (sheet, rows))).collect()
+    names.into_iter().map(|sheet| cells_of(book, &sheet).map(|rows| (sheet, rows))).collect()
+}
+
+/// The cells of a sheet that are merged over several rows; none where nothing tells.
+fn merged<S: Read + Seek>(book: &mut Xlsx<S>, sheet: &str) -> Vec<Merged> {
+    let all = book.merge_cells_by_sheet_name(sheet).unwrap_or_default();
+    let of_rows = all.into_iter().filter(|one| one.end.0 > one.start.0);
+    of_rows
+        .map(|Dimensions { start, end }| Merged {
+            rows: start.0 as usize + 1..=end.0 as usize + 1,
+            columns: start.1 as usize..=end.1 as usize,
+        })
+        .collect()
 }
 
 /// What somebody typed as a text.
