@@ -49,7 +49,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         // Another one would be one too many.
         if let Some(row) = elsewhere {
             let id = row.row.id.as_str();
-            finding.help(format!("its finish is observation {id:?}: bring the rows into order, or correct which one it is"));
+            finding.help(format!(
+                "its finish is observation {id:?}: bring the rows into order, or correct which one it is"
+            ));
         }
     }
 }
