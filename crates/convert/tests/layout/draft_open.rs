@@ -161,6 +161,8 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
         let draft = draft(&with(&lengths, &["2026-03-17"; 2]));
         assert!(said.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
         let found = open(&draft, "\"Length\": ");
+        // As likely the one as the other is no more than half.
+        assert_eq!(draft.columns[3].confidence <= 0.5, said.is_some(), "{lengths:?}: {}", draft.columns[3].confidence);
         match said {
             None => assert_eq!(found, [""; 0], "{lengths:?}"),
             Some((can, mark, was, otherwise)) => assert_eq!(
@@ -196,6 +198,8 @@ fn dates_in_two_orders_are_told() {
                 \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; it was taken for dd/mm/yyyy, so find out which it is \
                 and write all dates that way";
     assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
+    let confidence = |draft: &Draft| draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence;
+    assert!(confidence(&draft(&with(&lengths, &dates))) <= 0.5);
     // One that is no date in either order is a slip, and those in the other order are none.
     let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
     let slip = draft(&with(&lengths, &slip));
@@ -207,6 +211,7 @@ fn dates_in_two_orders_are_told() {
     );
     let sound = ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
     assert_eq!(open(&draft(&with(&lengths, &sound)), "\"Date\""), [""; 0]);
+    assert!(confidence(&draft(&with(&lengths, &sound))) > 0.9);
     let few = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "05/05/2026", "05/05/2026"];
     let few = draft(&with(&lengths, &few));
     assert!(

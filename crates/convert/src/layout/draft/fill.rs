@@ -120,6 +120,8 @@ impl Table<'_> {
                 }
                 (None, None) => (0.0, unchosen(index, self.columns, self.choices)),
             };
+            // As likely one as the other.
+            let confidence = if self.can_be_either(&column, index) { confidence * 0.5 } else { confidence };
             let mut odd = taken.and_then(|choice| choice.near(own)).map(|near| near.odd.clone()).unwrap_or_default();
             let mut reason = reason;
             let strange = odd.len();
@@ -225,6 +227,20 @@ impl Table<'_> {
         let choices = self.choices.iter().enumerate();
         let of = choices.filter(|(_, choice)| choice.as_ref().is_some_and(|choice| choice.target.to == WHEN));
         of.filter_map(|(column, _)| moments::part(self.look(column))).collect()
+    }
+
+    /// Whether the values of a column, as it is drafted, are numbers or dates of two readings, between which nothing decides.
+    fn can_be_either(&self, column: &Value, index: usize) -> bool {
+        let (look, heading) = (self.look(index), &self.columns[index].heading);
+        match column["kind"].as_str() {
+            Some("number") => doubt::thousandfold(heading, look, self.unsettled, (self.marks, &self.form)).is_some(),
+            Some("date" | "date-time") => column["pattern"].as_str().is_some_and(|pattern| {
+                pattern != doubt::SERIAL
+                    && (doubt::mixed(heading, pattern, &self.columns[index].look).is_some()
+                        || !settled(pattern, &look.distinct))
+            }),
+            _ => false,
+        }
     }
 
     /// Kind, pattern, place, words and what else a column needs.
