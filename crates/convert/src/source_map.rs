@@ -75,9 +75,9 @@ impl SourceMap {
     /// Whether a value below a row of a file, in a column, is placed there without a record of its own, which the first such value
     /// settles for all rows: a record of every one would outweigh the document.
     #[cfg(feature = "layout")]
-    pub(crate) fn is_in_column(&mut self, file: u32, below: &str, column: usize, heading: &str) -> bool {
+    pub(crate) fn is_in_column(&mut self, file: u32, below: String, column: usize, heading: &str) -> bool {
         let own = u32::try_from(column).unwrap_or(u32::MAX);
-        let (settled, _) = self.headings.entry((file, below.to_owned())).or_insert_with(|| (own, heading.to_owned()));
+        let (settled, _) = self.headings.entry((file, below)).or_insert_with(|| (own, heading.replace('\n', " ")));
         *settled == own
     }
 

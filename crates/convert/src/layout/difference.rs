@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use obvert_model::edit::token;
 use obvert_model::layout::{Encoding, Layout};
 use obvert_model::tables::MediaKind;
 use serde_json::{Map, Value};
@@ -201,7 +202,7 @@ impl Difference<'_> {
             return;
         }
         let below = |key: &str| if path.is_empty() { key.to_owned() } else { format!("{path}.{key}") };
-        let child = |key: &str| format!("{pointer}/{}", key.replace('~', "~0").replace('/', "~1"));
+        let child = |key: &str| format!("{pointer}/{}", token(key));
         for (key, value) in before {
             match after.get(key) {
                 Some(other) => self.value(value, other, &below(key), &child(key)),

@@ -3,6 +3,7 @@
 use std::collections::HashMap;
 use std::hash::{Hash, Hasher};
 
+use obvert_model::edit::token;
 use obvert_model::read::ProblemKind;
 
 use super::grid::{Grid, GridRow, Spot};
@@ -105,7 +106,7 @@ impl<'l> Reader<'l> {
                 // What stands beside the columns of the layout is missed nowhere, so that the rest can be judged.
                 let pointer = match near {
                     Some(_) => String::new(),
-                    None => format!("/-/{}", heading.replace('~', "~0").replace('/', "~1")),
+                    None => format!("/-/{}", token(&heading)),
                 };
                 let message = format!("the layout {} has no column {heading:?}; {advice}", layout.id);
                 self.problem(ProblemKind::UnknownKey, spot, &pointer, message);

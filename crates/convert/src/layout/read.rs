@@ -3,6 +3,7 @@
 
 use std::collections::{BTreeMap, HashMap};
 
+use obvert_model::edit::token;
 use obvert_model::layout::Layout;
 use obvert_model::lists::{Code, CodeList};
 use obvert_model::read::{Problem, ProblemKind};
@@ -192,12 +193,11 @@ impl<'l> Reader<'l> {
 
     /// Records where a value of an observation came from, which stands in its row unless it is of a stretch.
     pub(super) fn record_below(&mut self, row: &str, line: usize, below: &str, spot: Spot) {
-        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index)).cloned();
-        if let (true, Some(heading)) = (spot.line == line && self.layout.xml.is_none(), heading) {
-            let heading = heading.replace('\n', " ");
-            if self.places.is_in_column(self.rows_file, &format!("/{below}"), spot.column, &heading) {
-                return;
-            }
+        let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
+        if let (true, Some(heading)) = (spot.line == line && self.layout.xml.is_none(), heading)
+            && self.places.is_in_column(self.rows_file, format!("/{below}"), spot.column, heading)
+        {
+            return;
         }
         self.record(&format!("{row}/{below}"), spot);
     }
@@ -393,7 +393,7 @@ impl<'l> Reader<'l> {
         }
         if let Some(key) = self.layout.extension.clone() {
             for (heading, text, spot) in row.texts(table) {
-                let escaped = heading.replace('~', "~0").replace('/', "~1");
+                let escaped = token(heading);
                 let pointer = format!("{above}/extensions/{key}/{escaped}");
                 self.set(&pointer, table, index, &["extensions", &key, heading], &(text.into(), spot), line);
             }

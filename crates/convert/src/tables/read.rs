@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 use std::collections::{BTreeMap, HashMap, HashSet};
 
+use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
@@ -73,7 +74,7 @@ impl Stranger {
                              out if it is none"
                 .to_owned(),
         };
-        let pointer = format!("/-/{}", name.replace('~', "~0").replace('/', "~1"));
+        let pointer = format!("/-/{}", token(name));
         let suggestion = near.map(str::to_owned);
         let problem = Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
         PlacedProblem { place: Some(Place { file: name.clone(), line: 1, column: None, heading: None }), problem }

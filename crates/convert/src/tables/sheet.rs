@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 use std::collections::{HashMap, HashSet};
 
+use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
@@ -118,7 +119,7 @@ impl Sheet {
             let pointer = match column.filter(|_| kind == ProblemKind::UnknownKey) {
                 Some((_, heading)) => {
                     let row = if complete { "/-".to_owned() } else { path("/-") };
-                    format!("{row}/{}", heading.replace('~', "~0").replace('/', "~1"))
+                    format!("{row}/{}", token(heading))
                 }
                 None => path(""),
             };

@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 use std::collections::BTreeSet;
 
+use obvert_model::edit::token;
 use obvert_model::extension::Json;
 use obvert_model::read::{IdWatch, Problem, ProblemKind, Runs, twice};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
@@ -232,7 +233,7 @@ impl<'t> Build<'t> {
             let suggestion = names::nearest(name, known.iter().copied());
             let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
             // No element has such a name.
-            let below = format!("{pointer}/@{}", escape(name));
+            let below = format!("{pointer}/@{}", token(name));
             self.suggest(ProblemKind::UnknownKey, &below, *offset, message, suggestion);
         }
     }
@@ -302,7 +303,7 @@ impl<'t> Build<'t> {
                 (message, names::nearest(start.name, known.iter().copied()))
             }
         };
-        let below = format!("{pointer}/{}", escape(start.name));
+        let below = format!("{pointer}/{}", token(start.name));
         self.suggest(ProblemKind::UnknownKey, &below, start.offset, message, suggestion);
         self.skip()
     }
@@ -494,7 +495,7 @@ impl<'t> Build<'t> {
                 continue;
             };
             let key = text::trim(key).to_owned();
-            let below = format!("{pointer}/{}", escape(&key));
+            let below = format!("{pointer}/{}", token(&key));
             if entries.contains_key(&key) {
                 let message = format!("the extension {:?} stands twice; keep one", short(&key));
                 self.problem(ProblemKind::DuplicateKey, &below, start.offset, message);
@@ -548,9 +549,4 @@ fn depth(json: &Json) -> usize {
         Json::Object(entries) => 1 + entries.values().map(depth).max().unwrap_or(0),
         _ => 0,
     }
-}
-
-/// A key as a step of a JSON Pointer.
-fn escape(key: &str) -> String {
-    key.replace('~', "~0").replace('/', "~1")
 }
