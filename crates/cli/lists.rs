@@ -6,7 +6,7 @@ use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use obvert::check::{Settings, Severity, SourcePlace, profile_problems};
+use obvert::check::{Location, Settings, Severity, profile_problems};
 use obvert::model::layout::{Layout, LayoutProblem};
 use obvert::model::lists::{CodeList, GradeScheme, ListError, ListProblem, ListProblemKind};
 use obvert::model::profile::{Profile, ProfileProblem};
@@ -178,7 +178,7 @@ impl File {
         for ((line, column), weight, message) in problems.take(SHOWN) {
             let name = &self.source.name;
             writeln!(out, "{} {name}:{line}:{column}: {}", severity(weight, &format!("{weight}:")), strong(&message))?;
-            let at = SourcePlace { file: name.clone(), line, column: Some(column), heading: None };
+            let at = Location { file: name.clone(), line, column: Some(column), heading: None };
             lines.show(out, &at, weight)?;
         }
         if total > SHOWN {

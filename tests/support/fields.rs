@@ -13,7 +13,7 @@ use serde_json::Value;
 use super::support::read;
 
 /// A field, by the name of its object and its key; the object itself with an empty key.
-type Place = (String, String);
+type Location = (String, String);
 
 /// The document that has every field.
 pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
@@ -117,8 +117,8 @@ fn example(object: &str, field: &Field) -> Option<String> {
 }
 
 /// The first place of every field in a document, and what stands there.
-fn places() -> &'static BTreeMap<Place, (String, Value)> {
-    static PLACES: OnceLock<BTreeMap<Place, (String, Value)>> = OnceLock::new();
+fn places() -> &'static BTreeMap<Location, (String, Value)> {
+    static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
         let document: Value = serde_json::from_str(&read(EVERY_FIELD)).expect("json");
         let mut found = BTreeMap::new();
@@ -128,8 +128,8 @@ fn places() -> &'static BTreeMap<Place, (String, Value)> {
 }
 
 /// The first place of every field of what stands beside a document.
-fn places_beside() -> &'static BTreeMap<Place, (String, Value)> {
-    static PLACES: OnceLock<BTreeMap<Place, (String, Value)>> = OnceLock::new();
+fn places_beside() -> &'static BTreeMap<Location, (String, Value)> {
+    static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
         let mut found = BTreeMap::new();
         for (object, path) in [
@@ -147,7 +147,7 @@ fn places_beside() -> &'static BTreeMap<Place, (String, Value)> {
     })
 }
 
-fn collect(object: &ObjectShape, value: &Value, at: &str, found: &mut BTreeMap<Place, (String, Value)>) {
+fn collect(object: &ObjectShape, value: &Value, at: &str, found: &mut BTreeMap<Location, (String, Value)>) {
     for (key, value) in value.as_object().into_iter().flatten() {
         let Some(field) = object.field(key) else { continue };
         let at = format!("{at}/{key}");
@@ -156,7 +156,7 @@ fn collect(object: &ObjectShape, value: &Value, at: &str, found: &mut BTreeMap<P
     }
 }
 
-fn collect_in(shape: &Shape, value: &Value, at: &str, found: &mut BTreeMap<Place, (String, Value)>) {
+fn collect_in(shape: &Shape, value: &Value, at: &str, found: &mut BTreeMap<Location, (String, Value)>) {
     match (shape, value) {
         (Shape::Object(name), value) => collect(shape::object(name), value, at, found),
         (Shape::List(item), Value::Array(items)) => {
@@ -223,10 +223,10 @@ fn check(document: &Value, rule: Option<&Rule>) -> Report {
 
 /// For every field the rules that guard it, by their examples. A rule is found at a field where one of its failing examples
 /// has a finding at it, or has none any more once the example's change of that field is taken back.
-pub(crate) fn guards() -> &'static BTreeMap<Place, BTreeSet<&'static str>> {
-    static GUARDS: OnceLock<BTreeMap<Place, BTreeSet<&'static str>>> = OnceLock::new();
+pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
+    static GUARDS: OnceLock<BTreeMap<Location, BTreeSet<&'static str>>> = OnceLock::new();
     GUARDS.get_or_init(|| {
-        let mut guards: BTreeMap<Place, BTreeSet<&'static str>> = BTreeMap::new();
+        let mut guards: BTreeMap<Location, BTreeSet<&'static str>> = BTreeMap::new();
         // A profile can name any field; its rules guard what it says.
         for rule in catalogue().iter().filter(|rule| rule.family() != "profile") {
             for example in rule.examples(Section::Fails) {
@@ -235,7 +235,7 @@ pub(crate) fn guards() -> &'static BTreeMap<Place, BTreeSet<&'static str>> {
                 let Some(document) = patched(operations) else { continue };
                 let report = check(&document, Some(rule));
                 let found = report.findings.iter().filter(|finding| finding.rule == rule.name);
-                let mut of: BTreeSet<Place> = found.filter_map(|finding| place_of(&finding.path)).collect();
+                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.path)).collect();
                 of.extend(deciding(rule, operations));
                 for place in of {
                     guards.entry(place).or_default().insert(rule.name);
@@ -247,7 +247,7 @@ pub(crate) fn guards() -> &'static BTreeMap<Place, BTreeSet<&'static str>> {
 }
 
 /// The fields of an example's operations without whose change the rule says nothing.
-fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Place> {
+fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     let minimal: Value = serde_json::from_str(obvert::check::MINIMAL).expect("json");
     let silent = |document: Option<Value>| {
         let Some(document) = document else { return false };
@@ -315,7 +315,7 @@ fn patched(operations: &[Value]) -> Option<Value> {
 }
 
 /// The field that a pointer leads to, or the object where it leads to one of a list; `None` below extensions.
-pub(crate) fn place_of(pointer: &str) -> Option<Place> {
+pub(crate) fn place_of(pointer: &str) -> Option<Location> {
     let mut object = shape::document();
     let mut place = (object.name.clone(), String::new());
     let mut shape: Option<&Shape> = None;

@@ -4,6 +4,7 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::fmt;
 
+use obvert_model::Location;
 use obvert_model::edit::{Edit, Fix};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -42,39 +43,10 @@ impl fmt::Display for Severity {
     }
 }
 
-/// Where in a source a finding points.
-#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-pub struct SourcePlace {
-    /// The file; the sheet for a workbook, the table for a GeoPackage.
-    pub file: String,
-    /// Line, from 1; the row of a sheet, the primary key in a table.
-    pub line: usize,
-    /// Column in characters, or the number of a CSV file's, sheet's or table's column, from 1.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub column: Option<usize>,
-    /// The heading of that column.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub heading: Option<String>,
-}
-
 /// The signature is serde's.
 #[allow(clippy::trivially_copy_pass_by_ref)]
 fn is_first(document: &usize) -> bool {
     *document == 0
-}
-
-impl fmt::Display for SourcePlace {
-    /// As compilers name places, so that editors and terminals can jump there: `survey.json:12:7`.
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}", self.file, self.line)?;
-        if let Some(column) = self.column {
-            write!(f, ":{column}")?;
-        }
-        match &self.heading {
-            Some(heading) => write!(f, " (column {heading})"),
-            None => Ok(()),
-        }
-    }
 }
 
 /// One finding.
@@ -93,7 +65,7 @@ pub struct Finding {
     pub document: usize,
     /// The place in the source that was read.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub at: Option<SourcePlace>,
+    pub at: Option<Location>,
     /// The id of the row that `path` leads into, in a table other than those of pipes and runs: of a structure, a media
     /// file, a locate, a rating, a party, a piece of equipment.
     #[serde(skip_serializing_if = "Option::is_none", default)]

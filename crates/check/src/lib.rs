@@ -76,12 +76,13 @@ pub use checker::Checker;
 pub use concerned::{Concerned, ConcernedRun};
 pub use draft::{Draft, DraftError, DraftSettings};
 pub use fact::{Fact, FactKind, JsonType};
-pub use finding::{Finding, Severity, SourcePlace};
+pub use finding::{Finding, Severity};
 
 pub use mend::{
     Applied, Change, Left, MEDIA_FILE, MediaError, MediaFile, MediaSource, MendError, MendSettings, Mended,
     MendedDocument, Mending, Reach,
 };
+pub use obvert_model::Location;
 pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
 pub use report::{Changed, Document as ReportDocument, NotRun, Report, RuleTotal, Stamp, Suppressed, Tool, Totals};

@@ -2,13 +2,14 @@
 
 use std::collections::BTreeMap;
 
+use obvert_model::Location;
 use obvert_model::read::{ProblemKind, locate_all};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::baseline::Compared;
 use crate::concerned::Concerned;
-use crate::finding::{Finding, Severity, SourcePlace};
+use crate::finding::{Finding, Severity};
 use crate::output::count;
 use crate::settings::Settings;
 
@@ -473,7 +474,7 @@ impl Report {
         for finding in &mut self.findings {
             let place = places.get(&finding.path);
             if place.line > 0 {
-                finding.at = Some(SourcePlace {
+                finding.at = Some(Location {
                     file: file.to_owned(),
                     line: place.line,
                     column: Some(place.column),
@@ -484,14 +485,14 @@ impl Report {
     }
 
     /// Fills in the places that are not known yet by a function of the finding.
-    pub fn place_each(&mut self, mut place: impl FnMut(&Finding) -> Option<SourcePlace>) {
+    pub fn place_each(&mut self, mut place: impl FnMut(&Finding) -> Option<Location>) {
         for finding in self.findings.iter_mut().filter(|finding| finding.at.is_none()) {
             finding.at = place(finding);
         }
     }
 
     /// Fills in the places of all findings by a function, for a document that was read from another form.
-    pub fn place_with(&mut self, mut place: impl FnMut(&str) -> Option<SourcePlace>) {
+    pub fn place_with(&mut self, mut place: impl FnMut(&str) -> Option<Location>) {
         for finding in &mut self.findings {
             finding.at = place(&finding.path);
         }

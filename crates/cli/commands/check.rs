@@ -5,8 +5,8 @@ use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
-use obvert::check::{Checker, Report, Settings, Severity, SourcePlace};
-use obvert::convert::{ConvertError, Place, PlacedProblem};
+use obvert::check::{Checker, Report, Settings, Severity};
+use obvert::convert::{ConvertError, Location, PlacedProblem};
 use obvert::model::read::{ProblemKind, locate};
 use obvert::model::text::Date;
 
@@ -224,7 +224,7 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             let (placed, rest) = placed.into_parts();
             let problems: Vec<_> = placed.iter().map(|placed| placed.problem.clone()).collect();
             // Several rows can have the same to be said of them, and no place in the document to tell them apart.
-            let mut places: HashMap<(String, String), VecDeque<Place>> = HashMap::new();
+            let mut places: HashMap<(String, String), VecDeque<Location>> = HashMap::new();
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
             }
@@ -274,6 +274,6 @@ fn in_table_words(report: &mut Report, form: Form) {
     }
 }
 
-fn source_place(source: &Source, place: Place) -> SourcePlace {
-    SourcePlace { file: source.inside(&place.file), line: place.line, column: place.column, heading: place.heading }
+fn source_place(source: &Source, place: Location) -> Location {
+    Location { file: source.inside(&place.file), line: place.line, column: place.column, heading: place.heading }
 }

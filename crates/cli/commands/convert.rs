@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 use obvert::convert::recode::Recoder;
 use obvert::convert::{
-    Account, ConvertError, Each, End, Loss, LossKind, LossReport, Place, SourceMap, csv, geojson, geopackage,
+    Account, ConvertError, Each, End, Location, Loss, LossKind, LossReport, SourceMap, csv, geojson, geopackage,
     geoparquet, hand_over, kml, xlsx, xml,
 };
 use obvert::model::lists::CodeList;
@@ -260,12 +260,12 @@ fn account(
         places => places,
     };
     Ok(Account::new(from, to, id, reports, |pointer| match (&places, &json) {
-        (Some(places), _) => places.place(pointer).map(|place| Place { file: source.inside(&place.file), ..place }),
+        (Some(places), _) => places.place(pointer).map(|place| Location { file: source.inside(&place.file), ..place }),
         (None, Some(json)) => {
             let place = json.get(pointer);
             let before = source.migrated().map(|migrated| migrated.column_before(place.line, place.column));
             let column = Some(before.unwrap_or(place.column));
-            Some(Place { file: source.name.clone(), line: place.line, column, heading: None })
+            Some(Location { file: source.name.clone(), line: place.line, column, heading: None })
         }
         (None, None) => None,
     }))

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use std::io::{self, Write};
 
 use obvert::check::output::concerns;
-use obvert::check::{Finding, Report, ReportDocument, Severity, SourcePlace, find};
+use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, plain, severity, strong, wrapped};
@@ -201,7 +201,7 @@ impl<'s> SourceLines<'s> {
     }
 
     /// Prints the line of a place with a marker under its column.
-    pub(crate) fn show(&mut self, out: &mut dyn Write, at: &SourcePlace, weight: Severity) -> io::Result<()> {
+    pub(crate) fn show(&mut self, out: &mut dyn Write, at: &Location, weight: Severity) -> io::Result<()> {
         let Some((number, text, marker)) = self.excerpt(at) else { return Ok(()) };
         let gutter = number.to_string();
         writeln!(out, "  {} {text}", faint(&format!("{gutter} |")))?;
@@ -212,7 +212,7 @@ impl<'s> SourceLines<'s> {
         Ok(())
     }
 
-    fn excerpt(&mut self, at: &SourcePlace) -> Option<(usize, String, Option<usize>)> {
+    fn excerpt(&mut self, at: &Location) -> Option<(usize, String, Option<usize>)> {
         let text = self.source.text_of(&at.file)?;
         let decoded = self.decoded.entry(at.file.clone()).or_insert_with(|| of_utf16(text));
         let text = decoded.as_deref().map_or(text, str::as_bytes);

@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::loss::{Loss, LossKind, LossReport, Note};
-use crate::source_map::Place;
+use crate::source_map::Location;
 
 /// The version of the account's form.
 const VERSION: &str = "0.1";
@@ -107,9 +107,9 @@ pub struct At {
     pub heading: Option<String>,
 }
 
-impl From<Place> for At {
-    fn from(place: Place) -> Self {
-        let Place { file, line, column, heading } = place;
+impl From<Location> for At {
+    fn from(place: Location) -> Self {
+        let Location { file, line, column, heading } = place;
         Self { file, line, column, heading }
     }
 }
@@ -122,7 +122,7 @@ impl Account {
         to: End,
         document: &str,
         reports: impl IntoIterator<Item = &'r LossReport>,
-        mut place: impl FnMut(&str) -> Option<Place>,
+        mut place: impl FnMut(&str) -> Option<Location>,
     ) -> Self {
         let (mut entries, mut notes, mut totals) = (Vec::new(), Vec::new(), Totals::default());
         for report in reports {
@@ -165,7 +165,7 @@ fn example() -> Account {
         end("survey.xml", "xml", "en-13508-2"),
         "urn:uuid:0b1e5f0c-5c0e-4f43-9a53-6b7d0c1f9a20",
         [&report],
-        |_| Some(Place { file: file.clone(), line: 3, column: Some(9), heading: heading.clone() }),
+        |_| Some(Location { file: file.clone(), line: 3, column: Some(9), heading: heading.clone() }),
     )
 }
 

@@ -2,16 +2,17 @@
 
 use std::ops::Deref;
 
+use obvert_model::Location;
 use obvert_model::read::Problem;
 use serde_json::Value;
 
-use crate::source_map::{Place, SourceMap};
+use crate::source_map::SourceMap;
 
 /// A structural problem of the document that a file describes, and where in that file.
 #[derive(Clone, Debug)]
 pub struct PlacedProblem {
     /// Where in the file.
-    pub place: Option<Place>,
+    pub place: Option<Location>,
     /// What is wrong.
     pub problem: Problem,
 }
@@ -92,7 +93,7 @@ pub enum ConvertError {
     #[error("{}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
     Form {
         /// Where.
-        place: Option<Place>,
+        place: Option<Location>,
         /// What is wrong and what to do.
         message: String,
     },

@@ -49,8 +49,9 @@ pub use account::{Account, At, End, Entry, Remark, Totals};
 pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use flow::{Each, hand_over};
 pub use loss::{Loss, LossKind, LossReport, Note};
-pub use source_map::{Place, SourceMap};
+pub use source_map::SourceMap;
 
+pub use obvert_model::Location;
 use obvert_model::tables::Document;
 
 /// A document that was read from another form, and where its values came from.
@@ -83,7 +84,7 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
     let placed = problems.into_iter().map(|mut problem| {
         // Whoever reads this has the file and no pointers.
         if let Some(other) = problem.other.take_if(|other| places.place(other).is_some())
-            && let Some(Place { file, line, .. }) = places.place(&other)
+            && let Some(Location { file, line, .. }) = places.place(&other)
         {
             problem.message = format!("{}, first in {file}:{line}", problem.message);
         }

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-use crate::source_map::Place;
+use crate::source_map::Location;
 
 /// What happened to a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -38,7 +38,7 @@ pub struct Loss {
     pub becomes: Option<Value>,
     /// Where it stood in what was read, where no value of the document tells.
     #[serde(skip)]
-    pub place: Option<Place>,
+    pub place: Option<Location>,
 }
 
 impl Loss {

@@ -1,37 +1,10 @@
 //! From a JSON Pointer into the document back to the file, row and column that the value came from.
 
 use std::collections::BTreeMap;
-use std::fmt;
 use std::ops::Range;
 use std::sync::Arc;
 
-/// A place in a file that was read.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Place {
-    /// The file, as it was named to the reader; the table's file for a folder or zip of tables, the sheet for a workbook,
-    /// the table for a GeoPackage.
-    pub file: String,
-    /// Line, from 1. For CSV the line on which the row begins, for a workbook the row, for a
-    /// GeoPackage the primary key.
-    pub line: usize,
-    /// Column in characters from 1, where the form has one.
-    pub column: Option<usize>,
-    /// The heading of the column, where the file has columns.
-    pub heading: Option<String>,
-}
-
-impl fmt::Display for Place {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{}:{}", self.file, self.line)?;
-        if let Some(column) = self.column {
-            write!(f, ":{column}")?;
-        }
-        if let Some(heading) = &self.heading {
-            write!(f, " ({heading})")?;
-        }
-        Ok(())
-    }
-}
+use obvert_model::Location;
 
 /// Where the values of a document came from. Rows are recorded with their pointer, and a row's fields with the
 /// keys below it; a value that has no place of its own is placed at the nearest that holds it.
@@ -143,7 +116,7 @@ impl SourceMap {
 
     /// Where the value of a pointer came from: its own place, or the nearest that holds it.
     #[must_use]
-    pub fn place(&self, pointer: &str) -> Option<Place> {
+    pub fn place(&self, pointer: &str) -> Option<Location> {
         let mut at = pointer;
         let spot = loop {
             if let Some(spot) = self.places.get(at) {
@@ -164,7 +137,7 @@ impl SourceMap {
         };
         let column = heading.map(|(column, _)| *column).or((column > 0).then_some(column));
         let of_column = column.and_then(|column| self.columns.get(&(file, column)));
-        Some(Place {
+        Some(Location {
             file: self.files.get(file as usize)?.clone(),
             line: line as usize,
             column: column.map(|column| column as usize),
@@ -185,7 +158,7 @@ mod tests {
         map.heading(file, "/clock/at", 9, "clock.at");
         assert_eq!(
             map.place("/runs/0/observations/3/clock/at").map(|p| p.to_string()).as_deref(),
-            Some("observations.csv:17:9 (clock.at)")
+            Some("observations.csv:17:9 (column clock.at)")
         );
         assert_eq!(map.place("/runs/0/observations/3").map(|p| p.to_string()).as_deref(), Some("observations.csv:17"));
         assert_eq!(map.place("/runs/0/observations/4"), None);

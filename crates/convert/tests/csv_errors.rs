@@ -420,8 +420,8 @@ fn values_are_placed_in_their_rows_and_columns() {
     let (files, _) = csv::write(&document()).unwrap();
     let survey = csv::read(&files, "folder").unwrap();
     let cases = [
-        ("/runs/0/observations/1/clock/at", "observations.csv:3:8 (clock.at)"),
-        ("/runs/0/observations/1/clock", "observations.csv:3:8 (clock.at)"),
+        ("/runs/0/observations/1/clock/at", "observations.csv:3:8 (column clock.at)"),
+        ("/runs/0/observations/1/clock", "observations.csv:3:8 (column clock.at)"),
         ("/runs/1/observations/0/at", "observations.csv:4:3 (at)"),
         ("/runs/0/observations/1/quantities/1/value", "quantities.csv:3:4 (value)"),
         ("/runs/1", "runs.csv:3"),

@@ -26,6 +26,7 @@ pub mod edit;
 pub mod extension;
 pub mod layout;
 pub mod lists;
+mod location;
 pub mod number;
 pub mod probe;
 pub mod profile;
@@ -37,3 +38,5 @@ pub mod text;
 #[cfg(feature = "diagnose")]
 pub mod versions;
 pub mod write;
+
+pub use location::Location;

@@ -1,5 +1,6 @@
 //! What was done to a document and what was not, as data: for the person who has to answer for it, and for software.
 
+use obvert_model::Location;
 use obvert_model::edit::Edit;
 use obvert_model::read::locate_all;
 use schemars::JsonSchema;
@@ -7,7 +8,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use super::Candidate;
-use crate::finding::{Severity, SourcePlace};
+use crate::finding::Severity;
 use crate::report::{Report, Tool, Totals};
 
 /// The version of the log's form.
@@ -119,7 +120,7 @@ pub struct Applied {
     pub path: String,
     /// The place in the file as it was given; absent for what came to light only after other fixes.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub at: Option<SourcePlace>,
+    pub at: Option<Location>,
     /// The id of the row, in a table other than those of pipes and runs.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub record: Option<String>,
@@ -235,11 +236,7 @@ impl MendedDocument {
                 does: candidate.fix.does.clone(),
                 message: candidate.message.clone(),
                 path: candidate.path.clone(),
-                at: place.map(|place| SourcePlace {
-                    line: place.line,
-                    column: Some(place.column),
-                    ..SourcePlace::default()
-                }),
+                at: place.map(|place| Location { line: place.line, column: Some(place.column), ..Location::default() }),
                 record: candidate.record.clone(),
                 pipe: candidate.pipe.clone(),
                 run: candidate.run.clone(),

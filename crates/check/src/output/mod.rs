@@ -26,9 +26,10 @@ pub mod sarif;
 use obvert_model::read::ProblemKind;
 
 use crate::catalogue::{catalogue, find};
-use crate::finding::{Finding, SourcePlace};
+use crate::finding::Finding;
 use crate::report::{Document, Report};
 use crate::rule::{Rule, Section};
+use obvert_model::Location;
 
 /// What a clean check does not say. It stands on top of every page that people read.
 pub const CAUTION: &str = "A clean check says that a record agrees with itself; it does not say that a pipe is safe to \
@@ -157,6 +158,6 @@ pub(crate) fn thousands(number: usize) -> String {
 }
 
 /// The number of a column of a text file: in a table of values, `column` counts fields and not characters.
-pub(crate) fn character_column(at: &SourcePlace) -> Option<usize> {
+pub(crate) fn character_column(at: &Location) -> Option<usize> {
     at.column.filter(|_| at.heading.is_none())
 }

@@ -1,6 +1,6 @@
 //! The reports that the forms are tried on.
 
-use obvert_check::{Checker, MINIMAL, Report, Settings, SourcePlace, Stamp, Suppressed};
+use obvert_check::{Checker, Location, MINIMAL, Report, Settings, Stamp, Suppressed};
 use obvert_model::profile::Profile;
 use serde_json::{Value, json};
 
@@ -87,7 +87,7 @@ pub(crate) fn tables(file: &str, form: &str) -> Report {
     report.place_with(|path| {
         line += 1;
         let table = path.split('/').nth(1)?;
-        Some(SourcePlace { file: format!("{file}/{table}.csv"), line, column: Some(3), heading: Some("at".into()) })
+        Some(Location { file: format!("{file}/{table}.csv"), line, column: Some(3), heading: Some("at".into()) })
     });
     report
 }

@@ -9,7 +9,7 @@ use obvert_model::tables::{Document, Run};
 use super::WHY;
 use crate::map::geometry::{Geometry, LonLat, near};
 use crate::map::network::{Network, Placer, crs_of, has_positions};
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// What a reader does with a geometry of a structure, pipe or locate that is not where the properties say, beyond rounding.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -267,7 +267,7 @@ fn refuse(file: &str, mut conflicts: Vec<Conflict>) -> Result<(), ConvertError> 
 
 fn at(file: &str, line: usize, column: usize, message: String) -> ConvertError {
     ConvertError::Form {
-        place: Some(Place { file: file.to_owned(), line, column: Some(column), heading: None }),
+        place: Some(Location { file: file.to_owned(), line, column: Some(column), heading: None }),
         message,
     }
 }

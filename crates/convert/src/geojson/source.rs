@@ -3,11 +3,11 @@
 
 use std::fmt;
 
-use obvert_model::read::Place as Found;
+use obvert_model::read::Location as Found;
 use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Visitor};
 use serde_json::{Map, Number, Value};
 
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// A file that was checked to be text.
 pub(super) struct Source<'s> {
@@ -33,7 +33,7 @@ impl<'s> Source<'s> {
     pub(super) fn new(bytes: &'s [u8], name: &'s str) -> Result<Self, ConvertError> {
         let skipped = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
         let refused = |line: usize, message: String| ConvertError::Form {
-            place: Some(Place { file: name.to_owned(), line, column: None, heading: None }),
+            place: Some(Location { file: name.to_owned(), line, column: None, heading: None }),
             message,
         };
         let looks = match bytes {
@@ -88,7 +88,7 @@ impl<'s> Source<'s> {
 
     /// An error at a spot.
     pub(super) fn error(&self, spot: Spot, message: impl Into<String>) -> ConvertError {
-        let place = Place { file: self.name.to_owned(), line: spot.line, column: Some(spot.column), heading: None };
+        let place = Location { file: self.name.to_owned(), line: spot.line, column: Some(spot.column), heading: None };
         ConvertError::Form { place: Some(place), message: message.into() }
     }
 

@@ -14,7 +14,7 @@ use crate::tables::read::nearest;
 use crate::xlsx::ZipLimits;
 use crate::xlsx::read::open;
 use crate::xlsx::rows::{Found, cells_of};
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// Whether a source is a workbook, or another zip archive, and no text.
 pub(super) fn is_one(source: &[u8]) -> bool {
@@ -79,7 +79,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, table: &TableForm
         }
         all.push(row);
     }
-    let place = Place { file: file.to_owned(), line: 1, column: None, heading: None };
+    let place = Location { file: file.to_owned(), line: 1, column: None, heading: None };
     let mut grid =
         Grid::under_headings(all, table).map_err(|message| ConvertError::Form { place: Some(place), message })?;
     if table.sheet.is_some() {

@@ -6,10 +6,10 @@ use obvert_model::layout::{Encoding, Layout, LineEnd, TableForm};
 
 use super::bytes::{self, Told};
 use super::grid::{Grid, GridCell, GridRow};
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 fn form(file: &str, line: usize, message: String) -> ConvertError {
-    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    let place = Location { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message }
 }
 

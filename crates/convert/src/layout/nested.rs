@@ -9,7 +9,7 @@ use obvert_model::layout::{Encoding, Layout, XmlForm};
 use super::bytes;
 use super::grid::{Grid, GridCell, GridRow};
 use crate::xml::{Token, Tokens, escape, is_xml_char, text_of};
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// The encoding that an XML declaration names, where it is one that is known.
 pub(super) fn declared(source: &[u8]) -> Option<Encoding> {
@@ -64,7 +64,7 @@ pub(super) fn read(source: &[u8], file: &str, layout: &Layout, xml: &XmlForm) ->
     let text = match declared(source) {
         Some(encoding) => {
             let form = |(line, message)| ConvertError::Form {
-                place: Some(Place { file: file.to_owned(), line, column: None, heading: None }),
+                place: Some(Location { file: file.to_owned(), line, column: None, heading: None }),
                 message,
             };
             // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.

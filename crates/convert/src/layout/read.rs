@@ -13,7 +13,7 @@ use super::grid::{Grid, GridCell, GridRow, Spot};
 use super::headed::repeated;
 use super::row::{Cell, DOCUMENT, Row, Way};
 use super::{cells, fill, needs, put, said};
-use crate::{ConvertError, Loss, LossKind, LossReport, Place, PlacedProblem, SourceMap, Survey};
+use crate::{ConvertError, Location, Loss, LossKind, LossReport, PlacedProblem, SourceMap, Survey};
 
 /// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
 ///
@@ -100,7 +100,7 @@ fn read_once(
             layout.id,
             shown.join(", ")
         );
-        let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
+        let place = Location { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
         return Err(ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message });
     }
     if let Some(message) = repeated(&grid) {
@@ -115,7 +115,7 @@ fn read_once(
     match reader.finish(fast) {
         // What a survey needs comes from rows, and each key that is missing would be one mistake more.
         Err(_) if blank && layout.table.is_some() => {
-            let place = Place { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
+            let place = Location { file: name.to_owned(), line: grid.heading_line, column: None, heading: None };
             let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
                            file that has them";
             Err(ConvertError::Form { place: Some(place), message: message.to_owned() })
@@ -202,10 +202,15 @@ impl<'l> Reader<'l> {
         self.record(&format!("{row}/{below}"), spot);
     }
 
-    pub(super) fn place(&self, spot: Spot) -> Place {
+    pub(super) fn place(&self, spot: Spot) -> Location {
         let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
         let heading = heading.map(|heading| heading.replace('\n', " "));
-        Place { file: self.name.to_owned(), line: spot.line, column: (spot.column > 0).then_some(spot.column), heading }
+        Location {
+            file: self.name.to_owned(),
+            line: spot.line,
+            column: (spot.column > 0).then_some(spot.column),
+            heading,
+        }
     }
 
     pub(super) fn problem(&mut self, kind: ProblemKind, spot: Spot, pointer: &str, message: String) {

@@ -12,7 +12,7 @@ use serde_json::{Map, Value};
 use super::read::Reader;
 use super::row::DOCUMENT;
 use super::{at, fill, needs, put, said};
-use crate::{ConvertError, Judged, Loss, LossKind, LossReport, Place, PlacedProblem, Problems, SourceMap, Survey};
+use crate::{ConvertError, Judged, Location, Loss, LossKind, LossReport, PlacedProblem, Problems, SourceMap, Survey};
 
 impl Reader<'_> {
     /// Puts the document together. `None` where it is invalid, nothing was wrong in a cell, and `fast` says that this is all that has to
@@ -176,7 +176,7 @@ fn judge(
         placed.problem.message = message;
         // What the document has is made from the last row.
         if placed.place.is_none() && heading.is_some() && layout.xml.is_none() && ends.1 > 0 {
-            placed.place = Some(Place { file: ends.0.to_owned(), line: ends.1, column: None, heading: None });
+            placed.place = Some(Location { file: ends.0.to_owned(), line: ends.1, column: None, heading: None });
         }
         let column = heading.and_then(|heading| headings.iter().position(|own| own == heading));
         if let (Some(place), Some(heading), Some(index), None) = (&mut placed.place, heading, column, &layout.xml) {

@@ -11,7 +11,7 @@ use serde_json::{Map, Value};
 use super::plan::{ORDER, Plan, Table, plan};
 use super::sheet::{Fault, Loaded, Row, Sheet, Twice};
 use super::{Rows, cell};
-use crate::{ConvertError, Judged, Place, PlacedProblem, Problems, SourceMap, Survey};
+use crate::{ConvertError, Judged, Location, PlacedProblem, Problems, SourceMap, Survey};
 
 /// Reads the tables, one for each of the plan where there is one. `names` says how the file or sheet of a table is called in
 /// messages and places, and `strangers` are those beside them that are no tables of the plan.
@@ -77,7 +77,7 @@ impl Stranger {
         let pointer = format!("/-/{}", token(name));
         let suggestion = near.map(str::to_owned);
         let problem = Problem { suggestion, ..Problem::new(ProblemKind::UnknownKey, pointer, message) };
-        PlacedProblem { place: Some(Place { file: name.clone(), line: 1, column: None, heading: None }), problem }
+        PlacedProblem { place: Some(Location { file: name.clone(), line: 1, column: None, heading: None }), problem }
     }
 
     /// The table whose columns it has, where no other fits as well: every one that the table must have, and most of its own.
@@ -105,7 +105,7 @@ pub(crate) type Names = fn(&Table) -> String;
 
 /// An error at a line of a file.
 pub(crate) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
-    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    let place = Location { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
 }
 
@@ -129,7 +129,7 @@ struct Reader {
     /// Rows that have no place in the document.
     astray: Vec<PlacedProblem>,
     /// Rows of tables whose holders are in a table that has none, by that table and theirs: how many, and the place of the first.
-    missing: BTreeMap<(usize, usize), (usize, Place)>,
+    missing: BTreeMap<(usize, usize), (usize, Location)>,
 }
 
 /// Why a row has no holder.
@@ -327,7 +327,7 @@ impl Reader {
                 let pointer = format!("{}{below}", pointers[index][row]);
                 let (column, heading) = (Some(column).filter(|column| *column > 0), Some(heading));
                 let line = loaded.rows[row].line;
-                let place = Some(Place { file: (self.names)(&self.plan.tables[index]), line, column, heading });
+                let place = Some(Location { file: (self.names)(&self.plan.tables[index]), line, column, heading });
                 let problem = Problem::new(kind, pointer, message);
                 problems.push(PlacedProblem { place, problem });
             }
@@ -349,7 +349,7 @@ impl Reader {
                     ),
                 };
                 let file = (self.names)(&self.plan.tables[index]);
-                let place = Some(Place { file, line: from, column: None, heading: None });
+                let place = Some(Location { file, line: from, column: None, heading: None });
                 let (kind, pointer) = (ProblemKind::RowTwice, pointers[index][of].clone());
                 let problem = Problem::new(kind, pointer, message);
                 self.astray.push(PlacedProblem { place, problem });
@@ -386,9 +386,9 @@ impl Reader {
         }
     }
 
-    fn place(&self, table: &Table, line: usize, (column, heading): (Option<usize>, &str)) -> Place {
+    fn place(&self, table: &Table, line: usize, (column, heading): (Option<usize>, &str)) -> Location {
         let column = column.map(|column| column + 1);
-        Place { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) }
+        Location { file: (self.names)(table), line, column, heading: Some(heading.to_owned()) }
     }
 
     /// Notes a row that has no place in the document: where it would stand, nobody knows.

@@ -12,7 +12,7 @@ use super::cell::{self, Cell, CellError};
 use super::plan::{Column, ID, Kind, ORDER, Table};
 use super::read::nearest;
 use super::{Record, Rows};
-use crate::{Place, PlacedProblem, SourceMap};
+use crate::{Location, PlacedProblem, SourceMap};
 
 /// What has been read of a table.
 #[derive(Default)]
@@ -109,7 +109,7 @@ impl Sheet {
         }
         let complete = table.headings().all(|known| found.contains_key(known));
         let mut report = |kind, column: Option<(usize, &str)>, message, near: Option<&str>| {
-            let place = Place {
+            let place = Location {
                 file: name.to_owned(),
                 line: 1,
                 column: column.map(|(number, _)| number + 1),

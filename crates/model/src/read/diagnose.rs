@@ -162,7 +162,7 @@ mod whole {
     use super::super::error::{Problem, ProblemKind, ReadError};
     use super::super::huge;
     use super::super::ids;
-    use super::super::place::{Place, locate_all};
+    use super::super::span::{Span, locate_all};
     use super::Subject;
 
     /// Every structural problem of a source that is JSON; `Err` when it is not JSON after all, further down than the
@@ -245,7 +245,7 @@ mod whole {
             translate(&error, schema, &mut problems);
         }
         if subject.is_document() {
-            problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Place::default())));
+            problems.extend(ids::twice_in(value).into_iter().map(|twice| twice.problem(Span::default())));
         }
         once(&mut problems);
         problems

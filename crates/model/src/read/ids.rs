@@ -6,7 +6,7 @@ use std::collections::hash_map::Entry;
 use rustc_hash::{FxHashMap, FxHashSet};
 
 use super::error::{Problem, ProblemKind, ReadError};
-use super::place::{Place, locate_all};
+use super::span::{Span, locate_all};
 use crate::tables::{Document, Head, Run};
 use crate::text::RunId;
 
@@ -18,7 +18,7 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     for run in &document.runs {
         ids.run(run);
     }
-    ids.twice.into_iter().map(|twice| twice.problem(Place::default())).collect()
+    ids.twice.into_iter().map(|twice| twice.problem(Span::default())).collect()
 }
 
 /// An id that stands again.
@@ -32,7 +32,7 @@ pub(super) struct Twice {
 }
 
 impl Twice {
-    pub(super) fn problem(self, place: Place) -> Problem {
+    pub(super) fn problem(self, place: Span) -> Problem {
         let id = self.id;
         let message = format!("the id {id:?} stands twice in this table");
         Problem {
@@ -173,7 +173,7 @@ mod tests {
     fn a_repeated_id_names_the_row_that_has_it_first() {
         let mut ids = IdWatch::default();
         ids.table("pipes", ["A", "B", "A"].into_iter());
-        let problem = ids.twice.remove(0).problem(Place::default());
+        let problem = ids.twice.remove(0).problem(Span::default());
         assert_eq!(problem.pointer, "/pipes/2/id");
         assert_eq!(problem.text(), r#"the id "A" stands twice in this table, first in /pipes/0"#);
     }

@@ -15,11 +15,12 @@ mod huge;
 mod ids;
 #[cfg(feature = "diagnose")]
 mod mend;
-mod place;
+mod reader;
 #[cfg(feature = "diagnose")]
 mod remains;
 mod serde_parts;
 mod slip;
+mod span;
 mod streaming;
 
 #[cfg(feature = "diagnose")]
@@ -29,10 +30,11 @@ pub(crate) use diagnose::{Subject, explain_as, nearest};
 pub use diagnose::{document_value, value_problems};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::{IdWatch, twice};
-pub use place::{Place, Places, locate, locate_all};
+pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
 pub use remains::{LeftOut, Remains, remains, remains_of};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
+pub use span::{Span, Spans, locate, locate_all};
 pub use streaming::{Runs, stream};
 
 use crate::tables::Document;

@@ -226,7 +226,7 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
 }
 
 /// By how much an edit moves what stands behind it in its line: those of the steps replace a key or a value by another.
-fn shift(text: &str, edit: &edit::Edit, places: &read::Places) -> Option<Shift> {
+fn shift(text: &str, edit: &edit::Edit, places: &read::Spans) -> Option<Shift> {
     let (place, width) = match edit {
         edit::Edit::Move { from, path } => {
             let key = path.rsplit_once('/')?.1.replace("~1", "/").replace("~0", "~");

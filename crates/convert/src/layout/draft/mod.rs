@@ -25,7 +25,7 @@ mod workbook;
 
 use obvert_model::layout::Layout;
 
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// A layout that was proposed, and what it rests on.
 #[derive(Clone, Debug)]
@@ -105,7 +105,7 @@ fn workbook(_: &[u8], name: &str, _: Option<&str>) -> Result<Draft, ConvertError
 }
 
 fn fail(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
-    let place = Place { file: file.to_owned(), line, column: None, heading: None };
+    let place = Location { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
 }
 

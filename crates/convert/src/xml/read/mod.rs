@@ -17,7 +17,7 @@ pub(crate) use tokens::{Token, Tokens};
 use obvert_model::read::Runs;
 use obvert_model::tables::Head;
 
-use crate::{ConvertError, Place, Survey, flow};
+use crate::{ConvertError, Location, Survey, flow};
 
 /// Reads a document from XML. `name` is what messages and the source map call the file.
 ///
@@ -73,8 +73,8 @@ impl<'t> Counter<'t> {
         (self.line, self.column)
     }
 
-    fn place(&mut self, offset: usize, file: &str) -> Place {
+    fn place(&mut self, offset: usize, file: &str) -> Location {
         let (line, column) = self.at(offset);
-        Place { file: file.to_owned(), line, column: Some(column), heading: None }
+        Location { file: file.to_owned(), line, column: Some(column), heading: None }
     }
 }

@@ -2,12 +2,12 @@
 
 use super::super::text::is_xml_char;
 use super::Counter;
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// The text of a source, without a byte-order mark.
 pub(crate) fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     let refuse = |line: usize, message: String| {
-        let place = Place { file: name.to_owned(), line, column: None, heading: None };
+        let place = Location { file: name.to_owned(), line, column: None, heading: None };
         ConvertError::Form { place: Some(place), message }
     };
     let rest = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);

@@ -12,7 +12,7 @@ use super::super::names::ROOT;
 use super::super::text::{is_space, reference};
 use super::Counter;
 use super::attributes::{self, Attribute};
-use crate::{ConvertError, Place};
+use crate::{ConvertError, Location};
 
 /// Deeper than any valid document, and shallow enough that nobody can make the reader work.
 const DEEPEST: usize = 64;
@@ -79,7 +79,7 @@ impl<'t> Tokens<'t> {
     }
 
     /// Where a byte of the text stands.
-    pub(super) fn place(&mut self, offset: usize) -> Place {
+    pub(super) fn place(&mut self, offset: usize) -> Location {
         self.counter.place(offset, &self.file)
     }
 

@@ -5,7 +5,7 @@ use rustc_hash::FxHashMap;
 
 /// A place in a source.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Place {
+pub struct Span {
     /// Line, from 1; 0 when the source has no such place.
     pub line: usize,
     /// Column, in characters from 1.
@@ -18,29 +18,29 @@ pub struct Place {
 
 /// The places found by [`locate_all`].
 #[derive(Clone, Debug, Default)]
-pub struct Places(FxHashMap<String, Spot>);
+pub struct Spans(FxHashMap<String, Pair>);
 
 #[derive(Clone, Copy, Debug)]
-struct Spot {
-    value: Place,
-    key: Option<Place>,
+struct Pair {
+    value: Span,
+    key: Option<Span>,
 }
 
-impl Places {
+impl Spans {
     /// The place of a pointer's value; of the nearest value that holds it where there is no such value.
     #[must_use]
-    pub fn get(&self, pointer: &str) -> Place {
-        self.spot(pointer).map_or_else(Place::default, |spot| spot.value)
+    pub fn get(&self, pointer: &str) -> Span {
+        self.spot(pointer).map_or_else(Span::default, |spot| spot.value)
     }
 
     /// The place of the key under which a pointer's value stands, quotes included; of the value where it stands under
     /// none, as the items of a list do.
     #[must_use]
-    pub fn key(&self, pointer: &str) -> Place {
-        self.spot(pointer).map_or_else(Place::default, |spot| spot.key.unwrap_or(spot.value))
+    pub fn key(&self, pointer: &str) -> Span {
+        self.spot(pointer).map_or_else(Span::default, |spot| spot.key.unwrap_or(spot.value))
     }
 
-    fn spot(&self, pointer: &str) -> Option<Spot> {
+    fn spot(&self, pointer: &str) -> Option<Pair> {
         let mut at = pointer;
         loop {
             if let Some(spot) = self.0.get(at) {
@@ -53,14 +53,14 @@ impl Places {
 
 /// The place of one pointer.
 #[must_use]
-pub fn locate(source: &[u8], pointer: &str) -> Place {
+pub fn locate(source: &[u8], pointer: &str) -> Span {
     locate_all(source, [pointer]).get(pointer)
 }
 
 /// The places of many pointers, in one scan. Where a key stands twice in an object, the later one counts. The
 /// source must be JSON; on anything else the scan ends early and what follows has no place.
 #[must_use]
-pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>) -> Places {
+pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>) -> Spans {
     let mut trie = Trie::default();
     for pointer in pointers {
         trie.add(pointer);
@@ -79,13 +79,13 @@ pub fn locate_all<'p>(source: &[u8], pointers: impl IntoIterator<Item = &'p str>
         offsets.into_iter().map(|offset| (offset, lines.advance(offset))).collect();
     let place = |offset, end| {
         let (line, column) = positions.get(&offset).copied().unwrap_or_default();
-        Place { line, column, offset, end }
+        Span { line, column, offset, end }
     };
     let spots = found.into_iter().map(|f| {
-        let spot = Spot { value: place(f.start, f.end), key: f.key.map(|(start, end)| place(start, end)) };
+        let spot = Pair { value: place(f.start, f.end), key: f.key.map(|(start, end)| place(start, end)) };
         (trie.nodes[f.node].pointer.clone(), spot)
     });
-    Places(spots.collect())
+    Spans(spots.collect())
 }
 
 #[derive(Default)]

@@ -1,0 +1,64 @@
+//! What every reader of surveys has in common: it is asked for the head, then for one run after the other.
+
+use crate::tables::{Document, Head, Observation, Run};
+
+/// A survey that is read on demand, in any format: the head first, then its runs in the order of the file.
+///
+/// Memory is that of the head and of one run, as long as the caller drops what it is given.
+///
+/// ```
+/// use obvert_model::read::{self, RunReader};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let mut reader = read::document(source)?.into_reader();
+/// assert_eq!(reader.head().id.as_str(), "d");
+/// while let Some(run) = reader.next_run()? {
+///     println!("{}", run.id);
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+pub trait RunReader {
+    /// Why reading can fail.
+    type Error;
+
+    /// Everything but the runs.
+    fn head(&self) -> &Head;
+
+    /// The next run; `None` after the last.
+    ///
+    /// # Errors
+    /// When the rest of the source is not valid. A survey is valid as a whole or not at all, so what was read before is void.
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error>;
+
+    /// Takes back the observations of a run that are no longer needed. What was allocated on one thread is freed there fastest.
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        drop(observations);
+    }
+}
+
+/// The reader of a document that is in memory.
+#[derive(Clone, Debug)]
+pub struct DocumentReader {
+    head: Head,
+    runs: std::vec::IntoIter<Run>,
+}
+
+impl Document {
+    /// A reader that hands out this document's head and runs.
+    #[must_use]
+    pub fn into_reader(self) -> DocumentReader {
+        DocumentReader { head: self.head, runs: self.runs.into_iter() }
+    }
+}
+
+impl RunReader for DocumentReader {
+    type Error = std::convert::Infallible;
+
+    fn head(&self) -> &Head {
+        &self.head
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
+        Ok(self.runs.next())
+    }
+}
