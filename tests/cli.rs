@@ -144,7 +144,7 @@ fn rules_as_json_have_what_an_embedder_needs() {
 #[test]
 fn explain_knows_rules_codes_fields_and_pointers() {
     for (name, says) in [
-        ("distance-falls", "order of distance"),
+        ("distance-decreases", "order of distance"),
         ("null-value", "left out"),
         ("crack.longitudinal", "clock: required"),
         ("runs.observations.at", "length units"),
@@ -153,7 +153,7 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         ("Observation", "characterisation"),
         ("profile", "suppressions"),
         ("profile.fields.where", "Conditions that are all true"),
-        ("demanded-field-missing", "Profile that the examples are held against"),
+        ("required-field-missing", "Profile that the examples are held against"),
     ] {
         let output = obvert(&["explain", name]);
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
@@ -173,7 +173,7 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         assert!(stdout(&output).contains(expected), "{name}: {}", stdout(&output));
     }
     let output = obvert(&["explain", "distance-fals"]);
-    assert!(stderr(&output).contains("distance-falls"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("distance-decreases"), "{}", stderr(&output));
 }
 
 #[test]

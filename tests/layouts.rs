@@ -23,14 +23,14 @@ fn the_mistakes_of_sheet_l_103_are_found_in_their_cells() {
     let findings = report["findings"].as_array().unwrap();
     for (rule, line, heading) in [
         ("size-unit-suspect", 22, "Dia in"),
-        ("stretch-never-ends", 24, "Stretch"),
+        ("stretch-unfinished", 24, "Stretch"),
         ("material-excludes-code", 23, "Observation"),
         ("quantity-range", 24, "Amount"),
         ("clock-full-circle", 24, "Clock"),
-        ("distance-falls", 25, "Station"),
+        ("distance-decreases", 25, "Station"),
         ("clock-range", 25, "Clock"),
-        ("media-offset-falls", 26, "Video"),
-        ("run-past-pipe", 26, "Station"),
+        ("media-offset-decreases", 26, "Video"),
+        ("run-longer-than-pipe", 26, "Station"),
     ] {
         let found = findings.iter().any(|finding| {
             let at = &finding["at"];

@@ -261,7 +261,7 @@ fn the_report_says_which_rules_could_not_be_run() {
     assert_eq!(why(&spoiled, "code-unknown"), None);
     let mut spoiled = document(CLEAN);
     spoiled["crs"] = json!("6594");
-    assert_eq!(why(&spoiled, "locate-chord").as_deref(), Some("/crs could not be read"));
+    assert_eq!(why(&spoiled, "locates-too-far-apart").as_deref(), Some("/crs could not be read"));
     let mut spoiled = document(CLEAN);
     spoiled["issued"] = json!("2026-05-06T16:20:00");
     assert_eq!(why(&spoiled, "issued-before-run").as_deref(), Some("/issued could not be read"));
@@ -297,7 +297,7 @@ fn tables_are_checked_as_far_as_they_can_be_read() {
     let astray: Vec<_> = report
         .findings
         .iter()
-        .filter(|finding| finding.rule == "row-astray")
+        .filter(|finding| finding.rule == "orphan-row")
         .map(|finding| (finding.message.clone(), finding.at.clone().expect("a place")))
         .collect();
     assert_eq!(astray.len(), 2, "{astray:?}");
@@ -442,7 +442,7 @@ fn rows_that_were_pasted_twice_are_one_finding() {
             support::obvert_in(folder.path(), &["check", "tables", "--today", "2026-06-15", "--format", "json"]);
         let report = Report::read(&output.stdout).expect("a report");
         let told: Vec<_> = report.findings.iter().map(|f| (&*f.rule, f.place(), f.message.clone())).collect();
-        assert_eq!(told, [("row-twice", format!("tables/observations.csv:{line}"), message.to_owned())]);
+        assert_eq!(told, [("duplicate-row", format!("tables/observations.csv:{line}"), message.to_owned())]);
         assert!(report.not_run.is_empty(), "{:?}", report.not_run);
     }
     // An id that stands twice with something else in the row is another matter, told by rows as well.

@@ -63,10 +63,10 @@ fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
         &[
             ("code-list-not-allowed", 1),
             ("crs-not-allowed", 1),
-            ("demanded-field-missing", 4),
+            ("required-field-missing", 4),
             ("forbidden-field-present", 234),
             ("observation-media-missing", 19),
-            ("pattern-not-met", 39),
+            ("pattern-mismatch", 39),
             ("unit-not-allowed", 2),
             ("value-not-allowed", 70),
             ("vertical-not-allowed", 1),
@@ -89,8 +89,8 @@ fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
         &[
             ("code-list-not-allowed", 1),
             ("crs-not-allowed", 1),
-            ("demanded-field-missing", 10),
-            ("pattern-not-met", 6),
+            ("required-field-missing", 10),
+            ("pattern-mismatch", 6),
             ("unit-not-allowed", 2),
             ("value-not-allowed", 2),
             ("vertical-not-allowed", 1),
@@ -99,17 +99,17 @@ fn each_survey_is_refused_by_the_others_for_reasons_that_can_be_told() {
     reasons(
         "morvelde.obvert.json",
         "house-drain-sale",
-        &[("code-list-not-allowed", 1), ("demanded-field-missing", 1), ("value-not-allowed", 4)],
+        &[("code-list-not-allowed", 1), ("required-field-missing", 1), ("value-not-allowed", 4)],
     );
-    reasons("osier-9.obvert.json", "larkmoor-water", &[("demanded-field-missing", 9), ("pattern-not-met", 4)]);
+    reasons("osier-9.obvert.json", "larkmoor-water", &[("required-field-missing", 9), ("pattern-mismatch", 4)]);
     reasons(
         "osier-9.obvert.json",
         "morvelde-drainage",
         &[
             ("code-list-not-allowed", 1),
-            ("demanded-field-missing", 3),
+            ("required-field-missing", 3),
             ("forbidden-field-present", 3),
-            ("pattern-not-met", 4),
+            ("pattern-mismatch", 4),
             ("unit-not-allowed", 2),
             ("value-not-allowed", 3),
         ],
@@ -129,7 +129,7 @@ fn findings_fold_by_field() {
     assert_eq!(status(&output), 1);
     assert_eq!(text.matches("runs.observations.remark is missing").count(), 3, "{text}");
     assert_eq!(text.matches("runs.purpose is missing").count(), 1, "{text}");
-    assert!(text.contains("and 3 more of demanded-field-missing") && text.contains("7 errors"), "{text}");
+    assert!(text.contains("and 3 more of required-field-missing") && text.contains("7 errors"), "{text}");
     assert!(text.contains("held against the profile p 1, sha-256:"), "{text}");
 }
 
@@ -146,8 +146,11 @@ fn the_command_line_goes_before_the_profile() {
         status(&obvert(&[&base[..], more].concat()))
     };
     assert_eq!(run(&[]), 1);
-    assert_eq!(run(&["--weigh", "demanded-field-missing=off", "--weigh", "pattern-not-met=note"]), 0);
-    assert_eq!(run(&["--weigh", "demanded-field-missing=off", "--weigh", "pattern-not-met=note", "--deny", "note"]), 1);
+    assert_eq!(run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note"]), 0);
+    assert_eq!(
+        run(&["--weigh", "required-field-missing=off", "--weigh", "pattern-mismatch=note", "--deny", "note"]),
+        1
+    );
 }
 
 #[test]
@@ -202,7 +205,7 @@ fn suppressed_findings_are_printed_with_their_reason() {
     let profile = |until: &str| {
         json!({ "profile": "0.1", "id": "p", "version": "1", "title": "t",
             "fields": [{ "path": "pipes.laid", "demand": "required" }],
-            "suppressions": [{ "rule": "demanded-field-missing", "path": "pipes", "reason": "the books burnt", "until": until }] })
+            "suppressions": [{ "rule": "required-field-missing", "path": "pipes", "reason": "the books burnt", "until": until }] })
     };
     let run = |until: &str| {
         let file = folder.path().join("p.json");
@@ -212,11 +215,11 @@ fn suppressed_findings_are_printed_with_their_reason() {
     };
     let held = run("2026-06-15");
     assert_eq!(status(&held), 0);
-    let said = "suppressed by the profile: 1 of demanded-field-missing, until 2026-06-15: the books burnt";
+    let said = "suppressed by the profile: 1 of required-field-missing, until 2026-06-15: the books burnt";
     assert!(stdout(&held).contains(said), "{}", stdout(&held));
     let ended = run("2026-06-14");
     assert_eq!(status(&ended), 1);
-    assert!(stdout(&ended).contains("not suppressed any more: 1 of demanded-field-missing"), "{}", stdout(&ended));
+    assert!(stdout(&ended).contains("not suppressed any more: 1 of required-field-missing"), "{}", stdout(&ended));
 }
 
 fn draft(folder: &std::path::Path, arguments: &[&str]) -> (Value, String) {
@@ -248,13 +251,13 @@ fn a_draft_accepts_its_surveys_and_refuses_damaged_ones() {
     let survey: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).unwrap();
     assert_eq!(check(&survey), BTreeMap::new());
     for (damage, rule) in [
-        (json!([{ "op": "remove", "path": "/pipes/3/material" }]), "demanded-field-missing"),
-        (json!([{ "op": "remove", "path": "/runs/2/operator" }]), "demanded-field-missing"),
+        (json!([{ "op": "remove", "path": "/pipes/3/material" }]), "required-field-missing"),
+        (json!([{ "op": "remove", "path": "/runs/2/operator" }]), "required-field-missing"),
         (json!([{ "op": "replace", "path": "/crs", "value": "EPSG:6494" }]), "crs-not-allowed"),
         (json!([{ "op": "replace", "path": "/units/length", "value": "us-ft" }]), "unit-not-allowed"),
         (json!([{ "op": "replace", "path": "/coding/version", "value": "2" }]), "code-list-not-allowed"),
         (json!([{ "op": "replace", "path": "/vertical", "value": "NGVD 29" }]), "vertical-not-allowed"),
-        (json!([{ "op": "replace", "path": "/pipes/17/id", "value": "lateral 31" }]), "pattern-not-met"),
+        (json!([{ "op": "replace", "path": "/pipes/17/id", "value": "lateral 31" }]), "pattern-mismatch"),
     ] {
         let mut damaged = survey.clone();
         let patch: json_patch::Patch = serde_json::from_value(damage.clone()).unwrap();

@@ -558,7 +558,7 @@ pub(crate) struct ProfileDraft {
 
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-falls), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
+    /// A rule (distance-decreases), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
     #[arg(value_name = "NAME")]
     pub(crate) name: String,
 }

@@ -110,7 +110,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "one characterisation too many",
-        rules: &["characterisation-surplus"],
+        rules: &["characterisation-unexpected"],
         by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, _| code.characterisation.is_empty())?;
@@ -130,7 +130,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a clock where it means nothing",
-        rules: &["clock-meaningless"],
+        rules: &["clock-not-applicable"],
         by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, _| code.clock.usage == ClockUse::None)?;
@@ -217,7 +217,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "an amount that the code does not have",
-        rules: &["quantity-surplus"],
+        rules: &["quantity-unexpected"],
         by_catch: 0,
         make: |edit| {
             let place = edit.coded(|code, _| code.quantities.is_empty())?;
@@ -256,7 +256,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a grade off the scale",
-        rules: &["grade-scale"],
+        rules: &["grade-outside-scale"],
         by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "structural"))?;
@@ -280,7 +280,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a structural grade for what hinders the flow",
-        rules: &["grade-aspect"],
+        rules: &["grade-aspect-unexpected"],
         by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| graded(row, "operational") && !graded(row, "structural"))?;
@@ -303,7 +303,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "two ratings of one pipe",
-        rules: &["rating-twice"],
+        rules: &["rating-duplicate"],
         by_catch: 0,
         make: |edit| {
             let rating = edit.row("ratings", |_| true)?;
@@ -313,7 +313,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a peak that is no grade",
-        rules: &["rating-scale"],
+        rules: &["rating-outside-scale"],
         by_catch: 0,
         make: |edit| {
             let rating = edit.row("ratings", |rating| rating["peak"].is_number())?;

@@ -60,7 +60,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the counter was set to zero again on the way",
-        rules: &["counter-zeroed-again", "distance-falls", "decimal-slip", "distance-negative"],
+        rules: &["counter-reset", "distance-decreases", "decimal-slip", "distance-negative"],
         by_catch: 4,
         make: |edit| {
             let (run, row) =
@@ -79,19 +79,19 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "one run in metres among runs in feet",
-        rules: &["run-short-of-pipe"],
+        rules: &["run-shorter-than-pipe"],
         by_catch: 5,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 0.3048)?)),
     },
     Mistake {
         about: "one run 3.28 times too long",
-        rules: &["run-past-pipe"],
+        rules: &["run-longer-than-pipe"],
         by_catch: 4,
         make: |edit| Some(format!("/runs/{}/surveyed", scaled(edit, 1.0 / 0.3048)?)),
     },
     Mistake {
         about: "the run is longer than its pipe",
-        rules: &["run-past-pipe"],
+        rules: &["run-longer-than-pipe"],
         by_catch: 4,
         make: |edit| {
             let factor = edit.between(1.2, 1.9);
@@ -100,7 +100,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "said to have reached the far end, but short of it",
-        rules: &["run-short-of-pipe"],
+        rules: &["run-shorter-than-pipe"],
         by_catch: 5,
         make: |edit| {
             let factor = edit.between(0.5, 0.8);
@@ -109,7 +109,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a distance falls back",
-        rules: &["distance-falls", "decimal-slip"],
+        rules: &["distance-decreases", "decimal-slip"],
         by_catch: 1,
         make: |edit| {
             let (run, row) =
@@ -122,7 +122,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a decimal point too far right",
-        rules: &["decimal-slip", "past-run-end", "distance-falls"],
+        rules: &["decimal-slip", "observation-past-run-end", "distance-decreases"],
         by_catch: 0,
         make: |edit| {
             let (run, row) =
@@ -134,7 +134,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a decimal point too far left",
-        rules: &["decimal-slip", "distance-falls"],
+        rules: &["decimal-slip", "distance-decreases"],
         by_catch: 0,
         make: |edit| {
             let fits = |run: &Value, row: &Value| {
@@ -150,7 +150,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "an observation lies past the end of the run",
-        rules: &["past-run-end"],
+        rules: &["observation-past-run-end"],
         by_catch: 2,
         make: |edit| {
             let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 3))?;
@@ -295,7 +295,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a stretch never ends",
-        rules: &["stretch-never-ends"],
+        rules: &["stretch-unfinished"],
         by_catch: 0,
         make: |edit| {
             let place = edit.observation(|_, row| stretch(row))?;

@@ -190,7 +190,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a run longer than any battery",
-        rules: &["run-long"],
+        rules: &["run-duration-implausible"],
         by_catch: 1,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string())?;
@@ -201,7 +201,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "dated in the future",
-        rules: &["dated-in-future"],
+        rules: &["date-in-future"],
         by_catch: 1,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string())?;
@@ -225,7 +225,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "one camera in two pipes at once",
-        rules: &["runs-at-once"],
+        rules: &["runs-concurrent"],
         by_catch: 1,
         make: |edit| {
             let camera = |run: &Value| run["equipment"][0].clone();
@@ -272,7 +272,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a run that starts at a structure of another pipe",
-        rules: &["run-elsewhere"],
+        rules: &["run-structure-mismatch"],
         by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["from"].is_string() && run.get("launched").is_none())?;
@@ -287,7 +287,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "one pipe under two ids",
-        rules: &["pipe-twice"],
+        rules: &["pipe-duplicate"],
         by_catch: 0,
         make: |edit| {
             let pipe = edit.row("pipes", |pipe| pipe["downstream"].is_string())?;
@@ -341,7 +341,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "two rows with one file",
-        rules: &["media-file-twice"],
+        rules: &["media-file-duplicate"],
         by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |_| true)?;
@@ -401,7 +401,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "a photo that was lost",
-        rules: &["media-not-whole"],
+        rules: &["media-incomplete"],
         by_catch: 0,
         make: |edit| {
             let media = edit.row("media", |media| media["kind"] == "photo")?;
@@ -429,7 +429,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the video runs backwards while the camera goes forward",
-        rules: &["media-offset-falls"],
+        rules: &["media-offset-decreases"],
         by_catch: 0,
         make: |edit| {
             let place = edit.observation(|run, row| {
@@ -441,7 +441,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "two locates farther apart than the cable between them",
-        rules: &["locate-chord"],
+        rules: &["locates-too-far-apart"],
         by_catch: 0,
         make: |edit| {
             let locates = edit.document["locates"].as_array()?.clone();

@@ -61,7 +61,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "rows sorted by their code",
-        rules: &["distance-falls"],
+        rules: &["distance-decreases"],
         by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 8))?;
@@ -93,7 +93,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "an observation entered twice",
-        rules: &["observation-twice"],
+        rules: &["observation-duplicate"],
         // Grades count twice as well.
         by_catch: 0,
         make: |edit| {
@@ -106,7 +106,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the distance of a photo has slipped",
-        rules: &["media-at-contradicts", "media-beyond-run"],
+        rules: &["media-distance-contradicts", "media-beyond-run"],
         by_catch: 0,
         make: |edit| {
             let (media, at, place) = shown(edit)?;
@@ -148,7 +148,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "the year of a run is mistyped",
-        rules: &["run-date-astray"],
+        rules: &["run-date-outlier"],
         by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["finished"].is_string() && run.get("reverse_of").is_none())?;
@@ -162,7 +162,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "two digits of a year of laying are missing",
-        rules: &["laid-implausible"],
+        rules: &["year-laid-implausible"],
         by_catch: 0,
         make: |edit| {
             let row = edit.row("pipes", |_| true)?;
@@ -188,7 +188,7 @@ pub(crate) const ALL: &[Mistake] = &[
     },
     Mistake {
         about: "letters in the wrong encoding all through",
-        rules: &["text-damaged"],
+        rules: &["text-garbled"],
         by_catch: 0,
         make: |edit| {
             let run = edit.row("runs", |run| run["observations"].as_array().is_some_and(|rows| rows.len() > 4))?;

@@ -31,7 +31,7 @@ CLAIMED = {
              clock_required="error", clock_meaningless="warning", clock_range="error", clock_form="error",
              clock_extent="warning", clock_full_circle="warning"),
     "camera-speed": ("warning", camera_speed),
-    "joints-off-spacing": ("warning", joints_off_spacing),
+    "joint-spacing-irregular": ("warning", joints_off_spacing),
     **{f"unknown-{name}": ("error", wall.unknown(table)) for name, table in {
         "pipe": "pipes", "structure": "structures", "media": "media", "run": "runs", "party": "parties",
         "equipment": "equipment"}.items()},

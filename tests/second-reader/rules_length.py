@@ -51,7 +51,7 @@ def distance_drift(survey):
         yield path, {"agree": agree, "runs": runs, "share": share}
 
 
-def past_pipe(survey, rule="run-past-pipe"):
+def past_pipe(survey, rule="run-longer-than-pipe"):
     """The places of the runs that are past their pipes."""
     allowance = survey.limit(rule, "structure_allowance", ALLOWANCE)
     return {run.place for run in survey.runs if run.past_pipe(allowance)}
@@ -70,7 +70,7 @@ def run_past_pipe(survey):
 def run_short_of_pipe(survey):
     if lengths_doubtful(survey):
         return
-    allowance = survey.limit("run-short-of-pipe", "structure_allowance", ALLOWANCE)
+    allowance = survey.limit("run-shorter-than-pipe", "structure_allowance", ALLOWANCE)
     drift = {item[0] for item in drifting(survey)}
     for run in survey.runs:
         if run.kind != "reached" or run.far is None or run.length is None or camera(survey, run) in drift:
@@ -175,7 +175,7 @@ def names_missing_run(survey):
 def pipe_part_unseen(survey):
     if names_missing_run(survey):
         return
-    for place, runs, part in unseen(survey, "pipe-part-unseen"):
+    for place, runs, part in unseen(survey, "pipe-partly-surveyed"):
         if all(run.kind == "stopped" for run in runs):
             yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
 

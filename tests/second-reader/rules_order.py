@@ -175,7 +175,7 @@ def end_row_within_run(survey):
 
 
 def joints_off_spacing(survey, doubtful):
-    mean = survey.limit("joints-off-spacing", "mean", 0.2)
+    mean = survey.limit("joint-spacing-irregular", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")
         if spacing is None or spacing * run.metre < 0.5 or run.disordered or doubtful:

@@ -100,14 +100,14 @@ fn every_declared_fact_shows_up() {
 #[test]
 fn a_fact_too_many_too_few_or_of_another_type_is_seen() {
     let params = |text: &str| serde_json::from_str(text).expect("json");
-    assert_eq!(complaints("quantity-surplus", &params(r#"{"recorded": 2, "places": 1}"#)), Vec::<String>::new());
+    assert_eq!(complaints("quantity-unexpected", &params(r#"{"recorded": 2, "places": 1}"#)), Vec::<String>::new());
     for (facts, wrong) in [
-        (r#"{"recorded": 2}"#, "quantity-surplus: places is not there"),
-        (r#"{"recorded": 2, "places": 1, "more": 1}"#, "quantity-surplus: more is not declared"),
-        (r#"{"recorded": 2, "places": 1.5}"#, "quantity-surplus: places is 1.5, no whole number"),
-        (r#"{"recorded": "2", "places": 1}"#, "quantity-surplus: recorded is \"2\", no whole number"),
+        (r#"{"recorded": 2}"#, "quantity-unexpected: places is not there"),
+        (r#"{"recorded": 2, "places": 1, "more": 1}"#, "quantity-unexpected: more is not declared"),
+        (r#"{"recorded": 2, "places": 1.5}"#, "quantity-unexpected: places is 1.5, no whole number"),
+        (r#"{"recorded": "2", "places": 1}"#, "quantity-unexpected: recorded is \"2\", no whole number"),
     ] {
-        assert_eq!(complaints("quantity-surplus", &params(facts)), [wrong]);
+        assert_eq!(complaints("quantity-unexpected", &params(facts)), [wrong]);
     }
     assert_eq!(complaints("start-missing", &params("{}")), Vec::<String>::new());
     assert_eq!(complaints("unknown-key", &params(r#"{"key": "x"}"#)), ["unknown-key: key is not declared"]);

@@ -206,9 +206,9 @@ fn timestamp(vector: &Vector) -> Judged {
     if vector.is["reads"] == false {
         expected.insert(one("text-form", "/issued"));
     } else if vector.is["possible"] == false {
-        expected.insert(one("time-impossible", "/issued"));
+        expected.insert(one("date-invalid", "/issued"));
     }
-    Judged { id: vector.id.clone(), document, rules: &["text-form", "time-impossible"], expected, fact: None }
+    Judged { id: vector.id.clone(), document, rules: &["text-form", "date-invalid"], expected, fact: None }
 }
 
 /// Whether the first time is after the second, and the other way round.

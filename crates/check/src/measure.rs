@@ -13,7 +13,7 @@ use crate::views::{Ending, PipeView, Survey};
 /// How many must say the same before a unit is called wrong: fewer prove nothing.
 const FEWEST: usize = 3;
 
-/// A path that ends farther than this from its structure, in metres, is the finding of `path-ends-elsewhere`.
+/// A path that ends farther than this from its structure, in metres, is the finding of `path-end-mismatch`.
 pub(crate) const ENDS_SLACK: f64 = 5.0;
 
 /// How many positions are held against the area of use. More would not change what most of them say.

@@ -37,13 +37,13 @@ const PLAIN: &[&str] = &[
 
 /// Rules that conclude from all runs of a pipe.
 const OF_A_PIPE: &[&str] = &[
-    "met-nobody",
-    "pipe-part-unseen",
+    "met-run-missing",
+    "pipe-partly-surveyed",
     "rating-contradicts",
     "reverse-gap",
     "reverse-mismatch",
     "reverse-overlap",
-    "reverse-unnamed",
+    "reverse-of-missing",
     "run-gap",
 ];
 
@@ -62,7 +62,7 @@ const OF_A_TABLE: &[(&str, &[&str])] = &[
             "length-unit-suspect",
             "media-unused",
             "pipe-not-surveyed",
-            "run-date-astray",
+            "run-date-outlier",
             "runs-missing",
             "structure-unconnected",
         ],
@@ -264,7 +264,7 @@ impl Damage {
             "vertical" => ("vertical-missing", None),
             "grading" => ("grade-without-scheme", Some(Need::Grades)),
             "issued" => {
-                return self.skip("/issued could not be read", &["issued-before-run", "review-out-of-time"]);
+                return self.skip("/issued could not be read", &["issued-before-run", "review-date-implausible"]);
             }
             "id" => return self.skip("/id could not be read", &["revises-itself"]),
             _ => return,

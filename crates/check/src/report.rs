@@ -159,7 +159,7 @@ pub struct LeftOut {
 
 impl LeftOut {
     pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
-        let astray = out.kind == ProblemKind::RowAstray;
+        let astray = out.kind == ProblemKind::OrphanRow;
         const TABLES: [&str; 8] =
             ["parties", "equipment", "structures", "pipes", "media", "locates", "ratings", "runs"];
         let last = out.pointer.rsplit('/').next().unwrap_or_default();

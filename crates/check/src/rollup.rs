@@ -8,7 +8,7 @@ use crate::grading::{Grader, Tally, tidy};
 use crate::reach;
 use crate::views::{RatingView, RunSummary, Survey};
 
-/// What two structures take up of a length between centres, in metres, as `run-past-pipe` has it by default.
+/// What two structures take up of a length between centres, in metres, as `run-longer-than-pipe` has it by default.
 const STRUCTURES: f64 = 1.524;
 
 /// The runs that a rating is of, in the order of the document and each once: those that it names, or all runs of its

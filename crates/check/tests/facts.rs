@@ -68,7 +68,7 @@ fn the_mean_of_the_joints_is_not_rounded() {
         .map(|row| json!({ "id": row.to_string(), "at": f64::from(row) * 5.7, "code": "joint.displaced", "joint": true }))
         .collect();
     let finding =
-        found("joints-off-spacing", &json!([{ "op": "replace", "path": "/runs/0/observations", "value": rows }]));
+        found("joint-spacing-irregular", &json!([{ "op": "replace", "path": "/runs/0/observations", "value": rows }]));
     states(&finding, "mean", 5.7 / 4.0 - 1.0);
     assert!(finding.message.contains("off by 0.43 of a length") || finding.message.contains("off by 0.42 of a length"));
 }
@@ -77,7 +77,7 @@ fn the_mean_of_the_joints_is_not_rounded() {
 #[test]
 fn lengths_are_not_rounded() {
     let replace = |path: &str, value: Value| json!([{ "op": "replace", "path": path, "value": value }]);
-    let finding = found("run-past-pipe", &replace("/pipes/0/length", json!(190.123_456_7)));
+    let finding = found("run-longer-than-pipe", &replace("/pipes/0/length", json!(190.123_456_7)));
     states(&finding, "length", 190.123_456_7);
     let finding = found("gradient-below-minimum", &replace("/pipes/0/inverts/downstream", json!(640.123_456)));
     states(&finding, "percent", (640.5 - 640.123_456) / 200.0 * 100.0);

@@ -78,7 +78,7 @@ fn rows_in_another_order_are_one_finding() {
     ] {
         let report = check(|document| turn(document["runs"][0]["observations"].as_array_mut().expect("rows")));
         let all: Vec<_> = found(&report).into_iter().map(|(rule, path, ..)| (rule, path)).collect();
-        assert_eq!(all, [("distance-falls", "/runs/0/observations")]);
+        assert_eq!(all, [("distance-decreases", "/runs/0/observations")]);
     }
 }
 

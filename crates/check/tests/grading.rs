@@ -306,7 +306,7 @@ fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
         let rating = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": peak, "total": 155 });
         let document = example(&rating);
         let mut found = findings(&document, "rating-contradicts", vec![scheme.clone()]);
-        found.extend(findings(&document, "rating-scale", vec![scheme]));
+        found.extend(findings(&document, "rating-outside-scale", vec![scheme]));
         found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
     };
     assert_eq!(check(85.0), [""; 0]);
@@ -412,7 +412,7 @@ fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
     let mut again = rows[4].clone();
     again["id"] = json!("4-again");
     document["runs"][0]["observations"].as_array_mut().expect("rows").insert(5, again);
-    assert_eq!(found(&document), is("observation-twice", "/runs/0/observations/5"));
+    assert_eq!(found(&document), is("observation-duplicate", "/runs/0/observations/5"));
     // A stretch entered twice, the second one from within the first.
     document["runs"][0]["observations"] = json!(rows);
     let mut again = rows[2].clone();
@@ -527,7 +527,7 @@ fn a_scheme_for_another_code_list_is_one_finding() {
         found[0].message,
         "larkmoor-grades 1 grades the codes of larkmoor-codes 1, but the document is coded in obvert-terms 1"
     );
-    assert_eq!(findings(&document, "grade-aspect", vec![other]), []);
+    assert_eq!(findings(&document, "grade-aspect-unexpected", vec![other]), []);
 }
 
 #[test]
@@ -604,7 +604,7 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
         findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.path).collect()
     };
     assert_eq!(found("grade-contradicts"), ["/runs/0/observations/0/grades/structural"]);
-    assert_eq!(found("grade-aspect"), [] as [&str; 0]);
+    assert_eq!(found("grade-aspect-unexpected"), [] as [&str; 0]);
     assert_eq!(found("grade-scheme-unknown"), [] as [&str; 0]);
 }
 

@@ -125,11 +125,11 @@ fn ids_are_trimmed_wherever_they_are_named() {
 fn a_mend_that_brings_an_error_is_taken_back() {
     let text = changed(MINIMAL, &[("\"to\": 44.2, ", "")]);
     // The stretch to the end counts more often than the rating says, and nobody asked to have the rating corrected.
-    let only = MendSettings { confirmed: true, only: ["stretch-never-ends".to_owned()].into() };
+    let only = MendSettings { confirmed: true, only: ["stretch-unfinished".to_owned()].into() };
     let mended = mend(&text, &only);
     assert_eq!(mended.text, text);
     let left = mended.document.left.first().expect("it is said");
-    assert_eq!((left.rule.as_str(), left.path.as_str()), ("stretch-never-ends", "/runs/0/observations/2/continuous"));
+    assert_eq!((left.rule.as_str(), left.path.as_str()), ("stretch-unfinished", "/runs/0/observations/2/continuous"));
     assert!(left.why.contains("rating-contradicts"), "{}", left.why);
     assert_eq!(left.observation.as_deref(), Some("3"));
     // With the rating corrected as well it holds.
@@ -138,7 +138,7 @@ fn a_mend_that_brings_an_error_is_taken_back() {
     assert_eq!(mended.document.after.error, 0);
     // One that is bad does not hold up the others.
     let text = changed(&text, &[("\"kind\": \"manhole\"", "\"kind\": \"Manhole\"")]);
-    let only = ["stretch-never-ends".to_owned(), "unknown-word".to_owned()].into();
+    let only = ["stretch-unfinished".to_owned(), "unknown-word".to_owned()].into();
     let mended = mend(&text, &MendSettings { confirmed: true, only });
     assert_eq!(mended.text, changed(MINIMAL, &[("\"to\": 44.2, ", "")]));
 }

@@ -97,7 +97,7 @@ fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
     few.keep = 4;
     let report = check_with(few, json!([]));
     let total = &report.rules[0];
-    assert_eq!((total.rule.as_str(), total.total, total.listed), ("demanded-field-missing", 12, 4));
+    assert_eq!((total.rule.as_str(), total.total, total.listed), ("required-field-missing", 12, 4));
     let first = &report.findings[0];
     assert_eq!(first.path, "/runs/0/observations/0");
     assert_eq!((first.run.as_deref(), first.observation.as_deref()), (Some("R-101"), Some("1")));
@@ -112,7 +112,7 @@ fn a_finding_says_what_the_office_says() {
         "where": [{ "field": "material", "values": ["vitrified-clay"] }]
     });
     let report = check(json!({ "fields": [demand] }), json!([]));
-    assert_eq!(found(&report), [("demanded-field-missing", Severity::Error, "/pipes/1")]);
+    assert_eq!(found(&report), [("required-field-missing", Severity::Error, "/pipes/1")]);
     let finding = &report.findings[0];
     assert_eq!(finding.pipe.as_deref(), Some("L-102"));
     assert_eq!(finding.help.as_deref(), Some("ask the yard"));
@@ -165,28 +165,28 @@ fn suppressed_findings_are_counted_and_named() {
     };
     let all = with(json!([]));
     let count = |report: &Report, rule: &str| report.rules.iter().find(|r| r.rule == rule).map_or(0, |r| r.total);
-    assert_eq!((count(&all, "demanded-field-missing"), count(&all, "media-unused")), (2, 1));
+    assert_eq!((count(&all, "required-field-missing"), count(&all, "media-unused")), (2, 1));
     assert_eq!(all.suppressed, []);
 
     let one = with(json!([
-        { "rule": "demanded-field-missing", "pipes": ["L-102"], "reason": "never recorded", "until": "2026-06-01" },
+        { "rule": "required-field-missing", "pipes": ["L-102"], "reason": "never recorded", "until": "2026-06-01" },
         { "rule": "media-unused", "path": "media", "reason": "the yard keeps them all" },
-        { "rule": "run-twice", "path": "runs", "reason": "meets nothing" }
+        { "rule": "run-duplicate", "path": "runs", "reason": "meets nothing" }
     ]));
-    assert_eq!((count(&one, "demanded-field-missing"), count(&one, "media-unused")), (1, 0));
+    assert_eq!((count(&one, "required-field-missing"), count(&one, "media-unused")), (1, 0));
     let held: Vec<_> =
         one.suppressed.iter().map(|s| (s.rule.as_str(), s.count, s.reason.as_str(), s.expired)).collect();
     assert_eq!(
         held,
-        [("media-unused", 1, "the yard keeps them all", false), ("demanded-field-missing", 1, "never recorded", false)]
+        [("media-unused", 1, "the yard keeps them all", false), ("required-field-missing", 1, "never recorded", false)]
     );
     assert_eq!(one.totals.error, 1);
 
     // The last day is over: the finding stands again, and the report says why.
     let ended = with(json!([
-        { "rule": "demanded-field-missing", "pipes": ["L-102"], "reason": "never recorded", "until": "2026-05-31" }
+        { "rule": "required-field-missing", "pipes": ["L-102"], "reason": "never recorded", "until": "2026-05-31" }
     ]));
-    assert_eq!(count(&ended, "demanded-field-missing"), 2);
+    assert_eq!(count(&ended, "required-field-missing"), 2);
     assert_eq!(ended.suppressed.len(), 1);
     assert!(ended.suppressed[0].expired && ended.suppressed[0].count == 1);
     assert_eq!(ended.suppressed[0].until.as_deref(), Some("2026-05-31"));

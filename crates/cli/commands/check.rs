@@ -259,7 +259,7 @@ fn in_table_words(report: &mut Report, form: Form) {
             }
             "text-form" | "wrong-type" | "unknown-word" => "Correct the cell.",
             "number-range" => "Correct the number in the cell.",
-            "row-astray" => "Correct the row; until then nothing that it says is checked.",
+            "orphan-row" => "Correct the row; until then nothing that it says is checked.",
             "unknown-key" | "duplicate-key" if by_layout => "Correct the heading in the table, or the layout.",
             "unknown-key" | "duplicate-key" => "Correct the name, or take out what has it.",
             "duplicate-id" if by_layout => "Correct the name in one of the rows.",

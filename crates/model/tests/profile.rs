@@ -24,7 +24,7 @@ fn wrong(parts: Value) -> Vec<(Kind, String)> {
     let hand = AtHand {
         rules: vec![
             RuleAtHand { name: "camera-speed", limits: vec![("limit", "m/min")] },
-            RuleAtHand { name: "run-long", limits: vec![("limit", "h")] },
+            RuleAtHand { name: "run-duration-implausible", limits: vec![("limit", "h")] },
             RuleAtHand { name: "media-unused", limits: vec![] },
         ],
         code_lists: CodeList::built_ins().to_vec(),
@@ -102,11 +102,11 @@ fn rules_and_limits_are_held_against_the_checker() {
         at(Kind::LimitValue, "/rules/0/limits/0/unit")
     );
     assert_eq!(
-        wrong(limits("run-long", json!({ "name": "limit", "value": 2, "unit": "m" }))),
+        wrong(limits("run-duration-implausible", json!({ "name": "limit", "value": 2, "unit": "m" }))),
         at(Kind::LimitValue, "/rules/0/limits/0/unit")
     );
     assert_eq!(
-        wrong(limits("run-long", json!({ "name": "limit", "value": -2 }))),
+        wrong(limits("run-duration-implausible", json!({ "name": "limit", "value": -2 }))),
         at(Kind::LimitValue, "/rules/0/limits/0/value")
     );
     assert_eq!(wrong(json!({ "rules": [{ "rule": "media-unused" }] })), at(Kind::Empty, "/rules/0"));

@@ -72,7 +72,7 @@ class Run:
         rows = sorted((int(row["id"]), row["at"]) for row in self.rows)
         return all(a[0] < b[0] and a[1] <= b[1] for a, b in zip(rows, rows[1:]))
 
-    # rules.md, observation-twice, Exactly
+    # rules.md, observation-duplicate, Exactly
     @functools.cache
     def repeats(self):
         alike = [{key: value for key, value in row.items() if key != "id"} for row in self.rows]
@@ -341,7 +341,7 @@ class Run:
         self.levels()
         again = self.zeroed_again()
         if again is not None:
-            report("counter-zeroed-again", f"{at}/observations/{again}/at")
+            report("counter-reset", f"{at}/observations/{again}/at")
         for i in range(len(self.rows)):
             self.observation(i, f"{at}/observations/{i}")
 
@@ -479,14 +479,14 @@ class Run:
             field = "/at" if self.beyond(row["at"]) else "/to" if self.beyond(row.get("to", row["at"])) else None
             earlier = i > 0 and self.beyond(self.rows[i - 1]["at"])
             if field and not earlier and not (field == "/at" and self.slip(i) is not None):
-                report("past-run-end", at + field)
+                report("observation-past-run-end", at + field)
         # stretches
         never = code is not None and code["continuous"] == "never"
         if never and (row.get("continuous") or "to" in row):
             report("stretch-not-allowed", at + ("/to" if "to" in row else "/continuous"))
         if not never:
             if row.get("continuous") and "to" not in row:
-                report("stretch-never-ends", f"{at}/continuous")
+                report("stretch-unfinished", f"{at}/continuous")
             if "to" in row and not row.get("continuous"):
                 report("stretch-undeclared", f"{at}/to")
             if row.get("to") == row["at"]:
@@ -506,7 +506,7 @@ class Run:
                 report("clock-required", at)
             return
         if use == "none":
-            return report("clock-meaningless", f"{at}/clock")
+            return report("clock-not-applicable", f"{at}/clock")
         for key in ("at", "from", "to"):
             self.survey.clock_hour(clock.get(key), f"{at}/clock/{key}")
         reading = clock_reading(clock)
@@ -526,7 +526,7 @@ class Run:
         if any(place["required"] for place in places[len(words) :]):
             report("characterisation-missing", at + ("/characterisation" if words else ""))
         if len(words) > len(places):
-            report("characterisation-surplus", f"{at}/characterisation/{len(places)}")
+            report("characterisation-unexpected", f"{at}/characterisation/{len(places)}")
         listed = lambda place, word: any(value["value"] == word for value in place.get("values", []))
         for j, (word, place) in enumerate(zip(words, places)):
             if not place.get("open") and place.get("values") and not listed(place, word):
@@ -535,7 +535,7 @@ class Run:
         if any(meaning.get("required") for meaning in meant[len(recorded) :]):
             report("quantity-missing", at + ("/quantities" if recorded else ""))
         if len(recorded) > len(meant) and all(not place.get("open") or listed(place, word) for word, place in zip(words, places)):
-            report("quantity-surplus", f"{at}/quantities/{len(meant)}")
+            report("quantity-unexpected", f"{at}/quantities/{len(meant)}")
         bore = self.bore(i)
         for j, (quantity, meaning) in enumerate(zip(recorded, meant)):
             value = amount(code, row, j)
@@ -569,10 +569,10 @@ class Run:
                 continue
             grade = grades[aspect]
             if grade not in steps:
-                report("grade-scale", f"{at}/grades/{aspect}")
+                report("grade-outside-scale", f"{at}/grades/{aspect}")
             if aspect not in gradable:
                 misplaced = True
-                report("grade-aspect", f"{at}/grades/{aspect}")
+                report("grade-aspect-unexpected", f"{at}/grades/{aspect}")
             elif grade in steps:
                 computed, certain = self.computed(i, aspect)
                 if certain and computed != grade:

@@ -100,7 +100,7 @@ class Survey:
     def pipe(self, pipe, at):
         laid, first = pipe.get("laid"), FIRST_YEAR.get(pipe.get("material"))
         if laid is not None and laid < 1600:
-            self.report("laid-implausible", f"{at}/laid")
+            self.report("year-laid-implausible", f"{at}/laid")
         elif laid is not None and first is not None and laid < first:
             self.report("material-newer-than-pipe", f"{at}/material")
         height = pipe.get("height")
@@ -260,9 +260,9 @@ class Survey:
             if length is None or far is None or run.camera() in drifting:
                 continue
             if run.past():
-                self.report("run-past-pipe", f"{run.at}/surveyed")
+                self.report("run-longer-than-pipe", f"{run.at}/surveyed")
             if run.short():
-                self.report("run-short-of-pipe", f"{run.at}/surveyed")
+                self.report("run-shorter-than-pipe", f"{run.at}/surveyed")
 
     def pairs(self, runs):
         for run in runs:
@@ -295,7 +295,7 @@ class Survey:
         assert rollup.get("peak", {"method": "worst-grade"})["method"] == "worst-grade"
         for index, rating in enumerate(self.rows("ratings")):
             if "peak" in rating and rating["peak"] not in steps:
-                self.report("rating-scale", f"/ratings/{index}/peak")
+                self.report("rating-outside-scale", f"/ratings/{index}/peak")
             if self.row("pipes", rating["pipe"]) is None:
                 continue
             if "runs" in rating:

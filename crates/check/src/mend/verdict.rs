@@ -56,7 +56,7 @@ pub(super) fn is_problem(rule: &str) -> bool {
 
 /// Whether the rules were run. Ids and rows that stand twice do not hinder that.
 fn readable(report: &Report) -> bool {
-    let harmless = [ProblemKind::DuplicateId, ProblemKind::RowTwice].map(ProblemKind::as_str);
+    let harmless = [ProblemKind::DuplicateId, ProblemKind::DuplicateRow].map(ProblemKind::as_str);
     let hinders = |rule: &str| is_problem(rule) && !harmless.contains(&rule);
     !report.rules.iter().any(|total| hinders(&total.rule))
 }

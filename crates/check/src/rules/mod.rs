@@ -13,44 +13,44 @@ macro_rules! families {
 
 families! {
     distance {
-        distance_falls, distance_negative, decimal_slip, past_run_end,
+        distance_decreases, distance_negative, decimal_slip, observation_past_run_end,
         start_missing, finish_missing, outcome_contradicts_rows, stopped_without_reason,
-        surveyed_missing, surveyed_contradicts_finish, run_past_pipe, run_short_of_pipe, length_unit_suspect,
-        counter_missing, counter_not_zeroed, counter_zeroed_again, counter_drift, camera_speed,
+        surveyed_missing, surveyed_contradicts_finish, run_longer_than_pipe, run_shorter_than_pipe, length_unit_suspect,
+        counter_missing, counter_not_zeroed, counter_reset, counter_drift, camera_speed,
         reverse_mismatch, reverse_gap, reverse_overlap,
         distance_drift,
         distance_drift_on_map,
         run_gap,
-        pipe_part_unseen,
-        met_nobody,
-        reverse_unnamed,
-        reverse_before_first,
-        end_row_within_run,
-        joints_off_spacing,
+        pipe_partly_surveyed,
+        met_run_missing,
+        reverse_of_missing,
+        reverse_run_too_early,
+        end_row_misplaced,
+        joint_spacing_irregular,
         cable_shorter_than_run,
         counter_offset_contradicts,
     }
     stretch {
-        stretch_never_ends, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
+        stretch_unfinished, stretch_ends_before_start, stretch_zero_length, stretch_overlap, stretch_not_allowed,
         stretch_undeclared,
     }
     code {
         code_list_unknown, code_list_version, code_unknown, material_excludes_code, shape_excludes_code, joint_required, joint_impossible,
-        characterisation_missing, characterisation_unknown, characterisation_surplus,
-        clock_required, clock_meaningless, clock_range, clock_form, clock_extent, clock_full_circle,
-        quantity_missing, quantity_unit, quantity_range, quantity_surplus, water_level_jump,
+        characterisation_missing, characterisation_unknown, characterisation_unexpected,
+        clock_required, clock_not_applicable, clock_range, clock_form, clock_extent, clock_full_circle,
+        quantity_missing, quantity_unit, quantity_range, quantity_unexpected, water_level_jump,
         quantity_exceeds_pipe,
     }
     grade {
-        grade_missing, grade_scale, grade_contradicts, grade_aspect, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
-        rating_contradicts, rating_twice, rating_scale, worst_grade_without_photo,
+        grade_missing, grade_outside_scale, grade_contradicts, grade_aspect_unexpected, grade_without_scheme, grade_scheme_unknown, grade_scheme_version,
+        rating_contradicts, rating_duplicate, rating_outside_scale, worst_grade_without_photo,
     }
     size {
         number_impossible, size_unit_suspect, size_implausible, width_missing, width_contradicts_shape, joint_spacing_implausible,
         length_implausible,
         size_not_nominal,
         material_newer_than_pipe,
-        laid_implausible,
+        year_laid_implausible,
     }
     elevation {
         vertical_missing, invert_above_ground, depth_contradicts_elevations, depth_implausible, gradient_uphill,
@@ -58,8 +58,8 @@ families! {
         gradient_below_minimum,
     }
     place {
-        crs_missing, crs_unknown, position_outside_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_ends_elsewhere,
-        locate_chord, locate_past_run, locate_depth, transmitter_offset_missing,
+        crs_missing, crs_unknown, position_outside_area, coordinates_swapped, crs_unit_suspect, path_length_contradicts, path_end_mismatch,
+        locates_too_far_apart, locate_past_run, locate_depth, transmitter_offset_missing,
         locate_off_path,
         locate_off_gradient,
         locate_frequency_contradicts,
@@ -70,28 +70,28 @@ families! {
         unknown_pipe, unknown_structure, unknown_media, unknown_run, unknown_party, unknown_equipment,
     }
     identity {
-        runs_missing, pipe_not_surveyed, structure_unconnected, structure_twice, asset_twice, id_case_clash,
-        outfall_upstream, equipment_named_twice, pipe_ends, pipe_loop, pipe_twice, direction_contradicts, run_elsewhere, run_twice,
-        observation_twice,
+        runs_missing, pipe_not_surveyed, structure_unconnected, structure_duplicate, asset_duplicate, id_case_clash,
+        outfall_upstream, equipment_duplicate, pipe_ends, pipe_loop, pipe_duplicate, direction_contradicts, run_structure_mismatch, run_duplicate,
+        observation_duplicate,
         joins_impossible,
         launched_contradicts,
         connection_contradicts_lateral,
         method_contradicts_equipment,
-        method_does_not_fit,
+        camera_does_not_fit,
         owner_contradicts_role,
     }
     time {
-        time_impossible, time_order, run_long, dated_in_future, issued_before_run, runs_at_once,
-        run_date_astray,
+        date_invalid, time_order, run_duration_implausible, date_in_future, issued_before_run, runs_concurrent,
+        run_date_outlier,
         run_undated,
         calibration_old,
         calibration_after_run,
-        laid_after_run,
+        year_laid_after_run,
     }
     media {
-        media_file_twice, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
-        media_same_content, media_offset_past_end, media_offset_falls, media_not_whole,
-        media_at_contradicts,
+        media_file_duplicate, media_case_clash, media_path_unportable, media_type_contradicts, media_unused,
+        media_same_content, media_offset_past_end, media_offset_decreases, media_incomplete,
+        media_distance_contradicts,
         media_run_contradicts,
         media_beyond_run,
         media_time_contradicts,
@@ -101,14 +101,14 @@ families! {
         offset_into_still,
     }
     review {
-        review_incomplete, review_draft, review_out_of_time, revises_itself,
+        review_incomplete, review_draft, review_date_implausible, revises_itself,
     }
     text {
         other_without_text, text_untrimmed,
-        text_damaged,
+        text_garbled,
     }
     profile {
-        demanded_field_missing, forbidden_field_present, value_not_allowed, pattern_not_met,
+        required_field_missing, forbidden_field_present, value_not_allowed, pattern_mismatch,
         run_media_missing, observation_media_missing, graded_media_missing,
         code_list_not_allowed, grade_scheme_not_allowed, unit_not_allowed, crs_not_allowed, vertical_not_allowed,
     }

@@ -180,7 +180,7 @@ impl<'d> Ending<'d> {
         !drifts.is_empty() && drifts.iter().any(|drift| drift.camera == camera_of(self, run))
     }
 
-    /// Whether a run is dated far from the others of the document; `run-date-astray` says so.
+    /// Whether a run is dated far from the others of the document; `run-date-outlier` says so.
     pub(crate) fn dated_astray(&self, summary: &RunSummary) -> bool {
         self.astray.get_or_init(|| dates::astray(self)).binary_search(&summary.index).is_ok()
     }

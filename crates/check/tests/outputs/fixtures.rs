@@ -159,8 +159,8 @@ fn against_profile() -> Report {
         "profile": "0.1", "id": "larkmoor-water", "version": "3", "title": "Sewer surveys for the town of Larkmoor",
         "fields": [{ "path": "pipes.laid", "demand": "required" }],
         "suppressions": [
-            { "rule": "demanded-field-missing", "pipes": ["L-101"], "reason": "the books were lost" },
-            { "rule": "demanded-field-missing", "pipes": ["L-102"], "reason": "digging", "until": "2026-04-30" }
+            { "rule": "required-field-missing", "pipes": ["L-101"], "reason": "the books were lost" },
+            { "rule": "required-field-missing", "pipes": ["L-102"], "reason": "digging", "until": "2026-04-30" }
         ]
     });
     let profile = Profile::read(profile.to_string().as_bytes()).expect("a profile");

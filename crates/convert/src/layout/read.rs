@@ -229,7 +229,7 @@ impl<'l> Reader<'l> {
         if let Some(flaw) = &row_of_grid.flaw {
             let column = row_of_grid.flawed;
             let spot = Spot { line, column, heading: column };
-            self.problem(ProblemKind::RowAstray, spot, "", format!("{flaw}; the row was not read"));
+            self.problem(ProblemKind::OrphanRow, spot, "", format!("{flaw}; the row was not read"));
             return;
         }
         let cells = &row_of_grid.cells;
@@ -241,7 +241,7 @@ impl<'l> Reader<'l> {
                 cell.text.trim()
             );
             let spot = Spot { line: cell.line, column: cell.column, heading: 0 };
-            self.problem(ProblemKind::RowAstray, spot, "", message);
+            self.problem(ProblemKind::OrphanRow, spot, "", message);
             return;
         }
         let beyond = beyond.is_some();
@@ -266,7 +266,7 @@ impl<'l> Reader<'l> {
                 cells.len(),
                 ways.len(),
             );
-            self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
+            self.problem(ProblemKind::OrphanRow, Spot::line(line), "", message);
             return;
         }
         let (mut row, wrong) = Row::read(row_of_grid, ways, self.layout);
@@ -285,7 +285,7 @@ impl<'l> Reader<'l> {
             for (spot, _, message) in wrong {
                 let heading = spot.heading.checked_sub(1).and_then(|index| self.headings.get(index));
                 named |= heading.is_some_and(|heading| needed.contains(&heading.as_str()));
-                self.problem(ProblemKind::RowAstray, spot, "", format!("{message}; the row was not read"));
+                self.problem(ProblemKind::OrphanRow, spot, "", format!("{message}; the row was not read"));
             }
             // What could not be read there has been said.
             if !named {
@@ -309,7 +309,7 @@ impl<'l> Reader<'l> {
                     "nothing in the row tells which {missing} it is of, so it was not read; fill in {}{or}",
                     needs::quoted(&columns)
                 );
-                self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
+                self.problem(ProblemKind::OrphanRow, Spot::line(line), "", message);
             }
             return;
         };

@@ -202,7 +202,7 @@ impl Reader<'_> {
             if self.open.insert((run, number), next).is_some() {
                 let message =
                     format!("found {mark:?}, which begins a stretch that this run has not ended; end it or count on");
-                self.problem(ProblemKind::RowAstray, place, &pointer, message);
+                self.problem(ProblemKind::OrphanRow, place, &pointer, message);
             }
             return None;
         }
@@ -214,7 +214,7 @@ impl Reader<'_> {
         };
         let Some(start) = self.open.remove(&(run, number)) else {
             let message = format!("found {mark:?}, which ends a stretch that no row of this run before it begins");
-            self.problem(ProblemKind::RowAstray, place, &pointer, message);
+            self.problem(ProblemKind::OrphanRow, place, &pointer, message);
             return Some(next);
         };
         let at = row.fields.get("runs.observations.at").map_or(place, |(_, spot)| *spot);

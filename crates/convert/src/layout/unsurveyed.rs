@@ -40,7 +40,7 @@ impl Reader<'_> {
             }
             let message =
                 "nothing stands in the element that is of a pipe or a run; take it out, or fill it in".to_owned();
-            self.problem(ProblemKind::RowAstray, Spot::line(line), "", message);
+            self.problem(ProblemKind::OrphanRow, Spot::line(line), "", message);
             return true;
         };
         let pipe = self.merge("pipes", &id, row, line);

@@ -147,7 +147,7 @@ fn judge(
         of_column && own.problem.pointer.is_empty()
     });
     let rest = rest.filter(|_| !misread);
-    let astray = own.iter().any(|own| own.problem.kind == ProblemKind::RowAstray);
+    let astray = own.iter().any(|own| own.problem.kind == ProblemKind::OrphanRow);
     // What holds a cell of which something was said, so that no pair of problems has to be compared.
     let mut above: HashSet<String> = HashSet::new();
     let at: HashSet<String> =

@@ -350,7 +350,7 @@ impl Reader {
                 };
                 let file = (self.names)(&self.plan.tables[index]);
                 let place = Some(Location { file, line: from, column: None, heading: None });
-                let (kind, pointer) = (ProblemKind::RowTwice, pointers[index][of].clone());
+                let (kind, pointer) = (ProblemKind::DuplicateRow, pointers[index][of].clone());
                 let problem = Problem::new(kind, pointer, message);
                 self.astray.push(PlacedProblem { place, problem });
             }
@@ -380,7 +380,7 @@ impl Reader {
             );
             let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
             let pointer = pointer.trim_end_matches("/-").to_owned();
-            let kind = ProblemKind::RowAstray;
+            let kind = ProblemKind::OrphanRow;
             let problem = Problem::new(kind, pointer, message);
             self.astray.push(PlacedProblem { place: Some(place), problem });
         }
@@ -395,7 +395,7 @@ impl Reader {
     fn stray(&mut self, table: &Table, line: usize, column: (Option<usize>, &str), message: String) {
         let pointer: String = table.path.iter().map(|key| format!("/{key}/-")).collect();
         let place = Some(self.place(table, line, column));
-        let kind = ProblemKind::RowAstray;
+        let kind = ProblemKind::OrphanRow;
         let problem = Problem::new(kind, pointer, message);
         self.astray.push(PlacedProblem { place, problem });
     }
@@ -444,7 +444,7 @@ fn judge(
     // What was seen in a cell is said better there than by the model, which sees what became of it.
     let key = |placed: &PlacedProblem| (placed.problem.pointer.clone(), placed.problem.kind == ProblemKind::MissingKey);
     let of_value =
-        |placed: &&PlacedProblem| !matches!(placed.problem.kind, ProblemKind::RowAstray | ProblemKind::RowTwice);
+        |placed: &&PlacedProblem| !matches!(placed.problem.kind, ProblemKind::OrphanRow | ProblemKind::DuplicateRow);
     let said: HashSet<(String, bool)> = own.iter().filter(of_value).map(key).collect();
     let mut all = own;
     all.extend(found.into_iter().filter(|placed| !said.contains(&key(placed))));

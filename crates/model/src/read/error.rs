@@ -29,9 +29,9 @@ pub enum ProblemKind {
     /// A text that has not the form of its place: a date, a digest, a reference system.
     TextForm,
     /// A row of a table in another form that belongs to no row of the document.
-    RowAstray,
+    OrphanRow,
     /// A row of a table in another form that stands in it again, cell by cell.
-    RowTwice,
+    DuplicateRow,
 }
 
 impl ProblemKind {
@@ -47,8 +47,8 @@ impl ProblemKind {
         Self::NumberRange,
         Self::UnknownWord,
         Self::TextForm,
-        Self::RowAstray,
-        Self::RowTwice,
+        Self::OrphanRow,
+        Self::DuplicateRow,
     ];
 
     /// The name that stands in reports.
@@ -65,8 +65,8 @@ impl ProblemKind {
             Self::NumberRange => "number-range",
             Self::UnknownWord => "unknown-word",
             Self::TextForm => "text-form",
-            Self::RowAstray => "row-astray",
-            Self::RowTwice => "row-twice",
+            Self::OrphanRow => "orphan-row",
+            Self::DuplicateRow => "duplicate-row",
         }
     }
 
@@ -107,12 +107,12 @@ impl ProblemKind {
                 "The text has not the form of its place, such as a date and time without its offset. Write it as in the example \
                  that the message gives."
             }
-            Self::RowAstray => {
+            Self::OrphanRow => {
                 "The row of a table says that it belongs to a row that is not there, such as to a run that no row of the runs \
                  has, or does not say where in its list it stands. Correct the cell, or add the row that is missing. A table that is \
                  missing as a whole is told once."
             }
-            Self::RowTwice => {
+            Self::DuplicateRow => {
                 "A row of a table stands in it again, cell by cell: it was pasted or imported twice, most likely. Take it out; if \
                  another row was meant, correct what tells the two apart."
             }

@@ -111,9 +111,9 @@ fn take_out(value: &mut Value, problems: &[Problem], out: &mut Vec<LeftOut>, kep
     for problem in problems {
         match problem.kind {
             // Of a row that stands twice one is enough.
-            ProblemKind::DuplicateId | ProblemKind::RowTwice => continue,
+            ProblemKind::DuplicateId | ProblemKind::DuplicateRow => continue,
             // It never came into the value.
-            ProblemKind::RowAstray => {
+            ProblemKind::OrphanRow => {
                 let (pointer, kind) = (problem.pointer.clone(), problem.kind);
                 out.push(LeftOut { pointer, kind, meant: None, value: Value::Null });
                 continue;

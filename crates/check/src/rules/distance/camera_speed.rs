@@ -14,7 +14,7 @@ rule! {
     /// `surveyed`, and between rows that name one video with their offsets into it, once they are far enough apart. Times
     /// in whole minutes are taken as up to a minute longer, offsets as up to a second. Of the rows of a run the fastest
     /// are reported, and only if the whole run was not too fast. Interval video and cameras on poles are not looked at,
-    /// nor runs longer than their pipe (`run-past-pipe`) or that say two things about their end
+    /// nor runs longer than their pipe (`run-longer-than-pipe`) or that say two things about their end
     /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly

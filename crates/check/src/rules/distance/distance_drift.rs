@@ -7,8 +7,8 @@ rule! {
     /// # What it checks
     /// The runs of a camera are not all longer than their pipes, or all shorter, by one and the same share. At least
     /// four runs that reached the far structure, counted from its centre through pipes of 20 m and more, and four in
-    /// five of them must agree, by at least 1 % and at most 10 %. That is one finding for the camera; `run-past-pipe`
-    /// and `run-short-of-pipe` stand back for its runs.
+    /// five of them must agree, by at least 1 % and at most 10 %. That is one finding for the camera; `run-longer-than-pipe`
+    /// and `run-shorter-than-pipe` stand back for its runs.
     ///
     /// # Why it matters
     /// A wheel that slips on a wet cable, or a counter that was set for another reel, puts every defect of the survey

@@ -9,7 +9,7 @@ rule! {
     /// # What it checks
     /// The last row of a run says that it finishes or is given up, by the code list's roles `finish` and `stopped`; rows
     /// at one distance have no order. The rule stands back where the last row's code is unknown, where the run is
-    /// disordered (`distance-falls`), for a run without any row (`start-missing`), and for a list that has no such code.
+    /// disordered (`distance-decreases`), for a run without any row (`start-missing`), and for a list that has no such code.
     ///
     /// # Why it matters
     /// A run that just ends may have lost its last rows, and nobody can tell how much of the pipe was seen.

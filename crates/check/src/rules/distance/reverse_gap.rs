@@ -10,7 +10,7 @@ rule! {
     /// # What it checks
     /// Two runs that are joined by `reverse_of` together cover their pipe, within the tolerance. Each is measured from the
     /// centre of its own start structure; a structure's width more is allowed where a counter was zeroed elsewhere and
-    /// its offset is not stated. Not compared are runs that `reverse-mismatch`, `run-past-pipe` or `length-unit-suspect`
+    /// its offset is not stated. Not compared are runs that `reverse-mismatch`, `run-longer-than-pipe` or `length-unit-suspect`
     /// find fault with, and ones whose length is not known. Of two runs that name each other the finding is at the first.
     ///
     /// # Why it matters

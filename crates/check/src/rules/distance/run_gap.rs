@@ -8,7 +8,7 @@ rule! {
     /// # What it checks
     /// Where a run says that it came to the far structure, or met a run from the other end, the runs of the pipe
     /// together have seen all of it, within the tolerance and what the structures take up. Runs that name each other in
-    /// `reverse_of` are compared by `reverse-gap`; pipes whose runs were all given up by `pipe-part-unseen`.
+    /// `reverse_of` are compared by `reverse-gap`; pipes whose runs were all given up by `pipe-partly-surveyed`.
     ///
     /// # Why it matters
     /// Two runs in one direction, the second of which began farther on, or two that met on paper only, leave a stretch

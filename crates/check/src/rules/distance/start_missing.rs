@@ -9,7 +9,7 @@ rule! {
     /// # What it checks
     /// The first row of a run is a start row, by the code list's role `start`; rows at one distance have no order. A run
     /// without any row is found here and not by `finish-missing`. The rule stands back where the first row's code is
-    /// unknown, where the run is disordered (`distance-falls`), and for a list that has no such code.
+    /// unknown, where the run is disordered (`distance-decreases`), and for a list that has no such code.
     ///
     /// # Why it matters
     /// Without a start row nobody can tell whether the record begins where the camera went in or whether its first rows

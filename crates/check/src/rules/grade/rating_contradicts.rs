@@ -19,7 +19,7 @@ rule! {
     ///
     /// The rule stands back where the pipe or a run is not in the document, where two runs through the pipe have one id, where a grade is off the scale, where a graded
     /// stretch has no end, no length, or an end before it began or past the end of the run, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance or one that its rows or its pipe contradict.
-    /// It also does where the figures are right once the grades are those of the scheme (`grade-contradicts`, `grade-aspect`), what stands twice is counted once (`observation-twice`, `stretch-overlap`), and what has no length is a point (`stretch-not-allowed`): then the mistake is in the rows, and those rules say so.
+    /// It also does where the figures are right once the grades are those of the scheme (`grade-contradicts`, `grade-aspect-unexpected`), what stands twice is counted once (`observation-duplicate`, `stretch-overlap`), and what has no length is a point (`stretch-not-allowed`): then the mistake is in the rows, and those rules say so.
     ///
     /// # Exactly
     /// A figure differs where it is farther from the computed one than `slack` times the greater of that and 1; a count where

@@ -20,7 +20,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// One file twice is `media-file-twice`.
+    /// One file twice is `media-file-duplicate`.
     /// ```json
     /// [{"op": "replace", "path": "/media/2/file", "value": "photos/lm014_001.jpg"}]
     /// ```

@@ -10,7 +10,7 @@ rule! {
     /// # What it checks
     /// A file that belongs to a run was taken while the run was made, within the limit for clocks that differ. Where
     /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
-    /// A date in the future is left to `dated-in-future`, a run that lies far from the others to `run-date-astray`, one whose camera was elsewhere at the time to `runs-at-once`, a still that another run shows to `media-run-contradicts`.
+    /// A date in the future is left to `date-in-future`, a run that lies far from the others to `run-date-outlier`, one whose camera was elsewhere at the time to `runs-concurrent`, a still that another run shows to `media-run-contradicts`.
     ///
     /// # Exactly
     /// Files count that have `captured` and a `run` with `started` and `finished` in order, and are no stills (`photo`, `scan`)

@@ -2,7 +2,7 @@
 
 use obvert_geo::Fit;
 
-use super::locate_chord::wrong;
+use super::locates_too_far_apart::wrong;
 use crate::measure::Place;
 use crate::sink::Sink;
 use crate::views::Ending;
@@ -10,7 +10,7 @@ use crate::views::Ending;
 rule! {
     /// # What it checks
     /// A locate lies by the path of its pipe, within its accuracy and the limit. A pipe without a path of its own may
-    /// bend anywhere and is not looked at; neither are positions in a doubtful system, nor a locate that `locate-chord`
+    /// bend anywhere and is not looked at; neither are positions in a doubtful system, nor a locate that `locates-too-far-apart`
     /// finds too far from its neighbour.
     ///
     /// # Why it matters

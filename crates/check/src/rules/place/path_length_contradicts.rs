@@ -11,7 +11,7 @@ rule! {
     /// The stated length of a pipe agrees with its course on the map: its path, or without one the straight line between
     /// its structures. They disagree when they differ by more than both limits. The course is measured in the unit that
     /// fits most pipes, so that a wrong reference system is one finding of `crs-unit-suspect`; a path that ends
-    /// elsewhere is left to `path-ends-elsewhere`.
+    /// elsewhere is left to `path-end-mismatch`.
     ///
     /// # Why it matters
     /// Every distance is placed on the map by the pipe's length. If that is wrong, a repair is dug for in the wrong place.

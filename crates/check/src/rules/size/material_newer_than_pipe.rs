@@ -2,7 +2,7 @@
 
 use obvert_model::tables::Material;
 
-use super::laid_implausible::EARLIEST;
+use super::year_laid_implausible::EARLIEST;
 use crate::sink::Sink;
 use crate::views::PipeView;
 
@@ -13,7 +13,7 @@ rule! {
     /// # Exactly
     /// The first year of a material: `reinforced-concrete` 1860, `bituminised-fibre` 1890, `asbestos-cement` 1900, `pvc`
     /// 1930, `polyethylene` and `glass-reinforced-plastic` 1940, `ductile-iron` and `abs` 1943, `polypropylene` 1954;
-    /// none for the others. A year before 1600 is left to `laid-implausible`.
+    /// none for the others. A year before 1600 is left to `year-laid-implausible`.
     ///
     /// # Why it matters
     /// The pipe was replaced and kept its year, or its material was taken from the next row. What it can suffer from,

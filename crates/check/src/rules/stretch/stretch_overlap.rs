@@ -18,7 +18,7 @@ rule! {
     /// that only touch do not meet, a point on the edge of an arc does. A clock reference in neither form meets none. Only
     /// stretches whose `to` lies beyond `at` are looked at. The finding is at the later of the two, one for each later
     /// stretch; the other is the nearest one above it that it overlaps. One of rows that are repeated is left to
-    /// `observation-twice`.
+    /// `observation-duplicate`.
     ///
     /// # Why it matters
     /// The same defect was entered twice, or the first was not closed where the second began; its length is counted

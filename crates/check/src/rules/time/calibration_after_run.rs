@@ -13,7 +13,7 @@ rule! {
     /// # Exactly
     /// `calibrated` is later than the day of a run that names the equipment. The day is the first ten characters of
     /// `started`, or of `finished` where there is no `started`. Runs with a time in the future, or one that lies astray of
-    /// the other runs (`run-date-astray`), are left out, and so is a calibration after today (`dated-in-future`).
+    /// the other runs (`run-date-outlier`), are left out, and so is a calibration after today (`date-in-future`).
     ///
     /// # Why it matters
     /// What a calibration found out afterwards, the distances of the runs do not have yet. If the counter was off, they

@@ -10,7 +10,7 @@ rule! {
     /// # What it checks
     /// The document was issued after its runs: after each was finished, or started where no more is known. Where it was
     /// issued before several of them, the issue is taken to be wrong, and that is one finding. A run in the future is left to
-    /// `dated-in-future`.
+    /// `date-in-future`.
     ///
     /// # Why it matters
     /// `issued` tells which of two documents about one survey is the newer. An old one copied as a template loses to what

@@ -6,7 +6,7 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run was not finished before it was started. A start in the future is left to `dated-in-future`.
+    /// A run was not finished before it was started. A start in the future is left to `date-in-future`.
     ///
     /// # Why it matters
     /// One of the two is wrong, so the run is filed under the wrong hour or the wrong day, and weather and flow with it.

@@ -1,0 +1,60 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::views::RowView;
+
+rule! {
+    /// # What it checks
+    /// An observation has no more amounts than its code has in the code list.
+    ///
+    /// # Why it matters
+    /// What an amount measures follows from its place. One that has no place measures nothing that a reader could know.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/4/quantities/1`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/4/quantities/-", "value": {"value": 5, "unit": "percent"}}]
+    /// ```
+    /// At `/runs/1/observations/2/quantities/0`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/1/observations/2/quantities", "value": [{"value": 90, "unit": "ft"}]}]
+    /// ```
+    ///
+    /// # Passes
+    /// The height and the width of a connection.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/quantities/-", "value": {"value": 4, "unit": "in"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Take the surplus away, put it into the remark, or correct the code.
+    name: "quantity-unexpected", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
+    needs: [Codes],
+    facts: {
+        "recorded" = Count "amounts that the row has",
+        "places" = Count "amounts that the code takes with the row's characterisation",
+    },
+}
+
+fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
+    let Some(code) = row.code else { return };
+    // A characterisation that the list does not know may well have an amount of its own.
+    let known = |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
+        place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
+    };
+    if !code.characterisation.iter().zip(&row.row.characterisation).all(known) {
+        return;
+    }
+    let amounts = || code.amounts(&row.row.characterisation);
+    let places = amounts().count();
+    if let Some(surplus) = row.row.quantities.get(places) {
+        let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
+        let takes = if names.is_empty() { "no amount".to_owned() } else { format!("only its {}", names.join(" and ")) };
+        out.report(
+            row.spot(&format!("/quantities/{places}")),
+            format!("{} takes {takes}, but {} {} is recorded as well", code.code, surplus.value, surplus.unit),
+        )
+        .fact("recorded", row.row.quantities.len())
+        .fact("places", places);
+    }
+}

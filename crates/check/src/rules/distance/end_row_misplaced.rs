@@ -1,0 +1,63 @@
+//! See the rule's documentation below.
+
+use obvert_model::lists::Role;
+
+use crate::sink::Sink;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// Rows that say that a run starts, finishes or is given up stand at its two ends and not between them. A run that
+    /// lacks such a row at its end is left to `start-missing` and `finish-missing`.
+    ///
+    /// # Exactly
+    /// In a run that has a start row, a row of the role `start` lies beyond the first row; in a run that has a closing row,
+    /// a row of the role `finish` or `stopped` lies before the last row. Disordered runs, and runs whose counter seems to
+    /// have been set to zero again, are not looked at.
+    ///
+    /// # Why it matters
+    /// Two runs were entered as one: what follows the second start was measured from another point.
+    ///
+    /// # Fails
+    /// At `/runs/0/observations/4`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 60, "code": "run.start"}}]
+    /// ```
+    /// At `/runs/0/observations/4`:
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 60, "code": "run.stopped", "characterisation": ["roots"]}}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/7", "value": {"id": "7a", "at": 200, "code": "access.manhole"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Make two runs of the one, each with its own counter; take the row out if it was entered by mistake.
+    name: "end-row-misplaced", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
+    needs: [Codes],
+    facts: { "code" = Code "the code of the row" },
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let rows = &run.run.observations;
+    let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return };
+    let marks = run.marks();
+    if run.disordered() || marks.zeroed_again {
+        return;
+    }
+    for row in run.rows() {
+        let (within, what) = match row.role() {
+            Some(Role::Start) => (marks.start.is_some() && row.row.at > first.at, "starts"),
+            Some(Role::Finish) => (marks.finish.is_some() && row.row.at < last.at, "finishes"),
+            Some(Role::Stopped) => (marks.finish.is_some() && row.row.at < last.at, "is given up"),
+            _ => continue,
+        };
+        if within {
+            let [at, from, to] = [row.row.at, first.at, last.at].map(|at| run.survey.say(at));
+            let message = format!("the run {what} at {at}, but its rows go from {from} to {to}");
+            out.report(row.spot(""), message).fact("code", row.row.code.as_str());
+        }
+    }
+}

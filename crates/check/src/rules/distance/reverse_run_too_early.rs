@@ -1,0 +1,55 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::OutcomeKind;
+
+use crate::sink::Sink;
+use crate::time::instant;
+use crate::views::Ending;
+
+rule! {
+    /// # What it checks
+    /// A run that met the one that it completes was begun after that one: not until then was there a point to meet.
+    ///
+    /// # Exactly
+    /// A run with the outcome `met` was `started` at an earlier instant than the run that its `reverse_of` names, of the same
+    /// pipe and with another outcome than `met`. Two that began at one instant are not found.
+    ///
+    /// # Why it matters
+    /// The two are dated the wrong way round, or joined the wrong way round; with the dates wrong, weather and flow are
+    /// too.
+    ///
+    /// # Fails
+    /// At `/runs/2/started`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/started", "value": "2026-05-06T08:48:00-05:00"},
+    ///  {"op": "replace", "path": "/runs/2/finished", "value": "2026-05-06T08:55:00-05:00"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/2/started", "value": "2026-05-06T10:12:00-05:00"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the dates, or let the other run name this one.
+    name: "reverse-run-too-early", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    facts: { "reverse_of" = Id "the run that this one completes" },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Met)) {
+        let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else { continue };
+        // A run that says the same of this one may be either half.
+        if other.outcome() == Some(OutcomeKind::Met) || other.run.pipe != summary.run.pipe {
+            continue;
+        }
+        let (Some(this), Some(first)) = (summary.started(), other.started()) else { continue };
+        if let (Some(begun), Some(before)) = (instant(this), instant(first))
+            && begun < before
+        {
+            let id = other.run.id.as_str();
+            let message = format!("begun at {this}, before {id:?}, which it completes, was at {first}");
+            out.report(summary.spot("/started"), message).fact("reverse_of", id);
+        }
+    }
+}

@@ -1,0 +1,38 @@
+//! See the rule's documentation below.
+
+use super::grade_outside_scale::message;
+use crate::sink::Sink;
+use crate::views::RatingView;
+
+rule! {
+    /// # What it checks
+    /// The peak of a rating is a step of the grade scheme's scale, where the scheme takes the worst grade for the peak.
+    ///
+    /// # Why it matters
+    /// A peak off the scale was mistyped or belongs to another scheme, and the pipe is sorted by it.
+    ///
+    /// # Fails
+    /// At `/ratings/0/peak`:
+    /// ```json
+    /// [{"op": "replace", "path": "/ratings/0/peak", "value": 12}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "remove", "path": "/ratings/0/peak"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the peak, or name the scheme that the ratings follow.
+    name: "rating-outside-scale", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
+    needs: [Grades],
+    facts: { "peak" = Grade "the peak, as recorded" },
+}
+
+fn check(rating: &RatingView<'_>, out: &mut Sink<'_>) {
+    let Some(grader) = &rating.ending.survey.grader else { return };
+    if let Some(peak) = rating.rating.peak.filter(|peak| grader.off_scale(*peak)) {
+        let message = message(rating.rating.aspect, peak, grader.scheme);
+        out.report(rating.spot("/peak"), message).fact("peak", peak.get());
+    }
+}

@@ -1,0 +1,61 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::Method;
+
+use crate::sink::Sink;
+use crate::sizes::PLAUSIBLE;
+use crate::views::RunView;
+
+rule! {
+    /// # What it checks
+    /// The camera fits into the pipe: no crawler in one that is smaller than crawlers are, and nobody walked through
+    /// one that is too low. A size in a doubtful unit is left to `size-unit-suspect`.
+    ///
+    /// # Why it matters
+    /// The run was through another pipe, or the size of this one is wrong.
+    ///
+    /// # Source
+    /// Common practice, no published source.
+    ///
+    /// # Fails
+    /// At `/runs/0/method`:
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 3}]
+    /// ```
+    /// At `/runs/0/method`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/method", "value": "walk-through"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "replace", "path": "/pipes/0/height", "value": 4}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the method, or the size of the pipe.
+    name: "camera-does-not-fit", severity: Warning, scope: Run, since: "0.1", clause: "runs#references",
+    limits: {
+        "crawler" = 90.0 "mm" "the smallest pipe that a crawler goes through; common practice, no published source",
+        "walk_through" = 600.0 "mm" "the lowest pipe that a person goes through; common practice, no published source",
+    },
+    facts: { "millimetres" = Millimetres "the height of the pipe, converted" },
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let limit = match run.run.method {
+        Some(Method::Crawler) => "crawler",
+        Some(Method::WalkThrough) => "walk_through",
+        _ => return,
+    };
+    let Some(view) = run.pipe else { return };
+    let Some(height) = view.pipe.height.filter(|height| height.get() > 0.0 && !view.size_doubtful()) else { return };
+    // A pipe that becomes larger on the way may let in from its other end what its record would not.
+    let millimetres = run.survey.millimetres(height);
+    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE.start() {
+        return;
+    }
+    let (method, size) = (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));
+    let message = format!("the method is {method:?}, but the pipe is {size} high");
+    out.report(run.spot("/method"), message).fact("millimetres", millimetres);
+}

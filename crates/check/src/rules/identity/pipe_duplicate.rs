@@ -1,0 +1,98 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::Pipe;
+use rustc_hash::FxHashMap;
+
+use crate::reach::exceeds;
+use crate::sink::Sink;
+use crate::views::{PipeView, Survey, tolerance};
+
+rule! {
+    /// # What it checks
+    /// No two pipes lie between the same two structures, or from one structure to one place on a main, with nothing in
+    /// the record that tells them apart: not the owner's number, size, shape, material, lining or year, nor a length that
+    /// differs by more than the tolerance.
+    ///
+    /// # Why it matters
+    /// One pipe under two ids gets two condition grades, and is mended twice or not at all.
+    ///
+    /// # Source
+    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
+    /// Systems.
+    ///
+    /// # Fails
+    /// At `/pipes/2`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "T-1", "upstream": "LM-014", "downstream": "LM-015", "height": 8, "length": 199.4}}]
+    /// ```
+    /// With the ends exchanged, at `/pipes/2`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "T-1", "upstream": "LM-015", "downstream": "LM-014", "height": 8}}]
+    /// ```
+    ///
+    /// # Passes
+    /// A second pipe beside the first, of another size.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "height": 12, "length": 200}}]
+    /// ```
+    /// Twins that the owner numbers.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/0/asset", "value": "4711-A"},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "asset": "4711-B", "height": 8, "length": 200}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Make one pipe of the two and let all runs name it. If there really are two, give each the owner's number.
+    name: "pipe-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
+    facts: { "other" = Id "the first pipe" },
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    // Only the first pipe between two ends is kept: what differs from it may still equal a later one, but where several
+    // pipes lie side by side the first finding is enough to look at them.
+    let mut between: FxHashMap<(&str, &str, bool), PipeView<'_>> = FxHashMap::default();
+    for view in survey.pipes() {
+        let pipe = view.pipe;
+        let upper = pipe.upstream.as_str();
+        let key = match (&pipe.downstream, &pipe.joins) {
+            (Some(lower), _) => (upper.min(lower.as_str()), upper.max(lower.as_str()), false),
+            (None, Some(joins)) => (upper, joins.pipe.as_str(), true),
+            (None, None) => continue,
+        };
+        let Some(first) = between.get(&key) else {
+            between.insert(key, view);
+            continue;
+        };
+        if alike(survey, first.pipe, pipe) {
+            let id = first.pipe.id.as_str();
+            let message = format!("nothing tells this pipe from {id:?}, between the same ends");
+            out.report(view.spot(""), message).fact("other", id);
+        }
+    }
+}
+
+/// Whether nothing that both pipes state differs.
+fn alike(survey: &Survey<'_>, a: &Pipe, b: &Pipe) -> bool {
+    fn same<T: PartialEq>(a: Option<&T>, b: Option<&T>) -> bool {
+        a.is_none() || b.is_none() || a == b
+    }
+    let near = |a: Option<_>, b: Option<_>| match (a, b) {
+        (Some(a), Some(b)) => {
+            let (a, b) = (survey.metres(a), survey.metres(b));
+            !exceeds((a - b).abs(), tolerance(a))
+        }
+        _ => true,
+    };
+    let joins = |a: &Pipe| a.joins.as_ref().and_then(|joins| joins.at);
+    let clock = |a: &Pipe| a.joins.as_ref().and_then(|joins| joins.clock);
+    same(a.asset.as_ref(), b.asset.as_ref())
+        && same(a.height.as_ref(), b.height.as_ref())
+        && same(a.width.as_ref(), b.width.as_ref())
+        && same(a.shape.as_ref(), b.shape.as_ref())
+        && same(a.material.as_ref(), b.material.as_ref())
+        && same(a.lining.as_ref(), b.lining.as_ref())
+        && same(a.laid.as_ref(), b.laid.as_ref())
+        && same(clock(a).as_ref(), clock(b).as_ref())
+        && near(a.length, b.length)
+        && near(joins(a), joins(b))
+}

@@ -1,0 +1,89 @@
+//! See the rule's documentation below.
+
+use obvert_model::tables::{Direction, Pipe};
+use obvert_model::text::StructureId;
+
+use crate::sink::Sink;
+use crate::views::{RunView, Survey};
+
+rule! {
+    /// # What it checks
+    /// The structures that a run names are ends of its pipe. Where neither is, the pipe is taken to be the wrong one, and
+    /// that is one finding. Of a lateral only the end that is a structure is looked at: its camera may have come from
+    /// any structure of the main, or gone on to it. A structure that is not in the table is left to `unknown-structure`.
+    ///
+    /// # Why it matters
+    /// The run belongs to another pipe, whose record stays empty while this one gets its defects.
+    ///
+    /// # Fails
+    /// At `/runs/0/to`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/to", "value": "LM-016"}]
+    /// ```
+    /// At `/runs/0/pipe`:
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "LM-020", "kind": "manhole"}},
+    ///  {"op": "replace", "path": "/runs/0/from", "value": "LM-016"},
+    ///  {"op": "replace", "path": "/runs/0/to", "value": "LM-020"}]
+    /// ```
+    ///
+    /// # Passes
+    /// A lateral that was entered from the main at `LM-014`.
+    /// ```json
+    /// [{"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
+    ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 60}}},
+    ///  {"op": "add", "path": "/runs/-", "value": {"id": "R-3", "pipe": "L-3", "from": "LM-014", "to": "C-7", "direction": "upstream",
+    ///   "launched": {"pipe": "L-101", "at": 60}, "counter": {"zero": "pipe-end"}, "surveyed": 30, "observations": [
+    ///   {"id": "1", "at": 0, "code": "run.start"}, {"id": "2", "at": 30, "code": "run.finish"}]}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the pipe that the run names, or the structure.
+    name: "run-structure-mismatch", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
+    facts: {
+        "from" = Id "`from` of the run" if "it is no end of the pipe",
+        "to" = Id "`to` of the run" if "it is no end of the pipe, and another structure than `from`",
+    },
+}
+
+fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
+    let Some(view) = run.pipe else { return };
+    let (pipe, survey) = (view.pipe, run.survey);
+    let (from, to) = (run.run.from.as_ref(), run.run.to.as_ref());
+    let lateral = pipe.downstream.is_none();
+    let astray = |named: Option<&StructureId>, lower: bool| {
+        named.is_some_and(|id| !(lateral && lower || is_end(pipe, id)) && survey.structure(id).is_some())
+    };
+    let down = run.run.direction == Direction::Downstream;
+    let pipe_id = pipe.id.as_str();
+    match (astray(from, !down), astray(to, down), from, to) {
+        (true, true, Some(from), Some(to)) if from != to => {
+            let (a, b) = (from.as_str(), to.as_str());
+            let message = format!("neither {a:?} nor {b:?} is an end of the pipe {pipe_id:?}");
+            let finding = out.report(run.spot("/pipe"), message);
+            finding.fact("from", a).fact("to", b);
+            if let Some(id) = only_pipe_between(survey, from, to) {
+                finding.help(format!("did you mean the pipe {id:?}, which lies between them?"));
+            }
+        }
+        (true, _, Some(id), _) => {
+            let message = format!("the run starts at {:?}, which is no end of the pipe {pipe_id:?}", id.as_str());
+            out.report(run.spot("/from"), message).fact("from", id.as_str());
+        }
+        (_, true, _, Some(id)) => {
+            let message = format!("the run goes to {:?}, which is no end of the pipe {pipe_id:?}", id.as_str());
+            out.report(run.spot("/to"), message).fact("to", id.as_str());
+        }
+        _ => {}
+    }
+}
+
+fn is_end(pipe: &Pipe, id: &StructureId) -> bool {
+    pipe.upstream == *id || pipe.downstream.as_ref() == Some(id)
+}
+
+fn only_pipe_between<'d>(survey: &'d Survey<'_>, a: &StructureId, b: &StructureId) -> Option<&'d str> {
+    let mut found = survey.head.pipes.iter().filter(|pipe| is_end(pipe, a) && is_end(pipe, b));
+    let only = found.next()?;
+    found.next().is_none().then_some(only.id.as_str())
+}

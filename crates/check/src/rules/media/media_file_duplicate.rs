@@ -1,0 +1,47 @@
+//! See the rule's documentation below.
+
+use rustc_hash::FxHashMap;
+
+use crate::sink::Sink;
+use crate::views::{MediaView, Survey};
+
+rule! {
+    /// # What it checks
+    /// No two rows of the media table name one file.
+    ///
+    /// # Why it matters
+    /// Two rows for one picture usually mean that a second picture was never saved, or was given the name of the first
+    /// and is gone.
+    ///
+    /// # Fails
+    /// At `/media/2/file`:
+    /// ```json
+    /// [{"op": "replace", "path": "/media/2/file", "value": "photos/lm014_001.jpg"}]
+    /// ```
+    ///
+    /// # Passes
+    /// One file that two observations show is one row.
+    /// ```json
+    /// [{"op": "add", "path": "/runs/0/observations/3/media/-", "value": {"id": "M-1"}}]
+    /// ```
+    ///
+    /// # Fix
+    /// Name the file that belongs to the second row, or let the observations refer to one row.
+    name: "media-file-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
+    facts: { "first" = Id "the first row of the file" },
+}
+
+fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
+    let mut first: FxHashMap<&str, MediaView<'_>> = FxHashMap::default();
+    for view in survey.all_media() {
+        match first.get(view.media.file.as_str()) {
+            Some(other) => {
+                let message = format!("the file {:?} stands in the row {} already", view.media.file, other.media.id);
+                out.report(view.spot("/file"), message).fact("first", other.media.id.as_str());
+            }
+            None => {
+                first.insert(&view.media.file, view);
+            }
+        }
+    }
+}

@@ -1,0 +1,46 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::time::{every, is_date};
+use crate::views::Ending;
+
+rule! {
+    /// # What it checks
+    /// Every date is in the calendar.
+    ///
+    /// # Why it matters
+    /// A 30th of February was typed, or day and month were exchanged. Other software refuses the whole record, or takes
+    /// it for a day in March.
+    ///
+    /// # Source
+    /// RFC 3339 section 5.7: the day may not exceed the days of its month.
+    ///
+    /// # Fails
+    /// At `/runs/0/started`:
+    /// ```json
+    /// [{"op": "replace", "path": "/runs/0/started", "value": "2026-02-30T09:31:00-05:00"}]
+    /// ```
+    /// At `/equipment/0/calibrated`:
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2025-02-29"}]
+    /// ```
+    ///
+    /// # Passes
+    /// ```json
+    /// [{"op": "add", "path": "/equipment/0/calibrated", "value": "2024-02-29"}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the date.
+    name: "date-invalid", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
+    facts: { "date" = Date "the date, or the date of the date and time, as recorded" },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    every(ending, &mut |time, spot| {
+        let date = time.get(..10).unwrap_or(time);
+        if !is_date(date) {
+            out.report(spot(), format!("{date} is not in the calendar")).fact("date", date);
+        }
+    });
+}

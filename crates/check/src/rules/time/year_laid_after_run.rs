@@ -1,0 +1,54 @@
+//! See the rule's documentation below.
+
+use crate::sink::Sink;
+use crate::time::in_future;
+use crate::views::{Ending, RunSummary};
+
+rule! {
+    /// # What it checks
+    /// No pipe was laid in a year after that of a run through it. A year or a run in the future is left to
+    /// `date-in-future`, a run far from the others to `run-date-outlier`.
+    ///
+    /// # Why it matters
+    /// The pipe was replaced after the survey and the record of the new one was joined with the run through the old
+    /// one; or one of the two years was mistyped.
+    ///
+    /// # Fails
+    /// At `/pipes/0/laid`:
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/0/laid", "value": 2026}, {"op": "replace", "path": "/runs/0/started", "value": "2025-12-31T09:31:00-05:00"}]
+    /// ```
+    ///
+    /// # Passes
+    /// In the year of the run.
+    /// ```json
+    /// [{"op": "add", "path": "/pipes/0/laid", "value": 2026}]
+    /// ```
+    ///
+    /// # Fix
+    /// Correct the year, or join the run with the record of the pipe that it went through.
+    name: "year-laid-after-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#time",
+    facts: {
+        "laid" = Year "the year, as recorded",
+        "run" = Id "the first run before it",
+    },
+}
+
+fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
+    let survey = ending.survey;
+    let year = |text: &str| text.get(..4).and_then(|year| year.parse::<u16>().ok());
+    let today = survey.today.and_then(|today| year(today));
+    for view in survey.pipes() {
+        let Some(laid) = view.pipe.laid.filter(|laid| today.is_none_or(|today| laid.get() <= today)) else { continue };
+        let made = |summary: &RunSummary| {
+            let time = summary.started().filter(|time| !in_future(survey, time) && !ending.dated_astray(summary))?;
+            year(time)
+        };
+        let earlier = |summary: &&RunSummary| made(summary).is_some_and(|made| made < laid.get());
+        if let Some(summary) = ending.runs_of(&view.pipe.id).find(earlier) {
+            let (id, made) = (summary.run.id.as_str(), made(summary).unwrap_or_default());
+            let message = format!("the pipe was laid in {laid}, but run {id:?} went through it in {made}");
+            out.report(view.spot("/laid"), message).fact("laid", laid.get()).fact("run", id);
+        }
+    }
+}
