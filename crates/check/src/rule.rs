@@ -135,6 +135,8 @@ pub struct Rule {
 pub enum Section {
     /// What is compared with what.
     Checks,
+    /// The cases in which the rule is skipped or another rule reports instead, as a list.
+    Exceptions,
     /// The formulas, lists and order that somebody needs who is to come to the same findings.
     Exactly,
     /// What goes wrong in the trade when it is not so.
@@ -152,15 +154,25 @@ pub enum Section {
 }
 
 impl Section {
-    /// Every section, in order; `Exactly`, `Source` and `Profile` may be missing.
-    pub const ALL: [Self; 8] =
-        [Self::Checks, Self::Exactly, Self::Matters, Self::Source, Self::Profile, Self::Fails, Self::Passes, Self::Fix];
+    /// Every section, in order; `Exceptions`, `Exactly`, `Source` and `Profile` are optional.
+    pub const ALL: [Self; 9] = [
+        Self::Checks,
+        Self::Exceptions,
+        Self::Exactly,
+        Self::Matters,
+        Self::Source,
+        Self::Profile,
+        Self::Fails,
+        Self::Passes,
+        Self::Fix,
+    ];
 
     /// Its heading.
     #[must_use]
     pub const fn heading(self) -> &'static str {
         match self {
             Self::Checks => "What it checks",
+            Self::Exceptions => "Exceptions",
             Self::Exactly => "Exactly",
             Self::Matters => "Why it matters",
             Self::Source => "Source",

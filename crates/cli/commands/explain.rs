@@ -131,7 +131,9 @@ fn unknown(name: &str) -> String {
 fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
     out(|out| {
         writeln!(out, "{} ({}, {})\n", strong(rule.name), rule.family(), rule.severity)?;
-        for section in [Section::Checks, Section::Exactly, Section::Matters, Section::Source, Section::Fix] {
+        for section in
+            [Section::Checks, Section::Exceptions, Section::Exactly, Section::Matters, Section::Source, Section::Fix]
+        {
             let text = rule.section(section);
             if !text.is_empty() {
                 writeln!(out, "{}", strong(section.heading()))?;

@@ -66,6 +66,7 @@ fn object(rule: &Rule) -> Value {
         "clause": rule.clause,
         "summary": rule.summary(),
         "checks": rule.section(Section::Checks),
+        "exceptions": rule.section(Section::Exceptions),
         "matters": rule.section(Section::Matters),
         "fix": rule.section(Section::Fix),
         "limits": rule.limits.iter().map(|limit| json!({
