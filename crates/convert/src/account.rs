@@ -7,7 +7,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
 use crate::loss::{Loss, LossKind, LossReport, Note};
-use crate::source_map::Location;
+use obvert_model::Location;
 
 /// The version of the account's form.
 const VERSION: &str = "0.1";

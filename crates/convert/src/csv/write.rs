@@ -57,7 +57,7 @@ fn cell_of(entry: &Entry<'_>) -> String {
     match entry {
         Entry::Absent => String::new(),
         Entry::Name(id) => cell::harmless((*id).to_owned()),
-        Entry::Location(place) => place.to_string(),
+        Entry::Place(place) => place.to_string(),
         Entry::Value(value, column) => cell::write(value, &column.kind),
         Entry::Bare => "{}".to_owned(),
     }

@@ -3,7 +3,7 @@
 
 use std::fmt;
 
-use obvert_model::read::Location as Found;
+use obvert_model::read::Span as Found;
 use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Visitor};
 use serde_json::{Map, Number, Value};
 

@@ -152,7 +152,7 @@ fn value_of(entry: &Entry<'_>) -> Sql {
     match entry {
         Entry::Absent => Sql::Null,
         Entry::Name(id) => Sql::Text((*id).to_owned()),
-        Entry::Location(place) => Sql::Integer(i64::try_from(*place).unwrap_or(i64::MAX)),
+        Entry::Place(place) => Sql::Integer(i64::try_from(*place).unwrap_or(i64::MAX)),
         Entry::Bare => Sql::Text("{}".to_owned()),
         Entry::Value(value, column) => match (&column.kind, value.as_i64(), value.as_f64(), value.as_bool()) {
             (Kind::Whole, Some(whole), ..) => Sql::Integer(whole),

@@ -50,7 +50,7 @@ impl Column {
     pub(super) fn push(&mut self, entry: &Entry<'_>) {
         let found = match entry {
             Entry::Absent => false,
-            Entry::Location(place) => self.push_whole(*place),
+            Entry::Place(place) => self.push_whole(*place),
             Entry::Name(text) => self.push_text(text),
             Entry::Bare => self.push_text("{}"),
             Entry::Value(value, column) => match (&mut self.values, value.as_f64(), value.as_i64(), value.as_bool()) {

@@ -16,7 +16,7 @@ pub(crate) enum Entry<'r> {
     /// The id of the row that holds this one.
     Name(&'r str),
     /// A place in a list, from 1: that of the row, or of the one that holds it.
-    Location(usize),
+    Place(usize),
     /// A value.
     Value(&'r Value, &'static Column),
     /// Nothing, but the object is there whose extensions the column holds: no other column of it would leave a trace.
@@ -27,14 +27,14 @@ pub(crate) enum Entry<'r> {
 #[derive(Clone)]
 enum Name {
     Id(String),
-    Location(usize),
+    Place(usize),
 }
 
 impl Name {
     fn entry(&self) -> Entry<'_> {
         match self {
             Self::Id(id) => Entry::Name(id),
-            Self::Location(place) => Entry::Location(*place),
+            Self::Place(place) => Entry::Place(*place),
         }
     }
 }
@@ -71,7 +71,7 @@ fn row(
     let table = &plan.tables[index];
     let mut entries: Vec<Entry<'_>> = above.iter().map(Name::entry).collect();
     if table.ordered {
-        entries.push(Entry::Location(place));
+        entries.push(Entry::Place(place));
     }
     entries.extend(table.columns.iter().map(|column| entry(value, column)));
     sink(index, value, &entries)?;
@@ -90,7 +90,7 @@ fn row(
 
 fn own_name(table: &Table, row: &Value, place: usize) -> Name {
     if table.ordered {
-        return Name::Location(place);
+        return Name::Place(place);
     }
     Name::Id(row.get(ID).and_then(Value::as_str).unwrap_or_default().to_owned())
 }

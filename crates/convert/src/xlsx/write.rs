@@ -167,7 +167,7 @@ impl Sheet {
         for ((number, entry), heading) in (0_u16..).zip(entries).zip(self.table.headings()) {
             let text = match entry {
                 Entry::Absent => continue,
-                Entry::Location(place) => {
+                Entry::Place(place) => {
                     self.sheet.write_number(row, number, *place as f64).map_err(failed)?;
                     continue;
                 }
