@@ -5,7 +5,7 @@ use std::collections::HashMap;
 use obvert_model::lists::CodeList;
 use serde_json::{Value, json};
 
-use super::super::UNSAID;
+use super::super::NOT_SAID;
 use super::super::grid::GridRow;
 use super::fill::{Form, Table};
 use super::form::Form as Seen;
@@ -125,7 +125,7 @@ impl Table<'_> {
             layout["zone"] = "+00:00".into();
             open.push("no table says the offset of its times from UTC; put it into zone in place of +00:00".to_owned());
         } else {
-            fix("issued", UNSAID);
+            fix("issued", NOT_SAID);
             open.push("nothing says when the record was issued; put it into fixed in place of 2000-01-01".to_owned());
         }
         if !self.has("pipes.id") {

@@ -1,7 +1,7 @@
 //! What can as well be something else: numbers whose one mark is a decimal mark or one between thousands, dates of which some have the day
 //! first and others the month, and day numbers of a spreadsheet. A draft takes the likelier and says what the other would change.
 
-use super::super::pattern;
+use super::super::cell::pattern;
 use super::fill::Form;
 use super::look::Look;
 use super::marks::Marks;
@@ -89,7 +89,7 @@ pub(super) fn mixed(heading: &str, pattern: &str, whole: &Look) -> Option<String
     let (count, others) = (whole.count_of(|value| is(value, day)), whole.count_of(|value| is(value, &other)));
     let both = whole.find_value(|value| is(value, day) && is(value, &other) && part(value, day) != part(value, &other));
     let both = both.map(|(value, line)| {
-        let read = |pattern: &str| part(value, pattern).unwrap_or_default();
+        let read = |pattern: &str| part(value, pattern).map(|date| date.to_string()).unwrap_or_default();
         format!("; {value:?} on line {line} is {} by the one and {} by the other", read(day), read(&other))
     });
     Some(format!(

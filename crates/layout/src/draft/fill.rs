@@ -2,9 +2,10 @@
 
 use std::collections::BTreeSet;
 
-use obvert_model::layout::{Column as OfLayout, Encoding, Layout};
+use obvert_model::layout::{Column as OfLayout, Layout};
 use serde_json::{Map, Value, json};
 
+use super::super::encoding::Charset;
 use super::super::grid::GridRow;
 use super::choose::{Choice, Column, lines, reason, unchosen};
 use super::doubt;
@@ -20,7 +21,7 @@ use obvert_convert::ConvertError;
 /// How a file is written.
 pub(super) enum Form {
     /// A table: the encoding (none for a workbook), what stands between cells, the row that headings begin in, from 0, and how many they take.
-    Table { encoding: Option<Encoding>, delimiter: char, first: usize, deep: usize },
+    Table { encoding: Option<Charset>, delimiter: char, first: usize, deep: usize },
     /// XML: the path of the element that is a row.
     Xml { rows: String },
 }
@@ -196,7 +197,7 @@ impl Table<'_> {
                 let mut table =
                     json!({"delimiter": delimiter.to_string(), "decimal_mark": self.marks.decimal.to_string()});
                 if let Some(encoding) = encoding {
-                    table["encoding"] = encoding.as_str().into();
+                    table["encoding"] = encoding.to_string().into();
                 }
                 if let Some(mark) = self.marks.thousands {
                     table["thousands_mark"] = mark.to_string().into();

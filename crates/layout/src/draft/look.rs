@@ -2,7 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
-use super::super::pattern;
+use super::super::cell::pattern;
 use super::doubt::SERIAL;
 use super::files;
 use super::form::Form;

@@ -3,10 +3,8 @@
 
 use std::collections::BTreeMap;
 
-use obvert_model::layout::Encoding;
-
-use super::super::bytes::{self, Told};
-use super::super::cells::{self, Swallowed};
+use super::super::encoding::{self, Charset, Known};
+use super::super::grid::text::{self as cells, Swallowed};
 use super::super::grid::{self, GridRow};
 use super::choose::{Column, Level};
 use super::fill::{Form, Table};
@@ -27,7 +25,7 @@ const DEEPEST: usize = 40;
 
 /// Drafts from a text.
 pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    let (text, encoding, told) = bytes::decode(source, None).map_err(|(line, why)| fail(name, line, why))?;
+    let (text, charset, known) = encoding::decode(source, None).map_err(|(line, why)| fail(name, line, why))?;
     let control =
         |letter: char| letter.is_control() && !matches!(letter, '\t' | '\r' | '\n' | '\u{c}' | '\u{80}'..='\u{9f}');
     if let Some(at) = text.find(control) {
@@ -39,9 +37,9 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
         );
         return Err(fail(name, line, message));
     }
-    let mut guesses = vec![match told {
-        Told::Plain => format!("encoding {encoding}, for sure"),
-        Told::Marked | Told::Guessed => format!("encoding {encoding}, by its bytes"),
+    let mut guesses = vec![match known {
+        Known::Declared => format!("encoding {charset}, for sure"),
+        Known::Marked | Known::Guessed => format!("encoding {charset}, by its bytes"),
     }];
     let delimiter = delimited(&text).ok_or_else(|| {
         let why = "no comma, semicolon, tab or bar cuts its lines into as many cells each, and the table of a survey has several columns; \
@@ -61,7 +59,7 @@ pub(super) fn of_text(source: &[u8], name: &str) -> Result<Draft, ConvertError> 
     if cut {
         guesses.push(format!("all by the first {} MB of {}", MOST >> 20, text.len() >> 20));
     }
-    let file = File { name, rows, delimiter, encoding: Some(encoding), marks: None, open_ended: false, merged: &[] };
+    let file = File { name, rows, delimiter, encoding: Some(charset), marks: None, open_ended: false, merged: &[] };
     file.draft(guesses)
 }
 
@@ -172,7 +170,7 @@ pub(super) struct File<'s> {
     pub(super) name: &'s str,
     pub(super) rows: Vec<GridRow>,
     pub(super) delimiter: char,
-    pub(super) encoding: Option<Encoding>,
+    pub(super) encoding: Option<Charset>,
     /// The marks of its numbers and why, where they are known before.
     pub(super) marks: Option<NumberMarks>,
     /// Whether blank cells at the end of a row are left out.

@@ -3,9 +3,8 @@
 
 use std::collections::{BTreeSet, HashMap};
 
-use super::super::bytes;
+use super::super::grid::xml as nested;
 use super::super::grid::{GridCell, GridRow};
-use super::super::nested;
 use super::choose::{Choice, Column, Level, choose};
 use super::fill::{Form, Table};
 use super::look::Look;
@@ -14,7 +13,7 @@ use super::words::vocabulary;
 use super::{Draft, ENOUGH, american, fail, words};
 use obvert_convert::ConvertError;
 use obvert_convert::xml::NAMESPACE;
-use obvert_convert::xml::markup::{Token, Tokens, text_of};
+use obvert_convert::xml::markup::{Token, Tokens};
 
 /// More paths than these are no survey, and each costs memory.
 const WIDEST: usize = 500;
@@ -67,15 +66,8 @@ struct Open {
 
 /// Drafts from XML.
 pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
-    let decoded;
-    let declared = nested::declared(source);
-    let text = match declared {
-        Some(encoding) => {
-            decoded = bytes::decode(source, Some(encoding)).map_err(|(line, why)| fail(name, line, why))?.0;
-            text_of(decoded.as_bytes(), name)?
-        }
-        None => text_of(source, name)?,
-    };
+    let charset = nested::charset(source, name)?;
+    let text: &str = &nested::decode(source, charset, name)?;
     let tree = Tree::of(text, name)?;
     if text.get(..text.len().min(4096)).unwrap_or(text).contains(NAMESPACE) {
         return Err(fail(name, 1, "this is a survey in the XML of this format already; it is read without a layout"));
@@ -84,7 +76,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let NumberMarks { marks, said, unsettled } = NumberMarks::of(values(), true);
     let american = american(values());
     let (mut guesses, mut open) = (Vec::new(), Vec::new());
-    guesses.push(format!("XML in {}, for sure", declared.map_or("utf-8", |encoding| encoding.as_str())));
+    guesses.push(format!("XML in {}, for sure", charset));
     guesses.extend(said);
     let mut columns: Vec<Column> = tree
         .leaves

@@ -4,8 +4,8 @@ use obvert_model::layout::Layout;
 use obvert_model::text::Text;
 use serde_json::json;
 
-use super::super::book;
 use super::super::grid::GridRow;
+use super::super::grid::workbook as book;
 use super::gaps::Merged;
 use super::marks::NumberMarks;
 use super::sheet::File;
@@ -128,12 +128,13 @@ fn rows(found: &Numbered, decimal: char) -> Vec<GridRow> {
         "table": {"delimiter": ";", "decimal_mark": decimal.to_string()}
     });
     let Ok(layout) = serde_json::from_value::<Layout>(marks) else { return Vec::new() };
+    let texts = book::Texts::of(&layout);
     let mut all: Vec<GridRow> = Vec::new();
     for row in found {
         while all.len() + 1 < row.number {
             all.push(GridRow { line: all.len() + 1, ..GridRow::default() });
         }
-        all.push(book::grid_row(row.number, row.cells.iter().map(|cell| book::shown(cell, None, &layout))));
+        all.push(book::grid_row(row.number, row.cells.iter().map(|cell| texts.of_cell(cell, None))));
     }
     all
 }

@@ -1,7 +1,42 @@
 //! Rows of cells, each with the place that it came from, whatever file they were read from: text with delimiters, elements
 //! of XML, or a sheet of a workbook. What the cells mean is the layout's to say.
 
+pub(crate) mod text;
+#[cfg(feature = "xlsx")]
+pub(crate) mod workbook;
+#[cfg(feature = "xlsx")]
+pub(crate) mod workbook_write;
+pub(crate) mod xml;
+pub(crate) mod xml_write;
+
+use obvert_convert::{ConvertError, Location};
 use obvert_model::layout::TableForm;
+
+use crate::plan::Plan;
+
+/// The rows of a file.
+///
+/// # Errors
+/// When it cannot be read in the way that the layout says.
+pub(crate) fn of_file(source: &[u8], name: &str, plan: &Plan<'_>) -> Result<Grid, ConvertError> {
+    match (&plan.layout.table, &plan.layout.xml) {
+        #[cfg(feature = "xlsx")]
+        (Some(table), _) if workbook::is_one(source) => workbook::read(source, name, plan, table),
+        (Some(table), _) => text::read(source, name, plan, table),
+        (None, Some(xml)) => xml::read(source, name, plan, xml),
+        (None, None) => {
+            let id = &plan.layout.id;
+            let message = format!("the layout {id} says neither table nor xml; say how the file is written");
+            Err(ConvertError::Refused { message })
+        }
+    }
+}
+
+/// An error at a line of a file.
+pub(crate) fn refuse(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
+    let place = Location { file: file.to_owned(), line, column: None, heading: None };
+    ConvertError::Form { place: Some(place), message: message.into() }
+}
 
 /// Rows under headings.
 #[derive(Clone, Debug, Default)]
@@ -57,27 +92,27 @@ pub struct Kept {
 
 impl GridCell {
     /// The number that is shown as a percentage.
-    pub(super) fn percent(&self) -> Option<f64> {
+    pub(crate) fn percent(&self) -> Option<f64> {
         self.kept.as_ref()?.percent
     }
 
     /// The moment of which the text does not say all.
-    pub(super) fn whole(&self) -> Option<&str> {
+    pub(crate) fn whole(&self) -> Option<&str> {
         self.kept.as_ref()?.whole.as_deref()
     }
 }
 
 /// Where a value came from: line and column as [`GridCell`] has them, and the number of the heading; 0 where there is none.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Spot {
-    pub(super) line: usize,
-    pub(super) column: usize,
-    pub(super) heading: usize,
+pub(crate) struct Origin {
+    pub(crate) line: usize,
+    pub(crate) column: usize,
+    pub(crate) heading: usize,
 }
 
-impl Spot {
+impl Origin {
     /// A row as a whole.
-    pub(super) const fn line(line: usize) -> Self {
+    pub(crate) const fn line(line: usize) -> Self {
         Self { line, column: 0, heading: 0 }
     }
 }
@@ -113,7 +148,7 @@ impl GridRow {
 }
 
 /// The headings of rows that stand one below the other: a blank cell above another takes what stands left of it.
-pub(super) fn headings(rows: &[GridRow]) -> Vec<String> {
+pub(crate) fn headings(rows: &[GridRow]) -> Vec<String> {
     let text = |row: &GridRow, column: usize| row.cells.get(column).map_or("", |cell| cell.text.trim()).to_owned();
     let wide = rows.iter().map(|row| row.cells.len()).max().unwrap_or(0);
     let Some((last, above)) = rows.split_last() else { return Vec::new() };
