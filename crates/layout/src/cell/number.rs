@@ -18,6 +18,11 @@ impl<'l> Marks<'l> {
         Self { decimal, thousands }
     }
 
+    #[cfg(feature = "xlsx")]
+    pub(crate) const fn new(decimal: &'l str) -> Self {
+        Self { decimal, thousands: None }
+    }
+
     /// The number that a cell is, by these marks.
     pub(crate) fn number(self, cell: &str) -> Option<f64> {
         let mut plain = cell.trim().to_owned();

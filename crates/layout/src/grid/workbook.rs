@@ -171,7 +171,14 @@ pub(crate) struct Texts<'l> {
 impl<'l> Texts<'l> {
     pub(crate) fn of(layout: &'l Layout) -> Self {
         let word = layout.units.iter().find(|word| word.unit == QuantityUnit::Percent);
-        Self { marks: Marks::of(layout), percent: word.map_or(" %", |word| word.text.as_str()) }
+        let percent = word.map(|word| word.text.as_str());
+        let plain = Self::new(Marks::of(layout));
+        Self { percent: percent.unwrap_or(plain.percent), ..plain }
+    }
+
+    /// By the marks of numbers alone.
+    pub(crate) const fn new(marks: Marks<'l>) -> Self {
+        Self { marks, percent: " %" }
     }
 
     /// What a cell says in the form of its column.

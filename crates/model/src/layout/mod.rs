@@ -25,6 +25,7 @@
 //! ```
 
 mod coding;
+mod construct;
 mod kind;
 mod problems;
 mod target;

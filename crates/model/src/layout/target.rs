@@ -53,6 +53,10 @@ targets! {
     VERTICAL = "vertical";
     /// The grade scheme.
     GRADING = "grading";
+    /// The id of the grade scheme.
+    GRADE_SCHEME = "grading.scheme";
+    /// The version of the grade scheme.
+    GRADE_SCHEME_VERSION = "grading.version";
     /// The ratings of pipes.
     RATINGS = "ratings";
     /// The unit of lengths.
@@ -75,6 +79,10 @@ targets! {
     PIPE_UPSTREAM = "pipes.upstream";
     /// The downstream end of a pipe.
     PIPE_DOWNSTREAM = "pipes.downstream";
+    /// The length of a pipe.
+    PIPE_LENGTH = "pipes.length";
+    /// The shape of a pipe's cross-section.
+    PIPE_SHAPE = "pipes.shape";
     /// The height of a pipe's cross-section.
     PIPE_HEIGHT = "pipes.height";
     /// The width of a pipe's cross-section.
@@ -137,6 +145,8 @@ targets! {
     MEDIA_OFFSET = "runs.observations.media.offset";
     /// The media.
     MEDIA = "media";
+    /// What a party is to the survey.
+    PARTY_ROLE = "parties.role";
     /// The kind of a structure.
     STRUCTURE_KIND = "structures.kind";
 }
@@ -321,6 +331,12 @@ impl Target {
             holder = below;
         }
         holder.insert(last.clone(), value);
+    }
+}
+
+impl From<Target> for FieldPath {
+    fn from(target: Target) -> Self {
+        Self::of_field(target.path())
     }
 }
 

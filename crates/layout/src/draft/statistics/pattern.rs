@@ -1,8 +1,12 @@
-//! The forms that the values of a column can have.
+//! The patterns that the values of a column can have.
 
-/// A form that all values of a column have, or nearly all.
+use std::fmt;
+
+use obvert_model::tables::QuantityUnit;
+
+/// A pattern that all values of a column have, or most of them.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Form {
+pub(crate) enum CellPattern {
     Number,
     Station,
     FeetAndInches,
@@ -12,8 +16,9 @@ pub(super) enum Form {
     Date(&'static str),
     Time(&'static str),
     DateTime(String),
-    Amount(Vec<(String, &'static str)>),
-    /// Clock positions, with what stands between two hours; nothing where two are four digits.
+    /// Numbers with a unit behind them: each unit as it is written.
+    Amount(Vec<(String, QuantityUnit)>),
+    /// Clock positions, with what is between two hours; nothing where two are four digits.
     Clock(Option<&'static str>),
     Hour,
     /// Whole numbers of a scale of grades.
@@ -24,14 +29,20 @@ pub(super) enum Form {
     /// What marks the start and the end of a stretch, with # for the number.
     Stretch(String, String),
     /// Codes of EN 13508-2: a letter for the family and two more.
-    Letters3,
-    /// Single letters.
-    Letters1,
+    StandardCode,
+    SingleLetter,
 }
 
-impl std::fmt::Display for Form {
-    /// What values of the form are, in the plural.
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+impl CellPattern {
+    /// Whether it is a date, a time of day or both.
+    pub(crate) const fn is_moment(&self) -> bool {
+        matches!(self, Self::Date(_) | Self::Time(_) | Self::DateTime(_))
+    }
+}
+
+impl fmt::Display for CellPattern {
+    /// What values of the pattern are, in the plural.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Number => f.write_str("numbers"),
             Self::Station => f.write_str("stations"),
@@ -50,8 +61,8 @@ impl std::fmt::Display for Form {
             Self::Picture => f.write_str("files of pictures"),
             Self::Recording => f.write_str("files of recordings"),
             Self::Stretch(start, finish) => write!(f, "marks of stretches ({start} and {finish})"),
-            Self::Letters3 => f.write_str("codes of EN 13508-2"),
-            Self::Letters1 => f.write_str("single letters"),
+            Self::StandardCode => f.write_str("codes of EN 13508-2"),
+            Self::SingleLetter => f.write_str("single letters"),
         }
     }
 }

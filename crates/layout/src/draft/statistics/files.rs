@@ -10,7 +10,7 @@ fn ending(text: &str, endings: &[&str]) -> bool {
         .is_some_and(|(name, ending)| !name.is_empty() && endings.contains(&ending.to_ascii_lowercase().as_str()))
 }
 
-pub(super) fn is_recording(text: &str) -> bool {
+pub(crate) fn is_recording(text: &str) -> bool {
     ending(text, RECORDINGS)
 }
 
@@ -21,7 +21,7 @@ fn is_picture(text: &str) -> bool {
 }
 
 /// Whether a layout with that separator, or none, reads the pictures of a cell; it takes white space around each off.
-pub(super) fn are_cut(text: &str, between: Option<&str>) -> bool {
+pub(crate) fn are_cut(text: &str, between: Option<&str>) -> bool {
     let Some(between) = between else { return is_picture(text) };
     let mark = if between == " " { between } else { between.trim() };
     let mut parts = text.split(mark).map(str::trim).filter(|part| !part.is_empty()).peekable();
@@ -29,7 +29,7 @@ pub(super) fn are_cut(text: &str, between: Option<&str>) -> bool {
 }
 
 /// Whether a cell names pictures, one, or several with the same between all of them.
-pub(super) fn are_pictures(text: &str) -> bool {
+pub(crate) fn are_pictures(text: &str) -> bool {
     is_picture(text) || bare().any(|mark| are_cut(text, Some(mark)))
 }
 
@@ -39,7 +39,7 @@ fn bare() -> impl Iterator<Item = &'static str> {
 
 /// What stands between several pictures in most of the cells that name several: with the white space that is around it in all of them.
 /// `times` says how often each value stands.
-pub(super) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'static str> {
+pub(crate) fn between(values: &[(String, usize)], times: &[usize]) -> Option<&'static str> {
     let with = |mark: &'static str| {
         values
             .iter()

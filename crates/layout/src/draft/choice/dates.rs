@@ -1,11 +1,9 @@
 //! What is a date whether or not a layout can read it: in a way of writing that no pattern has, dates are still no names of pipes or
 //! runs, which would make a new one of each day.
 
-use super::choose::Column;
-use super::doubt::SERIAL;
-use super::form::Form;
-use super::look::Look;
-use super::words;
+use super::Column;
+use crate::draft::statistics::ColumnStatistics;
+use crate::draft::vocabulary::{self, vocabulary};
 
 /// How the names of months begin, in the languages of the words, without accents.
 const MONTHS: &[&str] = &[
@@ -15,8 +13,8 @@ const MONTHS: &[&str] = &[
 ];
 
 /// Whether a text is a day, a month and a year, in any order that tells the year: it has four digits or stands last.
-pub(super) fn is_date(text: &str) -> bool {
-    let parts = words::words(text);
+fn is_date(text: &str) -> bool {
+    let parts = vocabulary::words(text);
     let number = |part: &str, least: u32, most: u32| part.parse::<u32>().is_ok_and(|is| (least..=most).contains(&is));
     let day = |part: &str| part.len() <= 2 && number(part, 1, 31);
     let year = |part: &str| part.len() == 4 && number(part, 1900, 2099);
@@ -37,20 +35,22 @@ pub(super) fn is_date(text: &str) -> bool {
 
 /// Whether a word of a heading says that dates stand below it.
 pub(super) fn named(heading: &[String]) -> bool {
-    let known = &words::vocabulary().dates;
+    let known = &vocabulary().dates;
     // German writes words together: the last part says what it is.
     heading.iter().any(|word| known.contains(word) || word.ends_with("datum"))
 }
 
 /// Whether the heading of a column says that dates or times of day stand below it, so that numbers there are those of a spreadsheet.
 pub(super) fn are_named(column: &Column) -> bool {
-    let times = |word: &String| words::vocabulary().times.contains(word) || word.ends_with("zeit");
+    let times = |word: &String| vocabulary().times.contains(word) || word.ends_with("zeit");
     column.words.iter().any(|words| named(words) || words.iter().any(times))
 }
 
-/// Whether numbers are taken for the day numbers of a spreadsheet.
-pub(super) fn are_counted(look: &Look) -> bool {
-    look.has(&Form::Date(SERIAL)) || look.has(&Form::Time(SERIAL)) || look.has(&Form::DateTime(SERIAL.to_owned()))
+/// Whether most values are dates, in whatever way of writing.
+pub(super) fn are_in(statistics: &ColumnStatistics) -> bool {
+    let values = &statistics.distinct;
+    let dates = values.iter().filter(|(value, _)| is_date(value)).count();
+    dates > 0 && dates * 3 >= values.len() * 2
 }
 
 #[cfg(test)]

@@ -5,23 +5,69 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::OnceLock;
 
+use obvert_model::layout::{Record, Target};
+use obvert_model::tables::QuantityUnit;
 use serde::Deserialize;
 
-use super::ways;
+use super::choice::directions;
 
-/// What a column can hold, with the look that its values must have and the words for it.
+/// What a column is in a layout.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(try_from = "String")]
+pub(super) enum Role {
+    /// It holds a field.
+    Field(Target),
+    /// It says what was seen, by a code or in words.
+    Codes,
+    /// It says more of what was seen, in words.
+    CodeDetail,
+    /// It marks where stretches begin and end.
+    Stretch,
+}
+
+impl TryFrom<String> for Role {
+    type Error = String;
+    fn try_from(text: String) -> Result<Self, String> {
+        match text.as_str() {
+            "codes" => Ok(Self::Codes),
+            "codes.detail" => Ok(Self::CodeDetail),
+            "stretch" => Ok(Self::Stretch),
+            path => Target::named(path).map(Self::Field).ok_or_else(|| format!("there is no field {path}")),
+        }
+    }
+}
+
+impl Role {
+    /// The record that a row must be of to have it.
+    pub(super) fn record(self) -> Record {
+        match self {
+            Self::Field(target) => target.record(),
+            Self::Codes | Self::CodeDetail | Self::Stretch => Record::Observation,
+        }
+    }
+}
+
+/// What a column can mean, with how its values must look and the words for it.
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Target {
-    /// The field, or a role of its own: `codes`, `codes.detail`, `stretch`.
-    pub(super) to: String,
+pub(super) struct Meaning {
+    /// What it is in a layout.
+    #[serde(rename = "to")]
+    pub(super) role: Role,
     pub(super) wants: Wants,
     /// The list of [`Vocabulary::values`] that its words are of, where it is one.
     pub(super) words: Option<String>,
     /// What it is in words, for the reason.
     pub(super) is: String,
-    /// A phrase matches where all of its words stand in the heading.
+    /// A phrase matches where all of its words are in the heading.
     pub(super) phrases: Vec<String>,
+}
+
+impl Meaning {
+    /// Whether it is a field.
+    pub(super) fn is_field(&self, target: Target) -> bool {
+        self.role == Role::Field(target)
+    }
 }
 
 /// What the values of a column must look like.
@@ -60,11 +106,12 @@ pub(super) type Words = BTreeMap<String, Vec<String>>;
 #[serde(deny_unknown_fields)]
 pub(super) struct Vocabulary {
     /// Everything that a draft can find, the more special before the more general.
-    pub(super) targets: Vec<Target>,
+    #[serde(rename = "targets")]
+    pub(super) meanings: Vec<Meaning>,
     /// Words for units in headings, which say nothing of what is measured.
     units: Words,
     /// Words and signs for units behind numbers.
-    pub(super) cell_units: Words,
+    cell_units: Words,
     /// Words of headings that say nothing.
     bare: BTreeSet<String>,
     /// Words for values, by the name that a target calls them by.
@@ -86,31 +133,37 @@ pub(super) fn vocabulary() -> &'static Vocabulary {
     WORDS.get_or_init(|| serde_json::from_str(include_str!("words.json")).unwrap_or_default())
 }
 
-/// A list of words that a target names.
-fn list(target: &Target) -> Option<&'static Words> {
-    vocabulary().values.get(target.words.as_ref()?)
+/// What a column can mean that holds a field.
+pub(super) fn meaning_of(target: Target) -> Option<&'static Meaning> {
+    vocabulary().meanings.iter().find(|meaning| meaning.is_field(target))
+}
+
+/// The list of words that a meaning names.
+fn list(meaning: &Meaning) -> Option<&'static Words> {
+    vocabulary().values.get(meaning.words.as_ref()?)
 }
 
 /// The unit that a heading names.
-pub(super) fn unit_in(heading: &[String]) -> Option<&'static str> {
-    let units = &vocabulary().units;
-    units.iter().find(|(_, words)| heading.iter().any(|own| words.contains(own))).map(|(unit, _)| unit.as_str())
+pub(super) fn unit_in(heading: &[String]) -> Option<QuantityUnit> {
+    unit_with(&vocabulary().units, |words| heading.iter().any(|own| words.contains(own)))
 }
 
 /// The unit that a word or sign stands for.
-pub(super) fn unit_of(word: &str) -> Option<&'static str> {
+pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
     let own = words(word);
-    let said = |all: &'static Words, is: &dyn Fn(&String) -> bool| {
-        all.iter().find(|(_, words)| words.iter().any(is)).map(|(unit, _)| unit.as_str())
-    };
-    said(&vocabulary().cell_units, &|known| known == word)
-        .or_else(|| said(&vocabulary().units, &|known| own.len() == 1 && own[0] == *known))
+    unit_with(&vocabulary().cell_units, |known| known.iter().any(|known| known == word))
+        .or_else(|| unit_with(&vocabulary().units, |known| own.len() == 1 && known.contains(&own[0])))
 }
 
-/// What a text stands for of the words of a target: that of the longest phrase that is in it, and of two of one length that which comes
+/// The unit whose words are so.
+fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUnit> {
+    units.iter().find(|(_, words)| is(words)).and_then(|(unit, _)| QuantityUnit::from_word(unit))
+}
+
+/// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and of two of one length that which comes
 /// first. From one end to the other is one way, and which of the two is none that can be told from the words alone.
-pub(super) fn meant(text: &str, target: &Target) -> Option<&'static str> {
-    let list = list(target)?;
+pub(super) fn meant(text: &str, meaning: &Meaning) -> Option<&'static str> {
+    let list = list(meaning)?;
     let own = words(text);
     let found = list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
     let at = |phrase: &str| -> Option<usize> {
@@ -120,7 +173,7 @@ pub(super) fn meant(text: &str, target: &Target) -> Option<&'static str> {
     let found = found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
     let (value, longest, _) = found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
     let other = || found.clone().any(|(other, long, _)| long == longest && other != value);
-    (!ways::is(target) || !other()).then_some(value.as_str())
+    (!directions::is(meaning) || !other()).then_some(value.as_str())
 }
 
 /// Whether a value is a word for yes, or for no.
@@ -133,51 +186,45 @@ pub(super) fn yes(value: &str) -> Option<bool> {
 /// A text as words: lower case, without accents, cut where letters, digits and capitals change.
 pub(super) fn words(text: &str) -> Vec<String> {
     let mut found: Vec<String> = Vec::new();
-    let mut before = None;
+    // Whether the letter before is a digit, and whether it is a small one.
+    let mut before: Option<(bool, bool)> = None;
     for letter in text.chars() {
-        let class = if letter.is_ascii_digit() {
-            'd'
-        } else if letter.is_alphabetic() {
-            'a'
-        } else {
-            ' '
-        };
-        let new = match before {
-            None => true,
-            Some((was, lower)) => was != class || lower && letter.is_uppercase(),
-        };
-        if class == ' ' {
+        let is_digit = letter.is_ascii_digit();
+        if !is_digit && !letter.is_alphabetic() {
             before = None;
-            if letter == '%' {
-                found.push("percent".to_owned());
-            }
+            found.extend((letter == '%').then(|| "percent".to_owned()));
             continue;
         }
-        if new {
+        let is_within = before.is_some_and(|(digit, small)| digit == is_digit && !(small && letter.is_uppercase()));
+        if !is_within {
             found.push(String::new());
         }
-        before = Some((class, letter.is_lowercase()));
-        let Some(last) = found.last_mut() else { continue };
-        for lower in letter.to_lowercase() {
-            match lower {
-                'ä' | 'à' | 'á' | 'â' => last.push('a'),
-                'ö' | 'ó' | 'ô' | 'ò' => last.push('o'),
-                'ü' | 'ú' | 'û' | 'ù' => last.push('u'),
-                'é' | 'è' | 'ê' | 'ë' => last.push('e'),
-                'í' | 'î' | 'ï' | 'ì' => last.push('i'),
-                'ñ' => last.push('n'),
-                'ç' => last.push('c'),
-                'œ' => last.push_str("oe"),
-                'ß' => last.push_str("ss"),
-                other => last.push(other),
-            }
+        before = Some((is_digit, letter.is_lowercase()));
+        if let Some(last) = found.last_mut() {
+            letter.to_lowercase().for_each(|lower| push_plain(last, lower));
         }
     }
     found
 }
 
+/// Adds a small letter without its accent.
+fn push_plain(text: &mut String, letter: char) {
+    match letter {
+        'ä' | 'à' | 'á' | 'â' => text.push('a'),
+        'ö' | 'ó' | 'ô' | 'ò' => text.push('o'),
+        'ü' | 'ú' | 'û' | 'ù' => text.push('u'),
+        'é' | 'è' | 'ê' | 'ë' => text.push('e'),
+        'í' | 'î' | 'ï' | 'ì' => text.push('i'),
+        'ñ' => text.push('n'),
+        'ç' => text.push('c'),
+        'œ' => text.push_str("oe"),
+        'ß' => text.push_str("ss"),
+        other => text.push(other),
+    }
+}
+
 /// The words of a text as the code list has them: words of offices, alone or several together, are replaced.
-pub(super) fn known(text: &str) -> Vec<String> {
+pub(super) fn in_code_words(text: &str) -> Vec<String> {
     let mut own = words(text);
     for (word, phrases) in &vocabulary().codes {
         for phrase in phrases {
@@ -195,15 +242,15 @@ pub(super) fn is_bare(heading: &[String]) -> bool {
     heading.iter().all(|word| vocabulary().bare.contains(word))
 }
 
-/// How well a heading names a target, from 0 to 1: how much of the heading the best phrase covers.
-pub(super) fn named(heading: &[String], target: &Target) -> f64 {
+/// How well a heading names a meaning, from 0 to 1: how much of the heading the best phrase covers.
+pub(super) fn named(heading: &[String], meaning: &Meaning) -> f64 {
     let known = vocabulary();
     let unit = |word: &String| known.units.values().any(|words| words.contains(word));
     let bare: Vec<&String> = heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
     // A heading of units and numbers alone is all there is.
     let words: Vec<&String> = if bare.is_empty() { heading.iter().collect() } else { bare };
     let all = words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
-    let best = target.phrases.iter().map(|phrase| {
+    let best = meaning.phrases.iter().map(|phrase| {
         let wanted: Vec<&str> = phrase.split(' ').collect();
         let is = |own: &str, wanted: &str| {
             // German writes words together: the last part says what it is.
@@ -242,14 +289,17 @@ mod tests {
     #[test]
     fn the_vocabulary_is_read_and_says_nothing_twice() {
         let all: Vocabulary = serde_json::from_str(include_str!("words.json")).unwrap();
-        assert!(all.targets.len() > 30);
-        once("targets", all.targets.iter().map(|target| format!("{} {:?}", target.to, target.wants)));
-        for target in &all.targets {
-            once(&target.to, target.phrases.iter());
-            for phrase in &target.phrases {
-                assert_eq!(words(phrase).join(" "), *phrase, "{}", target.to);
+        assert!(all.meanings.len() > 30);
+        once("meanings", all.meanings.iter().map(|meaning| format!("{:?} {:?}", meaning.role, meaning.wants)));
+        for meaning in &all.meanings {
+            once(&meaning.is, meaning.phrases.iter());
+            for phrase in &meaning.phrases {
+                assert_eq!(words(phrase).join(" "), *phrase, "{}", meaning.is);
             }
-            assert!(target.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", target.to);
+            assert!(meaning.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", meaning.is);
+        }
+        for unit in all.units.keys().chain(all.cell_units.keys()) {
+            assert!(QuantityUnit::from_word(unit).is_some(), "{unit}");
         }
         let lists = [("units", &all.units), ("cell_units", &all.cell_units), ("codes", &all.codes)];
         let values = all.values.iter().map(|(name, words)| (name.as_str(), words));
@@ -259,30 +309,24 @@ mod tests {
         once("yes and no", all.yes.iter().chain(&all.no));
     }
 
-    /// Every target leads to a field of the model, or plays a part of its own.
+    /// Words for values are words of the format.
     #[test]
-    fn targets_lead_to_fields() {
-        for target in &vocabulary().targets {
-            let own = ["codes", "codes.detail", "stretch"].contains(&target.to.as_str());
-            let path: Result<obvert_model::profile::FieldPath, _> = serde_json::from_value(target.to.as_str().into());
-            assert!(own || path.is_ok_and(|path| path.resolve().is_ok()), "{}", target.to);
-        }
+    fn values_are_words_of_the_format() {
         for (name, field) in [("materials", "pipes.material"), ("shapes", "pipes.shape"), ("carries", "pipes.carries")]
         {
-            let path: obvert_model::profile::FieldPath = serde_json::from_value(field.into()).unwrap();
-            let obvert_model::shape::Shape::Word(known) = &path.resolve().unwrap().field.shape else {
+            let obvert_model::shape::Shape::Word(known) = Target::named(field).unwrap().shape() else {
                 panic!("{field}")
             };
             for value in vocabulary().values[name].keys() {
-                assert!(format!("{known:?}").contains(&format!("{value:?}")), "{value}");
+                assert!(known.contains(value), "{value}");
             }
         }
     }
 
     #[test]
     fn the_longest_phrase_says_what_a_value_means() {
-        let target = |to: &str| vocabulary().targets.iter().find(|target| target.to == to).unwrap();
-        let list = target("pipes.material");
+        let meaning = |to: &str| meaning_of(Target::named(to).unwrap()).unwrap();
+        let list = meaning("pipes.material");
         for (text, value) in [
             ("Reinforced concrete", Some("reinforced-concrete")),
             ("concrete, brick lined", Some("concrete")),
@@ -301,12 +345,12 @@ mod tests {
             ("US to DS", None),
             ("from upstream to downstream", None),
         ] {
-            assert_eq!(meant(text, target("runs.direction")), value, "{text}");
+            assert_eq!(meant(text, meaning_of(Target::DIRECTION).unwrap()), value, "{text}");
         }
-        assert_eq!(known("Gave up: roots"), ["stopped", "roots"]);
+        assert_eq!(in_code_words("Gave up: roots"), ["stopped", "roots"]);
         assert_eq!(
             (unit_of("\""), unit_of("Inches"), unit_of("mm"), unit_of("x")),
-            (Some("in"), Some("in"), Some("mm"), None)
+            (Some(QuantityUnit::Inch), Some(QuantityUnit::Inch), Some(QuantityUnit::Millimetre), None)
         );
     }
 }
