@@ -4,22 +4,22 @@
 use obvert_model::tables::{CounterZero, LengthBetween, OutcomeKind, Run};
 use rustc_hash::FxHashMap;
 
-use crate::measure::most;
-use crate::reach::far;
-use crate::time::cameras;
+use crate::support::cameras::cameras;
+use crate::support::map_lengths::four_in_five;
+use crate::support::run_extent::far_position;
 use crate::views::{Ending, RunSummary};
 
 /// How many runs must agree: fewer prove nothing.
-const FEWEST: usize = 4;
+const MIN_RUNS: usize = 4;
 
 /// Shorter pipes say little: the ends of the two measurements weigh too much. In metres.
-const SHORTEST: f64 = 20.0;
+const MIN_LENGTH: f64 = 20.0;
 
 /// The least share that a counter is called wrong for. A per cent is twice what a counter may be off, see `tolerance`.
-pub(crate) const LEAST: f64 = 0.01;
+pub(crate) const MIN_SHARE: f64 = 0.01;
 
 /// The largest: what is farther off is no slipping wheel.
-const LARGEST: f64 = 0.1;
+const MAX_SHARE: f64 = 0.1;
 
 /// A camera whose runs are all too long, or all too short.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -41,14 +41,18 @@ pub(crate) fn camera_of(ending: &Ending<'_>, run: &Run) -> Option<usize> {
 
 /// The cameras that drift, against the length in metres that `length` gives for the pipe of a run that reached the far
 /// structure.
-pub(crate) fn drifts(ending: &Ending<'_>, least: f64, length: impl Fn(&RunSummary) -> Option<f64>) -> Vec<Drift> {
+pub(crate) fn drifting_cameras(
+    ending: &Ending<'_>,
+    least: f64,
+    length: impl Fn(&RunSummary) -> Option<f64>,
+) -> Vec<Drift> {
     let mut by_camera: FxHashMap<Option<usize>, Vec<(f64, f64)>> = FxHashMap::default();
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
-        if !from_centre(&summary.run) {
+        if !measured_from_centre(&summary.run) {
             continue;
         }
-        let Some(length) = length(summary).filter(|metres| *metres >= SHORTEST) else { continue };
-        let Some(far) = far(ending.survey, &summary.run, summary.marks) else { continue };
+        let Some(length) = length(summary).filter(|metres| *metres >= MIN_LENGTH) else { continue };
+        let Some(far) = far_position(ending.survey, &summary.run, summary.marks) else { continue };
         by_camera.entry(camera_of(ending, &summary.run)).or_default().push((far, length));
     }
     let mut found: Vec<Drift> = by_camera
@@ -69,16 +73,17 @@ fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
     shares.sort_by(f64::total_cmp);
     let share = *shares.get(shares.len() / 2)?;
     let agree = shares.iter().filter(|one| (0.5..=1.5).contains(&(**one / share))).count();
-    ((least..=LARGEST).contains(&share.abs()) && agree >= FEWEST && most(agree, shares.len())).then_some((share, agree))
+    ((least..=MAX_SHARE).contains(&share.abs()) && agree >= MIN_RUNS && four_in_five(agree, shares.len()))
+        .then_some((share, agree))
 }
 
 /// Whether a run's distances are known to be from the centre of its structure.
-fn from_centre(run: &Run) -> bool {
+fn measured_from_centre(run: &Run) -> bool {
     run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
 }
 
 /// The length of a run's pipe as the owner has it, between the centres of its structures, in metres.
-pub(crate) fn stated(ending: &Ending<'_>, summary: &RunSummary) -> Option<f64> {
+pub(crate) fn stated_length(ending: &Ending<'_>, summary: &RunSummary) -> Option<f64> {
     let pipe = ending.survey.pipe(&summary.run.pipe)?;
     let between = pipe.length_between.is_none_or(|between| between == LengthBetween::Centres);
     pipe.length.filter(|_| between).map(|length| ending.survey.metres(length))

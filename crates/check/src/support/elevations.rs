@@ -8,7 +8,7 @@ use crate::views::{PipeView, Survey};
 
 /// How far elevations and depths of one structure may disagree, in metres: half of the last digit of a depth in tenths of a
 /// metre. Common practice, no published source.
-pub(crate) const SLACK: f64 = 0.05;
+pub(crate) const TOLERANCE: f64 = 0.05;
 
 /// Whether a value is above a limit by more than a double's last digits may be astray after a subtraction of elevations.
 pub(crate) fn exceeds(value: f64, limit: f64) -> bool {
@@ -24,9 +24,9 @@ pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option
 }
 
 /// Whether a structure's elevations agree with each other, as far as can be told.
-pub(crate) fn agrees(survey: &Survey<'_>, structure: &Structure) -> bool {
+pub(crate) fn consistent(survey: &Survey<'_>, structure: &Structure) -> bool {
     let upright = !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
-    upright && !disagreement(survey, structure).is_some_and(|metres| exceeds(metres, SLACK))
+    upright && !disagreement(survey, structure).is_some_and(|metres| exceeds(metres, TOLERANCE))
 }
 
 /// One end of a pipe: its own invert there, and the structure.
@@ -40,26 +40,26 @@ pub(crate) struct End<'d> {
 
 /// What is wrong with an end of a pipe at its structure, in metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Astray {
+pub(crate) enum InvertMismatch {
     BelowStructure(f64),
     AboveGround(f64),
 }
 
 impl<'d> End<'d> {
     /// Where the invert is astray. Says nothing where the structure's own elevations contradict each other.
-    pub(crate) fn astray(&self, survey: &Survey<'_>, slack: f64) -> Option<Astray> {
+    pub(crate) fn mismatch(&self, survey: &Survey<'_>, slack: f64) -> Option<InvertMismatch> {
         let metres = |above: Length, below: Length| (above.get() - below.get()) * survey.head.units.length.metres();
-        if !agrees(survey, self.structure) {
+        if !consistent(survey, self.structure) {
             return None;
         }
         let above = self.structure.ground.map(|ground| metres(self.invert, ground)).filter(|by| exceeds(*by, 0.0));
         let below = self.structure.invert.map(|invert| metres(invert, self.invert)).filter(|by| exceeds(*by, slack));
-        above.map(Astray::AboveGround).or(below.map(Astray::BelowStructure))
+        above.map(InvertMismatch::AboveGround).or(below.map(InvertMismatch::BelowStructure))
     }
 }
 
 /// The ends of a pipe that have an invert of their own and a structure.
-pub(crate) fn ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>> {
+pub(crate) fn pipe_ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>> {
     let own = view.pipe.inverts.as_ref();
     let upper = own.and_then(|inverts| inverts.upstream).zip(view.upstream());
     let lower = own.and_then(|inverts| inverts.downstream).zip(view.downstream());
@@ -70,6 +70,6 @@ pub(crate) fn ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>> {
 }
 
 /// Whether an end of the pipe is already known to be astray; its gradient then proves nothing.
-pub(crate) fn any_astray(view: &PipeView<'_>) -> bool {
-    ends(view).any(|end| end.astray(view.survey, SLACK).is_some())
+pub(crate) fn any_invert_mismatch(view: &PipeView<'_>) -> bool {
+    pipe_ends(view).any(|end| end.mismatch(view.survey, TOLERANCE).is_some())
 }

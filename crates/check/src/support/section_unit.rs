@@ -3,11 +3,11 @@
 
 use obvert_model::tables::{Pipe, SectionUnit, Shape};
 
-use crate::measure::most;
+use crate::support::map_lengths::four_in_five;
 use crate::views::{PipeView, Survey};
 
 /// The smallest and the largest pipe that a camera is sent through, in millimetres; common practice, no published source.
-pub(crate) const PLAUSIBLE: std::ops::RangeInclusive<f64> = 40.0..=6000.0;
+pub(crate) const PLAUSIBLE_HEIGHTS: std::ops::RangeInclusive<f64> = 40.0..=6000.0;
 
 /// The largest precast circular pipe, in inches: the largest size of ASTM C76 (from memory).
 const LARGEST_CIRCULAR: f64 = 144.0;
@@ -20,29 +20,29 @@ const NOMINAL_INCHES: [f64; 2] = [42.0, 48.0];
 
 /// What the heights of all pipes say about the document's section unit.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Sizes {
+pub(crate) struct SectionUnitVotes {
     /// How many heights make sense only in the unit that is not declared.
     pub(crate) other: usize,
     /// How many make sense in one of the two units only.
     pub(crate) of: usize,
 }
 
-impl Sizes {
+impl SectionUnitVotes {
     pub(crate) fn new(survey: &Survey<'_>) -> Self {
         let unit = survey.head.units.section;
-        let other = survey.head.pipes.iter().filter(|pipe| only_other(unit, pipe)).count();
-        let declared = survey.head.pipes.iter().filter(|pipe| only_declared(unit, pipe)).count();
+        let other = survey.head.pipes.iter().filter(|pipe| fits_other_unit_only(unit, pipe)).count();
+        let declared = survey.head.pipes.iter().filter(|pipe| fits_declared_unit_only(unit, pipe)).count();
         Self { other, of: other + declared }
     }
 
     /// Whether the document's section unit is wrong, and not some of its numbers.
     pub(crate) fn unit_is_wrong(self) -> bool {
-        self.other >= 2 && most(self.other, self.of)
+        self.other >= 2 && four_in_five(self.other, self.of)
     }
 }
 
 /// The unit that is not declared.
-pub(crate) fn other(unit: SectionUnit) -> SectionUnit {
+pub(crate) fn other_unit(unit: SectionUnit) -> SectionUnit {
     match unit {
         SectionUnit::Inch => SectionUnit::Millimetre,
         SectionUnit::Millimetre => SectionUnit::Inch,
@@ -50,24 +50,26 @@ pub(crate) fn other(unit: SectionUnit) -> SectionUnit {
 }
 
 /// Whether a pipe's height makes no sense in the declared unit and would in the other one.
-pub(crate) fn only_other(unit: SectionUnit, pipe: &Pipe) -> bool {
+pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     let Some(height) = pipe.height.map(|height| height.get()) else { return false };
-    let (here, there) = (height * unit.millimetres(), height * other(unit).millimetres());
-    if !PLAUSIBLE.contains(&there) {
+    let (here, there) = (height * unit.millimetres(), height * other_unit(unit).millimetres());
+    if !PLAUSIBLE_HEIGHTS.contains(&there) {
         return false;
     }
     match unit {
         SectionUnit::Inch => {
             let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
-            here > *PLAUSIBLE.end() || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
+            here > *PLAUSIBLE_HEIGHTS.end()
+                || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
         }
-        SectionUnit::Millimetre => here < *PLAUSIBLE.start() || NOMINAL_INCHES.contains(&height),
+        SectionUnit::Millimetre => here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height),
     }
 }
 
-fn only_declared(unit: SectionUnit, pipe: &Pipe) -> bool {
+fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     let Some(height) = pipe.height.map(|height| height.get()) else { return false };
-    PLAUSIBLE.contains(&(height * unit.millimetres())) && !PLAUSIBLE.contains(&(height * other(unit).millimetres()))
+    PLAUSIBLE_HEIGHTS.contains(&(height * unit.millimetres()))
+        && !PLAUSIBLE_HEIGHTS.contains(&(height * other_unit(unit).millimetres()))
 }
 
 impl PipeView<'_> {
@@ -75,7 +77,8 @@ impl PipeView<'_> {
     /// pipe (a grade, for instance) then proves nothing; `size-unit-suspect` says so once.
     #[must_use]
     pub fn size_doubtful(&self) -> bool {
-        self.survey.sizes().unit_is_wrong() || only_other(self.survey.head.units.section, self.pipe)
+        self.survey.section_unit_votes().unit_is_wrong()
+            || fits_other_unit_only(self.survey.head.units.section, self.pipe)
     }
 }
 
@@ -109,7 +112,11 @@ mod tests {
         ];
         for (unit, height, shape, there, here) in cases {
             let pipe = pipe(height, shape);
-            assert_eq!((only_other(unit, &pipe), only_declared(unit, &pipe)), (there, here), "{height} {unit} {shape}");
+            assert_eq!(
+                (fits_other_unit_only(unit, &pipe), fits_declared_unit_only(unit, &pipe)),
+                (there, here),
+                "{height} {unit} {shape}"
+            );
         }
     }
 }

@@ -3,6 +3,9 @@
 //! For an observation, the scheme's entries for its code and aspect are tried in order; the first whose conditions hold
 //! decides, by the band of its amount, or by its plain grade where the amount was not recorded.
 
+mod table;
+mod totals;
+
 use obvert_model::lists::{
     Band, Code, CodeList, Crosswalk, Fit, GradeEntry, GradeScheme, Lost, ORIGINAL, QuantityMeaning,
 };
@@ -10,11 +13,9 @@ use obvert_model::number::{Amount, Grade};
 use obvert_model::tables::{Aspect, Observation, QuantityUnit};
 use rustc_hash::FxHashMap;
 
-use crate::bore::Bore;
-pub use crate::grade_table::{
-    AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why,
-};
-pub use crate::tally::{Counted, Tally};
+pub use self::table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why};
+pub use self::totals::{GradeExtent, GradeTotals};
+use crate::support::cross_section::CrossSection;
 
 /// A grade scheme, indexed by code.
 #[derive(Debug)]
@@ -130,22 +131,27 @@ impl<'s> Grader<'s> {
     /// The grade of an observation in an aspect; `None` where the scheme gives it none. `bore` is the cross-section
     /// where it was seen.
     #[must_use]
-    pub fn grade(&self, code: &Code, row: &Observation, bore: &Bore, aspect: Aspect) -> Option<Grade> {
-        self.judge(code, row, bore, aspect).grade
+    pub fn grade(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Option<Grade> {
+        self.judge(code, row, section, aspect).grade
     }
 
     /// The grade of an observation in an aspect, with what it rests on.
     #[must_use]
-    pub fn judge(&self, code: &Code, row: &Observation, bore: &Bore, aspect: Aspect) -> Judgement<'s> {
-        judge(self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)), code, row, bore)
+    pub fn judge(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Judgement<'s> {
+        judge(self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)), code, row, section)
     }
 }
 
 /// The grade that the entries of one code and aspect give an observation.
-pub(crate) fn judge<'s>(entries: &[&'s GradeEntry], code: &Code, row: &Observation, bore: &Bore) -> Judgement<'s> {
+pub(crate) fn judge<'s>(
+    entries: &[&'s GradeEntry],
+    code: &Code,
+    row: &Observation,
+    section: &CrossSection,
+) -> Judgement<'s> {
     let mut judgement = Judgement { grade: None, entry: None, band: None, certain: true };
     for entry in entries {
-        match holds(entry, row, bore) {
+        match holds(entry, row, section) {
             Some(false) => {}
             None => judgement.certain = false,
             Some(true) => {
@@ -189,7 +195,7 @@ pub struct Banded<'s> {
 impl Judgement<'_> {
     /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2 mm, below 450 mm`.
     #[must_use]
-    pub fn reason(&self, bore: &Bore) -> String {
+    pub fn reason(&self, section: &CrossSection) -> String {
         let Some(entry) = self.entry else { return "no entry of it fits".to_owned() };
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
@@ -208,10 +214,10 @@ impl Judgement<'_> {
         if !entry.characterisation.is_empty() {
             parts.push(entry.characterisation.iter().map(|word| word.as_str()).collect::<Vec<_>>().join(" "));
         }
-        if let Some(class) = bore.class.filter(|_| !entry.materials.is_empty()) {
+        if let Some(class) = section.class.filter(|_| !entry.materials.is_empty()) {
             parts.push(format!("in {class}"));
         }
-        if let (Some(size), Some(height)) = (&entry.size, bore.height) {
+        if let (Some(size), Some(height)) = (&entry.size, section.height) {
             let from = size.from.filter(|from| *from > 0.0 || size.below.is_none());
             parts.push(format!("height {} mm, {}", tidy(height), range(from, size.below, "mm")));
         }
@@ -252,16 +258,19 @@ fn within(value: f64, from: Option<f64>, below: Option<f64>) -> bool {
 }
 
 /// Whether an entry's conditions hold; `None` where that cannot be told for want of a material or a size.
-fn holds(entry: &GradeEntry, row: &Observation, bore: &Bore) -> Option<bool> {
+fn holds(entry: &GradeEntry, row: &Observation, section: &CrossSection) -> Option<bool> {
     let places = entry.characterisation.iter().enumerate();
     if !places.clone().all(|(place, value)| row.characterisation.get(place) == Some(value)) {
         return Some(false);
     }
-    let material =
-        if entry.materials.is_empty() { Some(true) } else { bore.class.map(|class| entry.materials.contains(&class)) };
+    let material = if entry.materials.is_empty() {
+        Some(true)
+    } else {
+        section.class.map(|class| entry.materials.contains(&class))
+    };
     let sized = match &entry.size {
         None => Some(true),
-        Some(size) => bore.height.map(|mm| within(mm, size.from, size.below)),
+        Some(size) => section.height.map(|mm| within(mm, size.from, size.below)),
     };
     match (material, sized) {
         (Some(true), Some(true)) => Some(true),

@@ -10,17 +10,17 @@ use obvert_model::tables::{CounterZero, Direction, LengthBetween, LengthUnit, Ou
 use crate::views::{Ending, Marks, Survey, tolerance};
 
 /// How many feet a metre has. A foot taken for a metre makes a length this many times too long.
-const FEET_IN_A_METRE: f64 = 1.0 / 0.3048;
+const FEET_PER_METRE: f64 = 1.0 / 0.3048;
 
 /// How near a ratio must come to [`FEET_IN_A_METRE`] to be taken for it.
-const NEARNESS: f64 = 0.1;
+const FOOT_RATIO_TOLERANCE: f64 = 0.1;
 
 /// Whether `surveyed` and the row that closes the run say different distances.
-pub(crate) fn end_contradicts(survey: &Survey<'_>, run: &Run, marks: Marks) -> bool {
+pub(crate) fn surveyed_contradicts_finish(survey: &Survey<'_>, run: &Run, marks: Marks) -> bool {
     let reads = run.counter.as_ref().and_then(|counter| counter.reads);
     // A run that ends before its zero point is wrong in itself.
     let surveyed = run.surveyed.filter(|surveyed| surveyed.get() >= reads.map_or(0.0, Length::get));
-    match (surveyed, marks.finish.filter(|_| !marks.zeroed_again)) {
+    match (surveyed, marks.finish.filter(|_| !marks.counter_reset)) {
         (Some(surveyed), Some(finish)) => {
             let (surveyed, finish) = (survey.metres(surveyed), survey.metres(finish));
             exceeds((finish - surveyed).abs(), tolerance(surveyed))
@@ -31,13 +31,13 @@ pub(crate) fn end_contradicts(survey: &Survey<'_>, run: &Run, marks: Marks) -> b
 
 /// How far the run came from the centre of its start structure, in metres. `None` where it is not known: no `surveyed`,
 /// one that the rows contradict, a counter that was set to zero again on the way, or a camera that went into a lateral from a main with the counter set elsewhere.
-pub(crate) fn far(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
+pub(crate) fn far_position(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
     let counter = run.counter.as_ref();
     let zero = counter.map(|counter| counter.zero);
     if run.launched.is_some() && !matches!(zero, Some(CounterZero::PipeEnd | CounterZero::AccessFitting)) {
         return None;
     }
-    if marks.zeroed_again || end_contradicts(survey, run, marks) {
+    if marks.counter_reset || surveyed_contradicts_finish(survey, run, marks) {
         return None;
     }
     let of = |length: Option<Length>| length.map_or(0.0, Length::get);
@@ -47,7 +47,7 @@ pub(crate) fn far(survey: &Survey<'_>, run: &Run, marks: Marks) -> Option<f64> {
 }
 
 /// The run's pipe with its length in metres, where the owner states a sensible one.
-pub(crate) fn pipe_of<'d>(survey: &'d Survey<'_>, run: &Run) -> Option<(&'d Pipe, f64)> {
+pub(crate) fn pipe_with_length<'d>(survey: &'d Survey<'_>, run: &Run) -> Option<(&'d Pipe, f64)> {
     let pipe = survey.pipe(&run.pipe)?;
     let metres = survey.metres(pipe.length?);
     (metres > 0.0).then_some((pipe, metres))
@@ -55,47 +55,47 @@ pub(crate) fn pipe_of<'d>(survey: &'d Survey<'_>, run: &Run) -> Option<(&'d Pipe
 
 /// A run and its pipe, in metres.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Reach {
+pub(crate) struct RunExtent {
     /// How far the run came.
     pub(crate) far: f64,
     /// How long the pipe is.
     pub(crate) length: f64,
 }
 
-impl Reach {
+impl RunExtent {
     /// How many times as long as the pipe the run is, where that is what feet taken for metres make of it.
     pub(crate) fn unit_ratio(self) -> Option<f64> {
         let ratio = self.far / self.length;
-        (near(ratio) || near(1.0 / ratio)).then_some(ratio)
+        (is_foot_ratio(ratio) || is_foot_ratio(1.0 / ratio)).then_some(ratio)
     }
 }
 
-fn near(ratio: f64) -> bool {
-    (ratio / FEET_IN_A_METRE - 1.0).abs() <= NEARNESS
+fn is_foot_ratio(ratio: f64) -> bool {
+    (ratio / FEET_PER_METRE - 1.0).abs() <= FOOT_RATIO_TOLERANCE
 }
 
 /// The run, where it is longer than its pipe can be: by more than the tolerance of the counter, the same again for the
 /// owner's record, and `allowance` metres for the two structures where the pipe was not measured between their centres.
-pub(crate) fn past(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> Option<Reach> {
-    let (pipe, length) = pipe_of(survey, run)?;
-    let far = far(survey, run, marks)?;
+pub(crate) fn beyond_pipe(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> Option<RunExtent> {
+    let (pipe, length) = pipe_with_length(survey, run)?;
+    let far = far_position(survey, run, marks)?;
     let structures = if pipe.length_between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
     // A counter that was not set to zero shows too much all along the run; that is another rule's finding.
     let reads = run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get);
     let surplus = marks.start.map_or(0.0, |start| (start.get() - reads).max(0.0)) * survey.head.units.length.metres();
-    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(Reach { far, length })
+    exceeds(far - surplus, length + 2.0 * tolerance(length) + structures).then_some(RunExtent { far, length })
 }
 
 /// Whether the run is shorter than its pipe by more than the tolerance of the counter and `allowance` metres for the two
 /// structures.
-pub(crate) fn short(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> bool {
-    let reach = pipe_of(survey, run).zip(far(survey, run, marks));
-    reach.is_some_and(|((_, length), far)| exceeds(length, far + tolerance(length) + allowance))
+pub(crate) fn short_of_pipe(survey: &Survey<'_>, run: &Run, marks: Marks, allowance: f64) -> bool {
+    let extent = pipe_with_length(survey, run).zip(far_position(survey, run, marks));
+    extent.is_some_and(|((_, length), far)| exceeds(length, far + tolerance(length) + allowance))
 }
 
 /// The runs of a survey, where most that reached the far structure are 3.28 times as long as their pipes, or as short.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct UnitTrap {
+pub(crate) struct UnitMixup {
     /// How many runs are.
     pub(crate) runs: usize,
     /// Of how many that could be compared.
@@ -106,17 +106,19 @@ pub(crate) struct UnitTrap {
 
 /// Decides once, over all runs that reached the far structure, whether runs and pipes are in different units: at least
 /// three of them, and four in five, must be.
-pub(crate) fn unit_trap(ending: &Ending<'_>) -> Option<UnitTrap> {
+pub(crate) fn unit_mixup(ending: &Ending<'_>) -> Option<UnitMixup> {
     let (mut of, mut long, mut short) = (0, 0, 0);
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
-        let Some((_, length)) = pipe_of(ending.survey, &summary.run) else { continue };
-        let Some(far) = far(ending.survey, &summary.run, summary.marks).filter(|far| *far > 0.0) else { continue };
+        let Some((_, length)) = pipe_with_length(ending.survey, &summary.run) else { continue };
+        let Some(far) = far_position(ending.survey, &summary.run, summary.marks).filter(|far| *far > 0.0) else {
+            continue;
+        };
         of += 1;
-        long += usize::from(near(far / length));
-        short += usize::from(near(length / far));
+        long += usize::from(is_foot_ratio(far / length));
+        short += usize::from(is_foot_ratio(length / far));
     }
     let runs = long.max(short);
-    (runs >= 3 && runs * 5 >= of * 4).then_some(UnitTrap { runs, of, long: long >= short })
+    (runs >= 3 && runs * 5 >= of * 4).then_some(UnitMixup { runs, of, long: long >= short })
 }
 
 /// Says which numbers are in which unit, where the runs are 3.28 times too long or too short for the declared unit.

@@ -13,8 +13,8 @@ use crate::finding::Finding;
 /// A finding's identity: equal for findings that say the same of the same thing. Two findings of one report can share
 /// one, where neither ids nor facts tell them apart.
 #[must_use]
-pub(crate) fn identity(finding: &Finding) -> String {
-    let mut text = format!("{}\n{}", finding.rule, without_rows(&finding.path));
+pub(crate) fn fingerprint(finding: &Finding) -> String {
+    let mut text = format!("{}\n{}", finding.rule, without_row_numbers(&finding.path));
     let ids = [&finding.record, &finding.pipe, &finding.run, &finding.observation];
     for id in ids {
         // The length in front keeps two ids from running into one another.
@@ -28,7 +28,7 @@ pub(crate) fn identity(finding: &Finding) -> String {
     if ids.iter().any(|id| id.is_some()) {
         for (name, fact) in &finding.params {
             let _ = write!(text, "\n{name}=");
-            state(fact, &mut text);
+            write_fact(fact, &mut text);
         }
     }
     text
@@ -36,9 +36,9 @@ pub(crate) fn identity(finding: &Finding) -> String {
 
 /// Writes a fact so that equal ones give equal texts. Numbers are computed and not rounded: one that another machine gets
 /// in its last digits is the same.
-fn state(fact: &Value, text: &mut String) {
+fn write_fact(fact: &Value, text: &mut String) {
     let _ = match fact {
-        Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_rows(pointer)),
+        Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_row_numbers(pointer)),
         Value::Number(number) => match number.as_f64() {
             // Nought has no sign here.
             Some(number) => write!(text, "{:.8e}", number + 0.0),
@@ -47,14 +47,14 @@ fn state(fact: &Value, text: &mut String) {
         Value::Array(list) => {
             for fact in list {
                 text.push(' ');
-                state(fact, text);
+                write_fact(fact, text);
             }
             Ok(())
         }
         Value::Object(object) => {
             for (name, fact) in object {
                 let _ = write!(text, " {name}=");
-                state(fact, text);
+                write_fact(fact, text);
             }
             Ok(())
         }
@@ -63,7 +63,7 @@ fn state(fact: &Value, text: &mut String) {
 }
 
 /// A pointer with `*` for every row: where in a table something stands means nothing.
-pub(crate) fn without_rows(pointer: &str) -> String {
+pub(crate) fn without_row_numbers(pointer: &str) -> String {
     pointer
         .split('/')
         .map(|token| if token.bytes().all(|byte| byte.is_ascii_digit()) && !token.is_empty() { "*" } else { token })
@@ -77,7 +77,7 @@ mod tests {
 
     fn stated(fact: &Value) -> String {
         let mut text = String::new();
-        super::state(fact, &mut text);
+        super::write_fact(fact, &mut text);
         text
     }
 

@@ -10,11 +10,11 @@ use crate::views::RowView;
 
 /// Heights of cross-sections that a grade is computed with, in millimetres. What lies outside is so probably in the wrong
 /// unit (inches taken for millimetres, or the other way) that nothing should be built on it. Common practice, no source.
-const SENSIBLE: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
+const PLAUSIBLE_MILLIMETRES: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
 
 /// A cross-section, as far as it is known.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Bore {
+pub struct CrossSection {
     /// The class of the wall's material.
     pub class: Option<MaterialClass>,
     /// The height in millimetres; `None` as well where what is recorded makes no sense.
@@ -23,7 +23,7 @@ pub struct Bore {
     pub shape: Option<Shape>,
 }
 
-impl Bore {
+impl CrossSection {
     /// The cross-section at a row: the pipe's record, or what the last change above the row says.
     ///
     /// Before the first change stands the pipe's record, unless the change leads to just what is recorded: then the
@@ -33,7 +33,11 @@ impl Bore {
         let survey = row.survey();
         let recorded = row.run.pipe.map_or_else(Self::default, |view| Self {
             class: view.pipe.material.map(Material::class),
-            height: view.pipe.height.map(|height| survey.millimetres(height)).filter(|mm| SENSIBLE.contains(mm)),
+            height: view
+                .pipe
+                .height
+                .map(|height| survey.millimetres(height))
+                .filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm)),
             shape: view.pipe.shape,
         });
         if row.run.changes.is_empty() {
@@ -43,32 +47,32 @@ impl Bore {
             row.run.changes.iter().map(|index| row.run.row(*index)).filter(move |change| change.role() == Some(role))
         };
         let above = |change: &RowView<'_>| change.index <= row.index;
-        let mut bore = recorded;
+        let mut section = recorded;
         for (number, change) in changes(Role::MaterialChange).enumerate() {
             let to = word(&change).and_then(MaterialClass::from_word);
             if above(&change) {
-                bore.class = to;
+                section.class = to;
             } else if number == 0 && to == recorded.class {
-                bore.class = None;
+                section.class = None;
             }
         }
         for (number, change) in changes(Role::ShapeChange).enumerate() {
             let to = word(&change).and_then(Shape::from_word);
             if above(&change) {
-                bore.shape = to;
+                section.shape = to;
             } else if number == 0 && to == recorded.shape {
-                bore.shape = None;
+                section.shape = None;
             }
         }
         for (number, change) in changes(Role::SizeChange).enumerate() {
             let to = height(&change);
             if above(&change) {
-                bore.height = to.filter(|mm| SENSIBLE.contains(mm));
+                section.height = to.filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm));
             } else if number == 0 && to.zip(recorded.height).is_some_and(|(to, was)| (to - was).abs() < 1.0) {
-                bore.height = None;
+                section.height = None;
             }
         }
-        bore
+        section
     }
 }
 

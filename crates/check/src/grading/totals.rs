@@ -13,14 +13,14 @@ use crate::grading::{on_scale, reaches};
 
 /// What is counted: where a grade stands in its run.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Counted {
+pub struct GradeExtent {
     /// How far from the run's zero point it begins, in metres.
     pub at: f64,
     /// Over what length, in metres: 0 for a point, `None` for a stretch whose end is not known.
     pub length: Option<f64>,
 }
 
-impl Counted {
+impl GradeExtent {
     /// At a point, so many metres from the zero point.
     #[must_use]
     pub const fn point(at: f64) -> Self {
@@ -30,7 +30,7 @@ impl Counted {
 
 /// Grades rolled up.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Tally {
+pub struct GradeTotals {
     /// The worst grade.
     pub worst: Option<Grade>,
     /// The sum of the grades, a stretch counted once an interval.
@@ -40,16 +40,16 @@ pub struct Tally {
     /// How many grades could not be counted as the scheme says: off its scale, or over a stretch whose end is not known.
     pub doubtful: usize,
     /// The greatest sum in one length, over the runs that have been ended.
-    densest: f64,
+    max_window: f64,
     /// What was counted in the run that goes on, and where, in metres; only kept for a scheme that sums by length.
-    places: Vec<(f64, f64)>,
+    positions: Vec<(f64, f64)>,
 }
 
-impl Tally {
+impl GradeTotals {
     /// Counts one grade. A grade off the scale, or over a stretch of negative or unknown length, is doubtful and adds
     /// nothing else.
-    pub fn add(&mut self, grade: Grade, counted: Counted, scheme: &GradeScheme) {
-        let Some(metres) = counted.length.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
+    pub fn add(&mut self, grade: Grade, grade_extent: GradeExtent, scheme: &GradeScheme) {
+        let Some(metres) = grade_extent.length.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
             self.doubtful += 1;
             return;
         };
@@ -65,7 +65,7 @@ impl Tally {
         if scheme.rollup.peak_over().is_some() {
             let mut nth = 0.0;
             while nth < times {
-                self.places.push((counted.at + nth * interval, weight));
+                self.positions.push((grade_extent.at + nth * interval, weight));
                 nth += 1.0;
             }
         }
@@ -75,30 +75,30 @@ impl Tally {
     /// Says that a run has ended: lengths of different runs are not summed together.
     pub fn end_run(&mut self, scheme: &GradeScheme) {
         let Some((length, slides)) = scheme.rollup.peak_over().filter(|(length, _)| *length > 0.0) else { return };
-        let mut places = std::mem::take(&mut self.places);
-        places.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut positions = std::mem::take(&mut self.positions);
+        positions.sort_by(|a, b| a.0.total_cmp(&b.0));
         let mut first = 0;
         let mut sum = 0.0;
-        for (index, (at, weight)) in places.iter().enumerate() {
+        for (index, (at, weight)) in positions.iter().enumerate() {
             sum += weight;
             let apart = |earlier: f64| match slides {
                 true => reaches(at - earlier, length),
-                false => piece(*at, length) > piece(earlier, length),
+                false => interval_of(*at, length) > interval_of(earlier, length),
             };
-            while first < index && apart(places[first].0) {
-                sum -= places[first].1;
+            while first < index && apart(positions[first].0) {
+                sum -= positions[first].1;
                 first += 1;
             }
-            self.densest = self.densest.max(sum);
+            self.max_window = self.max_window.max(sum);
         }
     }
 
     /// Adds another tally to this one.
-    pub fn join(&mut self, other: &Self, scheme: &GradeScheme) {
+    pub fn merge(&mut self, other: &Self, scheme: &GradeScheme) {
         self.total += other.total;
         self.count += other.count;
         self.doubtful += other.doubtful;
-        self.densest = self.densest.max(other.densest);
+        self.max_window = self.max_window.max(other.max_window);
         self.take_worst(other.worst, scheme);
     }
 
@@ -114,7 +114,7 @@ impl Tally {
     #[must_use]
     pub fn peak(&self, scheme: &GradeScheme) -> Option<f64> {
         let worst = self.worst?;
-        Some(if scheme.rollup.peak_over().is_some() { self.densest } else { f64::from(worst.get()) })
+        Some(if scheme.rollup.peak_over().is_some() { self.max_window } else { f64::from(worst.get()) })
     }
 
     /// The sum divided by the count.
@@ -133,6 +133,6 @@ impl Tally {
 }
 
 /// Which of the lengths that a run is cut into a place is in; its beginning belongs to a length.
-fn piece(at: f64, length: f64) -> f64 {
+fn interval_of(at: f64, length: f64) -> f64 {
     (at / length + 1e-9).floor()
 }

@@ -4,17 +4,17 @@ use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
 use obvert_model::tables::{Aspect, OutcomeKind};
 
-use crate::grading::{Grader, Tally, tidy};
-use crate::reach;
+use crate::grading::{GradeTotals, Grader, tidy};
+use crate::support::run_extent;
 use crate::views::{RatingView, RunSummary, Survey};
 
 /// What two structures take up of a length between centres, in metres, as `run-longer-than-pipe` has it by default.
-const STRUCTURES: f64 = 1.524;
+const STRUCTURE_ALLOWANCE: f64 = 1.524;
 
 /// The runs that a rating is of, in the order of the document and each once: those that it names, or all runs of its
 /// pipe. `None` where it names a run that the document does not have, or where one of them stands in it twice: they would
 /// count twice.
-pub(crate) fn runs<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSummary>> {
+pub(crate) fn runs_of_rating<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSummary>> {
     let (ending, rating) = (view.ending, view.rating);
     if rating.runs.is_empty() {
         let runs: Vec<&RunSummary> = ending.runs_of(&rating.pipe).collect();
@@ -37,27 +37,27 @@ fn unique(runs: &[&RunSummary]) -> bool {
 }
 
 /// The grades of several runs, rolled up.
-pub(crate) struct Rolled<'d> {
-    pub(crate) tally: Tally,
+pub(crate) struct RatingTotals<'d> {
+    pub(crate) tally: GradeTotals,
     runs: &'d [&'d RunSummary],
     scheme: &'d GradeScheme,
 }
 
-impl<'d> Rolled<'d> {
+impl<'d> RatingTotals<'d> {
     /// Rolls the grades of some runs up.
     pub(crate) fn new(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
-        let mut tally = Tally::default();
+        let mut tally = GradeTotals::default();
         for summary in runs {
-            tally.join(summary.tally(aspect), scheme);
+            tally.merge(summary.tally(aspect), scheme);
         }
         Self { tally, runs, scheme }
     }
 
     /// Rolls them up as they would be with the mistakes mended that other rules report.
-    pub(crate) fn mended(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
-        let mut tally = Tally::default();
+    pub(crate) fn corrected(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
+        let mut tally = GradeTotals::default();
         for summary in runs {
-            tally.join(summary.mended(aspect), scheme);
+            tally.merge(summary.corrected(aspect), scheme);
         }
         Self { tally, runs, scheme }
     }
@@ -66,10 +66,11 @@ impl<'d> Rolled<'d> {
     pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
         !self.runs.iter().any(|summary| {
             let (run, marks) = (&summary.run, summary.marks);
-            marks.zeroed_again
-                || reach::end_contradicts(survey, run, marks)
-                || reach::past(survey, run, marks, STRUCTURES).is_some()
-                || (summary.outcome() == Some(OutcomeKind::Reached) && reach::short(survey, run, marks, STRUCTURES))
+            marks.counter_reset
+                || run_extent::surveyed_contradicts_finish(survey, run, marks)
+                || run_extent::beyond_pipe(survey, run, marks, STRUCTURE_ALLOWANCE).is_some()
+                || (summary.outcome() == Some(OutcomeKind::Reached)
+                    && run_extent::short_of_pipe(survey, run, marks, STRUCTURE_ALLOWANCE))
         })
     }
 
@@ -93,7 +94,7 @@ impl<'d> Rolled<'d> {
         }
     }
 
-    pub(crate) fn say_peak(&self) -> String {
+    pub(crate) fn describe_peak(&self) -> String {
         match (self.tally.peak(self.scheme), self.scheme.rollup.peak.as_ref().and_then(|peak| peak.length.as_ref())) {
             (Some(peak), None) => format!("the worst grade in {} is {peak}", self.names()),
             (Some(peak), Some(over)) => {
@@ -109,7 +110,7 @@ impl<'d> Rolled<'d> {
         }
     }
 
-    pub(crate) fn say_total(&self) -> String {
+    pub(crate) fn describe_total(&self) -> String {
         let count = self.tally.count;
         format!(
             "the grades in {} add up to {} ({count} counted, {})",
@@ -119,11 +120,11 @@ impl<'d> Rolled<'d> {
         )
     }
 
-    pub(crate) fn say_count(&self) -> String {
+    pub(crate) fn describe_count(&self) -> String {
         format!("{} grades count in {}, {}", self.tally.count, self.names(), self.rule())
     }
 
-    pub(crate) fn say_mean(&self) -> String {
+    pub(crate) fn describe_mean(&self) -> String {
         let (total, count) = (tidy(self.tally.total), self.tally.count);
         match self.tally.mean() {
             Some(mean) => format!("{total} ÷ {count} = {} in {}", tidy(mean), self.names()),
@@ -131,7 +132,7 @@ impl<'d> Rolled<'d> {
         }
     }
 
-    pub(crate) fn say_per_length(&self, is: f64) -> String {
+    pub(crate) fn describe_per_length(&self, is: f64) -> String {
         let (total, metres) = (tidy(self.tally.total), self.metres().map_or(0.0, tidy));
         let per = &self.scheme.rollup.per_length;
         format!("{total} over {metres} m in {} is {} for each {} {}", self.names(), tidy(is), per.value, per.unit)
@@ -145,7 +146,7 @@ impl<'d> Rolled<'d> {
 }
 
 /// A figure that does not follow from the grades.
-pub(crate) struct Wrong {
+pub(crate) struct WrongFigure {
     pub(crate) field: &'static str,
     pub(crate) stated: f64,
     pub(crate) computed: Option<f64>,
@@ -153,35 +154,40 @@ pub(crate) struct Wrong {
 }
 
 /// The figures of a rating that are not what the grades add up to, in the order of the table.
-pub(crate) fn differing(
+pub(crate) fn wrong_figures(
     view: &RatingView<'_>,
-    rolled: &Rolled<'_>,
+    totals: &RatingTotals<'_>,
     grader: &Grader<'_>,
     close: &impl Fn(f64, f64) -> bool,
-) -> Vec<Wrong> {
-    let (rating, tally) = (view.rating, &rolled.tally);
+) -> Vec<WrongFigure> {
+    let (rating, tally) = (view.rating, &totals.tally);
     let mut wrong = Vec::new();
     let mut hold = |field, stated: Option<f64>, computed: Option<f64>, how: &dyn Fn() -> String| {
         let Some(stated) = stated.filter(|stated| !computed.is_some_and(|is| close(*stated, is))) else { return };
-        wrong.push(Wrong { field, stated, computed, how: how() });
+        wrong.push(WrongFigure { field, stated, computed, how: how() });
     };
     let on_scale = rating.peak.filter(|peak| !grader.off_scale(*peak));
-    hold("peak", on_scale.map(Amount::get), tally.peak(grader.scheme), &|| rolled.say_peak());
-    hold("total", rating.total.map(Amount::get), Some(tally.total), &|| rolled.say_total());
-    hold("mean", rating.mean.map(Amount::get), tally.mean(), &|| rolled.say_mean());
+    hold("peak", on_scale.map(Amount::get), tally.peak(grader.scheme), &|| totals.describe_peak());
+    hold("total", rating.total.map(Amount::get), Some(tally.total), &|| totals.describe_total());
+    hold("mean", rating.mean.map(Amount::get), tally.mean(), &|| totals.describe_mean());
     // A count is exact.
     if let Some(count) = rating.count.filter(|count| u64::from(count.get()) != tally.count) {
         #[allow(clippy::cast_precision_loss)]
         let computed = Some(tally.count as f64);
-        wrong.push(Wrong { field: "count", stated: f64::from(count.get()), computed, how: rolled.say_count() });
+        wrong.push(WrongFigure {
+            field: "count",
+            stated: f64::from(count.get()),
+            computed,
+            how: totals.describe_count(),
+        });
     }
-    if let Some(is) = rolled.per_length().filter(|_| rolled.length_certain(view.ending.survey)) {
+    if let Some(is) = totals.per_length().filter(|_| totals.length_certain(view.ending.survey)) {
         let stated = rating.per_length.map(Amount::get).filter(|stated| !close(*stated, is));
-        wrong.extend(stated.map(|stated| Wrong {
+        wrong.extend(stated.map(|stated| WrongFigure {
             field: "per_length",
             stated,
             computed: Some(is),
-            how: rolled.say_per_length(is),
+            how: totals.describe_per_length(is),
         }));
     }
     wrong

@@ -21,20 +21,20 @@ named!(Party Equipment Structure Pipe Media);
 
 /// The rows of one table, by id.
 #[derive(Debug, Default)]
-pub(crate) struct Rows(HashTable<u32>);
+pub(crate) struct IdIndex(HashTable<u32>);
 
 /// Set beside the number of a row whose id stands again in another row.
-const AGAIN: u32 = 1 << 31;
+const DUPLICATE: u32 = 1 << 31;
 
 fn hash(id: &str) -> u64 {
     BuildHasherDefault::<FxHasher>::default().hash_one(id)
 }
 
 fn row(entry: u32) -> usize {
-    (entry & !AGAIN) as usize
+    (entry & !DUPLICATE) as usize
 }
 
-impl Rows {
+impl IdIndex {
     /// Indexes a table.
     pub(crate) fn new<T: Named>(table: &[T]) -> Self {
         Self::by(table, T::id)
@@ -45,10 +45,10 @@ impl Rows {
         let mut rows = HashTable::with_capacity(table.len());
         for (index, named) in table.iter().enumerate() {
             // A document of two thousand million rows does not fit into the memory of its reader.
-            let Some(index) = u32::try_from(index).ok().filter(|index| *index < AGAIN) else { break };
+            let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else { break };
             let id = key(named);
             match rows.find_mut(hash(id), |other| key(&table[row(*other)]) == id) {
-                Some(other) => *other |= AGAIN,
+                Some(other) => *other |= DUPLICATE,
                 None => {
                     rows.insert_unique(hash(id), index, |other| hash(key(&table[row(*other)])));
                 }
@@ -64,13 +64,13 @@ impl Rows {
     }
 
     /// Whether the table that was indexed has an id, once or more often.
-    pub(crate) fn knows<T: Named>(&self, table: &[T], id: &str) -> bool {
+    pub(crate) fn contains<T: Named>(&self, table: &[T], id: &str) -> bool {
         self.first_by(table, id, T::id).is_some()
     }
 
     /// The only row with a text, in the table that was indexed by it.
     pub(crate) fn only_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
-        self.entry(table, text, key).filter(|entry| entry & AGAIN == 0).map(row)
+        self.entry(table, text, key).filter(|entry| entry & DUPLICATE == 0).map(row)
     }
 
     /// The first row with a text, in the table that was indexed by it.
@@ -90,7 +90,7 @@ mod tests {
     #[test]
     fn an_id_that_stands_twice_means_neither_row() {
         let table = ["a", "b", "a", "c"];
-        let rows = Rows::by(&table, |text| text);
+        let rows = IdIndex::by(&table, |text| text);
         let of = |id| (rows.only_by(&table, id, |text| text), rows.first_by(&table, id, |text| text));
         assert_eq!(of("a"), (None, Some(0)));
         assert_eq!(of("b"), (Some(1), Some(1)));

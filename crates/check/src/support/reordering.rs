@@ -6,37 +6,37 @@ use obvert_model::edit::Edit;
 use crate::views::RunView;
 
 /// Above this many rows nobody follows the moves any more, and a list of them is longer than the rows.
-const MOST: usize = 5_000;
+const MAX_ROWS: usize = 5_000;
 
 /// The moves that put the rows of a run into order of distance. Rows at one distance keep their order.
 pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
     let rows = &run.run.observations;
-    let mut wanted: Vec<usize> = (0..rows.len().min(MOST + 1)).collect();
-    if wanted.len() > MOST {
+    let mut wanted: Vec<usize> = (0..rows.len().min(MAX_ROWS + 1)).collect();
+    if wanted.len() > MAX_ROWS {
         return None;
     }
     wanted.sort_by(|a, b| rows[*a].at.get().total_cmp(&rows[*b].at.get()));
-    Some(named(run, &moves(&wanted)))
+    Some(as_edits(run, &moves(&wanted)))
 }
 
 /// The moves that turn the rows of a run round, those at one distance as well.
-pub(crate) fn turned_round(run: &RunView<'_>) -> Option<Vec<Edit>> {
-    let last = run.run.observations.len().checked_sub(1).filter(|last| *last < MOST)?;
+pub(crate) fn reversed(run: &RunView<'_>) -> Option<Vec<Edit>> {
+    let last = run.run.observations.len().checked_sub(1).filter(|last| *last < MAX_ROWS)?;
     let moves: Vec<_> = (0..last).map(|place| (last, place)).collect();
-    Some(named(run, &moves))
+    Some(as_edits(run, &moves))
 }
 
 /// The move of one row that stands out of step to where its distance belongs among its neighbours.
-pub(crate) fn into_step(run: &RunView<'_>, index: usize) -> Vec<Edit> {
+pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
     let rows = &run.run.observations;
     let at = rows[index].at;
     let back = rows[..index].iter().rev().take_while(|row| row.at > at).count();
     let on = rows[index + 1..].iter().take_while(|row| row.at < at).count();
     let to = if back > 0 { index - back } else { index + on };
-    named(run, &[(index, to)])
+    as_edits(run, &[(index, to)])
 }
 
-fn named(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
+fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
     let list = run.spot("/observations").path;
     moves.iter().map(|(from, to)| Edit::relocate(format!("{list}/{from}"), format!("{list}/{to}"))).collect()
 }
@@ -44,7 +44,7 @@ fn named(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
 /// The fewest moves of one item each, from one place to another, that bring items into an order. `wanted` names the items
 /// by the places where they stand now.
 fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
-    let stays = rising(wanted);
+    let stays = longest_rising(wanted);
     let mut stand: Vec<usize> = (0..wanted.len()).collect();
     let mut moves = Vec::new();
     for (place, item) in wanted.iter().enumerate() {
@@ -63,7 +63,7 @@ fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
 }
 
 /// For every item whether it may stay: those of a longest rising sequence.
-fn rising(values: &[usize]) -> Vec<bool> {
+fn longest_rising(values: &[usize]) -> Vec<bool> {
     let mut ends: Vec<usize> = Vec::new();
     let mut before: Vec<Option<usize>> = vec![None; values.len()];
     for (index, value) in values.iter().enumerate() {

@@ -6,7 +6,7 @@ use obvert_model::read::ProblemKind;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::identity::identity;
+use crate::report::fingerprint::fingerprint;
 use crate::report::{Report, RuleTotal};
 
 /// What an earlier report knew already.
@@ -33,12 +33,12 @@ impl Report {
         let partner = partners(self, earlier);
         let mut left: BTreeMap<(usize, String), usize> = BTreeMap::new();
         for finding in &earlier.findings {
-            *left.entry((finding.document, identity(finding))).or_default() += 1;
+            *left.entry((finding.document, fingerprint(finding))).or_default() += 1;
         }
         let mut known: BTreeMap<(usize, String), usize> = BTreeMap::new();
         self.findings.retain(|finding| {
             let Some(Some(before)) = partner.get(finding.document) else { return true };
-            match left.get_mut(&(*before, identity(finding))) {
+            match left.get_mut(&(*before, fingerprint(finding))) {
                 Some(count) if *count > 0 => {
                     *count -= 1;
                     *known.entry((finding.document, finding.rule.to_string())).or_default() += 1;
@@ -49,8 +49,8 @@ impl Report {
         });
         let unsure = unsure(self, earlier);
         // Of a rule that was not run this time, or whose list is not whole, nobody knows what is gone.
-        let looked_for = |before: usize, identity: &str| {
-            let rule = identity.lines().next().unwrap_or_default();
+        let looked_for = |before: usize, fingerprint: &str| {
+            let rule = fingerprint.lines().next().unwrap_or_default();
             let now = partner.iter().position(|partner| *partner == Some(before));
             // What was left out may hold what was found before.
             let whole = |now: usize| self.documents.get(now).is_some_and(|document| document.left_out.is_empty());
@@ -58,8 +58,11 @@ impl Report {
             now.is_some_and(|now| self.ran(rule, now) && (of_structure || whole(now)))
                 && !unsure.iter().any(|unsure| unsure == rule)
         };
-        let gone =
-            left.iter().filter(|((before, identity), _)| looked_for(*before, identity)).map(|(_, count)| count).sum();
+        let gone = left
+            .iter()
+            .filter(|((before, fingerprint), _)| looked_for(*before, fingerprint))
+            .map(|(_, count)| count)
+            .sum();
         let compared = Compared { file: file.map(str::to_owned), known: known.values().sum(), gone, unsure };
         for ((document, rule), count) in &known {
             if let Some(document) = self.documents.get_mut(*document) {

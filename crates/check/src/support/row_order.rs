@@ -5,26 +5,26 @@ use crate::views::{RunView, tolerance};
 
 /// The distance at which a run ends, in the document's length unit: `surveyed`, or that of the row that closes the run
 /// where it is farther, so that a `surveyed` mistyped too small does not put half of the rows beyond the end.
-pub(crate) fn end(run: &RunView<'_>) -> Option<f64> {
+pub(crate) fn run_end(run: &RunView<'_>) -> Option<f64> {
     let surveyed = run.run.surveyed?.get();
     Some(run.marks().finish.map_or(surveyed, |finish| surveyed.max(finish.get())))
 }
 
 /// Whether a distance lies beyond the end of the run by more than the tolerance.
-pub(crate) fn beyond(run: &RunView<'_>, at: f64) -> bool {
-    end(run).is_some_and(|end| at > end + allowed(run, end))
+pub(crate) fn past_end(run: &RunView<'_>, at: f64) -> bool {
+    run_end(run).is_some_and(|end| at > end + tolerance_at(run, end))
 }
 
 /// The tolerance of a distance, in the document's length unit.
-pub(crate) fn allowed(run: &RunView<'_>, at: f64) -> f64 {
+pub(crate) fn tolerance_at(run: &RunView<'_>, at: f64) -> f64 {
     let unit = run.survey.head.units.length.metres();
     tolerance(at * unit) / unit
 }
 
 /// The distance that a row would have with its decimal point one place away, where the row breaks the order by more than
 /// the tolerance and would then stand between its neighbours. The end of the run is the last row's neighbour.
-pub(crate) fn slip(run: &RunView<'_>, index: usize) -> Option<f64> {
-    if run.disordered() || run.beside_repeated(index) {
+pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
+    if run.disordered() || run.is_next_to_repeated(index) {
         return None;
     }
     let rows = &run.run.observations;
@@ -32,10 +32,10 @@ pub(crate) fn slip(run: &RunView<'_>, index: usize) -> Option<f64> {
     let before = index.checked_sub(1).map(|before| rows[before].at.get());
     let after = match rows.get(index + 1) {
         Some(after) => after.at.get(),
-        None => run.run.surveyed.map(|end| end.get() + allowed(run, end.get()))?,
+        None => run.run.surveyed.map(|end| end.get() + tolerance_at(run, end.get()))?,
     };
-    let falls = before.is_some_and(|before| at < before - allowed(run, before));
-    if !falls && at <= after + allowed(run, after) {
+    let falls = before.is_some_and(|before| at < before - tolerance_at(run, before));
+    if !falls && at <= after + tolerance_at(run, after) {
         return None;
     }
     let before = before.unwrap_or_else(|| run.reads());
@@ -45,7 +45,7 @@ pub(crate) fn slip(run: &RunView<'_>, index: usize) -> Option<f64> {
 }
 
 /// Whether every row lies before the one above it, or level with it: the run was entered from its far end.
-pub(crate) fn backwards(run: &RunView<'_>) -> bool {
+pub(crate) fn reversed(run: &RunView<'_>) -> bool {
     let rows = &run.run.observations;
     match (rows.first(), rows.last()) {
         (Some(first), Some(last)) if rows.len() >= 3 && last.at < first.at => {
@@ -59,11 +59,11 @@ pub(crate) fn backwards(run: &RunView<'_>) -> bool {
 /// sorted by something else than distance and not mistyped: three, and more than one in four. A fall back to the zero
 /// point from which the rows go on is the counter's and does not count. Where the ids show what the rows were sorted by,
 /// any number is enough.
-pub(crate) fn shuffled(run: &RunView<'_>) -> Option<usize> {
+pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let falls = run.falls();
     falls.clone().next()?;
-    if numbered_as_text(run) {
+    if sorted_as_text(run) {
         return Some(rows.len() - longest_rising(rows.iter().map(|row| row.at.get())));
     }
     falls.clone().nth(1)?;
@@ -76,7 +76,7 @@ pub(crate) fn shuffled(run: &RunView<'_>) -> Option<usize> {
 
 /// Whether the rows were sorted by ids that are numbers, as a spreadsheet sorts texts, 10 before 2: by number they are in
 /// order of distance.
-pub(crate) fn numbered_as_text(run: &RunView<'_>) -> bool {
+pub(crate) fn sorted_as_text(run: &RunView<'_>) -> bool {
     let rows = &run.run.observations;
     if !rows.windows(2).all(|pair| pair[0].id.as_str() < pair[1].id.as_str()) {
         return false;
@@ -109,7 +109,7 @@ fn near_zero(run: &RunView<'_>) -> f64 {
 
 /// The first row from which on the counter seems to have been set to zero again: it falls back to the zero point, the
 /// rows after it go on from there, and taking the one before it out would put nothing right.
-pub(crate) fn zeroed_again(run: &RunView<'_>) -> Option<usize> {
+pub(crate) fn counter_reset(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let zero = near_zero(run);
     run.falls().filter(|index| rows[*index].at.get() <= zero).find(|index| {
@@ -117,17 +117,17 @@ pub(crate) fn zeroed_again(run: &RunView<'_>) -> Option<usize> {
         let steady = *index < 2 || rows[index - 2].at <= at;
         let on = rows.get(index + 1).is_some_and(|next| next.at > at && next.at < before);
         let far = rows[*index..].iter().any(|row| row.at.get() > zero);
-        !steady && on && far && at.get() >= run.reads() && slip(run, *index).is_none()
+        !steady && on && far && at.get() >= run.reads() && decimal_slip(run, *index).is_none()
     })
 }
 
 /// Whether a row stands in order with its neighbours and within the run.
-pub(crate) fn settled(run: &RunView<'_>, index: usize) -> bool {
+pub(crate) fn in_order(run: &RunView<'_>, index: usize) -> bool {
     let rows = &run.run.observations;
     let Some(row) = rows.get(index) else { return false };
     let after_before = index.checked_sub(1).is_none_or(|before| rows[before].at <= row.at);
     let before_after = rows.get(index + 1).is_none_or(|after| row.at <= after.at);
-    after_before && before_after && row.at.get() >= run.reads() && !beyond(run, row.at.get())
+    after_before && before_after && row.at.get() >= run.reads() && !past_end(run, row.at.get())
 }
 
 #[cfg(test)]

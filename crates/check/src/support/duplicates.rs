@@ -7,30 +7,30 @@ use rustc_hash::FxHashMap;
 use crate::views::RunView;
 
 /// Of the rows at one distance so many are held against each other; a run whose distances are all alike has another fault.
-const LEVEL: usize = 16;
+const MAX_SAME_DISTANCE: usize = 16;
 
 /// How many of the stretches of a code begun before are looked at, so that a run that is nothing but overlaps does not
 /// take the square of its rows.
-const BEFORE: usize = 32;
+const MAX_EARLIER_STRETCHES: usize = 32;
 
 /// The rows at a point that stand in the run already, each with the row that it repeats.
-pub(crate) fn twins(run: &RunView<'_>) -> Vec<(usize, usize)> {
+pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
-    let mut twins = Vec::new();
+    let mut duplicates = Vec::new();
     for (index, row) in rows.iter().enumerate().skip(1) {
         if rows[index - 1].at != row.at || row.is_stretch() {
             continue;
         }
-        let mut level = (0..index).rev().take(LEVEL).take_while(|other| rows[*other].at == row.at);
-        twins.extend(level.find(|other| alike(&rows[*other], row)).map(|other| (index, other)));
+        let mut level = (0..index).rev().take(MAX_SAME_DISTANCE).take_while(|other| rows[*other].at == row.at);
+        duplicates.extend(level.find(|other| indistinguishable(&rows[*other], row)).map(|other| (index, other)));
     }
-    twins
+    duplicates
 }
 
 /// Rows in succession that say again what others above them say, or one row out of place that says again what another one says:
 /// rows that were pasted or imported twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Repeat {
+pub(crate) struct RepeatedRows {
     /// The first of them.
     pub(crate) from: usize,
     /// The first of those that they repeat.
@@ -39,7 +39,7 @@ pub(crate) struct Repeat {
     pub(crate) rows: usize,
 }
 
-impl Repeat {
+impl RepeatedRows {
     /// Whether a row is one that repeats another.
     pub(crate) fn has(&self, index: usize) -> bool {
         (self.from..self.from + self.rows).contains(&index)
@@ -48,9 +48,9 @@ impl Repeat {
 
 /// The rows that stand in a run twice, each where they stand again, alike in all but their ids: sequences of two rows at least, which
 /// go on along the pipe and begin where the distance falls back, and single rows that are out of order where they stand.
-pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
+pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
     let rows = &run.run.observations;
-    let mut found: Vec<Repeat> = Vec::new();
+    let mut found: Vec<RepeatedRows> = Vec::new();
     let falls: Vec<usize> = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).collect();
     if falls.is_empty() {
         return found;
@@ -64,10 +64,10 @@ pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
             continue;
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
-        let best = candidates.iter().take_while(|of| **of < from).take(LEVEL).map(|of| {
+        let best = candidates.iter().take_while(|of| **of < from).take(MAX_SAME_DISTANCE).map(|of| {
             let length = (0..from - of)
-                .take_while(|step| rows.get(from + step).is_some_and(|again| same(&rows[of + step], again)));
-            Repeat { from, of: *of, rows: length.count() }
+                .take_while(|step| rows.get(from + step).is_some_and(|again| equal_but_id(&rows[of + step], again)));
+            RepeatedRows { from, of: *of, rows: length.count() }
         });
         // The first of those that are as long.
         let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
@@ -79,15 +79,15 @@ pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
     // Of the two rows at a fall either can be the one that was put there.
     let mut single = Vec::new();
     for from in falls.iter().flat_map(|fall| [fall - 1, *fall]) {
-        if found.iter().chain(&single).any(|repeat: &Repeat| repeat.has(from)) || !out_of_place(rows, from) {
+        if found.iter().chain(&single).any(|repeat: &RepeatedRows| repeat.has(from)) || !out_of_place(rows, from) {
             continue;
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
         let of = candidates
             .iter()
-            .take(LEVEL)
-            .find(|of| **of != from && level_with_neighbours(rows, **of) && same(&rows[**of], &rows[from]));
-        single.extend(of.map(|of| Repeat { from, of: *of, rows: 1 }));
+            .take(MAX_SAME_DISTANCE)
+            .find(|of| **of != from && in_order_with_neighbours(rows, **of) && equal_but_id(&rows[**of], &rows[from]));
+        single.extend(of.map(|of| RepeatedRows { from, of: *of, rows: 1 }));
     }
     found.append(&mut single);
     found.sort_by_key(|repeat| repeat.from);
@@ -95,7 +95,7 @@ pub(crate) fn repeats(run: &RunView<'_>) -> Vec<Repeat> {
 }
 
 /// Whether a row is in order with the one above it and the one below it.
-fn level_with_neighbours(rows: &[Observation], index: usize) -> bool {
+fn in_order_with_neighbours(rows: &[Observation], index: usize) -> bool {
     let at = rows[index].at;
     index.checked_sub(1).is_none_or(|above| rows[above].at <= at)
         && rows.get(index + 1).is_none_or(|below| at <= below.at)
@@ -107,11 +107,11 @@ fn out_of_place(rows: &[Observation], index: usize) -> bool {
         (Some(above), Some(below)) => rows[above].at <= below.at,
         _ => true,
     };
-    without && !level_with_neighbours(rows, index)
+    without && !in_order_with_neighbours(rows, index)
 }
 
 /// Whether two rows are alike in all but their ids.
-fn same(a: &Observation, b: &Observation) -> bool {
+fn equal_but_id(a: &Observation, b: &Observation) -> bool {
     // Named one by one, so that a field that comes to be is not left out.
     let Observation {
         id: _,
@@ -138,7 +138,7 @@ fn same(a: &Observation, b: &Observation) -> bool {
 }
 
 /// Whether nothing that two rows say tells them apart.
-fn alike(a: &Observation, b: &Observation) -> bool {
+fn indistinguishable(a: &Observation, b: &Observation) -> bool {
     a.code == b.code
         && !a.is_stretch()
         && a.characterisation == b.characterisation
@@ -152,40 +152,40 @@ fn alike(a: &Observation, b: &Observation) -> bool {
 }
 
 /// The stretches that overlap an earlier one of their code, each with that.
-pub(crate) fn overlaps(run: &RunView<'_>) -> Vec<(usize, usize)> {
+pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
     let stretches = || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
-    let mut overlaps = Vec::new();
+    let mut overlapping_stretches = Vec::new();
     if stretches().nth(1).is_none() {
-        return overlaps;
+        return overlapping_stretches;
     }
     let mut open: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
     for index in stretches() {
         let row = &rows[index];
         let before = open.entry(row.code.as_str()).or_default();
-        let twice = before.iter().rev().take(BEFORE).find(|other| {
+        let twice = before.iter().rev().take(MAX_EARLIER_STRETCHES).find(|other| {
             let other = &rows[**other];
             other.at < row.end()
                 && row.at < other.end()
                 && other.characterisation == row.characterisation
-                && clocks_meet(other, row)
+                && clocks_overlap(other, row)
         });
-        overlaps.extend(twice.map(|other| (index, *other)));
+        overlapping_stretches.extend(twice.map(|other| (index, *other)));
         before.push(index);
     }
-    overlaps
+    overlapping_stretches
 }
 
 /// Whether two rows are, or may be, on one part of the wall. A clock that is in no valid form says nothing.
-fn clocks_meet(a: &Observation, b: &Observation) -> bool {
+fn clocks_overlap(a: &Observation, b: &Observation) -> bool {
     let (Some(a), Some(b)) = (&a.clock, &b.clock) else { return true };
     match (a.reading(), b.reading()) {
-        (Some(a), Some(b)) => meet(a, b),
+        (Some(a), Some(b)) => overlap(a, b),
         _ => false,
     }
 }
 
-fn meet(a: ClockReading, b: ClockReading) -> bool {
+fn overlap(a: ClockReading, b: ClockReading) -> bool {
     let (start_a, start_b) = (start(a), start(b));
     // How far clockwise one begins after the other; arcs that only touch share no wall, but a point on an edge is on it.
     let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
@@ -229,8 +229,8 @@ mod tests {
             (point(6.0), point(6.5), false),
         ];
         for (a, b, expected) in cases {
-            assert_eq!(meet(a, b), expected, "{a:?} {b:?}");
-            assert_eq!(meet(b, a), expected, "{b:?} {a:?}");
+            assert_eq!(overlap(a, b), expected, "{a:?} {b:?}");
+            assert_eq!(overlap(b, a), expected, "{b:?} {a:?}");
         }
     }
 }

@@ -6,28 +6,31 @@ use obvert_model::lists::{GradeScheme, StretchUse};
 use obvert_model::number::Grade;
 use obvert_model::tables::Aspect;
 
-use crate::grading::{Counted, Tally, on_scale};
-use crate::order;
+use crate::grading::{GradeExtent, GradeTotals, on_scale};
+use crate::support::row_order;
 use crate::views::{RowView, RunView};
 
 /// The roll-up of both aspects with the mistakes mended; `None` where there is none, so that it is the recorded one. What
 /// nobody can mend from the record, such as the end of a stretch beyond the end of the run, is doubtful in it.
-pub(crate) fn mended(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[Tally; 2]>> {
+pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[GradeTotals; 2]>> {
     let again = |index: usize| {
-        run.repeated(index)
-            || [run.twins(), run.overlaps()].iter().any(|twice| twice.iter().any(|pair| pair.0 == index))
+        run.is_repeated(index)
+            || [run.duplicates(), run.overlapping_stretches()]
+                .iter()
+                .any(|twice| twice.iter().any(|pair| pair.0 == index))
     };
     let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
-    let twice = !run.twins().is_empty() || !run.overlaps().is_empty() || !run.repeats().is_empty();
+    let twice =
+        !run.duplicates().is_empty() || !run.overlapping_stretches().is_empty() || !run.repeated_rows().is_empty();
     if !twice && !run.rows().filter(counts).any(|row| is_off(&row, scheme)) {
         return None;
     }
-    let mut tallies = Box::new([Tally::default(), Tally::default()]);
+    let mut tallies = Box::new([GradeTotals::default(), GradeTotals::default()]);
     for row in run.rows().filter(counts).filter(|row| !again(row.index)) {
-        let counted = extent(&row);
+        let grade_extent = extent(&row);
         for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies.iter_mut()) {
             if let Some(grade) = grade(&row, aspect, scheme) {
-                tally.add(grade, counted, scheme);
+                tally.add(grade, grade_extent, scheme);
             }
         }
     }
@@ -39,7 +42,7 @@ pub(crate) fn mended(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[Tal
 fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
     let differs =
         |aspect: &Aspect| row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect);
-    extent(row) != row.counted() || Aspect::ALL.iter().any(differs)
+    extent(row) != row.grade_extent() || Aspect::ALL.iter().any(differs)
 }
 
 /// The grade of a row: the scheme's, where it is certain and another one is recorded; none in an aspect that the scheme
@@ -60,14 +63,15 @@ fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grad
 
 /// Where a row stands and over what length: a point, where its code is never continuous; a length that is not known,
 /// where its end is the place where it begins, or lies past the end of the run.
-fn extent(row: &RowView<'_>) -> Counted {
-    let counted = row.counted();
+fn extent(row: &RowView<'_>) -> GradeExtent {
+    let grade_extent = row.grade_extent();
     if !row.row.is_stretch() {
-        return counted;
+        return grade_extent;
     }
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
-        return Counted { length: Some(0.0), ..counted };
+        return GradeExtent { length: Some(0.0), ..grade_extent };
     }
-    let length = counted.length.filter(|length| *length > 0.0 && !order::beyond(row.run, row.row.end().get()));
-    Counted { length, ..counted }
+    let length =
+        grade_extent.length.filter(|length| *length > 0.0 && !row_order::past_end(row.run, row.row.end().get()));
+    GradeExtent { length, ..grade_extent }
 }

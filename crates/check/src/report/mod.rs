@@ -1,5 +1,10 @@
 //! The report of a check: what was looked at, what was found, what could not be looked at.
 
+mod baseline;
+mod concerned;
+pub(crate) mod example;
+pub(crate) mod fingerprint;
+
 use std::collections::BTreeMap;
 
 use obvert_model::Location;
@@ -7,11 +12,13 @@ use obvert_model::read::{ProblemKind, locate_all};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::baseline::Compared;
-use crate::concerned::Concerned;
 use crate::finding::{Finding, Severity};
 use crate::output::count;
 use crate::settings::Settings;
+
+pub use self::baseline::Compared;
+pub(crate) use self::concerned::describe;
+pub use self::concerned::{Concerned, ConcernedRun};
 
 /// The version of the report's form.
 const VERSION: &str = "0.2";
@@ -463,7 +470,7 @@ impl Report {
     /// The schema of a report.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        let example = crate::example::report().and_then(|report| serde_json::to_value(report).ok());
+        let example = crate::report::example::report().and_then(|report| serde_json::to_value(report).ok());
         let title = "Report of a check of obvert survey documents";
         obvert_model::schema::of::<Self>("report", title, example.into_iter().collect())
     }

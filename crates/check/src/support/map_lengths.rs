@@ -11,13 +11,13 @@ use obvert_model::tables::{Head, OutcomeKind, Structure, StructureKind};
 use crate::views::{Ending, PipeView, Survey};
 
 /// How many must say the same before a unit is called wrong: fewer prove nothing.
-const FEWEST: usize = 3;
+const MIN_RECORDS: usize = 3;
 
 /// A path that ends farther than this from its structure, in metres, is the finding of `path-end-mismatch`.
 pub(crate) const ENDS_SLACK: f64 = 5.0;
 
 /// How many positions are held against the area of use. More would not change what most of them say.
-const SAMPLE: usize = 250;
+const MAX_SAMPLE: usize = 250;
 
 /// What most records say about two lengths that should be equal.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -36,20 +36,20 @@ pub(crate) fn vote(ratios: &[f64]) -> Option<Vote> {
     [1.0, FOOT_METRES, 1.0 / FOOT_METRES].into_iter().find_map(|ratio| {
         // Missing bends and slopes make a line some per cent shorter than its pipe; the factors are far apart.
         let agree = ratios.iter().filter(|found| (0.85..=1.15).contains(&(**found / ratio))).count();
-        (of >= FEWEST && most(agree, of)).then_some(Vote { ratio, agree, of })
+        (of >= MIN_RECORDS && four_in_five(agree, of)).then_some(Vote { ratio, agree, of })
     })
 }
 
 /// Whether `some` are at least four in five `of` them.
-pub(crate) fn most(some: usize, of: usize) -> bool {
+pub(crate) fn four_in_five(some: usize, of: usize) -> bool {
     some > 0 && some * 5 >= of * 4
 }
 
 /// The geometry of a document's pipes, measured.
 #[derive(Debug, Default)]
-pub(crate) struct Measure {
+pub(crate) struct MapLengths {
     /// The course of every pipe in metres, as the reference system has them.
-    courses: Vec<Option<f64>>,
+    lengths: Vec<Option<f64>>,
     /// Whether the two numbers of every position are exchanged in a geographic system, so that they are measured exchanged.
     pub(crate) exchanged: bool,
     /// The stated lengths over the measured ones.
@@ -57,70 +57,71 @@ pub(crate) struct Measure {
     /// How most positions fit the area of use of the reference system.
     pub(crate) fit: Option<Fit>,
     /// Who is to blame where stated and measured lengths differ by a unit.
-    pub(crate) blame: Option<Blame>,
+    pub(crate) wrong_unit: Option<WrongUnit>,
     /// Positions that lie outside the area of use, where most lie inside.
-    pub(crate) astray: Vec<(Place, Position)>,
+    pub(crate) outliers: Vec<(PositionRef, Position)>,
 }
 
 /// What is in the wrong unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Blame {
+pub(crate) enum WrongUnit {
     /// The positions, by this slip.
     Positions(Slip),
     /// The lengths.
     Lengths,
 }
 
-impl Measure {
+impl MapLengths {
     pub(crate) fn new(survey: &Survey<'_>) -> Self {
         let Some(crs) = &survey.crs else { return Self::default() };
-        let courses = |exchanged| -> Vec<Option<f64>> {
-            survey.pipes().map(|view| line(crs, &view.course()?, exchanged)).collect()
+        let lengths = |exchanged| -> Vec<Option<f64>> {
+            survey.pipes().map(|view| line_length(crs, &view.course()?, exchanged)).collect()
         };
-        let mut measure = Self { courses: courses(false), fit: majority(crs, survey.head, 1.0), ..Self::default() };
-        if measure.fit == Some(Fit::Inside) {
-            measure.astray = astray(crs, survey.head);
-            measure.leave_out(survey);
+        let mut map_lengths = Self { lengths: lengths(false), fit: majority(crs, survey.head, 1.0), ..Self::default() };
+        if map_lengths.fit == Some(Fit::Inside) {
+            map_lengths.outliers = outliers(crs, survey.head);
+            map_lengths.exclude_outliers(survey);
         }
         if crs.kind() == CrsKind::Geographic {
             // Where both orders are possible on earth, only lengths tell them apart: a degree of longitude is shorter.
-            let close = |courses: &[Option<f64>]| {
-                let near = ratios(survey, courses).iter().filter(|ratio| (0.97..=1.03).contains(*ratio)).count();
-                near >= FEWEST && most(near, ratios(survey, courses).len())
+            let close = |lengths: &[Option<f64>]| {
+                let near = ratios(survey, lengths).iter().filter(|ratio| (0.97..=1.03).contains(*ratio)).count();
+                near >= MIN_RECORDS && four_in_five(near, ratios(survey, lengths).len())
             };
-            let other = courses(true);
-            measure.exchanged =
-                measure.fit == Some(Fit::Slip(Slip::Swapped)) || !close(&measure.courses) && close(&other);
-            if measure.exchanged {
-                measure.courses = other;
+            let other = lengths(true);
+            map_lengths.exchanged =
+                map_lengths.fit == Some(Fit::Slip(Slip::Swapped)) || !close(&map_lengths.lengths) && close(&other);
+            if map_lengths.exchanged {
+                map_lengths.lengths = other;
             }
         }
-        measure.vote = vote(&ratios(survey, &measure.courses));
+        map_lengths.vote = vote(&ratios(survey, &map_lengths.lengths));
         // Exchanged, feet under a metric system of a whole zone may lie in it as well; but lengths are not exchanged.
         if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) =
-            (measure.fit, measure.vote, crs.kind())
+            (map_lengths.fit, map_lengths.vote, crs.kind())
         {
-            let slip = slip_of(crs, vote.ratio).filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
-            measure.fit = slip.map(Fit::Slip).or(measure.fit);
+            let slip =
+                unit_slip(crs, vote.ratio).filter(|_| majority(crs, survey.head, vote.ratio) == Some(Fit::Inside));
+            map_lengths.fit = slip.map(Fit::Slip).or(map_lengths.fit);
         }
-        measure.blame = measure.blamed(crs, survey);
-        measure
+        map_lengths.wrong_unit = map_lengths.find_wrong_unit(crs, survey);
+        map_lengths
     }
 
     /// Takes the courses out that lead over a position that is astray.
-    fn leave_out(&mut self, survey: &Survey<'_>) {
-        if self.astray.is_empty() {
+    fn exclude_outliers(&mut self, survey: &Survey<'_>) {
+        if self.outliers.is_empty() {
             return;
         }
         for view in survey.pipes() {
             let path = view.pipe.path.len() >= 2;
-            let over = |place: &Place| match *place {
-                Place::Vertex(row, _) => row == view.index,
-                Place::Structure(row) => !path && self.is_end(&view, row),
-                Place::Locate(_) => false,
+            let over = |place: &PositionRef| match *place {
+                PositionRef::Vertex(row, _) => row == view.index,
+                PositionRef::Structure(row) => !path && self.is_end(&view, row),
+                PositionRef::Locate(_) => false,
             };
-            if self.astray.iter().any(|(place, _)| over(place)) {
-                self.courses[view.index] = None;
+            if self.outliers.iter().any(|(place, _)| over(place)) {
+                self.lengths[view.index] = None;
             }
         }
     }
@@ -131,39 +132,39 @@ impl Measure {
     }
 
     /// Who is to blame where stated and measured lengths differ by a unit.
-    fn blamed(&self, crs: &Crs, survey: &Survey<'_>) -> Option<Blame> {
+    fn find_wrong_unit(&self, crs: &Crs, survey: &Survey<'_>) -> Option<WrongUnit> {
         if let Some(Fit::Slip(slip @ (Slip::Feet | Slip::Metres))) = self.fit {
-            return Some(Blame::Positions(slip));
+            return Some(WrongUnit::Positions(slip));
         }
         let ratio = self.vote.map(|vote| vote.ratio).filter(|ratio| *ratio != 1.0)?;
-        let Some(slip) = slip_of(crs, ratio) else { return Some(Blame::Lengths) };
+        let Some(slip) = unit_slip(crs, ratio) else { return Some(WrongUnit::Lengths) };
         // Positions that lie where the system is used, and would not in the other unit, are right as they stand. Where both
         // are possible, the structures may tell, which were measured in the same unit as the pipes.
         let either = majority(crs, survey.head, ratio) == Some(Fit::Inside);
-        let right = self.fit == Some(Fit::Inside) && (!either || depths_tell(survey, ratio));
+        let right = self.fit == Some(Fit::Inside) && (!either || depths_confirm(survey, ratio));
         // Positions that lie in no place of the system in either unit are in another system: `position-outside-area`.
         if !either && matches!(self.fit, Some(Fit::Outside { .. })) {
             return None;
         }
-        Some(if right { Blame::Lengths } else { Blame::Positions(slip) })
+        Some(if right { WrongUnit::Lengths } else { WrongUnit::Positions(slip) })
     }
 
     /// The course of a pipe in metres, as the reference system has it.
-    pub(crate) fn course(&self, pipe: usize) -> Option<f64> {
-        self.courses.get(pipe).copied().flatten()
+    pub(crate) fn length_on_map(&self, pipe: usize) -> Option<f64> {
+        self.lengths.get(pipe).copied().flatten()
     }
 
     /// The course of a pipe in metres, in the unit that fits most stated lengths.
-    pub(crate) fn fitted(&self, pipe: usize) -> Option<f64> {
+    pub(crate) fn fitted_length(&self, pipe: usize) -> Option<f64> {
         let factor = self.vote.map_or_else(|| self.slip_factor(), |vote| vote.ratio);
-        Some(self.course(pipe)? * factor)
+        Some(self.length_on_map(pipe)? * factor)
     }
 
     /// Metres on the ground for every metre measured, where the positions are in another unit than the system's.
     pub(crate) fn position_factor(&self, crs: &Crs) -> f64 {
         match self.vote {
-            _ if self.blame == Some(Blame::Lengths) => 1.0,
-            Some(vote) if slip_of(crs, vote.ratio).is_some() => vote.ratio,
+            _ if self.wrong_unit == Some(WrongUnit::Lengths) => 1.0,
+            Some(vote) if unit_slip(crs, vote.ratio).is_some() => vote.ratio,
             _ => self.slip_factor(),
         }
     }
@@ -178,21 +179,21 @@ impl Measure {
 
     /// The distance of two positions in metres, as the reference system has it.
     pub(crate) fn distance(&self, crs: &Crs, from: Position, to: Position) -> Option<f64> {
-        line(crs, &[[from.x, from.y], [to.x, to.y]], self.exchanged)
+        line_length(crs, &[[from.x, from.y], [to.x, to.y]], self.exchanged)
     }
 
     /// How far the first and the last vertex of a pipe's path are from its structures, in metres.
-    pub(crate) fn gaps(&self, view: &PipeView<'_>) -> [Option<f64>; 2] {
+    pub(crate) fn end_gaps(&self, view: &PipeView<'_>) -> [Option<f64>; 2] {
         let path = &view.pipe.path;
         let (Some(crs), true) = (&view.survey.crs, path.len() >= 2) else { return [None, None] };
         let factor = self.position_factor(crs);
         let gap = |vertex: &Position, end: Option<Position>| Some(self.distance(crs, *vertex, end?)? * factor);
-        if self.courses.get(view.index).is_some_and(Option::is_none) {
+        if self.lengths.get(view.index).is_some_and(Option::is_none) {
             return [None, None];
         }
         let right = |row: Option<&Structure>| {
-            let astray = |id: &str| self.astray.iter().any(|(place, _)| place.is_structure(view.survey.head, id));
-            row.filter(|row| self.astray.is_empty() || !astray(&row.id)).and_then(|row| row.position)
+            let outliers = |id: &str| self.outliers.iter().any(|(place, _)| place.is_structure(view.survey.head, id));
+            row.filter(|row| self.outliers.is_empty() || !outliers(&row.id)).and_then(|row| row.position)
         };
         let ends = [right(view.upstream()), right(view.downstream())];
         [gap(&path[0], ends[0]), gap(&path[path.len() - 1], ends[1])]
@@ -200,12 +201,12 @@ impl Measure {
 }
 
 /// What the distances of runs say, that went through a whole pipe: theirs over the measured ones.
-pub(crate) fn runs_vote(ending: &Ending<'_>) -> Option<Vote> {
+pub(crate) fn vote_of_runs(ending: &Ending<'_>) -> Option<Vote> {
     let survey = ending.survey;
     let whole = ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
     let ratios: Vec<f64> = whole
         .filter_map(|summary| {
-            let course = survey.measure().course(survey.pipe_index(&summary.run.pipe)?)?;
+            let course = survey.map_lengths().length_on_map(survey.pipe_index(&summary.run.pipe)?)?;
             Some(summary.travelled? / course).filter(|ratio| ratio.is_finite() && *ratio > 0.0)
         })
         .collect();
@@ -214,7 +215,7 @@ pub(crate) fn runs_vote(ending: &Ending<'_>) -> Option<Vote> {
 
 /// The slip that makes stated lengths `ratio` times the measured ones, where the unit of the positions can explain it at
 /// all: positions under a system in feet are not in a unit of 0.3 feet.
-pub(crate) fn slip_of(crs: &Crs, ratio: f64) -> Option<Slip> {
+pub(crate) fn unit_slip(crs: &Crs, ratio: f64) -> Option<Slip> {
     match crs.unit() {
         Unit::Metre if ratio == FOOT_METRES => Some(Slip::Feet),
         Unit::Foot | Unit::UsSurveyFoot if ratio == 1.0 / FOOT_METRES => Some(Slip::Metres),
@@ -225,7 +226,7 @@ pub(crate) fn slip_of(crs: &Crs, ratio: f64) -> Option<Slip> {
 /// How most positions, multiplied by `factor`, fit the area of use; `None` where nobody can tell, or there is no majority.
 pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     let all = || positions(head).map(|(_, position)| position);
-    let step = (all().count() / SAMPLE).max(1);
+    let step = (all().count() / MAX_SAMPLE).max(1);
     let mut found: Vec<(Fit, usize)> = Vec::new();
     let mut of = 0;
     for position in all().step_by(step) {
@@ -237,11 +238,11 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
             None => found.push((fit, 1)),
         }
     }
-    found.into_iter().find(|(_, count)| most(*count, of)).map(|(fit, _)| fit)
+    found.into_iter().find(|(_, count)| four_in_five(*count, of)).map(|(fit, _)| fit)
 }
 
 /// The positions that lie outside the area of use of their reference system.
-fn astray(crs: &Crs, head: &Head) -> Vec<(Place, Position)> {
+fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     let mut all = positions(head).map(|(_, position)| position);
     let Some(first) = all.next() else { return Vec::new() };
     let bounds = all.fold([first.x, first.y, first.x, first.y], |[west, south, east, north], at| {
@@ -259,7 +260,7 @@ fn astray(crs: &Crs, head: &Head) -> Vec<(Place, Position)> {
 
 /// Whether the depths of the structures say that lengths, stated over measured ones `ratio`, are in the other unit: their
 /// median is that of no sewer as it stands and an ordinary one in the other unit. Common practice, no published source.
-fn depths_tell(survey: &Survey<'_>, ratio: f64) -> bool {
+fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
     const ORDINARY: std::ops::RangeInclusive<f64> = 1.4..=6.5;
     let depth = |row: &Structure| {
         let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));
@@ -268,19 +269,19 @@ fn depths_tell(survey: &Survey<'_>, ratio: f64) -> bool {
     let manholes = survey.head.structures.iter().filter(|row| row.kind == StructureKind::Manhole);
     let mut depths: Vec<f64> = manholes.filter_map(depth).collect();
     depths.sort_by(f64::total_cmp);
-    let median = depths.get(depths.len() / 2).filter(|_| depths.len() >= FEWEST);
+    let median = depths.get(depths.len() / 2).filter(|_| depths.len() >= MIN_RECORDS);
     median.is_some_and(|metres| !ORDINARY.contains(metres) && ORDINARY.contains(&(metres / ratio)))
 }
 
 /// Where a position stands in a document.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Place {
+pub(crate) enum PositionRef {
     Structure(usize),
     Vertex(usize, usize),
     Locate(usize),
 }
 
-impl Place {
+impl PositionRef {
     fn is_structure(self, head: &Head, id: &str) -> bool {
         matches!(self, Self::Structure(row) if *head.structures[row].id == *id)
     }
@@ -295,24 +296,24 @@ impl Place {
 }
 
 /// Every position of a document.
-pub(crate) fn positions(head: &Head) -> impl Iterator<Item = (Place, Position)> {
+pub(crate) fn positions(head: &Head) -> impl Iterator<Item = (PositionRef, Position)> {
     let structures = head.structures.iter().enumerate();
-    let structures = structures.filter_map(|(row, structure)| Some((Place::Structure(row), structure.position?)));
+    let structures = structures.filter_map(|(row, structure)| Some((PositionRef::Structure(row), structure.position?)));
     let vertices = head.pipes.iter().enumerate().flat_map(|(row, pipe)| {
-        pipe.path.iter().enumerate().map(move |(vertex, position)| (Place::Vertex(row, vertex), *position))
+        pipe.path.iter().enumerate().map(move |(vertex, position)| (PositionRef::Vertex(row, vertex), *position))
     });
     let locates = head.locates.iter().enumerate();
-    let locates = locates.filter_map(|(row, locate)| Some((Place::Locate(row), locate.position?)));
+    let locates = locates.filter_map(|(row, locate)| Some((PositionRef::Locate(row), locate.position?)));
     structures.chain(vertices).chain(locates)
 }
 
-fn ratios(survey: &Survey<'_>, courses: &[Option<f64>]) -> Vec<f64> {
+fn ratios(survey: &Survey<'_>, lengths: &[Option<f64>]) -> Vec<f64> {
     let ratio = |(view, course): (PipeView<'_>, &Option<f64>)| Some(view.metres()? / (*course)?);
-    survey.pipes().zip(courses).filter_map(ratio).filter(|ratio| ratio.is_finite() && *ratio > 0.0).collect()
+    survey.pipes().zip(lengths).filter_map(ratio).filter(|ratio| ratio.is_finite() && *ratio > 0.0).collect()
 }
 
 /// The length of a line in metres; on the ellipsoid where the map's own lengths are useless.
-fn line(crs: &Crs, vertices: &[[f64; 2]], exchanged: bool) -> Option<f64> {
+fn line_length(crs: &Crs, vertices: &[[f64; 2]], exchanged: bool) -> Option<f64> {
     let turned: Vec<[f64; 2]>;
     let vertices = if exchanged {
         turned = vertices.iter().map(|[x, y]| [*y, *x]).collect();
@@ -346,10 +347,10 @@ mod tests {
     #[test]
     fn a_unit_explains_one_direction_only() {
         let (metric, feet) = (Crs::from_epsg(2817).unwrap(), Crs::from_epsg(6547).unwrap());
-        assert_eq!(slip_of(&metric, FOOT_METRES), Some(Slip::Feet));
-        assert_eq!(slip_of(&metric, 1.0 / FOOT_METRES), None);
-        assert_eq!(slip_of(&feet, 1.0 / FOOT_METRES), Some(Slip::Metres));
-        assert_eq!(slip_of(&feet, FOOT_METRES), None);
+        assert_eq!(unit_slip(&metric, FOOT_METRES), Some(Slip::Feet));
+        assert_eq!(unit_slip(&metric, 1.0 / FOOT_METRES), None);
+        assert_eq!(unit_slip(&feet, 1.0 / FOOT_METRES), Some(Slip::Metres));
+        assert_eq!(unit_slip(&feet, FOOT_METRES), None);
     }
 
     #[test]
@@ -357,7 +358,7 @@ mod tests {
         // One second of longitude at 60 degrees north on WGS 84: 15.4990 m by geographiclib's formula, 30.922 m on the map.
         let crs = Crs::from_epsg(3857).unwrap();
         let ends = [[0.0, 60.0], [1.0 / 3600.0, 60.0]].map(|lonlat| crs.from_wgs84(lonlat).unwrap());
-        let metres = line(&crs, &ends, false).unwrap();
+        let metres = line_length(&crs, &ends, false).unwrap();
         assert!((metres - 15.5).abs() < 0.05, "{metres}");
     }
 }

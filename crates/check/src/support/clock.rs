@@ -9,7 +9,7 @@ pub(crate) fn hours_between(a: f64, b: f64) -> f64 {
 }
 
 /// How many hours an hour lies outside a reading.
-pub(crate) fn outside(reading: ClockReading, hour: f64) -> f64 {
+pub(crate) fn hours_outside(reading: ClockReading, hour: f64) -> f64 {
     match reading {
         ClockReading::Point(at) => hours_between(at.get(), hour),
         ClockReading::Arc(from, to) if (hour - from.get()).rem_euclid(12.0) > reading.hours() => {
@@ -31,8 +31,8 @@ mod tests {
         let hour = |hour| ClockHour::new(hour).unwrap();
         let arc = ClockReading::Arc(hour(11.0), hour(1.0));
         for (at, hours) in [(12.0, 0.0), (1.0, 0.0), (2.5, 1.5), (9.0, 2.0), (6.0, 5.0)] {
-            assert_eq!(outside(arc, at), hours, "{at}");
+            assert_eq!(hours_outside(arc, at), hours, "{at}");
         }
-        assert_eq!(outside(ClockReading::Point(hour(11.0)), 1.0), 2.0);
+        assert_eq!(hours_outside(ClockReading::Point(hour(11.0)), 1.0), 2.0);
     }
 }

@@ -3,12 +3,12 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{Direction, OutcomeKind};
 
-use crate::reach::{direction_contradicts, far, past, pipe_of};
+use crate::support::run_extent::{beyond_pipe, direction_contradicts, far_position, pipe_with_length};
 use crate::views::{Ending, PipeView, RunSummary, tolerance};
 
 /// A part of a pipe that no run has seen, in metres from the centre of its upstream structure.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Unseen {
+pub(crate) struct UnseenPart {
     pub(crate) from: f64,
     pub(crate) to: f64,
     /// Whether a run says that it reached the far structure, or met the one from the other end.
@@ -18,17 +18,17 @@ pub(crate) struct Unseen {
 /// The longest part of a pipe that none of its runs has seen, where it is longer than the tolerance and `allowance` for the
 /// structures; `None` as well where it cannot be told, or another rule compares the runs: two that name each other, one
 /// that is longer than the pipe or goes another way than its structures.
-pub(crate) fn unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance: f64) -> Option<Unseen> {
+pub(crate) fn longest_unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance: f64) -> Option<UnseenPart> {
     let survey = ending.survey;
     let mut seen: Vec<(f64, f64)> = Vec::new();
     let (mut claimed, mut length) = (false, None);
     for summary in ending.runs_of(&view.pipe.id) {
         let run = &summary.run;
-        let (_, metres) = pipe_of(survey, run)?;
+        let (_, metres) = pipe_with_length(survey, run)?;
         length = Some(metres);
-        let far = far(survey, run, summary.marks)?;
+        let far = far_position(survey, run, summary.marks)?;
         let lost = run.reverse_of.is_some() || run.launched.is_some() || direction_contradicts(view.pipe, run);
-        if lost || past(survey, run, summary.marks, allowance).is_some() {
+        if lost || beyond_pipe(survey, run, summary.marks, allowance).is_some() {
             return None;
         }
         let outcome = summary.outcome()?;
@@ -43,7 +43,7 @@ pub(crate) fn unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance: f64) -
     }
     let length = length?;
     let (from, to) = longest_gap(seen, length)?;
-    (to - from > tolerance(length) + allowance).then_some(Unseen { from, to, claimed })
+    (to - from > tolerance(length) + allowance).then_some(UnseenPart { from, to, claimed })
 }
 
 fn offset(ending: &Ending<'_>, summary: &RunSummary) -> f64 {

@@ -10,8 +10,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::checker::{Borrowed, Checker};
+use crate::grading::GradeTotals;
 use crate::grading::{Grader, tidy};
-use crate::tally::Tally;
 use crate::views::{Facts, RowView, RunView, Survey};
 
 /// The grades of a survey, pipe by pipe.
@@ -292,7 +292,7 @@ struct Pile {
     pipe: String,
     runs: Vec<String>,
     metres: Option<f64>,
-    tallies: [Tally; 2],
+    tallies: [GradeTotals; 2],
     rows: [Vec<GradedRow>; 2],
 }
 
@@ -322,7 +322,7 @@ impl Pile {
                 let Some(graded) = graded(&row, aspect, computed_only) else { continue };
                 none = false;
                 let place = aspect as usize;
-                self.tallies[place].add(graded.0, row.counted(), grader.scheme);
+                self.tallies[place].add(graded.0, row.grade_extent(), grader.scheme);
                 self.rows[place].push(graded.1);
             }
             if none {
@@ -420,7 +420,7 @@ impl GradeTable {
     /// The schema of the table.
     #[must_use]
     pub fn schema() -> serde_json::Value {
-        let example = crate::example::grades().and_then(|table| serde_json::to_value(table).ok());
+        let example = crate::report::example::grades().and_then(|table| serde_json::to_value(table).ok());
         obvert_model::schema::of::<Self>("grades", "Grades of a survey, pipe by pipe", example.into_iter().collect())
     }
 

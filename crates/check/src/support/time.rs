@@ -1,7 +1,7 @@
-//! Points in time as a survey has them. The format keeps a timestamp as it was written; here it becomes comparable.
+//! Dates and times of a survey as instants that can be compared. The format keeps a timestamp as it was written.
 
 use jiff::{Timestamp, ToSpan};
-use obvert_model::tables::{EquipmentKind, Run};
+use obvert_model::tables::Run;
 use obvert_model::text::{self, Date};
 
 use crate::views::{Ending, Spot, Survey};
@@ -25,12 +25,12 @@ pub(crate) fn is_date(date: &str) -> bool {
 }
 
 /// When a day begins in Greenwich; `None` when it is not in the calendar.
-pub(crate) fn day(date: &Date) -> Option<Timestamp> {
+pub(crate) fn start_of_day(date: &Date) -> Option<Timestamp> {
     format!("{date}T00:00:00Z").parse().ok()
 }
 
 /// When a day is over everywhere on Earth: at noon UTC of the next one, since the last time zone is twelve hours behind.
-pub(crate) fn over(day: &Date) -> Option<Timestamp> {
+pub(crate) fn end_of_day(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;
     let next = day.checked_add(1.day()).ok()?;
     next.at(12, 0, 0, 0).to_zoned_datetime(jiff::tz::TimeZone::UTC).ok().map(|zoned| zoned.timestamp())
@@ -39,14 +39,14 @@ pub(crate) fn over(day: &Date) -> Option<Timestamp> {
 /// Whether a timestamp lies in the future, where the date of today was given. A time that is still today somewhere on
 /// Earth does not, since today's time zone is not known.
 pub(crate) fn in_future(survey: &Survey<'_>, timestamp: &text::Timestamp) -> bool {
-    match (survey.today.and_then(over), instant(timestamp)) {
+    match (survey.today.and_then(end_of_day), instant(timestamp)) {
         (Some(over), Some(instant)) => instant >= over,
         _ => false,
     }
 }
 
 /// Calls `see` with every date and every timestamp of a document and its place.
-pub(crate) fn every(ending: &Ending<'_>, see: &mut dyn FnMut(&str, &dyn Fn() -> Spot)) {
+pub(crate) fn for_each_date(ending: &Ending<'_>, see: &mut dyn FnMut(&str, &dyn Fn() -> Spot)) {
     let survey = ending.survey;
     let head = survey.head;
     see(&head.issued, &|| Spot::at("/issued"));
@@ -74,36 +74,15 @@ pub(crate) fn every(ending: &Ending<'_>, see: &mut dyn FnMut(&str, &dyn Fn() -> 
 }
 
 /// When a run began and ended, where both are known and in order.
-pub(crate) fn span(run: &Run) -> Option<(Timestamp, Timestamp)> {
+pub(crate) fn run_span(run: &Run) -> Option<(Timestamp, Timestamp)> {
     let (started, finished) = (instant(run.started.as_ref()?)?, instant(run.finished.as_ref()?)?);
     (started <= finished).then_some((started, finished))
 }
 
 /// Whether two runs were going on at one time. One may begin in the second in which the other ends.
-pub(crate) fn in_use_at_once(a: &Run, b: &Run) -> bool {
-    match (span(a), span(b)) {
+pub(crate) fn overlap_in_time(a: &Run, b: &Run) -> bool {
+    match (run_span(a), run_span(b)) {
         (Some(a), Some(b)) => a.0 < b.1 && b.0 < a.1,
         _ => false,
     }
-}
-
-/// The cameras that a run was made with, by their row in the table of equipment.
-pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator<Item = usize> + 'r {
-    run.equipment.iter().filter_map(|id| {
-        let index = survey.equipment_index(id)?;
-        is_camera(survey.head.equipment[index].kind).then_some(index)
-    })
-}
-
-/// Whether a piece of equipment is a camera.
-pub(crate) fn is_camera(kind: EquipmentKind) -> bool {
-    match kind {
-        EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
-        EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
-    }
-}
-
-/// Whether two runs were made with one camera.
-pub(crate) fn same_camera(survey: &Survey<'_>, a: &Run, b: &Run) -> bool {
-    cameras(survey, a).any(|camera| cameras(survey, b).any(|other| other == camera))
 }

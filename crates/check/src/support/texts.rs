@@ -3,7 +3,7 @@
 use crate::views::{Part, RunView, Spot, Survey};
 
 /// Calls `see` with every text of a part of a document.
-pub(crate) fn every(part: &Part<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
+pub(crate) fn for_each_text(part: &Part<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
     match part {
         Part::Head(survey) => head(survey, see),
         Part::Run(view) => run(view, see),
