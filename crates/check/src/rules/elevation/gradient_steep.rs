@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::any_astray;
 use crate::sink::Sink;
+use crate::support::elevations::any_invert_mismatch;
 use crate::views::PipeView;
 
 rule! {
@@ -15,7 +15,7 @@ rule! {
     ///
     /// # Exactly
     /// The fall is from the pipe's upstream invert, or else its structure's, to its own downstream
-    /// invert. It is compared with the limit times the longer of the stated length and the course
+    /// invert. It is compared with the limit times the longer of the stated length and the length
     /// on the map.
     ///
     /// # Why it matters
@@ -57,9 +57,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let Some((upper, lower)) = upper.zip(lower) else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
     // Either may be in the wrong unit, and the longer one gives the smaller gradient.
-    let length = view.metres().unwrap_or(0.0).max(survey.measure().course(view.index).unwrap_or(0.0));
+    let length = view.metres().unwrap_or(0.0).max(survey.map_lengths().length_on_map(view.index).unwrap_or(0.0));
     let steepest = out.limit("steepest");
-    if length <= 0.0 || drop <= length * (steepest / 100.0) * (1.0 + 1e-9) || any_astray(view) {
+    if length <= 0.0 || drop <= length * (steepest / 100.0) * (1.0 + 1e-9) || any_invert_mismatch(view) {
         return;
     }
     let percent = drop / length * 100.0;

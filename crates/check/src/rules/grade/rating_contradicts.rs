@@ -4,8 +4,8 @@ use obvert_model::edit::Edit;
 use serde_json::Value;
 
 use crate::grading::tidy;
-use crate::rollup::{self, Rolled};
 use crate::sink::Sink;
+use crate::support::rating_totals::{self, RatingTotals};
 use crate::views::RatingView;
 
 rule! {
@@ -92,7 +92,7 @@ rule! {
 
 fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &view.ending.survey.grader else { return };
-    let Some(runs) = rollup::runs(view) else { return };
+    let Some(runs) = rating_totals::runs_of_rating(view) else { return };
     let rating = view.rating;
     if view.ending.survey.pipe(&rating.pipe).is_none() {
         return;
@@ -118,16 +118,19 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     if view.ending.lengths_doubtful() {
         return;
     }
-    let rolled = Rolled::new(&runs, rating.aspect, grader.scheme);
-    if rolled.tally.doubtful > 0 {
+    let totals = RatingTotals::new(&runs, rating.aspect, grader.scheme);
+    if totals.tally.doubtful > 0 {
         return;
     }
     let slack = out.limit("slack");
     let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
-    let wrong = rollup::differing(view, &rolled, grader, &close);
+    let wrong = rating_totals::wrong_figures(view, &totals, grader, &close);
     // Other rules report recorded grades that differ from the scheme's. A rating that follows the scheme is right.
-    let mended = Rolled::mended(&runs, rating.aspect, grader.scheme);
-    if wrong.is_empty() || mended.tally.doubtful > 0 || rollup::differing(view, &mended, grader, &close).is_empty() {
+    let mended = RatingTotals::corrected(&runs, rating.aspect, grader.scheme);
+    if wrong.is_empty()
+        || mended.tally.doubtful > 0
+        || rating_totals::wrong_figures(view, &mended, grader, &close).is_empty()
+    {
         return;
     }
     let (field, message) = match &*wrong {
@@ -138,7 +141,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
             (String::new(), format!("{} figures differ from what the grades give: {each}", several.len()))
         }
     };
-    let of = |amount: &dyn Fn(&rollup::Wrong) -> Option<f64>| -> Value {
+    let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {
         wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?)))).collect()
     };
     let finding = out.report(view.spot(&field), message);

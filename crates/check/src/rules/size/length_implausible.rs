@@ -8,7 +8,7 @@ rule! {
     /// `length` is more than that of any pipe between two structures.
     ///
     /// # Exceptions
-    /// - The pipe's course can be measured: `path-length-contradicts` compares the two, and a
+    /// - The pipe's length on the map is known: `path-length-contradicts` compares the two, and a
     ///   tunnel may be that long.
     /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
@@ -43,7 +43,10 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(length), Some(metres)) = (view.pipe.length, view.metres()) else { return };
     let longest = out.limit("longest");
     let said = view.survey.say(length);
-    if metres > longest && !view.survey.lengths_doubtful() && view.survey.measure().course(view.index).is_none() {
+    if metres > longest
+        && !view.survey.lengths_doubtful()
+        && view.survey.map_lengths().length_on_map(view.index).is_none()
+    {
         let longest = view.survey.say_metres(longest);
         let message = format!("the pipe's length of {said} is more than the longest between two structures, {longest}");
         out.report(view.spot("/length"), message).fact("metres", metres);
