@@ -221,8 +221,9 @@ fn rules() -> String {
          [Findings](findings.md#facts) the kinds of facts.\n\n\
          Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
          them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         *Why* and *Source* are informative.\n",
-        catalogue().len()
+         A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+        catalogue().len(),
+        first = KNOWN[0]
     );
     let mut families: Vec<&str> = catalogue().iter().map(|rule| rule.family()).collect();
     families.dedup();
@@ -244,12 +245,13 @@ fn rule_entry(rule: &Rule, out: &mut String) {
     let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
     let path = chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
     let clause = chapters::link(RULES, &path);
+    let since = if rule.since == KNOWN[0] { String::new() } else { format!(", since {}", rule.since) };
     let needs: Vec<&str> = rule.needs.iter().map(|need| need_of(*need)).collect();
     let needs = if needs.is_empty() { String::new() } else { format!(", needs {}", needs.join(", ")) };
     let _ = write!(
         out,
-        "\n### {}\n\n{}, since {}, [{chapter}: {anchor}]({clause}#{anchor}){needs}\n",
-        rule.name, rule.severity, rule.since
+        "\n### {}\n\n{}{since}, [{chapter}: {anchor}]({clause}#{anchor}){needs}\n",
+        rule.name, rule.severity
     );
     section(rule, Section::Checks, "", out);
     section(rule, Section::Exceptions, "Exceptions", out);
@@ -272,12 +274,13 @@ fn rule_entry(rule: &Rule, out: &mut String) {
     }
     section(rule, Section::Exactly, "Exactly", out);
     section(rule, Section::Matters, "Why", out);
-    section(rule, Section::Source, "Source", out);
     section(rule, Section::Fix, "Fix", out);
 }
 
 fn section(rule: &Rule, of: Section, heading: &str, out: &mut String) {
-    let text = relinked(&rule.section(of));
+    let text = rule.section(of);
+    // The first reason is enough to know what the rule is for.
+    let text = relinked(if of == Section::Matters { first_sentence(&text) } else { &text });
     match text.as_str() {
         "" => {}
         text if heading.is_empty() => {
@@ -291,6 +294,11 @@ fn section(rule: &Rule, of: Section, heading: &str, out: &mut String) {
             let _ = write!(out, "\n**{heading}.** {text}\n");
         }
     }
+}
+
+fn first_sentence(text: &str) -> &str {
+    let ends = text.match_indices(". ").chain(text.match_indices(".\n")).map(|(at, _)| at + 1);
+    &text[..ends.min().unwrap_or(text.len())]
 }
 
 /// A rule's text names a chapter by its file alone; the folder is found here.
@@ -335,10 +343,11 @@ fn codes(list: &CodeList) -> String {
         count = list.codes.len(),
         about = list.description.as_deref().unwrap_or_default()
     );
+    let _ = write!(out, " Where no clock, stretch and joint are given they are {USUAL}.");
     out.push_str(if transcribed {
         " The exact ones are listed with [obvert-terms](obvert-terms.md) alone. \\* marks what is from memory if its code is not; \
-         … marks an open place. *Standing*: of the code and its name; of its clock, stretch, joint and materials; the number of \
-         the [source](#sources).\n"
+         … marks an open place. *Standing*: the number of the [source](#sources) of the code and its name, which is second-hand, \
+         or what else it is. Clock, stretch, joint and materials are from memory unless the standing says otherwise.\n"
     } else {
         " A code without a link has no equivalent.\n"
     });
@@ -365,6 +374,9 @@ fn codes(list: &CodeList) -> String {
     }
     out
 }
+
+/// What most codes say of clock, stretch and joint.
+const USUAL: &str = "optional, allowed, allowed";
 
 fn words(text: &str) -> BTreeSet<&str> {
     text.split([' ', '.', '-', ',']).filter(|word| !word.is_empty()).collect()
@@ -410,13 +422,20 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
             None => code.name().to_owned(),
         },
         slots.chain(quantities).collect::<Vec<_>>().join("; "),
-        format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint),
+        Some(format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint))
+            .filter(|usage| usage != USUAL)
+            .unwrap_or_default(),
         same.collect::<Vec<_>>().join("; "),
     ];
     if let Some(standing) = code.standing {
         let source = code.source.as_deref().and_then(|source| sources.iter().position(|known| *known == source));
-        let source = source.map(|at| format!(", {}", at + 1)).unwrap_or_default();
-        cells.push(format!("{standing}, {}{source}", code.use_standing.unwrap_or(standing)));
+        let use_standing = code.use_standing.unwrap_or(standing);
+        let parts = [
+            source.map(|at| (at + 1).to_string()),
+            Some(standing.to_string()).filter(|_| standing != Standing::SecondHand || source.is_none()),
+            Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
+        ];
+        cells.push(parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
     }
     cells
 }

@@ -225,7 +225,7 @@ fn every_requirement_says_who_is_bound() {
                 }
             }
             if !is_list {
-                lead = block.lines().last().unwrap_or_default().to_owned();
+                lead = block.replace('\n', " ").rsplit(". ").next().unwrap_or_default().to_owned();
             }
             for word in ["SHALL", "REQUIRED", "RECOMMENDED", "OPTIONAL"] {
                 assert!(!block.contains(word), "{path}: {word} is a synonym that is not used");

@@ -70,13 +70,23 @@ fn rules(object: &ObjectShape, chapter: &str) -> String {
 /// What a field means, and where each word of its vocabulary has a meaning, these.
 fn meaning(field: &Field) -> (String, Option<String>) {
     let line = |text: &str| text.replace('\n', " ").trim().to_owned();
-    match field.description.split_once("\n- ") {
+    // The type has the unit already.
+    let description = field.description.replace(", in length units", "").replace(", in section units", "");
+    match description.split_once("\n- ") {
         Some((first, words)) => {
-            let words: Vec<String> = words.split("\n- ").map(line).collect();
+            let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
             (line(first), Some(words.join(" ")))
         }
-        None => (line(&field.description), None),
+        None => (line(&description), None),
     }
+}
+
+/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. What `other` needs is said of all.
+fn brief(word: &str) -> String {
+    let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
+    let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
+    let repeats = name == "`other`" || plain(name) == plain(meaning);
+    if repeats { format!("{name}.") } else { word.to_owned() }
 }
 
 /// The first field in reading order that has a vocabulary, where its words are explained.
@@ -136,7 +146,7 @@ fn kind_of(field: &Field, object: &str, chapter: &str) -> String {
     };
     // The column of examples shows what the form's own example would.
     let form = field.form.as_ref().map(|form| form.split(", such as").next().unwrap_or(form));
-    let form = form.map(|form| format!(": {form}"));
+    let form = form.map(|form| format!(": {}", form.strip_prefix("a ").unwrap_or(form)));
     let bounds = field.bounds.map(|[least, most]| format!(", {least} to {most}"));
     let unit = field.measures().map_or_else(
         || field.unit.as_ref().map(|unit| format!(", {unit}")),
