@@ -3,9 +3,9 @@
 use obvert_model::lists::Role;
 use obvert_model::number::Length;
 
-use crate::order;
 use crate::sink::Sink;
-use crate::sorting;
+use crate::support::reordering;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
@@ -86,7 +86,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         disordered(run, out);
         return;
     }
-    let again = run.marks().zeroed_again;
+    let again = run.marks().counter_reset;
     for index in run.falls() {
         if !(again && rows[index].at.get() <= run.reads() + foot(run)) {
             falls(run, index, out);
@@ -100,10 +100,10 @@ fn foot(run: &RunView<'_>) -> f64 {
 
 fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    if let (true, Some(first), Some(last)) = (order::backwards(run), rows.first(), rows.last()) {
+    if let (true, Some(first), Some(last)) = (row_order::reversed(run), rows.first(), rows.last()) {
         let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
-        let edits = out.lists().then(|| sorting::turned_round(run)).flatten();
+        let edits = out.lists().then(|| reordering::reversed(run)).flatten();
         let finding = out.report(run.spot("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
             "turn the order of the rows round; if the distances were measured from the far structure, make it `from`",
@@ -119,10 +119,10 @@ fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         };
         return;
     }
-    let (astray, of) = (order::shuffled(run).unwrap_or_default(), rows.len());
-    let why = if order::numbered_as_text(run) { ", sorted by ids as texts sort, 10 before 2" } else { "" };
+    let (astray, of) = (row_order::out_of_order(run).unwrap_or_default(), rows.len());
+    let why = if row_order::sorted_as_text(run) { ", sorted by ids as texts sort, 10 before 2" } else { "" };
     let message = format!("the rows are not in order of distance{why}: {astray} of {of} stand elsewhere");
-    let edits = out.lists().then(|| sorting::by_distance(run)).flatten();
+    let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.spot("/observations"), message);
     finding.fact("rows", of).fact("astray", astray);
     finding.help("sort the rows by distance; then what is still wrong can be told");
@@ -139,14 +139,17 @@ fn starts_at(run: &RunView<'_>, at: Length) -> bool {
 fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
-    if at.get() < run.reads() || order::slip(run, index).is_some() || order::slip(run, index - 1).is_some() {
+    if at.get() < run.reads()
+        || row_order::decimal_slip(run, index).is_some()
+        || row_order::decimal_slip(run, index - 1).is_some()
+    {
         return;
     }
     // The row before is out of step where leaving it out leaves the others in order.
     let steady = index < 2 || rows[index - 2].at <= at;
     let next = rows.get(index + 1).map(|next| next.at);
     let early = steady && next.is_some_and(|next| next < before);
-    if early && order::beyond(run, before.get()) {
+    if early && row_order::past_end(run, before.get()) {
         return;
     }
     let astray = if early { index - 1 } else { index };
@@ -156,5 +159,5 @@ fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     finding.fact("at", at.get()).fact("before", before.get());
     let distance = run.survey.say(row.row.at);
     let does = format!("the row was entered late: its distance of {distance} is right, and only its place is wrong");
-    finding.fix_if_confirmed(does, sorting::into_step(run, astray));
+    finding.fix_if_confirmed(does, reordering::into_place(run, astray));
 }
