@@ -259,8 +259,8 @@ fn rules() -> String {
         for section in Section::ALL {
             let text = rule.section(section);
             if !text.is_empty() {
-                // A fence begins a block at the beginning of a line only.
-                let gap = if text.starts_with("```") { "\n\n" } else { " " };
+                // A fence or a list is a block only at the beginning of a line.
+                let gap = if ["```", "- "].iter().any(|block| text.starts_with(block)) { "\n\n" } else { " " };
                 let _ = write!(out, "\n**{}.**{gap}{text}\n", section.heading());
             }
         }

@@ -94,39 +94,55 @@ pub(crate) fn note(text: &str) {
     let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
-/// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own. Lines
-/// after the first of an arrow or of a list item are set in under its words.
+/// Prints a text in lines of at most 100 characters. Paragraphs and list items begin on lines of their own; the further
+/// lines of a list item, and of a text that begins with an arrow, are indented to its words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
-    let hang = ["-> ", "- "].into_iter().find(|mark| text.starts_with(mark)).map_or(0, str::len);
-    let room = 100 - indent.len() - hang;
-    let mut line = String::new();
-    let mut first = true;
-    let mut end = |out: &mut dyn Write, line: &mut String| -> io::Result<()> {
-        if !line.is_empty() {
-            let hang = if std::mem::take(&mut first) { 0 } else { hang };
-            writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
-            line.clear();
+    let mut block = Block { indent, hang: 0, first: true, line: String::new() };
+    for source in text.lines().map(str::trim) {
+        let mark = ["-> ", "- "].into_iter().find(|mark| source.starts_with(mark));
+        if source.is_empty() || mark.is_some() || source.starts_with('|') {
+            block.end_line(out)?;
+            (block.hang, block.first) = (mark.map_or(0, str::len), true);
         }
-        Ok(())
-    };
-    for source in text.lines() {
-        if source.trim().is_empty() {
-            end(out, &mut line)?;
+        if source.is_empty() {
             writeln!(out)?;
         }
-        if source.trim_start().starts_with("- ") || source.trim_start().starts_with('|') {
-            end(out, &mut line)?;
-        }
         for word in source.split_whitespace() {
-            let word = &*plain(word);
-            if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
-                end(out, &mut line)?;
-            }
-            if !line.is_empty() {
-                line.push(' ');
-            }
-            line.push_str(word);
+            block.add(out, &plain(word))?;
         }
     }
-    end(out, &mut line)
+    block.end_line(out)
+}
+
+/// A paragraph or a list item that is being wrapped.
+struct Block<'i> {
+    indent: &'i str,
+    /// By how many columns its further lines are indented.
+    hang: usize,
+    first: bool,
+    line: String,
+}
+
+impl Block<'_> {
+    fn add(&mut self, out: &mut dyn Write, word: &str) -> io::Result<()> {
+        let room = 100 - self.indent.len() - self.hang;
+        if !self.line.is_empty() && self.line.chars().count() + 1 + word.chars().count() > room {
+            self.end_line(out)?;
+        }
+        if !self.line.is_empty() {
+            self.line.push(' ');
+        }
+        self.line.push_str(word);
+        Ok(())
+    }
+
+    fn end_line(&mut self, out: &mut dyn Write) -> io::Result<()> {
+        if self.line.is_empty() {
+            return Ok(());
+        }
+        let hang = if std::mem::take(&mut self.first) { 0 } else { self.hang };
+        writeln!(out, "{}{:hang$}{}", self.indent, "", self.line)?;
+        self.line.clear();
+        Ok(())
+    }
 }
