@@ -223,8 +223,8 @@ fn rules() -> String {
     let mut out = format!(
         "# Rules\n\n*Generated from the rules themselves.* {} rules. The examples are JSON Patches (RFC 6902) on the [small valid \
          survey](#the-small-valid-survey) at the end, checked with 2026-06-01 as the date of today; they run as tests. A limit can be set \
-         otherwise by the receiving office. What several rules share is in [Checking](checking.md), \
-         what the kinds of facts are in [Findings](findings.md#facts).\n",
+         otherwise by the receiving office. A rule named in an exception reports that case instead. \
+         What several rules share is in [Checking](checking.md), what the kinds of facts are in [Findings](findings.md#facts).\n",
         catalogue().len()
     );
     let mut family = "";
@@ -259,8 +259,8 @@ fn rules() -> String {
         for section in Section::ALL {
             let text = rule.section(section);
             if !text.is_empty() {
-                // A fence or a list is a block only at the beginning of a line.
-                let gap = if ["```", "- "].iter().any(|block| text.starts_with(block)) { "\n\n" } else { " " };
+                // A fence and a list begin a block only at the beginning of a line.
+                let gap = if text.starts_with("```") || text.starts_with("- ") { "\n\n" } else { " " };
                 let _ = write!(out, "\n**{}.**{gap}{text}\n", section.heading());
             }
         }

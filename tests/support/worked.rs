@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use obvert::check::grading::{Counted, Tally};
+use obvert::check::grading::{GradeExtent, GradeTotals};
 use obvert::check::{Checker, Settings};
 use obvert::model::lists::GradeScheme;
 use obvert::model::number::{ClockHour, Grade};
@@ -175,9 +175,9 @@ fn stretches() -> String {
     let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
     let metres = |metres: f64| (format!("{metres} m"), metres);
     for (said, length) in [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)] {
-        let mut tally = Tally::default();
-        tally.add(grade(2), Counted { at: 0.0, length: Some(length) }, &scheme);
-        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), tally.count, tally.total);
+        let mut totals = GradeTotals::default();
+        totals.add(grade(2), GradeExtent { at: 0.0, length: Some(length) }, &scheme);
+        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
     }
     out
 }
@@ -188,25 +188,25 @@ fn tidy(value: f64) -> f64 {
 
 const PLACES: [(f64, u8); 5] = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
 
-fn rolled(places: &[(f64, u8)], peak: Option<&Value>) -> (Tally, GradeScheme) {
+fn rolled(places: &[(f64, u8)], peak: Option<&Value>) -> (GradeTotals, GradeScheme) {
     let scheme = scheme(peak);
-    let mut tally = Tally::default();
+    let mut totals = GradeTotals::default();
     for (at, value) in places {
-        tally.add(grade(*value), Counted::point(*at), &scheme);
+        totals.add(grade(*value), GradeExtent::point(*at), &scheme);
     }
-    tally.end_run(&scheme);
-    (tally, scheme)
+    totals.end_run(&scheme);
+    (totals, scheme)
 }
 
 fn total() -> String {
-    let (tally, scheme) = rolled(&PLACES, None);
+    let (totals, scheme) = rolled(&PLACES, None);
     let mut out = String::from("| Figure | Computed | Is |\n|---|---|---|\n");
     let grades: Vec<String> = PLACES.iter().map(|(_, grade)| grade.to_string()).collect();
-    let (total, count) = (tally.total, tally.count);
-    let per = tally.per_length(36.5, &scheme).map_or(0.0, tidy);
+    let (total, count) = (totals.total, totals.count);
+    let per = totals.per_length(36.5, &scheme).map_or(0.0, tidy);
     let _ = writeln!(out, "| `total` | {} | {total} |", grades.join(" + "));
     let _ = writeln!(out, "| `count` | five points, 1 each | {count} |");
-    let _ = writeln!(out, "| `mean` | {total} ∕ {count} | {} |", tally.mean().map_or(0.0, tidy));
+    let _ = writeln!(out, "| `mean` | {total} ∕ {count} | {} |", totals.mean().map_or(0.0, tidy));
     let _ = writeln!(out, "| `per_length` | {total} ∕ 36.5 m × 1 m | {per} |");
     out
 }
@@ -220,8 +220,8 @@ fn peaks() -> String {
         let said: Vec<String> = places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
         let peak = |method: &str| {
             let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
-            let (tally, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));
-            tally.peak(&scheme).expect("a peak")
+            let (totals, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));
+            totals.peak(&scheme).expect("a peak")
         };
         let [worst, fixed, sliding] = ["worst-grade", "fixed-lengths", "sliding-length"].map(peak);
         let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", said.join(", "));

@@ -94,55 +94,43 @@ pub(crate) fn note(text: &str) {
     let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
-/// Prints a text in lines of at most 100 characters. Paragraphs and list items begin on lines of their own; the further
-/// lines of a list item, and of a text that begins with an arrow, are indented to its words.
+/// Prints a text in lines of at most 100 characters. Keeps paragraphs, and starts each list item on its own line. The
+/// second and further lines of an arrow or a list item are indented under its words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
-    let mut block = Block { indent, hang: 0, first: true, line: String::new() };
-    for source in text.lines().map(str::trim) {
-        let mark = ["-> ", "- "].into_iter().find(|mark| source.starts_with(mark));
-        if source.is_empty() || mark.is_some() || source.starts_with('|') {
-            block.end_line(out)?;
-            (block.hang, block.first) = (mark.map_or(0, str::len), true);
+    let arrow = if text.starts_with("-> ") { "-> ".len() } else { 0 };
+    let (mut hang, mut first) = (arrow, true);
+    let mut line = String::new();
+    let end = |out: &mut dyn Write, line: &mut String, first: &mut bool, hang: usize| -> io::Result<()> {
+        if !line.is_empty() {
+            let hang = if std::mem::take(first) { 0 } else { hang };
+            writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
+            line.clear();
         }
-        if source.is_empty() {
+        Ok(())
+    };
+    for source in text.lines() {
+        let item = source.trim_start().starts_with("- ");
+        if source.trim().is_empty() {
+            end(out, &mut line, &mut first, hang)?;
             writeln!(out)?;
+            hang = arrow;
+        }
+        if item || source.trim_start().starts_with('|') {
+            end(out, &mut line, &mut first, hang)?;
+        }
+        if item {
+            (hang, first) = ("- ".len(), true);
         }
         for word in source.split_whitespace() {
-            block.add(out, &plain(word))?;
+            let word = &*plain(word);
+            if !line.is_empty() && hang + line.chars().count() + 1 + word.chars().count() > 100 - indent.len() {
+                end(out, &mut line, &mut first, hang)?;
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
         }
     }
-    block.end_line(out)
-}
-
-/// A paragraph or a list item that is being wrapped.
-struct Block<'i> {
-    indent: &'i str,
-    /// By how many columns its further lines are indented.
-    hang: usize,
-    first: bool,
-    line: String,
-}
-
-impl Block<'_> {
-    fn add(&mut self, out: &mut dyn Write, word: &str) -> io::Result<()> {
-        let room = 100 - self.indent.len() - self.hang;
-        if !self.line.is_empty() && self.line.chars().count() + 1 + word.chars().count() > room {
-            self.end_line(out)?;
-        }
-        if !self.line.is_empty() {
-            self.line.push(' ');
-        }
-        self.line.push_str(word);
-        Ok(())
-    }
-
-    fn end_line(&mut self, out: &mut dyn Write) -> io::Result<()> {
-        if self.line.is_empty() {
-            return Ok(());
-        }
-        let hang = if std::mem::take(&mut self.first) { 0 } else { self.hang };
-        writeln!(out, "{}{:hang$}{}", self.indent, "", self.line)?;
-        self.line.clear();
-        Ok(())
-    }
+    end(out, &mut line, &mut first, hang)
 }

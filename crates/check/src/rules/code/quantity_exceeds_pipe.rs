@@ -55,7 +55,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let (Some(amount), Some(factor)) = (row.amount(place), meaning.unit.factor_to(QuantityUnit::Millimetre)) else {
             continue;
         };
-        let Some(height) = row.bore().height else { return };
+        let Some(height) = row.cross_section().height else { return };
         // Nominal sizes are not exactly what is measured.
         if amount * factor <= height * 1.1
             || !in_range(meaning, amount)

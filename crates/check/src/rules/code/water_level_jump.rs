@@ -109,7 +109,7 @@ fn flat(row: &RowView<'_>, metres: f64) -> f64 {
         let view = row.run.pipe?;
         let ((upper, lower), length) = (view.inverts()?, view.pipe.length?.get());
         let slope = (length > 0.0).then(|| (upper - lower).abs() / length)?;
-        Some(slope * metres * 1000.0 / row.bore().height? * 100.0)
+        Some(slope * metres * 1000.0 / row.cross_section().height? * 100.0)
     };
     gain().unwrap_or(0.0)
 }

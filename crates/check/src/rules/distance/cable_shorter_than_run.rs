@@ -2,9 +2,9 @@
 
 use obvert_model::number::Length;
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
-use crate::time::is_camera;
+use crate::support::cameras::is_camera;
+use crate::support::run_extent::exceeds;
 use crate::views::{RunView, tolerance};
 
 rule! {

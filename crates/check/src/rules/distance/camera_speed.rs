@@ -2,10 +2,10 @@
 
 use obvert_model::tables::{MediaKind, Method};
 
-use crate::order;
-use crate::reach::{end_contradicts, exceeds, past};
 use crate::sink::Sink;
-use crate::time::seconds_between;
+use crate::support::row_order;
+use crate::support::run_extent::{beyond_pipe, exceeds, surveyed_contradicts_finish};
+use crate::support::time::seconds_between;
 use crate::views::{RowView, RunView};
 
 rule! {
@@ -100,8 +100,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     // A speed computed from wrong distances is wrong too.
-    let wrong = end_contradicts(run.survey, run.run, run.marks());
-    if wrong || past(run.survey, run.run, run.marks(), 1.524).is_some() {
+    let wrong = surveyed_contradicts_finish(run.survey, run.run, run.marks());
+    if wrong || beyond_pipe(run.survey, run.run, run.marks(), 1.524).is_some() {
         return;
     }
     let speed = run.survey.say_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
@@ -131,7 +131,7 @@ fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)
     for row in run.rows() {
         let timed = row.media().find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
         let Some((id, offset, Some(media))) = timed else { continue };
-        if media.kind != MediaKind::Video || !order::settled(run, row.index) {
+        if media.kind != MediaKind::Video || !row_order::in_order(run, row.index) {
             continue;
         }
         let metres = run.survey.metres(row.row.at);

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::{RunView, tolerance};
 
 rule! {

@@ -2,9 +2,9 @@
 
 use obvert_model::edit::Edit;
 
-use crate::order;
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::row_order;
+use crate::support::run_extent::exceeds;
 use crate::views::RunView;
 
 rule! {
@@ -60,7 +60,7 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(start) = run.start_row() else { return };
     let (at, reads) = (start.row.at, run.reads());
-    if at.get() <= reads || !order::settled(run, start.index) {
+    if at.get() <= reads || !row_order::in_order(run, start.index) {
         return;
     }
     let step =

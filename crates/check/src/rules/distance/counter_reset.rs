@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
@@ -55,10 +55,10 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    if !run.marks().zeroed_again {
+    if !run.marks().counter_reset {
         return;
     }
-    let Some(index) = order::zeroed_again(run) else { return };
+    let Some(index) = row_order::counter_reset(run) else { return };
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
     let row = run.row(index);

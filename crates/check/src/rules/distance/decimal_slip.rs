@@ -3,8 +3,8 @@
 use obvert_model::edit::Edit;
 use obvert_model::number::Length;
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
@@ -68,7 +68,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         if !falls && after.is_none_or(|after| at <= after) {
             continue;
         }
-        let Some(moved) = order::slip(run, index) else { continue };
+        let Some(moved) = row_order::decimal_slip(run, index) else { continue };
         // Of a pair that breaks the order, either row may fit when moved: report the first.
         if slipped == index.checked_sub(1) && index > 0 {
             continue;

@@ -3,9 +3,9 @@
 use obvert_model::lists::Role;
 use obvert_model::number::Length;
 
-use crate::order;
 use crate::sink::Sink;
-use crate::sorting;
+use crate::support::reordering;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
@@ -83,7 +83,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         report_disordered(run, out);
         return;
     }
-    let again = run.marks().zeroed_again;
+    let again = run.marks().counter_reset;
     for index in run.falls() {
         if !(again && rows[index].at.get() <= run.reads() + foot(run)) {
             report_fall(run, index, out);
@@ -97,10 +97,10 @@ fn foot(run: &RunView<'_>) -> f64 {
 
 fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    if let (true, Some(first), Some(last)) = (order::backwards(run), rows.first(), rows.last()) {
+    if let (true, Some(first), Some(last)) = (row_order::reversed(run), rows.first(), rows.last()) {
         let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
-        let edits = out.lists().then(|| sorting::turned_round(run)).flatten();
+        let edits = out.lists().then(|| reordering::reversed(run)).flatten();
         let finding = out.report(run.spot("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
             "reverse the order of the rows; if the distances were measured from the far structure, make that `from`",
@@ -116,10 +116,10 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         };
         return;
     }
-    let (misplaced, of) = (order::shuffled(run).unwrap_or_default(), rows.len());
-    let why = if order::numbered_as_text(run) { ", but sorted by id as text (10 before 2)" } else { "" };
+    let (misplaced, of) = (row_order::out_of_order(run).unwrap_or_default(), rows.len());
+    let why = if row_order::sorted_as_text(run) { ", but sorted by id as text (10 before 2)" } else { "" };
     let message = format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
-    let edits = out.lists().then(|| sorting::by_distance(run)).flatten();
+    let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
     let finding = out.report(run.spot("/observations"), message);
     finding.fact("rows", of).fact("astray", misplaced);
     finding.help("sort the rows by distance, then check again");
@@ -136,14 +136,17 @@ fn starts_at(run: &RunView<'_>, at: Length) -> bool {
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
-    if at.get() < run.reads() || order::slip(run, index).is_some() || order::slip(run, index - 1).is_some() {
+    if at.get() < run.reads()
+        || row_order::decimal_slip(run, index).is_some()
+        || row_order::decimal_slip(run, index - 1).is_some()
+    {
         return;
     }
     // The upper row is out of step if removing it puts the others in order.
     let steady = index < 2 || rows[index - 2].at <= at;
     let next = rows.get(index + 1).map(|next| next.at);
     let upper = steady && next.is_some_and(|next| next < before);
-    if upper && order::beyond(run, before.get()) {
+    if upper && row_order::past_end(run, before.get()) {
         return;
     }
     let out_of_step = if upper { index - 1 } else { index };
@@ -153,5 +156,5 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     finding.fact("at", at.get()).fact("before", before.get());
     let distance = run.survey.say(row.row.at);
     let assumed = format!("the row was entered late: its distance of {distance} is right, only its order is wrong");
-    finding.fix_if_confirmed(assumed, sorting::into_step(run, out_of_step));
+    finding.fix_if_confirmed(assumed, reordering::into_place(run, out_of_step));
 }

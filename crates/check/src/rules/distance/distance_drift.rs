@@ -49,7 +49,7 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    for drift in ending.drifts() {
+    for drift in ending.drifting_cameras() {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::drift::drifts;
 use crate::sink::Sink;
+use crate::support::distance_drift::drifting_cameras;
 use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
@@ -63,9 +63,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let course = |summary: &RunSummary| {
         let row = survey.pipe_index(&summary.run.pipe)?;
         let pipe = &survey.head.pipes[row];
-        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.measure().fitted(row) }
+        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.map_lengths().fitted_length(row) }
     };
-    for drift in drifts(ending, out.limit("least") / 100.0, course) {
+    for drift in drifting_cameras(ending, out.limit("least") / 100.0, course) {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RowView;
 
 rule! {
@@ -57,7 +57,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     let first_is_low = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);
-    if first_is_low && row.index > 0 || field == "/at" && order::slip(row.run, row.index).is_some() {
+    if first_is_low && row.index > 0 || field == "/at" && row_order::decimal_slip(row.run, row.index).is_some() {
         return;
     }
     let survey = row.survey();

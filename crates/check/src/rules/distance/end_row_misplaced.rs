@@ -46,7 +46,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return };
     let marks = run.marks();
-    if run.disordered() || marks.zeroed_again {
+    if run.disordered() || marks.counter_reset {
         return;
     }
     for row in run.rows() {

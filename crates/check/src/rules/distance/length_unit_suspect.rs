@@ -3,9 +3,9 @@
 use obvert_model::edit::Edit;
 use obvert_model::tables::LengthUnit;
 
-use crate::measure::Blame;
-use crate::reach::{unit_advice, unit_trap};
 use crate::sink::Sink;
+use crate::support::map_lengths::WrongUnit;
+use crate::support::run_extent::{unit_advice, unit_mixup};
 use crate::views::{Ending, Spot};
 
 rule! {
@@ -65,18 +65,18 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let declared = ending.survey.head.units.length;
-    if let Some(trap) = unit_trap(ending) {
-        let (runs, of) = (trap.runs, trap.of);
-        let how = if trap.long { "3.28 times as long as" } else { "0.305 times as long as" };
+    if let Some(mixup) = unit_mixup(ending) {
+        let (runs, of) = (mixup.runs, mixup.of);
+        let how = if mixup.long { "3.28 times as long as" } else { "0.305 times as long as" };
         let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
         out.report(Spot::at("/units/length"), message)
             .fact("runs", runs)
             .fact("of", of)
-            .help(unit_advice(declared, trap.long));
+            .help(unit_advice(declared, mixup.long));
         return;
     }
-    let measure = ending.survey.measure();
-    let (Some(Blame::Lengths), Some(vote)) = (measure.blame, measure.vote) else { return };
+    let map_lengths = ending.survey.map_lengths();
+    let (Some(WrongUnit::Lengths), Some(vote)) = (map_lengths.wrong_unit, map_lengths.vote) else { return };
     let (times, meant) = if vote.ratio > 1.0 { ("3.28", "feet") } else { ("0.3048", "metres") };
     let (agree, of) = (vote.agree, vote.of);
     let declares = if declared == LengthUnit::Metre { "metres" } else { "feet" };

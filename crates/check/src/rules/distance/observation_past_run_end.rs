@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RowView;
 
 rule! {
@@ -59,17 +59,17 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let run = row.run;
-    let (distance, field) = match (order::beyond(run, at.get()), order::beyond(run, to.get())) {
+    let (distance, field) = match (row_order::past_end(run, at.get()), row_order::past_end(run, to.get())) {
         (true, _) => (at, "/at"),
         (false, true) => (to, "/to"),
         _ => return,
     };
-    let earlier = row.index.checked_sub(1).is_some_and(|i| order::beyond(run, run.run.observations[i].at.get()));
-    if earlier || field == "/at" && order::slip(run, row.index).is_some() {
+    let earlier = row.index.checked_sub(1).is_some_and(|i| row_order::past_end(run, run.run.observations[i].at.get()));
+    if earlier || field == "/at" && row_order::decimal_slip(run, row.index).is_some() {
         return;
     }
     let survey = row.survey();
-    let end = order::end(run).unwrap_or(surveyed.get());
+    let end = row_order::run_end(run).unwrap_or(surveyed.get());
     let unit = survey.head.units.length;
     let message = format!("{} is past the end of the run at {end} {unit}", survey.say(distance));
     let finding = out.report(row.spot(field), message);

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::coverage::unseen;
 use crate::sink::Sink;
+use crate::support::coverage::longest_unseen;
 use crate::views::Ending;
 
 rule! {
@@ -53,7 +53,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let survey = ending.survey;
     for view in survey.pipes() {
-        let gap = unseen(ending, &view, out.limit("structure_allowance"));
+        let gap = longest_unseen(ending, &view, out.limit("structure_allowance"));
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
         let message = format!("all runs were stopped, and none saw the pipe from {from} to {to}");

@@ -2,8 +2,8 @@
 
 use obvert_model::tables::CounterZero;
 
-use crate::reach::{exceeds, far, past, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{beyond_pipe, exceeds, far_position, pipe_with_length, unit_mixup};
 use crate::views::{Ending, RunSummary, tolerance};
 
 rule! {
@@ -75,11 +75,11 @@ pub(super) fn pairs<'d>(ending: &'d Ending<'d>, allowance: f64) -> impl Iterator
         if seen || other.run.pipe != run.run.pipe || other.run.direction == run.run.direction {
             return None;
         }
-        let (_, length) = pipe_of(survey, &run.run)?;
-        if [run, other].iter().any(|one| past(survey, &one.run, one.marks, allowance).is_some()) {
+        let (_, length) = pipe_with_length(survey, &run.run)?;
+        if [run, other].iter().any(|one| beyond_pipe(survey, &one.run, one.marks, allowance).is_some()) {
             return None;
         }
-        let far = [far(survey, &run.run, run.marks)?, far(survey, &other.run, other.marks)?];
+        let far = [far_position(survey, &run.run, run.marks)?, far_position(survey, &other.run, other.marks)?];
         Some(Pair { run, other, far, length })
     })
 }
@@ -92,14 +92,14 @@ fn centred(summary: &RunSummary) -> bool {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for pair in pairs(ending, allowance) {
         let gap = pair.length - pair.far[0] - pair.far[1];
         let structures = if centred(pair.run) && centred(pair.other) { 0.0 } else { allowance };
         if !exceeds(gap, tolerance(pair.length) + structures) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));

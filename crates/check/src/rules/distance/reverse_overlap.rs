@@ -3,8 +3,8 @@
 use obvert_model::tables::LengthBetween;
 
 use super::reverse_gap::pairs;
-use crate::reach::{exceeds, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{exceeds, pipe_with_length, unit_mixup};
 use crate::views::{Ending, tolerance};
 
 rule! {
@@ -58,15 +58,15 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for pair in pairs(ending, allowance) {
         let overlap = pair.far[0] + pair.far[1] - pair.length;
-        let between = pipe_of(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
+        let between = pipe_with_length(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
         let structures = if between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
         if !exceeds(overlap, tolerance(pair.length) + structures) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));

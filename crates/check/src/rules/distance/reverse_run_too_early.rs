@@ -3,7 +3,7 @@
 use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
-use crate::time::instant;
+use crate::support::time::instant;
 use crate::views::Ending;
 
 rule! {

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::reach;
 use crate::sink::Sink;
+use crate::support::run_extent;
 use crate::views::Ending;
 
 rule! {
@@ -71,21 +71,21 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for summary in ending.runs {
-        let Some(reach) = reach::past(survey, &summary.run, summary.marks, allowance) else { continue };
-        if ending.drifting(&summary.run) {
+        let Some(extent) = run_extent::beyond_pipe(survey, &summary.run, summary.marks, allowance) else { continue };
+        if ending.camera_drifts(&summary.run) {
             continue;
         }
-        if *trap.get_or_insert_with(|| reach::unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| run_extent::unit_mixup(ending).is_some()) {
             return;
         }
-        let (far, length) = (survey.say_metres(reach.far), survey.say_metres(reach.length));
+        let (far, length) = (survey.say_metres(extent.far), survey.say_metres(extent.length));
         let message = format!("the run covers {far} of a pipe that is {length} long");
         let finding = out.report(summary.spot("/surveyed"), message);
-        finding.fact("far", survey.in_units(reach.far)).fact("length", survey.in_units(reach.length));
-        if reach.unit_ratio().is_some() {
-            let unit = reach::unit_advice(survey.head.units.length, true);
+        finding.fact("far", survey.in_units(extent.far)).fact("length", survey.in_units(extent.length));
+        if extent.unit_ratio().is_some() {
+            let unit = run_extent::unit_advice(survey.head.units.length, true);
             finding.help(format!("check the units: {unit}"));
         }
     }

@@ -2,8 +2,8 @@
 
 use obvert_model::tables::OutcomeKind;
 
-use crate::reach::{exceeds, far, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{exceeds, far_position, pipe_with_length, unit_mixup};
 use crate::views::{Ending, tolerance};
 
 rule! {
@@ -62,14 +62,14 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
-        let Some((_, length)) = pipe_of(survey, &summary.run) else { continue };
-        let Some(far) = far(survey, &summary.run, summary.marks) else { continue };
-        if !exceeds(length, far + tolerance(length) + allowance) || ending.drifting(&summary.run) {
+        let Some((_, length)) = pipe_with_length(survey, &summary.run) else { continue };
+        let Some(far) = far_position(survey, &summary.run, summary.marks) else { continue };
+        if !exceeds(length, far + tolerance(length) + allowance) || ending.camera_drifts(&summary.run) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let (came, whole) = (survey.say_metres(far), survey.say_metres(length));

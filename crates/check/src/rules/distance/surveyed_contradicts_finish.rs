@@ -1,8 +1,8 @@
 //! See the rule's documentation below.
 
-use crate::order;
-use crate::reach::end_contradicts;
 use crate::sink::Sink;
+use crate::support::row_order;
+use crate::support::run_extent::surveyed_contradicts_finish;
 use crate::views::RunView;
 
 rule! {
@@ -48,9 +48,9 @@ rule! {
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (Some(surveyed), Some(row)) = (run.run.surveyed, run.closing_row()) else { return };
     if run.disordered()
-        || !end_contradicts(run.survey, run.run, run.marks())
-        || !order::settled(run, row.index)
-        || order::slip(run, row.index).is_some()
+        || !surveyed_contradicts_finish(run.survey, run.run, run.marks())
+        || !row_order::in_order(run, row.index)
+        || row_order::decimal_slip(run, row.index).is_some()
     {
         return;
     }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::{disagreement, exceeds};
 use crate::sink::Sink;
+use crate::support::elevations::{disagreement, exceeds};
 use crate::views::StructureView;
 
 rule! {

@@ -2,8 +2,8 @@
 
 use obvert_model::tables::StructureKind;
 
-use crate::levels::agrees;
 use crate::sink::Sink;
+use crate::support::elevations::consistent;
 use crate::views::StructureView;
 
 rule! {
@@ -44,7 +44,7 @@ rule! {
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let (survey, row) = (view.survey, view.structure);
-    if !agrees(survey, row) || survey.lengths_doubtful() {
+    if !consistent(survey, row) || survey.lengths_doubtful() {
         return;
     }
     let between = || Some(survey.metres(row.ground?) - survey.metres(row.invert?));

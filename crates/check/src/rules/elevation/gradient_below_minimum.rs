@@ -2,8 +2,8 @@
 
 use obvert_model::tables::{Carries, Shape};
 
-use crate::levels::any_astray;
 use crate::sink::Sink;
+use crate::support::elevations::any_invert_mismatch;
 use crate::views::PipeView;
 
 rule! {
@@ -85,7 +85,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let inches = survey.millimetres(height) / 25.4;
     let Some((_, least)) = MINIMA.iter().find(|(size, _)| (inches / size - 1.0).abs() <= 0.03) else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
-    if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_astray(view) {
+    if drop < 0.0 || length * least / 100.0 - drop <= SLACK + 1e-9 || any_invert_mismatch(view) {
         return;
     }
     let percent = drop / length * 100.0;

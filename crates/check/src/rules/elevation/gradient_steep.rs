@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::any_astray;
 use crate::sink::Sink;
+use crate::support::elevations::any_invert_mismatch;
 use crate::views::PipeView;
 
 rule! {
@@ -49,8 +49,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let Some((upper, lower)) = upper.zip(lower) else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
     // Lengths or geometry may be in the wrong unit; the longer one is not the one that makes a gradient steep.
-    let length = view.metres().unwrap_or(0.0).max(survey.measure().course(view.index).unwrap_or(0.0));
-    if length <= 0.0 || drop <= length * (out.limit("steepest") / 100.0) * (1.0 + 1e-9) || any_astray(view) {
+    let length = view.metres().unwrap_or(0.0).max(survey.map_lengths().length_on_map(view.index).unwrap_or(0.0));
+    if length <= 0.0 || drop <= length * (out.limit("steepest") / 100.0) * (1.0 + 1e-9) || any_invert_mismatch(view) {
         return;
     }
     let percent = drop / length * 100.0;

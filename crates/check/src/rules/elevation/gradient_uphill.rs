@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::{agrees, any_astray, exceeds};
 use crate::sink::Sink;
+use crate::support::elevations::{any_invert_mismatch, consistent, exceeds};
 use crate::views::PipeView;
 
 rule! {
@@ -49,12 +49,12 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let survey = view.survey;
     let Some((upper, lower)) = view.inverts() else { return };
     let rise = (lower - upper) * survey.head.units.length.metres();
-    if !exceeds(rise, out.limit("slack")) || any_astray(view) {
+    if !exceeds(rise, out.limit("slack")) || any_invert_mismatch(view) {
         return;
     }
     let own = view.pipe.inverts.as_ref();
     let (own_upper, own_lower) = (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
-    let stands = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| agrees(survey, row));
+    let stands = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| consistent(survey, row));
     if !stands(own_upper.is_some(), view.upstream()) || !stands(own_lower.is_some(), view.downstream()) {
         return;
     }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::{Astray, SLACK, ends};
 use crate::sink::Sink;
+use crate::support::elevations::{InvertMismatch, TOLERANCE, pipe_ends};
 use crate::views::Survey;
 
 rule! {
@@ -50,8 +50,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         }
     }
     for view in survey.pipes() {
-        for end in ends(&view) {
-            if let Some(Astray::AboveGround(by)) = end.astray(survey, SLACK) {
+        for end in pipe_ends(&view) {
+            if let Some(InvertMismatch::AboveGround(by)) = end.mismatch(survey, TOLERANCE) {
                 let message = format!(
                     "the pipe's invert at {} is {} above the ground at {:?}",
                     survey.say(end.invert),

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::levels::{Astray, ends};
 use crate::sink::Sink;
+use crate::support::elevations::{InvertMismatch, pipe_ends};
 use crate::views::PipeView;
 
 rule! {
@@ -42,8 +42,8 @@ rule! {
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let survey = view.survey;
-    for end in ends(view) {
-        if let Some(Astray::BelowStructure(by)) = end.astray(survey, out.limit("slack")) {
+    for end in pipe_ends(view) {
+        if let Some(InvertMismatch::BelowStructure(by)) = end.mismatch(survey, out.limit("slack")) {
             let message = format!(
                 "the pipe's invert at {} is {} below the lowest invert of {:?}",
                 survey.say(end.invert),

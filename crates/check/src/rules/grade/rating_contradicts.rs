@@ -4,8 +4,8 @@ use obvert_model::edit::Edit;
 use serde_json::Value;
 
 use crate::grading::tidy;
-use crate::rollup::{self, Rolled};
 use crate::sink::Sink;
+use crate::support::rating_totals::{self, RatingTotals};
 use crate::views::RatingView;
 
 rule! {
@@ -81,7 +81,7 @@ rule! {
 
 fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &view.ending.survey.grader else { return };
-    let Some(runs) = rollup::runs(view) else { return };
+    let Some(runs) = rating_totals::runs_of_rating(view) else { return };
     let rating = view.rating;
     if view.ending.survey.pipe(&rating.pipe).is_none() {
         return;
@@ -107,17 +107,20 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     if view.ending.lengths_doubtful() {
         return;
     }
-    let rolled = Rolled::new(&runs, rating.aspect, grader.scheme);
-    if rolled.tally.doubtful > 0 {
+    let totals = RatingTotals::new(&runs, rating.aspect, grader.scheme);
+    if totals.tally.doubtful > 0 {
         return;
     }
     let slack = out.limit("slack");
     let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
-    let wrong = rollup::differing(view, &rolled, grader, &close);
+    let wrong = rating_totals::wrong_figures(view, &totals, grader, &close);
     // Where the grades that are recorded differ from those of the scheme, each has a finding of its own. A rating that
     // goes by the scheme is then right, and the grades are not.
-    let mended = Rolled::mended(&runs, rating.aspect, grader.scheme);
-    if wrong.is_empty() || mended.tally.doubtful > 0 || rollup::differing(view, &mended, grader, &close).is_empty() {
+    let mended = RatingTotals::corrected(&runs, rating.aspect, grader.scheme);
+    if wrong.is_empty()
+        || mended.tally.doubtful > 0
+        || rating_totals::wrong_figures(view, &mended, grader, &close).is_empty()
+    {
         return;
     }
     let (field, message) = match &*wrong {
@@ -128,7 +131,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
             (String::new(), format!("{} figures do not follow from the grades: {each}", several.len()))
         }
     };
-    let of = |amount: &dyn Fn(&rollup::Wrong) -> Option<f64>| -> Value {
+    let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {
         wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?)))).collect()
     };
     let finding = out.report(view.spot(&field), message);

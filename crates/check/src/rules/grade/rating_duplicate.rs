@@ -3,8 +3,8 @@
 use obvert_model::tables::Aspect;
 use rustc_hash::FxHashMap;
 
-use crate::rollup::runs;
 use crate::sink::Sink;
+use crate::support::rating_totals::runs_of_rating;
 use crate::views::{Ending, RatingView};
 
 rule! {
@@ -41,7 +41,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for (index, rating) in ending.survey.head.ratings.iter().enumerate() {
         let view = RatingView { ending, rating, index };
         // A rating of runs that the document does not have is another rule's finding.
-        let Some(runs) = runs(&view) else { continue };
+        let Some(runs) = runs_of_rating(&view) else { continue };
         let key = (rating.pipe.as_str(), rating.aspect, runs.iter().map(|summary| summary.index).collect());
         if let Some(earlier) = first.get(&key) {
             let other = &ending.survey.head.ratings[*earlier];

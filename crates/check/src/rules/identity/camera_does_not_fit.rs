@@ -3,7 +3,7 @@
 use obvert_model::tables::Method;
 
 use crate::sink::Sink;
-use crate::sizes::PLAUSIBLE;
+use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::RunView;
 
 rule! {
@@ -52,7 +52,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(height) = view.pipe.height.filter(|height| height.get() > 0.0 && !view.size_doubtful()) else { return };
     // A pipe that becomes larger on the way may let in from its other end what its record would not.
     let millimetres = run.survey.millimetres(height);
-    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE.start() {
+    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE_HEIGHTS.start() {
         return;
     }
     let (method, size) = (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));

@@ -3,10 +3,10 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{ClockReading, CounterZero, Direction};
 
-use crate::dial::outside;
-use crate::order;
-use crate::reach::{direction_contradicts, exceeds};
 use crate::sink::Sink;
+use crate::support::clock::hours_outside;
+use crate::support::row_order;
+use crate::support::run_extent::{direction_contradicts, exceeds};
 use crate::views::{RowView, tolerance};
 
 rule! {
@@ -100,7 +100,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             run.run.counter.as_ref().is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
         let structures = if known { 0.0 } else { out.limit("structure_allowance") };
         let astray = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
-        if on_it && astray && order::settled(run, row.index) && !run.disordered() && !run.marks().zeroed_again {
+        if on_it && astray && row_order::in_order(run, row.index) && !run.disordered() && !run.marks().counter_reset {
             let (here, there) = (survey.say_metres(seen), survey.say_metres(joined));
             let message = format!(
                 "{lateral:?} comes in {here} from the upstream structure, but by its record it joins at {there}"
@@ -112,7 +112,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let reading = row.row.clock.as_ref().and_then(|clock| clock.reading());
     let reading = if upstream { reading.and_then(ClockReading::mirrored) } else { reading };
     if let (Some(reading), Some(clock)) = (reading, joins.clock.filter(|clock| clock.is_valid()))
-        && outside(reading, clock.get()) > 1.0
+        && hours_outside(reading, clock.get()) > 1.0
     {
         let message = format!(
             "{lateral:?} comes in elsewhere on the wall: by its record it joins at {clock} o'clock, looking downstream"

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::reach::direction_contradicts;
 use crate::sink::Sink;
+use crate::support::run_extent::direction_contradicts;
 use crate::views::RunView;
 
 rule! {

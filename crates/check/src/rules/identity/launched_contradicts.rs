@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::dial::hours_between;
 use crate::sink::Sink;
+use crate::support::clock::hours_between;
 use crate::views::{RunView, tolerance};
 
 rule! {

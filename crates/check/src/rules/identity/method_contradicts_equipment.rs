@@ -3,7 +3,7 @@
 use obvert_model::tables::{EquipmentKind, Method};
 
 use crate::sink::Sink;
-use crate::time::is_camera;
+use crate::support::cameras::is_camera;
 use crate::views::RunView;
 
 rule! {

@@ -69,7 +69,7 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    for repeat in run.repeats() {
+    for repeat in run.repeated_rows() {
         let (first, last) = (&rows[repeat.of], &rows[repeat.of + repeat.rows - 1]);
         let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
         if repeat.rows == 1 {
@@ -90,7 +90,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             .fact("rows", repeat.rows)
             .help("take the rows out if they were pasted or imported twice; their distances are right, and nothing is to be added to them");
     }
-    for (again, first) in run.twins() {
+    for (again, first) in run.duplicates() {
         let (row, id) = (&rows[*again], rows[*first].id.as_str());
         let message =
             format!("{:?} at {} stands in observation {id:?} already", row.code.as_str(), run.survey.say(row.at));

@@ -3,8 +3,8 @@
 use obvert_model::tables::Pipe;
 use rustc_hash::FxHashMap;
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::{PipeView, Survey, tolerance};
 
 rule! {

@@ -4,7 +4,8 @@ use obvert_model::tables::OutcomeKind;
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
-use crate::time::{in_use_at_once, same_camera};
+use crate::support::cameras::same_camera;
+use crate::support::time::overlap_in_time;
 use crate::views::{Ending, RunSummary};
 
 rule! {
@@ -52,7 +53,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         };
         let other = &first.run;
         let purposes = run.purpose.is_some() && other.purpose.is_some() && run.purpose != other.purpose;
-        if !(purposes || in_use_at_once(run, other) && same_camera(ending.survey, run, other)) {
+        if !(purposes || overlap_in_time(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
             let message = format!("the pipe was run {way} to its end on {day} by {id:?} already");
             out.report(summary.spot(""), message).fact("other", id);

@@ -96,7 +96,7 @@ fn is_beyond(ending: &Ending<'_>, summary: &RunSummary, at: Length) -> bool {
         return true;
     }
     // A closing row farther out says that the reading is wrong, not the picture.
-    let closes = summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.zeroed_again;
+    let closes = summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.counter_reset;
     let end = summary.run.surveyed.map(|end| survey.metres(end));
     !closes && end.is_some_and(|end| survey.metres(at) > end + tolerance(end))
 }

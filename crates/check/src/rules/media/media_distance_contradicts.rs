@@ -3,9 +3,9 @@
 use obvert_model::number::Length;
 use obvert_model::tables::MediaKind;
 
-use crate::order::slip;
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::row_order::decimal_slip;
+use crate::support::run_extent::exceeds;
 use crate::views::{RowView, RunView, tolerance};
 
 rule! {
@@ -80,7 +80,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             astray += usize::from(exceeds(photo.off, limit));
         }
     }
-    if astray == 0 || run.disordered() || run.marks().zeroed_again || run.survey.lengths_doubtful() {
+    if astray == 0 || run.disordered() || run.marks().counter_reset || run.survey.lengths_doubtful() {
         return;
     }
     if astray >= WHOLE && astray * 2 > of {
@@ -91,7 +91,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
         for Photo { index, at, off, beyond } in photos(row) {
-            if beyond || !exceeds(off, limit) || slip(run, row.index).is_some() {
+            if beyond || !exceeds(off, limit) || decimal_slip(run, row.index).is_some() {
                 continue;
             }
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);

@@ -1,9 +1,10 @@
 //! See the rule's documentation below.
 
-use crate::dated_files::{Files, Span, WHOLE, gather};
-use crate::measure::most;
 use crate::sink::Sink;
-use crate::time::{same_camera, span};
+use crate::support::cameras::same_camera;
+use crate::support::map_lengths::four_in_five;
+use crate::support::media_dates::{MIN_COUNT, RunFiles, TimeSpan, files_by_run};
+use crate::support::time::run_span;
 use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
@@ -59,9 +60,9 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let runs = gather(ending, out.limit("slack") * 3600.0);
-    let whole = runs.iter().filter(|(_, files)| files.whole()).count();
-    if whole >= WHOLE && most(whole, runs.len()) {
+    let runs = files_by_run(ending, out.limit("slack") * 3600.0);
+    let whole = runs.iter().filter(|(_, files)| files.all_outliers()).count();
+    if whole >= MIN_COUNT && four_in_five(whole, runs.len()) {
         let of = runs.len();
         let message = format!("the files of {whole} of {of} runs were taken at other times than the runs were made");
         out.report(Spot::at("/media"), message)
@@ -70,44 +71,50 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             .help("look at the clock of the camera, or of whatever dated the runs; one of the two was not set");
         return;
     }
-    if runs.values().all(|files| files.astray.is_empty()) {
+    if runs.values().all(|files| files.outliers.is_empty()) {
         return;
     }
-    let spans: Vec<Option<Span>> = ending.runs.iter().map(|summary| span(&summary.run)).collect();
+    let spans: Vec<Option<TimeSpan>> = ending.runs.iter().map(|summary| run_span(&summary.run)).collect();
     for (index, files) in &runs {
-        if !files.astray.is_empty() {
+        if !files.outliers.is_empty() {
             tell(ending, &ending.runs[*index], files, &spans, out);
         }
     }
 }
 
-fn tell(ending: &Ending<'_>, summary: &RunSummary, files: &Files<'_>, spans: &[Option<Span>], out: &mut Sink<'_>) {
+fn tell(
+    ending: &Ending<'_>,
+    summary: &RunSummary,
+    files: &RunFiles<'_>,
+    spans: &[Option<TimeSpan>],
+    out: &mut Sink<'_>,
+) {
     let (Some(started), Some(finished), Some(made)) = (&summary.run.started, &summary.run.finished, files.span) else {
         return;
     };
     // Of a run that was made while its camera was in another one, that is said already.
-    let at_once = |(index, other): (usize, &Option<Span>)| {
+    let at_once = |(index, other): (usize, &Option<TimeSpan>)| {
         let overlap = other.is_some_and(|other| other.0 < made.1 && made.0 < other.1);
         overlap && index != summary.index && same_camera(ending.survey, &ending.runs[index].run, &summary.run)
     };
     if out.lists() && spans.iter().enumerate().any(at_once) {
         return;
     }
-    if let (true, Some(first)) = (files.whole(), files.astray.first()) {
+    if let (true, Some(first)) = (files.all_outliers(), files.outliers.first()) {
         let (of, captured) = (files.of, first.media.captured.as_ref().map_or("", |captured| captured.as_str()));
         let message =
             format!("begun at {started}, but all {of} files of the run were taken at other times, such as {captured}");
         out.report(summary.spot("/started"), message).fact("files", of);
         return;
     }
-    if let (true, Some(first)) = (files.astray.len() > WHOLE, files.astray.first()) {
-        let (some, of, run) = (files.astray.len(), files.of, summary.run.id.as_str());
+    if let (true, Some(first)) = (files.outliers.len() > MIN_COUNT, files.outliers.first()) {
+        let (some, of, run) = (files.outliers.len(), files.of, summary.run.id.as_str());
         let message =
             format!("{some} of {of} files of run {run:?} were taken at other times than {started} to {finished}");
         out.report(first.spot("/captured"), message).fact("files", of).fact("astray", some);
         return;
     }
-    for view in &files.astray {
+    for view in &files.outliers {
         let Some(captured) = &view.media.captured else { continue };
         let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
         out.report(view.spot("/captured"), message).fact("captured", captured.as_str());

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::media_types::fits;
 use crate::sink::Sink;
+use crate::support::media_types::fits;
 use crate::views::MediaView;
 
 rule! {

@@ -3,8 +3,8 @@
 use obvert_geo::{Fit, LonLatIssue, Slip, lonlat_issue};
 use obvert_model::edit::Edit;
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {
@@ -47,12 +47,12 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
+    let map_lengths = survey.map_lengths();
     let geographic = crs.kind() == obvert_geo::CrsKind::Geographic;
     let swapped = |x, y| geographic && lonlat_issue([x, y]) == Some(LonLatIssue::Swapped);
     let impossible = positions(survey.head).find(|(_, position)| swapped(position.x, position.y));
-    let slipped = matches!(measure.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
-    if !(measure.exchanged || slipped || impossible.is_some()) {
+    let slipped = matches!(map_lengths.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
+    if !(map_lengths.exchanged || slipped || impossible.is_some()) {
         return;
     }
     let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };

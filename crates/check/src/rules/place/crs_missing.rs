@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {

@@ -2,8 +2,8 @@
 
 use obvert_geo::{Fit, Slip};
 
-use crate::measure::{Blame, majority, runs_vote, slip_of};
 use crate::sink::Sink;
+use crate::support::map_lengths::{WrongUnit, majority, unit_slip, vote_of_runs};
 use crate::views::{Ending, Spot};
 
 rule! {
@@ -47,12 +47,12 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
-    let Some(Blame::Positions(slip)) = measure.blame else { return };
-    let by_area = matches!(measure.fit, Some(Fit::Slip(_)));
+    let map_lengths = survey.map_lengths();
+    let Some(WrongUnit::Positions(slip)) = map_lengths.wrong_unit else { return };
+    let by_area = matches!(map_lengths.fit, Some(Fit::Slip(_)));
     // The runs were counted by themselves: where they agree with the map, the stated lengths are wrong.
-    let lengths_wrong = !by_area && runs_vote(ending).is_some_and(|vote| vote.ratio == 1.0);
-    let vote = measure.vote.filter(|vote| slip_of(crs, vote.ratio) == Some(slip) && !lengths_wrong);
+    let lengths_wrong = !by_area && vote_of_runs(ending).is_some_and(|vote| vote.ratio == 1.0);
+    let vote = map_lengths.vote.filter(|vote| unit_slip(crs, vote.ratio) == Some(slip) && !lengths_wrong);
     if !by_area && vote.is_none() {
         return;
     }

@@ -3,8 +3,8 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{DepthTo, Direction};
 
-use crate::levels::any_astray;
 use crate::sink::Sink;
+use crate::support::elevations::any_invert_mismatch;
 use crate::views::{LocateView, PipeView};
 
 rule! {
@@ -78,9 +78,9 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     if depth.get() < 0.0
         || lower > upper
         || (upper - lower) * unit > length * STEEPEST
-        || any_astray(&pipe)
+        || any_invert_mismatch(&pipe)
         || ending.lengths_doubtful()
-        || summary.marks.zeroed_again
+        || summary.marks.counter_reset
     {
         return;
     }

@@ -3,8 +3,8 @@
 use obvert_geo::Fit;
 
 use super::locates_too_far_apart::wrong;
-use crate::measure::Place;
 use crate::sink::Sink;
+use crate::support::map_lengths::PositionRef;
 use crate::views::Ending;
 
 rule! {
@@ -44,8 +44,12 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
-    let (Some(crs), measure) = (&survey.crs, survey.measure()) else { return };
-    if ending.lengths_doubtful() || measure.exchanged || measure.blame.is_some() || measure.fit != Some(Fit::Inside) {
+    let (Some(crs), map_lengths) = (&survey.crs, survey.map_lengths()) else { return };
+    if ending.lengths_doubtful()
+        || map_lengths.exchanged
+        || map_lengths.wrong_unit.is_some()
+        || map_lengths.fit != Some(Fit::Inside)
+    {
         return;
     }
     let wrong = wrong(ending, out.limit("accuracy"));
@@ -53,10 +57,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (Some(position), Some(summary)) = (view.locate.position, ending.run(&view.locate.run)) else { continue };
         let Some(row) = survey.pipe_index(&summary.run.pipe) else { continue };
         let path: Vec<[f64; 2]> = survey.head.pipes[row].path.iter().map(|vertex| [vertex.x, vertex.y]).collect();
-        let astray = measure.astray.iter().any(|(place, _)| match *place {
-            Place::Locate(index) => index == view.index,
-            Place::Vertex(pipe, _) => pipe == row,
-            Place::Structure(_) => false,
+        let astray = map_lengths.outliers.iter().any(|(place, _)| match *place {
+            PositionRef::Locate(index) => index == view.index,
+            PositionRef::Vertex(pipe, _) => pipe == row,
+            PositionRef::Structure(_) => false,
         });
         if astray || wrong.iter().any(|chord| chord.wrong == view.index) {
             continue;

@@ -115,8 +115,8 @@ fn along(view: &LocateView<'_>) -> f64 {
 fn beyond(a: &LocateView<'_>, b: &LocateView<'_>, accuracy: f64) -> Option<(f64, f64)> {
     let survey = a.ending.survey;
     let crs = survey.crs.as_ref()?;
-    let measure = survey.measure();
-    let chord = measure.distance(crs, a.locate.position?, b.locate.position?)? * measure.position_factor(crs);
+    let map_lengths = survey.map_lengths();
+    let chord = map_lengths.distance(crs, a.locate.position?, b.locate.position?)? * map_lengths.position_factor(crs);
     let cable = (along(b) - along(a)).abs() * survey.head.units.length.metres();
     let off = |view: &LocateView<'_>| view.locate.accuracy.map_or(accuracy, |accuracy| survey.metres(accuracy));
     (chord > cable + off(a) + off(b) + tolerance(cable)).then_some((chord, cable))

@@ -34,7 +34,7 @@ rule! {
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let last = view.pipe.path.len().saturating_sub(1);
     let ends = [(0, Some(&view.pipe.upstream)), (last, view.pipe.downstream.as_ref())];
-    let gaps = view.survey.measure().gaps(view);
+    let gaps = view.survey.map_lengths().end_gaps(view);
     for ((vertex, structure), gap) in ends.into_iter().zip(gaps) {
         let (Some(structure), Some(gap)) = (structure, gap) else { continue };
         if gap > out.limit("slack") {

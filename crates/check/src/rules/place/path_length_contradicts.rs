@@ -2,8 +2,8 @@
 
 use obvert_model::tables::LengthBetween;
 
-use crate::measure::ENDS_SLACK;
 use crate::sink::Sink;
+use crate::support::map_lengths::ENDS_SLACK;
 use crate::views::PipeView;
 
 rule! {
@@ -52,9 +52,9 @@ rule! {
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
-    let measure = view.survey.measure();
-    let (Some(stated), Some(course)) = (view.metres(), measure.fitted(view.index)) else { return };
-    if stated <= 0.0 || measure.gaps(view).into_iter().flatten().any(|gap| gap > ENDS_SLACK) {
+    let map_lengths = view.survey.map_lengths();
+    let (Some(stated), Some(course)) = (view.metres(), map_lengths.fitted_length(view.index)) else { return };
+    if stated <= 0.0 || map_lengths.end_gaps(view).into_iter().flatten().any(|gap| gap > ENDS_SLACK) {
         return;
     }
     let between = view.pipe.length_between.is_none_or(|between| between == LengthBetween::Centres);

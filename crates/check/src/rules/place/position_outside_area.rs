@@ -2,8 +2,8 @@
 
 use obvert_geo::{Crs, Fit, Slip};
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {
@@ -55,8 +55,8 @@ const FEW: usize = 5;
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
-    let why = match measure.fit {
+    let map_lengths = survey.map_lengths();
+    let why = match map_lengths.fit {
         Some(Fit::Inside | Fit::Slip(Slip::Swapped | Slip::SwappedDegrees | Slip::Feet | Slip::Metres)) => None,
         Some(Fit::Slip(Slip::Degrees)) => Some("they seem to be degrees of longitude and latitude".to_owned()),
         Some(Fit::Slip(Slip::LongitudeSign)) => {
@@ -69,13 +69,13 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         _ => None,
     };
     // In a geographic system numbers that only fit the other way round are another rule's finding.
-    if let Some(why) = why.filter(|_| !measure.exchanged) {
+    if let Some(why) = why.filter(|_| !map_lengths.exchanged) {
         let Some((first, _)) = positions(survey.head).next() else { return };
         let message = format!("the positions lie outside the area where {stated} is used ({}): {why}", area(crs));
         out.report(Spot::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
         return;
     }
-    let astray = &measure.astray;
+    let astray = &map_lengths.outliers;
     if let Some((first, _)) = astray.first().filter(|_| astray.len() > FEW) {
         let (some, of) = (astray.len(), positions(survey.head).count());
         let message = format!("{some} of {of} positions lie outside the area where {stated} is used ({})", area(crs));

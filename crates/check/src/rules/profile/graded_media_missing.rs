@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{graded, kinds_in_words, say_media, shown};
+use crate::profile::{add_demand, graded, kinds_in_words, shown};
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -59,7 +59,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
                 row.row.code,
                 kinds_in_words(demand)
             );
-            say_media(out.report(spot, message), demand).fact("grade", grade.get());
+            add_demand(out.report(spot, message), demand).fact("grade", grade.get());
         }
     }
 }

@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{concerns, kinds_in_words, of_observations, say_media, shown};
+use crate::profile::{add_demand, concerns, kinds_in_words, of_observations, shown};
 use crate::sink::Sink;
 use crate::views::RowView;
 
@@ -56,7 +56,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         if !kinds.has_one(&demand.kinds) {
             let spot = row.spot(if row.row.media.is_empty() { "" } else { "/media" });
             let message = format!("{} has no {}, and the profile demands one", row.row.code, kinds_in_words(demand));
-            say_media(out.report(spot, message), demand);
+            add_demand(out.report(spot, message), demand);
         }
     }
 }

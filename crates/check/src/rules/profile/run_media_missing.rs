@@ -1,6 +1,6 @@
 //! See the rule's documentation below.
 
-use crate::profile::{MediaKinds, kinds_in_words, of_runs, say_media};
+use crate::profile::{MediaKinds, add_demand, kinds_in_words, of_runs};
 use crate::sink::Sink;
 use crate::views::RunView;
 
@@ -49,7 +49,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let kinds: &MediaKinds = kinds.get_or_insert_with(|| run.media_kinds());
         if !kinds.has_one(&demand.kinds) {
             let message = format!("the run has no {}, and the profile demands one", kinds_in_words(demand));
-            say_media(out.report(run.spot(""), message), demand);
+            add_demand(out.report(run.spot(""), message), demand);
         }
     }
 }

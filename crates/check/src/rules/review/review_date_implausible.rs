@@ -3,7 +3,7 @@
 use obvert_model::tables::ReviewStatus;
 
 use crate::sink::Sink;
-use crate::time::{in_future, instant};
+use crate::support::time::{in_future, instant};
 use crate::views::{Ending, Spot};
 
 rule! {

@@ -39,7 +39,10 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(length), Some(metres)) = (view.pipe.length, view.metres()) else { return };
     let longest = out.limit("longest");
     let said = view.survey.say(length);
-    if metres > longest && !view.survey.lengths_doubtful() && view.survey.measure().course(view.index).is_none() {
+    if metres > longest
+        && !view.survey.lengths_doubtful()
+        && view.survey.map_lengths().length_on_map(view.index).is_none()
+    {
         let longest = view.survey.say_metres(longest);
         let message = format!("the pipe's length of {said} is more than a pipe between two structures has ({longest})");
         out.report(view.spot("/length"), message).fact("metres", metres);

@@ -3,7 +3,7 @@
 use obvert_model::tables::{SectionUnit, Shape, SizeBasis};
 
 use crate::sink::Sink;
-use crate::sizes::PLAUSIBLE;
+use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::PipeView;
 
 rule! {
@@ -72,7 +72,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let pipe = view.pipe;
     let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
     let Some(height) = pipe.height.filter(|_| circular && pipe.size_basis == Some(SizeBasis::Nominal)) else { return };
-    if view.size_doubtful() || !PLAUSIBLE.contains(&view.survey.millimetres(height)) {
+    if view.size_doubtful() || !PLAUSIBLE_HEIGHTS.contains(&view.survey.millimetres(height)) {
         return;
     }
     let unit = view.survey.head.units.section;

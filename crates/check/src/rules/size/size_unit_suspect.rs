@@ -4,7 +4,7 @@ use obvert_model::edit::Edit;
 use obvert_model::tables::SectionUnit;
 
 use crate::sink::Sink;
-use crate::sizes::{only_other, other};
+use crate::support::section_unit::{fits_other_unit_only, other_unit};
 use crate::views::{Spot, Survey};
 
 rule! {
@@ -56,14 +56,16 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let unit = survey.head.units.section;
-    let meant = other(unit);
-    let sizes = survey.sizes();
-    if sizes.unit_is_wrong() {
-        let message =
-            format!("{} of {} heights of pipes make sense in {meant} and not in {unit}", sizes.other, sizes.of);
+    let meant = other_unit(unit);
+    let section_unit_votes = survey.section_unit_votes();
+    if section_unit_votes.unit_is_wrong() {
+        let message = format!(
+            "{} of {} heights of pipes make sense in {meant} and not in {unit}",
+            section_unit_votes.other, section_unit_votes.of
+        );
         out.report(Spot::at("/units/section"), message)
-            .fact("pipes", sizes.other)
-            .fact("of", sizes.of)
+            .fact("pipes", section_unit_votes.other)
+            .fact("of", section_unit_votes.of)
             .fact("fits", meant.as_str())
             .help(format!(
                 "declare {meant} as the section unit if all sizes are in it; otherwise convert them to {unit}"
@@ -74,7 +76,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             );
         return;
     }
-    for view in survey.pipes().filter(|view| only_other(unit, view.pipe)) {
+    for view in survey.pipes().filter(|view| fits_other_unit_only(unit, view.pipe)) {
         let Some(height) = view.pipe.height else { continue };
         let size = match unit {
             SectionUnit::Inch => format!("{:.1} m", survey.millimetres(height) / 1000.0),

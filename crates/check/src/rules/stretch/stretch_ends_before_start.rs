@@ -2,8 +2,8 @@
 
 use obvert_model::lists::StretchUse;
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RowView;
 
 rule! {
@@ -37,7 +37,7 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let (at, Some(to)) = (row.row.at, row.row.to) else { return };
-    if to >= at || to.get() < row.run.reads() || !order::settled(row.run, row.index) {
+    if to >= at || to.get() < row.run.reads() || !row_order::in_order(row.run, row.index) {
         return;
     }
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {

@@ -50,7 +50,7 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    for (again, first) in run.overlaps().iter().filter(|(again, _)| !run.repeated(*again)) {
+    for (again, first) in run.overlapping_stretches().iter().filter(|(again, _)| !run.is_repeated(*again)) {
         let (row, other) = (run.row(*again), &run.run.observations[*first]);
         if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
             continue;

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::texts::every;
+use crate::support::texts::for_each_text;
 use crate::views::Part;
 
 rule! {
@@ -41,7 +41,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    every(part, &mut |text, spot| {
+    for_each_text(part, &mut |text, spot| {
         if damaged(text) {
             out.fold(
                 |places| match places {

@@ -3,7 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::texts::every;
+use crate::support::texts::for_each_text;
 use crate::views::Part;
 
 rule! {
@@ -35,7 +35,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    every(part, &mut |text, spot| {
+    for_each_text(part, &mut |text, spot| {
         if text.len() != text.trim().len() {
             let end = if text.starts_with(char::is_whitespace) { "begins" } else { "ends" };
             let spot = spot();

@@ -1,8 +1,8 @@
 //! See the rule's documentation below.
 
-use crate::dates::made;
 use crate::sink::Sink;
-use crate::time::day;
+use crate::support::run_dates::time_of_run;
+use crate::support::time::start_of_day;
 use crate::views::{Ending, Spot};
 
 rule! {
@@ -47,12 +47,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
         let Some(calibrated) = &equipment.calibrated else { continue };
         let future = survey.today.is_some_and(|today| calibrated.as_str() > today.as_str());
-        if future || day(calibrated).is_none() {
+        if future || start_of_day(calibrated).is_none() {
             continue;
         }
         let runs = ending.runs.iter().filter(|summary| summary.run.equipment.contains(&equipment.id));
         let before = runs.filter(|summary| {
-            let dated = made(ending, summary.index).is_some() && !ending.dated_astray(summary);
+            let dated = time_of_run(ending, summary.index).is_some() && !ending.is_date_outlier(summary);
             let run = summary.run.started.as_ref().or(summary.run.finished.as_ref());
             dated && run.is_some_and(|time| time.as_str().get(..10).is_some_and(|day| day < calibrated.as_str()))
         });

@@ -3,9 +3,9 @@
 use jiff::Timestamp;
 use rustc_hash::FxHashMap;
 
-use crate::dates::made;
 use crate::sink::Sink;
-use crate::time::day;
+use crate::support::run_dates::time_of_run;
+use crate::support::time::start_of_day;
 use crate::views::{Ending, Spot};
 
 rule! {
@@ -50,7 +50,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let mut last: FxHashMap<usize, (Timestamp, usize)> = FxHashMap::default();
     for summary in ending.runs {
-        let Some(time) = made(ending, summary.index).filter(|_| !ending.dated_astray(summary)) else { continue };
+        let Some(time) = time_of_run(ending, summary.index).filter(|_| !ending.is_date_outlier(summary)) else {
+            continue;
+        };
         for row in summary.run.equipment.iter().filter_map(|id| survey.equipment_index(id)) {
             let latest = last.entry(row).or_insert((time, summary.index));
             *latest = (*latest).max((time, summary.index));
@@ -58,7 +60,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
         let (Some(calibrated), Some((used, index))) = (&equipment.calibrated, last.get(&row)) else { continue };
-        let Some(on) = day(calibrated) else { continue };
+        let Some(on) = start_of_day(calibrated) else { continue };
         let days = used.duration_since(on).as_secs_f64() / 86_400.0;
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();

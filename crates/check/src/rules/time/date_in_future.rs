@@ -3,7 +3,7 @@
 use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
-use crate::time::{in_future, instant, over};
+use crate::support::time::{end_of_day, in_future, instant};
 use crate::views::{Ending, Spot};
 
 rule! {
@@ -61,7 +61,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for (index, row) in head.equipment.iter().enumerate() {
         let midnight = |date: &str| format!("{date}T00:00:00Z").parse().ok();
-        if let Some(date) = row.calibrated.as_ref().filter(|date| midnight(date) > over(today)) {
+        if let Some(date) = row.calibrated.as_ref().filter(|date| midnight(date) > end_of_day(today)) {
             tell(date, Spot::at(format!("/equipment/{index}/calibrated")));
         }
     }

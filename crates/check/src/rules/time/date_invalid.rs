@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::time::{every, is_date};
+use crate::support::time::{for_each_date, is_date};
 use crate::views::Ending;
 
 rule! {
@@ -37,7 +37,7 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    every(ending, &mut |time, spot| {
+    for_each_date(ending, &mut |time, spot| {
         let date = time.get(..10).unwrap_or(time);
         if !is_date(date) {
             out.report(spot(), format!("{date} is not in the calendar")).fact("date", date);

@@ -3,7 +3,7 @@
 use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
-use crate::time::{in_future, instant};
+use crate::support::time::{in_future, instant};
 use crate::views::{Ending, RunSummary, Spot};
 
 rule! {

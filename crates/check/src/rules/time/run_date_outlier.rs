@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
-use crate::dates::{FIRST, made};
 use crate::sink::Sink;
+use crate::support::run_dates::{FIRST_CAMERA_YEAR, time_of_run};
 use crate::views::Ending;
 
 rule! {
@@ -41,16 +41,16 @@ rule! {
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs {
-        if made(ending, summary.index).is_none() {
+        if time_of_run(ending, summary.index).is_none() {
             continue;
         }
         let run = &summary.run;
         let field = if run.started.is_some() { "/started" } else { "/finished" };
         let said = run.started.as_ref().or(run.finished.as_ref()).map_or("", |time| time.as_str());
         let year = said.get(..4).and_then(|year| year.parse::<u16>().ok());
-        let message = if year.is_some_and(|year| year < FIRST) {
+        let message = if year.is_some_and(|year| year < FIRST_CAMERA_YEAR) {
             format!("the run is dated {said}, before any camera was in a sewer")
-        } else if ending.dated_astray(summary) {
+        } else if ending.is_date_outlier(summary) {
             format!("the run is dated {said}, most of a year or more from the other runs")
         } else {
             continue;

@@ -1,8 +1,8 @@
 //! See the rule's documentation below.
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
-use crate::time::{in_future, seconds_between};
+use crate::support::run_extent::exceeds;
+use crate::support::time::{in_future, seconds_between};
 use crate::views::RunView;
 
 rule! {

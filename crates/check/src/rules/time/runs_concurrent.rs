@@ -3,7 +3,8 @@
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
-use crate::time::{cameras, span};
+use crate::support::cameras::cameras;
+use crate::support::time::run_span;
 use crate::views::Ending;
 
 rule! {
@@ -46,7 +47,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut used: Vec<_> = ending
         .runs
         .iter()
-        .filter_map(|summary| Some((summary, span(&summary.run)?)))
+        .filter_map(|summary| Some((summary, run_span(&summary.run)?)))
         .flat_map(|(summary, span)| {
             cameras(ending.survey, &summary.run).map(move |camera| (camera, span, summary.index))
         })

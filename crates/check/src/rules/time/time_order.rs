@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::time::{in_future, seconds_between};
+use crate::support::time::{in_future, seconds_between};
 use crate::views::RunView;
 
 rule! {

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::time::in_future;
+use crate::support::time::in_future;
 use crate::views::{Ending, RunSummary};
 
 rule! {
@@ -41,7 +41,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for view in survey.pipes() {
         let Some(laid) = view.pipe.laid.filter(|laid| today.is_none_or(|today| laid.get() <= today)) else { continue };
         let made = |summary: &RunSummary| {
-            let time = summary.started().filter(|time| !in_future(survey, time) && !ending.dated_astray(summary))?;
+            let time = summary.started().filter(|time| !in_future(survey, time) && !ending.is_date_outlier(summary))?;
             year(time)
         };
         let earlier = |summary: &&RunSummary| made(summary).is_some_and(|made| made < laid.get());
