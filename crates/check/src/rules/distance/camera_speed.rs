@@ -70,8 +70,10 @@ rule! {
     /// Correct the times, distances or offsets, or repeat the run more slowly.
     name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
     limits: {
-        "limit" = 9.144 "m/min" "highest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
-        "least_distance" = 3.0 "m" "rows closer than this are not compared; common practice, no published source",
+        "limit" = 9.144 "m/min"
+            "highest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
+        "least_distance" = 3.0 "m"
+            "rows closer than this are not compared; common practice, no published source",
     },
     facts: { "metres_per_minute" = MetresPerMinute "the speed that is compared with the limit" },
 }

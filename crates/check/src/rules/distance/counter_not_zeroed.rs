@@ -49,7 +49,8 @@ rule! {
     name: "counter-not-zeroed", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
     needs: [Codes],
     limits: {
-        "slack" = 0.03048 "m" "least tolerance, one step of most counters: 0.1 ft, Decatur IL scope of work",
+        "slack" = 0.03048 "m"
+            "least tolerance, one step of most counters: 0.1 ft, Decatur IL scope of work",
     },
     facts: {
         "at" = Length "`at` of the start row",

@@ -14,7 +14,7 @@ rule! {
     ///
     /// # Why it matters
     /// A slipping wheel, or a counter set for another reel, misplaces every defect, each more than
-    /// the last; run by run it looks like bad records of the owner.
+    /// the last. Run by run it looks like bad records of the owner.
     ///
     /// # Source
     /// 1 % is twice what City of Sunny Isles Beach FL, Section 02762, allows a counter. Number of

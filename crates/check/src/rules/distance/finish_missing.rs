@@ -16,7 +16,7 @@ rule! {
     /// - The run is disordered (`distance-decreases`) or has no rows (`start-missing`).
     ///
     /// # Why it matters
-    /// Rows may be lost, and it is not known how much of the pipe was seen.
+    /// The last rows may be lost, and it is not known how much of the pipe was seen.
     ///
     /// # Fails
     /// At `/runs/0/observations/5`:

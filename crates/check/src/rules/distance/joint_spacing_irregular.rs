@@ -18,8 +18,8 @@ rule! {
     /// being the nearest whole number. At least 8 count, and their mean is above `mean`.
     ///
     /// # Why it matters
-    /// The spacing is another pipe's, or rows marked as joints are not at joints; joint repairs are
-    /// counted by it.
+    /// The spacing is that of another pipe, or rows marked as joints are not at joints. Joint
+    /// repairs are counted by it.
     ///
     /// # Source
     /// The mean of a uniform distribution is 0.25. Number of distances: common practice, no
@@ -54,7 +54,8 @@ rule! {
     /// where there is none.
     name: "joint-spacing-irregular", severity: Warning, scope: Run, since: "0.1", clause: "observations#joint",
     limits: {
-        "mean" = 0.2 "of a length" "greatest mean difference from a whole number; common practice, no published source",
+        "mean" = 0.2 "of a length"
+            "greatest mean difference from a whole number; common practice, no published source",
     },
     facts: {
         "mean" = Share "mean difference of the distances from a whole number of lengths",

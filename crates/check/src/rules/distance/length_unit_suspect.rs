@@ -52,14 +52,16 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Convert the numbers that are in the other unit, at their source, or declare the right unit.
+    /// Convert the numbers that are in the other unit where they come from, or declare the right
+    /// unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
     facts: {
         "runs" = Count "runs that are off by the factor" if "the runs show it",
         "of" = Count "runs compared with their pipes" if "the runs show it",
         "lengths" = Count "stated lengths compared with the map" if "the map shows it",
         "agree" = Count "those of them that agree on `ratio`" if "the map shows it",
-        "ratio" = Share "stated length ∕ length on the map: 0.3048 or 1 ∕ 0.3048" if "the map shows it",
+        "ratio" = Share "stated length ∕ length on the map: 0.3048 or 1 ∕ 0.3048"
+            if "the map shows it",
     },
 }
 

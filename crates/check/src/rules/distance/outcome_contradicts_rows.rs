@@ -19,7 +19,7 @@ rule! {
     ///   `outcome.reason`, if any, equals a stated `outcome.reason`.
     ///
     /// # Why it matters
-    /// Whether the pipe counts as seen, or is surveyed again, depends on which of the two is read.
+    /// Whether the pipe counts as seen or is surveyed again depends on which of the two is read.
     ///
     /// # Fails
     /// At `/runs/1/outcome/kind`:

@@ -39,7 +39,8 @@ rule! {
     /// Survey from the other end, or tell the owner what was not seen.
     name: "pipe-partly-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "from" = Length "start of the part that no run saw, from the centre of the upstream structure",

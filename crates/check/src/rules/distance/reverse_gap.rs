@@ -49,7 +49,8 @@ rule! {
     /// owner what was not seen.
     name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "gap" = Length "length of the pipe − how far the two runs came",

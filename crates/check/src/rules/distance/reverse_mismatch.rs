@@ -13,8 +13,8 @@ rule! {
     ///   (`direction-contradicts`).
     ///
     /// # Why it matters
-    /// Distances and clock references of one run are reversed to join the two; with the wrong
-    /// partner every defect lands in the wrong place.
+    /// Joining reverses the distances and clock references of one run: with the wrong partner every
+    /// defect lands in the wrong place.
     ///
     /// # Fails
     /// At `/runs/2/reverse_of`:

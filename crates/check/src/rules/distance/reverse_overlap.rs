@@ -47,7 +47,8 @@ rule! {
     /// Keep a defect that both runs record in one of them only.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "overlap" = Length "how far the two runs came − length of the pipe",

@@ -15,8 +15,7 @@ rule! {
     /// `reverse_of` names, which is of the same pipe and has another outcome than `met`.
     ///
     /// # Why it matters
-    /// The runs are dated or joined the wrong way round; with the dates, weather and flow are wrong
-    /// too.
+    /// The runs are dated or joined the wrong way round; wrong dates mean wrong weather and flow.
     ///
     /// # Fails
     /// At `/runs/2/started`:

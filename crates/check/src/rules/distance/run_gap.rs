@@ -18,7 +18,7 @@ rule! {
     /// The *part unseen* in Checking.
     ///
     /// # Why it matters
-    /// A part was not seen of a pipe that counts as surveyed.
+    /// The pipe counts as surveyed, but a part of it was never seen.
     ///
     /// # Source
     /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
@@ -42,7 +42,8 @@ rule! {
     /// Survey the rest, or correct the offsets if the gap is not real.
     name: "run-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "from" = Length "start of the part that no run saw, from the centre of the upstream structure",

@@ -60,7 +60,8 @@ rule! {
     /// pipe or its length.
     name: "run-longer-than-pipe", severity: Error, scope: Ending, since: "0.1", clause: "runs#ends",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "far" = Length "how far along the pipe the run came",

@@ -51,7 +51,8 @@ rule! {
     /// counter or the pipe's length.
     name: "run-shorter-than-pipe", severity: Warning, scope: Ending, since: "0.1", clause: "runs#ends",
     limits: {
-        "structure_allowance" = 1.524 "m" "length taken up by the two structures: 5 ft; common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "far" = Length "how far along the pipe the run came",

@@ -16,7 +16,7 @@ rule! {
     /// - The run is disordered (`distance-decreases`).
     ///
     /// # Why it matters
-    /// Rows may be lost before the first one.
+    /// The first rows of the run may be lost.
     ///
     /// # Fails
     /// At `/runs/0/observations/0`:
@@ -35,7 +35,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add the start row at the reading with which the run began, or restore the lost rows.
+    /// Add the start row with the counter's reading at the start, or restore the lost rows.
     name: "start-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
     facts: { "code" = Code "the code of the first row" if "the run has rows" },

@@ -10,8 +10,7 @@ rule! {
     /// A run does not state the distance of its last reading (`surveyed`).
     ///
     /// # Why it matters
-    /// The surveyed length is what is paid for; without it the run cannot be compared with its pipe
-    /// or graded by length.
+    /// The surveyed length is what is paid for, compared with the pipe, and graded by.
     ///
     /// # Fails
     /// At `/runs/1`:
