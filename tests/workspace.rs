@@ -20,7 +20,7 @@ fn every_member_is_a_default_member() {
         metadata[key].as_array().expect(key).iter().filter_map(Value::as_str).map(str::to_owned).collect()
     };
     let members = ids("workspace_members");
-    assert!(members.len() >= 6, "{members:?}");
+    assert!(members.len() >= 7, "{members:?}");
     assert_eq!(members, ids("workspace_default_members"));
 }
 
@@ -34,7 +34,7 @@ fn the_command_has_no_manifest_of_its_own() {
 /// The libraries are for embedding: nothing of a terminal may reach them.
 #[test]
 fn libraries_do_not_depend_on_the_command_line() {
-    for crate_name in ["model", "geo", "check", "convert", "obvert"] {
+    for crate_name in ["model", "geo", "check", "convert", "layout", "obvert"] {
         let manifest = format!("{}/crates/{crate_name}/Cargo.toml", env!("CARGO_MANIFEST_DIR"));
         let text = std::fs::read_to_string(manifest).expect("manifest");
         let dependencies = text.split("[dev-dependencies]").next().unwrap_or_default();
@@ -47,4 +47,7 @@ fn libraries_do_not_depend_on_the_command_line() {
     let check =
         std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/check/Cargo.toml")).expect("check");
     assert!(!check.contains("obvert-convert"), "check and convert never see each other");
+    let convert =
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/crates/convert/Cargo.toml")).expect("convert");
+    assert!(!convert.contains("obvert-layout"), "layout depends on convert, not the other way around");
 }

@@ -7,8 +7,9 @@ use std::path::Path;
 use std::sync::Arc;
 
 use obvert::convert::{
-    ConvertError, LossReport, PlacedProblem, SourceMap, Survey, csv, geojson, geopackage, hand_over, layout, xlsx, xml,
+    ConvertError, LossReport, PlacedProblem, SourceMap, Survey, csv, geojson, geopackage, hand_over, xlsx, xml,
 };
+use obvert::layout;
 use obvert::model::layout::Layout;
 use obvert::model::lists::CodeList;
 use obvert::model::read::{ReadError, Runs};

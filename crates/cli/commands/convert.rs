@@ -463,7 +463,7 @@ fn write(
             let Some(by) = layout else { return Err("give the layout of the table with --layout".into()) };
             // What a layout makes of a document is read again to see what it holds, and so the whole has to be there.
             let document = Document { head: head.clone(), runs: runs.collect() };
-            let write = if workbook { obvert::convert::layout::write_workbook } else { obvert::convert::layout::write };
+            let write = if workbook { obvert::layout::write_workbook } else { obvert::layout::write };
             let (table, losses) = write(&document, &by.layout, &by.lists)?;
             sink.write_all(&table)?;
             losses

@@ -2,8 +2,8 @@
 
 use std::io::Write;
 
-use obvert::convert::layout::{self, Drafted};
 use obvert::convert::{ConvertError, LossKind, Note};
+use obvert::layout::{self, Drafted};
 use obvert::model::layout::{Layout, LayoutProblem};
 use obvert::model::lists::CodeList;
 use obvert::model::text::Text;

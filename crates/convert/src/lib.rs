@@ -34,8 +34,6 @@ pub mod geopackage;
 pub mod geoparquet;
 #[cfg(feature = "kml")]
 pub mod kml;
-#[cfg(feature = "layout")]
-pub mod layout;
 // Only the form that is read back compares geometries.
 #[cfg(feature = "map")]
 #[cfg_attr(not(feature = "geojson"), allow(dead_code))]
@@ -50,6 +48,9 @@ pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
 pub use flow::{Each, hand_over};
 pub use loss::{Loss, LossKind, LossReport, Note};
 pub use source_map::SourceMap;
+#[cfg(feature = "tables")]
+#[doc(hidden)]
+pub use tables::read::nearest;
 
 pub use obvert_model::Location;
 use obvert_model::tables::Document;
@@ -96,7 +97,9 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
 
 /// What [`typed`] says of a value beside the problems that its cells had already.
 #[cfg(feature = "tables")]
-pub(crate) enum Judged {
+#[doc(hidden)]
+#[derive(Debug)]
+pub enum Judged {
     /// There is nothing wrong.
     Sound(Box<Survey>),
     /// What the model finds besides, and what can be read of the value.
@@ -105,8 +108,12 @@ pub(crate) enum Judged {
 
 /// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it has, whatever else is wrong
 /// with the form of the value follows from them.
+///
+/// # Errors
+/// When the value cannot be judged, and the reader of cells found nothing.
 #[cfg(feature = "tables")]
-pub(crate) fn typed_beside(
+#[doc(hidden)]
+pub fn typed_beside(
     value: serde_json::Value,
     places: SourceMap,
     own: &[PlacedProblem],

@@ -39,16 +39,15 @@ impl SourceMap {
     }
 
     /// Registers a file once more, for rows whose headings are others than those of the rest.
-    #[cfg(feature = "layout")]
-    pub(crate) fn file_of_rows(&mut self, name: &str) -> u32 {
+    pub fn file_of_rows(&mut self, name: &str) -> u32 {
         self.files.push(name.to_owned());
         u32::try_from(self.files.len() - 1).unwrap_or(u32::MAX)
     }
 
     /// Whether a value below a row of a file, in a column, is placed there without a record of its own, which the first such value
     /// settles for all rows: a record of every one would outweigh the document.
-    #[cfg(feature = "layout")]
-    pub(crate) fn is_in_column(&mut self, file: u32, below: String, column: usize, heading: &str) -> bool {
+    #[must_use]
+    pub fn is_in_column(&mut self, file: u32, below: String, column: usize, heading: &str) -> bool {
         let own = u32::try_from(column).unwrap_or(u32::MAX);
         let (settled, _) = self.headings.entry((file, below)).or_insert_with(|| (own, heading.replace('\n', " ")));
         *settled == own
@@ -86,7 +85,6 @@ impl SourceMap {
     }
 
     /// Records the heading of a column of a file in which values are recorded with their columns.
-    #[cfg(feature = "layout")]
     pub fn column(&mut self, file: u32, column: usize, heading: &str) {
         self.columns.insert((file, u32::try_from(column).unwrap_or(u32::MAX)), heading.to_owned());
     }

@@ -2,8 +2,9 @@
 //!
 //! - [`model`]: the typed document, strict reading, canonical writing, code lists and grade schemes.
 //! - `check`: the rule catalogue and the checker (feature `check`).
-//! - `convert`: CSV tables, GeoJSON, KML, XML and offices' own tables by layout (features `csv`, `geojson`, `kml`, `xml`,
-//!   `layout`); GeoPackage, GeoParquet and workbooks (`geopackage`, `geoparquet`, `xlsx`, which are not on by default).
+//! - `convert`: CSV tables, GeoJSON, KML and XML (features `csv`, `geojson`, `kml`, `xml`); GeoPackage, GeoParquet and workbooks
+//!   (`geopackage`, `geoparquet`, `xlsx`, which are not on by default).
+//! - `layout`: an office's own table, read, written and drafted by a layout (feature `layout`).
 //!
 //! Read a survey, check it, and write it in another form:
 //!
@@ -38,6 +39,8 @@ pub use obvert_model::write::to_string;
 pub use obvert_check as check;
 #[cfg(feature = "convert")]
 pub use obvert_convert as convert;
+#[cfg(feature = "layout")]
+pub use obvert_layout as layout;
 
 /// What most programs need.
 pub mod prelude {

@@ -16,13 +16,15 @@ fn is_hazard(text: &str) -> bool {
     text.trim_start_matches('\'').starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '\0'])
 }
 
-/// Text as it is written: made harmless where a spreadsheet would run it.
-pub(crate) fn harmless(text: String) -> String {
+/// Text as it is written to a cell: if a spreadsheet would run it as a formula, an apostrophe is put before it.
+#[must_use]
+pub fn harmless(text: String) -> String {
     if is_hazard(&text) { format!("'{text}") } else { text }
 }
 
 /// Text as it was before [`harmless`].
-pub(crate) fn plain(cell: &str) -> &str {
+#[must_use]
+pub fn plain(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(rest) if is_hazard(rest) => rest,
         _ => cell,

@@ -43,8 +43,7 @@ mod write;
 
 pub use crate::unpack::ZipLimits;
 pub use archive::{read_zip, read_zip_stream, read_zip_within, write_zip, write_zip_stream};
-#[cfg(feature = "layout")]
-pub(crate) use cell::{harmless, plain};
+pub use cell::{harmless, plain};
 pub use read::{read, read_stream, read_whole};
 pub use schema::table_schemas;
 pub use write::{Files, write, write_stream};

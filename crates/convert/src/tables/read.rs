@@ -110,7 +110,8 @@ pub(crate) fn form(file: &str, line: usize, message: impl Into<String>) -> Conve
 }
 
 /// The candidate that a name was most likely meant to be.
-pub(crate) fn nearest<'c>(name: &str, candidates: impl Iterator<Item = &'c str>) -> Option<&'c str> {
+#[must_use]
+pub fn nearest<'c>(name: &str, candidates: impl Iterator<Item = &'c str>) -> Option<&'c str> {
     let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
     let meant = plain(name);
     candidates

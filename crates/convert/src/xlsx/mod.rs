@@ -25,8 +25,9 @@
 mod guard;
 mod guide;
 mod percent;
-pub(crate) mod read;
-pub(crate) mod rows;
+mod read;
+mod rows;
+pub mod sheets;
 mod write;
 
 pub use crate::unpack::ZipLimits;

@@ -24,7 +24,7 @@ pub fn read(workbook: &[u8], name: &str) -> Result<Survey, ConvertError> {
 }
 
 /// Opens a workbook that unpacks within limits.
-pub(crate) fn open<'b>(
+pub(super) fn open<'b>(
     workbook: &'b [u8],
     name: &str,
     limits: ZipLimits,

@@ -19,7 +19,7 @@ const WIDEST: u32 = 1024;
 
 /// What a cell holds.
 #[derive(Debug)]
-pub(crate) enum Found {
+pub(super) enum Found {
     Empty,
     Text(String),
     Number(f64),
@@ -43,8 +43,8 @@ pub(super) struct SheetRows {
 
 /// A row of a sheet: its cells from the first column on.
 #[derive(Debug, Default)]
-pub(crate) struct SheetRow {
-    pub(crate) cells: Vec<Found>,
+pub(super) struct SheetRow {
+    pub(super) cells: Vec<Found>,
 }
 
 impl SheetRows {
@@ -103,7 +103,7 @@ pub(super) enum Size {
 ///
 /// # Errors
 /// When the sheet cannot be read.
-pub(crate) fn cells_of<S: Read + Seek>(
+pub(super) fn cells_of<S: Read + Seek>(
     book: &mut Xlsx<S>,
     sheet: &str,
 ) -> Result<Vec<(usize, SheetRow)>, ConvertError> {
@@ -377,7 +377,7 @@ impl Record for SheetRow {
 
 impl SheetRow {
     /// The cell of a column, from 0.
-    pub(crate) fn found(&self, number: usize) -> &Found {
+    fn found(&self, number: usize) -> &Found {
         self.cells.get(number).unwrap_or(&Found::Empty)
     }
 }

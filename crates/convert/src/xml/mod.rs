@@ -26,6 +26,7 @@
 //! spelling, and JSON that does not parse; `xsi:schemaLocation` is accepted and ignored. Comments and CDATA sections are
 //! accepted.
 
+pub mod markup;
 mod names;
 mod read;
 mod text;
@@ -34,10 +35,6 @@ mod xsd;
 
 pub use obvert_model::schema::XML_NAMESPACE as NAMESPACE;
 pub(crate) use read::locate;
-#[cfg(feature = "layout")]
-pub(crate) use read::{Token, Tokens, text_of};
 pub use read::{read, read_stream};
-#[cfg(feature = "layout")]
-pub(crate) use text::{escape, is_xml_char};
 pub use write::{write, write_stream};
 pub use xsd::xsd;

@@ -3,7 +3,8 @@
 use std::borrow::Cow;
 
 /// Whether XML 1.0 can hold a character (production 2 of the recommendation).
-pub(crate) fn is_xml_char(letter: char) -> bool {
+#[must_use]
+pub fn is_xml_char(letter: char) -> bool {
     !matches!(letter, '\0'..='\u{8}' | '\u{b}' | '\u{c}' | '\u{e}'..='\u{1f}' | '\u{fffe}' | '\u{ffff}')
 }
 
@@ -40,7 +41,8 @@ pub(super) fn json(value: &serde_json::Value) -> String {
 }
 
 /// A text as it stands between tags or in an attribute's double quotes.
-pub(crate) fn escape(text: &str) -> Cow<'_, str> {
+#[must_use]
+pub fn escape(text: &str) -> Cow<'_, str> {
     let special = |byte: u8| matches!(byte, b'<' | b'>' | b'&' | b'\t' | b'\n' | b'\r');
     if !text.bytes().any(special) {
         return Cow::Borrowed(text);

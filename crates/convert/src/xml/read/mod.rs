@@ -9,10 +9,8 @@ mod source;
 mod tokens;
 
 pub(crate) use locate::locate;
-#[cfg(feature = "layout")]
-pub(crate) use source::text as text_of;
-#[cfg(feature = "layout")]
-pub(crate) use tokens::{Token, Tokens};
+pub use source::text as text_of;
+pub use tokens::{Start, Token, Tokens};
 
 use obvert_model::read::Runs;
 use obvert_model::tables::Head;

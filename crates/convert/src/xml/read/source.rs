@@ -5,7 +5,10 @@ use super::Counter;
 use crate::{ConvertError, Location};
 
 /// The text of a source, without a byte-order mark.
-pub(crate) fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
+///
+/// # Errors
+/// When it is not UTF-8, not XML by its first characters, or has a character that XML 1.0 cannot hold.
+pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
     let refuse = |line: usize, message: String| {
         let place = Location { file: name.to_owned(), line, column: None, heading: None };
         ConvertError::Form { place: Some(place), message }

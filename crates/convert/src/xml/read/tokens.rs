@@ -21,29 +21,38 @@ const NAMESPACES: &str = "https://obvert.example/ns/";
 const INSTANCE: &str = "http://www.w3.org/2001/XMLSchema-instance";
 
 /// A piece of the document, with the byte offset at which it begins.
-pub(crate) enum Token<'t> {
+#[derive(Debug)]
+pub enum Token<'t> {
+    /// A start tag.
     Start(Start<'t>),
+    /// An end tag.
     End,
     /// A piece of text, references resolved; comments and CDATA sections cut a text into several.
     Text {
+        /// The text.
         text: Cow<'t, str>,
+        /// Where it begins.
         offset: usize,
     },
+    /// The end of the document.
     Eof,
 }
 
 /// A start tag. An element of another namespace has its name with the prefix, which no element of the format has.
-pub(crate) struct Start<'t> {
-    pub(crate) name: &'t str,
+#[derive(Debug)]
+pub struct Start<'t> {
+    /// Its name.
+    pub name: &'t str,
     /// The namespace, when it is not that of the format.
     pub(super) foreign: Option<String>,
     /// Name and value of the attributes that are not about namespaces or schemas, with their offsets.
-    pub(crate) attributes: Vec<(String, String, usize)>,
-    pub(crate) offset: usize,
+    pub attributes: Vec<(String, String, usize)>,
+    /// Where it begins.
+    pub offset: usize,
 }
 
 /// The tokens of a text.
-pub(crate) struct Tokens<'t> {
+pub struct Tokens<'t> {
     reader: NsReader<&'t [u8]>,
     text: &'t str,
     file: String,
@@ -53,6 +62,12 @@ pub(crate) struct Tokens<'t> {
     root_seen: bool,
     /// Whether it is a document of any vocabulary, and not one of this format.
     any: bool,
+}
+
+impl std::fmt::Debug for Tokens<'_> {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("Tokens").field("file", &self.file).field("offset", &self.offset()).finish()
+    }
 }
 
 impl<'t> Tokens<'t> {
@@ -73,8 +88,8 @@ impl<'t> Tokens<'t> {
     }
 
     /// The tokens of a document in whatever vocabulary. Names keep their prefixes.
-    #[cfg(feature = "layout")]
-    pub(crate) fn of_any(text: &'t str, file: &str) -> Self {
+    #[must_use]
+    pub fn of_any(text: &'t str, file: &str) -> Self {
         Self { any: true, ..Self::new(text, file) }
     }
 
@@ -84,18 +99,19 @@ impl<'t> Tokens<'t> {
     }
 
     /// Line and column of a byte of the text.
-    pub(crate) fn line_column(&mut self, offset: usize) -> (usize, usize) {
+    pub fn line_column(&mut self, offset: usize) -> (usize, usize) {
         self.counter.at(offset)
     }
 
     /// The first byte from an offset on that is not white space.
-    pub(crate) fn past_space(&self, offset: usize) -> usize {
+    #[must_use]
+    pub fn past_space(&self, offset: usize) -> usize {
         let rest = self.text.get(offset..).unwrap_or_default();
         self.text.len() - rest.trim_start_matches(is_space).len()
     }
 
     /// An error at a byte of the text.
-    pub(crate) fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
+    pub fn refuse(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
         ConvertError::Form { place: Some(self.place(offset)), message: message.into() }
     }
 
@@ -104,7 +120,11 @@ impl<'t> Tokens<'t> {
     }
 
     /// The next token.
-    pub(crate) fn next(&mut self) -> Result<Token<'t>, ConvertError> {
+    ///
+    /// # Errors
+    /// At the first thing that is not well-formed XML, or is never read.
+    #[allow(clippy::should_implement_trait)]
+    pub fn next(&mut self) -> Result<Token<'t>, ConvertError> {
         loop {
             let offset = self.offset();
             let event = match self.reader.read_event() {

@@ -1,0 +1,364 @@
+//! What a draft must not be silent about: rows that nobody could read, and what it takes for one thing that can as well be another.
+
+use obvert_layout::{self as layout, Draft};
+
+use super::{json, read, refused};
+
+fn draft(table: &str) -> Draft {
+    layout::draft(table.as_bytes(), "t.csv").unwrap()
+}
+
+/// What is open and begins so.
+fn open<'d>(draft: &'d Draft, start: &str) -> Vec<&'d str> {
+    draft.open.iter().map(String::as_str).filter(|open| open.starts_with(start)).collect()
+}
+
+/// Two runs of a pipe, of which the first row alone says what they are of.
+const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remark\n\
+                          P1;A;B;13.05.2026;09:30;0,0;run.start;\n;;;;;1,5;crack.longitudinal;fine\n;;;;;9,0;run.finish;\n\
+                          P1;A;B;14.05.2026;10:15;0,0;run.start;\n;;;;;2,5;roots.fine;\n;;;;;7,0;run.finish;\n";
+
+/// What stands in the first row of a run alone is not taken for the rows below it, and the draft says how many rows that is and in
+/// which columns, all at once.
+#[test]
+fn rows_that_say_nothing_of_their_pipe_are_counted() {
+    let first_only = draft(FIRST_ONLY);
+    let said = "4 of 6 rows, the first of them in line 3, have nothing under \"Pipe\", \"Date\", \"Time\", so that nothing tells which pipe and run \
+                they are of, and none of them can be read: a blank cell is not taken for what stands above it; fill in those columns in every row";
+    assert_eq!(first_only.open[0], said, "{:#?}", first_only.open);
+    assert_eq!(refused(FIRST_ONLY.as_bytes(), &first_only.layout).len(), 4);
+    // As it says, filled in, all is read; the columns that it does not name may stay blank.
+    let mut above = Vec::new();
+    let filled: String = FIRST_ONLY
+        .lines()
+        .map(|line| {
+            let mut cells: Vec<&str> = line.split(';').collect();
+            if cells[0].is_empty() {
+                [0, 3, 4].iter().for_each(|column| cells[*column] = above[*column]);
+            }
+            above.clone_from(&cells);
+            cells.join(";") + "\n"
+        })
+        .collect();
+    let whole = draft(&filled);
+    assert!(!whole.open[0].contains("have nothing under"), "{:#?}", whole.open);
+    let (survey, _) = read(filled.as_bytes(), &first_only.layout);
+    assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 6);
+
+    let one = draft(&filled.replace("P1;;;14.05.2026;10:15;7,0", ";;;14.05.2026;10:15;7,0"));
+    let said = "1 of 6 rows, in line 7, has nothing under \"Pipe\", so that nothing tells which pipe and run it is of, and it cannot be read";
+    assert!(one.open[0].starts_with(said), "{:#?}", one.open);
+}
+
+/// In a workbook it is said where blank cells look filled, since they are merged with the one above.
+#[cfg(feature = "xlsx")]
+#[test]
+fn merged_cells_below_the_headings_are_told() {
+    let source = |merged: bool| {
+        let mut book = rust_xlsxwriter::Workbook::new();
+        let sheet = book.add_worksheet();
+        let plain = rust_xlsxwriter::Format::new();
+        for (line, row) in (0..).zip(FIRST_ONLY.lines()) {
+            for (column, cell) in (0..).zip(row.split(';')).filter(|(_, cell)| !cell.is_empty()) {
+                sheet.write_string(line, column, cell).unwrap();
+                if merged && column < 5 && (line == 1 || line == 4) {
+                    sheet.merge_range(line, column, line + 2, column, cell, &plain).unwrap();
+                }
+            }
+        }
+        book.save_to_buffer().unwrap()
+    };
+    let said = "4 of 6 rows, the first of them in line 3, have nothing under \"Pipe\", \"Date\", \"Time\", so that nothing tells which pipe and run \
+                they are of, and none of them can be read: ";
+    for (merged, why) in [
+        (
+            true,
+            "cells of the sheet are merged over several rows, and only the first of these holds what is shown; take the cells apart, and fill in \
+             those columns in every row",
+        ),
+        (false, "a blank cell is not taken for what stands above it; fill in those columns in every row"),
+    ] {
+        let draft = layout::draft(&source(merged), "t.xlsx").unwrap();
+        assert_eq!(draft.open[0], format!("{said}{why}"), "{:#?}", draft.open);
+    }
+}
+
+/// Whole numbers in one table say nothing of the next one, and decimals that all values have are said to round.
+#[test]
+fn whole_numbers_are_no_reason_to_round() {
+    let table = |distances: [&str; 3]| {
+        let rows = distances.iter().zip(["run.start", "crack.longitudinal", "run.finish"]);
+        let rows: String = rows.map(|(at, code)| format!("P1;A;B;{at};{code}\n")).collect();
+        format!("Pipe;Upstream;Downstream;Distance;Code\n{rows}")
+    };
+    let stations = ["0+00.0", "1+64.25", "2+00"];
+    for (distances, decimals) in [
+        (["0", "7", "30"], None),
+        (["0,0", "7,5", "30,0"], Some(1)),
+        (["0,0", "7,25", "30"], None),
+        (["0+00", "1+64", "2+00"], None),
+        (stations, Some(2)),
+    ] {
+        let draft = draft(&table(distances));
+        assert_eq!(draft.layout.columns[3].decimals, decimals, "{distances:?}");
+        let said = decimals.map(|decimals| {
+            format!(
+                "as many decimals as the values have are written, and more of them are rounded: \"Distance\" to {decimals}; give a column more, or take \
+                 decimals out of one of plain numbers to have none rounded"
+            )
+        });
+        let start = "as many decimals as the values have are written";
+        assert_eq!(open(&draft, start), said.iter().map(String::as_str).collect::<Vec<_>>(), "{distances:?}");
+    }
+    // Another survey comes out of the layout of the first as it was.
+    let whole = draft(&table(["0", "7", "30"]));
+    let other = table(["0.35", "7.25", "30.5"]);
+    let (survey, _) = read(other.as_bytes(), &whole.layout);
+    let (written, losses) = layout::write(&survey.document, &whole.layout, &[]).unwrap();
+    assert!(losses.losses.iter().all(|loss| !loss.pointer.ends_with("/at")), "{losses:#?}");
+    let again = read(&written, &whole.layout).0.document;
+    assert_eq!(json(&again)["runs"][0]["observations"][0]["at"], 0.35);
+    let feet = draft(&table(stations));
+    let (survey, _) = read(table(stations).as_bytes(), &feet.layout);
+    assert_eq!(json(&survey.document)["runs"][0]["observations"][1]["at"], 164.25);
+}
+
+/// A table of one run with a length and a date for each row.
+fn with(lengths: &[&str], dates: &[&str]) -> String {
+    let rows = lengths.iter().zip(dates).enumerate();
+    let rows: String =
+        rows.map(|(number, (length, date))| format!("P{number};A;B;{length};{date};08:00;1;roots.fine\n")).collect();
+    format!("Pipe;Upstream;Downstream;Length;Date;Time;Distance;Code\n{rows}")
+}
+
+/// Where a comma or a point in a number can be either, what was taken is said, and what the other would make of it.
+#[test]
+fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
+    for (lengths, said) in [
+        (
+            ["1,200", "1,050"],
+            Some((
+                "1.200 or 1200",
+                "','",
+                "1.200",
+                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+            )),
+        ),
+        (
+            ["1.200", "2.500"],
+            Some((
+                "1.200 or 1200",
+                "'.'",
+                "1.200",
+                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+            )),
+        ),
+        (["1,200", "1,05"], None),
+        (["1,200", "0,500"], None),
+        (["1.200,5", "2.500"], None),
+        (["1200", "950"], None),
+    ] {
+        let draft = draft(&with(&lengths, &["2026-03-17"; 2]));
+        assert!(said.is_none() || draft.layout.columns[3].decimals.is_none(), "{lengths:?}");
+        let found = open(&draft, "\"Length\": ");
+        // As likely the one as the other is no more than half.
+        assert_eq!(draft.columns[3].confidence <= 0.5, said.is_some(), "{lengths:?}: {}", draft.columns[3].confidence);
+        match said {
+            None => assert_eq!(found, [""; 0], "{lengths:?}"),
+            Some((can, mark, was, otherwise)) => assert_eq!(
+                found,
+                [format!(
+                    "\"Length\": {:?} on line 2 can be {can}, and no number in the file tells whether {mark} stands before decimals or between \
+                     thousands; it was taken for {was}, and {otherwise}",
+                    lengths[0]
+                )]
+            ),
+        }
+    }
+    // Where a comma stands between cells, it was taken to stand between thousands.
+    let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
+    let taken = draft(&commas);
+    let said =
+        "it was taken for 1200, and if it is 1.200, give decimal_mark that mark, and leave thousands_mark out in table";
+    assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
+    assert_eq!(json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"], 1200);
+    // What it says to do does what it says.
+    let mut layout = taken.layout.clone();
+    let table = layout.table.as_mut().unwrap();
+    table.decimal_mark = table.thousands_mark.take();
+    assert_eq!(json(&read(commas.as_bytes(), &layout).0.document)["pipes"][0]["length"], 1.2);
+}
+
+/// Dates of which some have the day first and others the month: both are counted, and what one that can be either would be.
+#[test]
+fn dates_in_two_orders_are_told() {
+    let lengths = ["10"; 6];
+    let dates = ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
+    let said = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
+                \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; it was taken for dd/mm/yyyy, so find out which it is \
+                and write all dates that way";
+    assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
+    let confidence = |draft: &Draft| draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence;
+    assert!(confidence(&draft(&with(&lengths, &dates))) <= 0.5);
+    // One that is no date in either order is a slip, and those in the other order are none.
+    let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
+    let slip = draft(&with(&lengths, &slip));
+    assert_eq!(
+        open(&slip, "\"Date\": line 6 has \"17 March\", which is none of the others' kind").len(),
+        1,
+        "{:#?}",
+        slip.open
+    );
+    let sound = ["17/03/2026", "17/03/2026", "25/03/2026", "25/03/2026", "03/04/2026", "03/04/2026"];
+    assert_eq!(open(&draft(&with(&lengths, &sound)), "\"Date\""), [""; 0]);
+    assert!(confidence(&draft(&with(&lengths, &sound))) > 0.9);
+    let few = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "05/05/2026", "05/05/2026"];
+    let few = draft(&with(&lengths, &few));
+    assert!(
+        open(&few, "\"Date\": 5 values can be dd/mm/yyyy and 3 can be mm/dd/yyyy")[0]
+            .contains("on line 5; it was taken")
+    );
+    // Where somebody writes am and pm, the month comes first, of as many as well.
+    let american = with(&lengths, &dates).replace(";08:00;", ";8:00 AM;");
+    assert!(open(&draft(&american), "\"Date\": 4")[0].contains("it was taken for mm/dd/yyyy"));
+    let timed = with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
+        .replace(";08:00;", ";;");
+    let timed = draft(&timed);
+    assert_eq!(
+        open(&timed, "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy").len(),
+        1,
+        "{:#?}",
+        timed.open
+    );
+}
+
+/// A column of yes and no that is blank keeps the rest of the draft from nothing.
+#[test]
+fn a_blank_column_of_yes_and_no_is_left() {
+    let rows = "P1;A;B;0;run.start;\nP1;A;B;7,5;joint.open;\nP1;A;B;9;run.finish;\n";
+    let draft = draft(&format!("Pipe;Upstream;Downstream;Distance;Code;Joint\n{rows}"));
+    assert_eq!(draft.layout.problems(), []);
+    let drafted = &draft.columns[5];
+    let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but which words stand for yes and no has \
+                  to be said";
+    assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
+    assert_eq!(draft.layout.columns[5].drop.as_deref(), Some("no value tells its words for yes and no"));
+    let end = "give it its field in to and those words in translate, or the reason why it has none in drop";
+    assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
+}
+
+/// Day numbers below a word for a date or a time are read as such, and below anything else they are numbers.
+#[test]
+fn day_numbers_of_a_spreadsheet_are_dates_where_the_heading_says_so() {
+    let table = "Pipe;Upstream;Downstream;Date;Time;Distance;Code\nP1;A;B;46098;0,3965;0,0;run.start\nP1;A;B;46098;0,3965;7,5;roots.fine\n";
+    let both = draft(table);
+    let kinds: Vec<_> = both.layout.columns[3..5]
+        .iter()
+        .map(|column| (column.kind.unwrap().as_str(), column.pattern.as_deref()))
+        .collect();
+    assert_eq!(kinds, [("date", Some("serial-1900")), ("time", Some("serial-1900"))]);
+    assert_eq!(
+        json(&read(table.as_bytes(), &both.layout).0.document)["runs"][0]["started"],
+        "2026-03-17T09:30:58+00:00"
+    );
+    let said = "\"Date\": the values are day numbers of a spreadsheet, by which \"46098\" on line 2 is 2026-03-17; if that is four years and a day too \
+                early, write serial-1904 in pattern";
+    assert_eq!(open(&both, "\"Date\""), [said]);
+    let one = table.replace("Date;Time;", "Date;").replace(";46098;0,3965;", ";46098,3965;");
+    let drafted = draft(&one);
+    assert_eq!(drafted.layout.columns[3].kind.unwrap().as_str(), "date-time");
+    assert_eq!(
+        json(&read(one.as_bytes(), &drafted.layout).0.document)["runs"][0]["started"],
+        "2026-03-17T09:30:58+00:00"
+    );
+    // Manholes have such numbers, and a start is a word for them as well.
+    let other = draft(&table.replace("Date;Time", "Start;Zq"));
+    let to: Vec<_> = other.columns[3..5].iter().map(|column| column.to.as_deref()).collect();
+    assert!(!to.contains(&Some("runs.started")), "{to:?}");
+}
+
+/// Two blocks, each with a title and headings of its own.
+const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP1;A;B;0,0;run.start;\nP1;A;B;1,5;roots.fine;\nP1;A;B;9,0;run.finish;\n\
+                      ;;;;;\nSurvey of P2;;;;;\nPipe;Upstream;Downstream;Distance;Code;Remark\nP2;C;D;0,0;run.start;\nP2;C;D;4,5;roots.fine;\n\
+                      P2;C;D;7,0;run.finish;\n";
+
+/// A table in blocks is told as one, and its columns are judged by their rows alone; as it says, the lines taken out, all is read.
+#[test]
+fn headings_that_repeat_are_told_once() {
+    let blocks = draft(BLOCKS);
+    let said = "line 8 repeats the headings, which stand in a table once; take out such lines, and the titles above headings, of which nothing is read \
+                (line 1 has \"Survey of P1\", line 7 has \"Survey of P2\"): what they say of a pipe or a run has to stand in columns, in every row";
+    assert_eq!(blocks.open[0], said, "{:#?}", blocks.open);
+    assert!(
+        !blocks.open[1..].iter().any(|open| open.contains("line 7") || open.contains("line 8")),
+        "{:#?}",
+        blocks.open
+    );
+    assert!(blocks.columns.iter().all(|column| column.to.is_some() && column.odd.is_empty()), "{:#?}", blocks.columns);
+    let plain: Vec<&str> =
+        BLOCKS.lines().enumerate().filter(|(at, _)| ![5, 6, 7].contains(at)).map(|(_, line)| line).collect();
+    assert_eq!(read(plain.join("\n").as_bytes(), &blocks.layout).0.document.runs.len(), 2);
+    // Titles need not have all delimiters, and a block need not have a title.
+    let bare = BLOCKS.replace("Survey of P1;;;;;", "Survey of P1").replace("Survey of P2;;;;;", "Survey of P2");
+    assert_eq!(draft(&bare).open, blocks.open);
+    let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
+    let said = "line 6 repeats the headings, which stand in a table once; take out such lines";
+    assert_eq!(draft(&untitled).open[0], said);
+    let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
+    assert!(draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"), "{:#?}", draft(&third).open);
+    // One title alone is passed over, and said to be.
+    let one = BLOCKS.lines().take(5).map(|line| format!("{line}\n")).collect::<String>();
+    let guess = "headings in row 2; what stands above is passed over: line 1 has \"Survey of P1\"";
+    assert!(draft(&one).guesses.iter().any(|one| one == guess), "{:#?}", draft(&one).guesses);
+}
+
+/// A number that a sheet shows as a percentage is read as an amount in percent, and nobody is told to clear it; in a column of lengths it
+/// is a mistake.
+#[cfg(feature = "xlsx")]
+#[test]
+fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
+    for (heading, fits) in [("Amount", true), ("Loss (%)", true), ("Amount mm", false), ("Length", false)] {
+        let mut book = rust_xlsxwriter::Workbook::new();
+        let sheet = book.add_worksheet();
+        let headings = ["Pipe", "Upstream", "Downstream", "Distance", "Code", heading];
+        sheet.write_row(0, 0, headings).unwrap();
+        for (line, (at, amount)) in (1..).zip([(0.0, 5.0), (1.5, 20.0), (2.5, 15.0), (9.0, 0.1)]) {
+            sheet.write_row(line, 0, ["P1", "A", "B"]).unwrap().write_number(line, 3, at).unwrap();
+            sheet.write_string(line, 4, "deposit.settled").unwrap().write_number(line, 5, amount).unwrap();
+        }
+        let percent = rust_xlsxwriter::Format::new().set_num_format("0%");
+        sheet.write_number_with_format(4, 5, 0.1, &percent).unwrap();
+        let source = book.save_to_buffer().unwrap();
+        let draft = layout::draft(&source, "t.xlsx").unwrap();
+        let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is none of the others' kind"));
+        assert_eq!(
+            (said.len(), draft.columns[5].odd.len()),
+            if fits { (0, 0) } else { (1, 1) },
+            "{heading}: {:#?}",
+            draft.columns[5]
+        );
+        let end = "line 5 has \"10 %\"; what the sheet shows as a percentage is read as one";
+        assert_eq!(draft.columns[5].reason.ends_with(end), fits, "{}", draft.columns[5].reason);
+        if fits {
+            let document = json(&read(&source, &draft.layout).0.document);
+            let amount = &document["runs"][0]["observations"][3]["quantities"][0];
+            assert_eq!(*amount, serde_json::json!({"value": 10, "unit": "percent"}));
+        }
+    }
+}
+
+/// A workbook whose days and times of day nobody told it to show as such holds the same numbers.
+#[cfg(feature = "xlsx")]
+#[test]
+fn day_numbers_of_a_workbook_are_dates() {
+    let mut book = rust_xlsxwriter::Workbook::new();
+    let sheet = book.add_worksheet();
+    sheet.write_row(0, 0, ["Pipe", "Upstream", "Downstream", "Code", "Date", "Time", "Distance"]).unwrap();
+    for (line, at) in (1..).zip([0.0, 7.5, 30.0]) {
+        sheet.write_row(line, 0, ["P1", "A", "B", "roots.fine"]).unwrap();
+        sheet.write_row(line, 4, [46_098.0, 0.3965, at]).unwrap();
+    }
+    let source = book.save_to_buffer().unwrap();
+    let draft = layout::draft(&source, "t.xlsx").unwrap();
+    assert_eq!(json(&read(&source, &draft.layout).0.document)["runs"][0]["started"], "2026-03-17T09:30:58+00:00");
+}

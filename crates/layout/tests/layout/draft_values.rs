@@ -1,0 +1,261 @@
+//! What a draft makes of the values of a column that its heading names.
+
+use obvert_layout::{self as layout, Draft};
+use serde_json::{Value, json};
+
+use super::draft::SMALL;
+use super::read;
+
+/// The table of [`SMALL`] with one more column behind its others; blank cells where there are fewer than five.
+fn with_column(heading: &str, cells: &[&str]) -> String {
+    let cells = std::iter::once(&heading).chain(cells).chain(std::iter::repeat(&""));
+    SMALL.lines().zip(cells).map(|(row, cell)| format!("{row};\"{cell}\"\n")).collect()
+}
+
+fn draft(table: &str) -> Draft {
+    layout::draft(table.as_bytes(), "t.csv").unwrap()
+}
+
+/// The observations that a table holds by a layout that was drafted from it.
+fn observations(table: &str, draft: &Draft) -> Value {
+    super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0]["observations"].clone()
+}
+
+/// Between several pictures stands what most cells have there, with or without white space around it; cells with anything else there
+/// are named.
+#[test]
+fn pictures_are_cut_by_what_most_cells_have_between_them() {
+    type Case<'c> = (&'c [&'c str], Option<&'c str>, &'c [&'c str]);
+    let cases: [Case<'_>; 10] = [
+        (&["a.jpg, b.jpg", "c.jpg,d.jpg", "e.jpg; f.jpg", "g.jpg"], Some(","), &["e.jpg; f.jpg"]),
+        (&["a.jpg, b.jpg", "c.jpg, d.jpg", "g.jpg"], Some(", "), &[]),
+        (&["a.jpg; b.jpg", "c.jpg ;d.jpg;", "g.jpg"], Some(";"), &[]),
+        (&["a.jpg|b.jpg", "c.jpg | d.jpg", "g.jpg"], Some("|"), &[]),
+        (&["a.jpg b.jpg", "c.jpg  d.jpg", "g.jpg"], Some(" "), &[]),
+        (&["a.jpg", "c.jpg", "my picture, left.jpg"], None, &[]),
+        (&["my picture.jpg; b.jpg", "c.jpg"], Some("; "), &[]),
+        // Half of the cells and fewer are enough, where all are pictures.
+        (
+            &["a.jpg, b.jpg", "c.jpg, d.jpg", "e.jpg; f.jpg", "g.jpg|h.jpg"],
+            Some(", "),
+            &["e.jpg; f.jpg", "g.jpg|h.jpg"],
+        ),
+        (&["a.jpg|b.jpg", "c.jpg, d.jpg", "e.jpg f.jpg"], Some(", "), &["a.jpg|b.jpg", "e.jpg f.jpg"]),
+        // How often a value stands counts.
+        (&["a.jpg; b.jpg", "c.jpg, d.jpg", "c.jpg, d.jpg", "e.jpg"], Some(", "), &["a.jpg; b.jpg"]),
+    ];
+    for (cells, separator, odd) in &cases {
+        let table = with_column("Photos", cells);
+        let draft = draft(&table);
+        let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
+        assert_eq!(column.to.as_deref(), Some("runs.observations.media.id"), "{cells:?}: {drafted:#?}");
+        assert_eq!(column.separator.as_deref(), *separator, "{cells:?}");
+        let named: Vec<&str> = drafted.odd.iter().map(|(value, _)| value.as_str()).collect();
+        assert_eq!(named, *odd, "{cells:?}: {drafted:#?}");
+        #[allow(clippy::cast_precision_loss)]
+        let share = (cells.len() - odd.len()) as f64 / cells.len() as f64;
+        assert!((drafted.confidence - (0.6 + 0.4 * share)).abs() < 1e-9, "{cells:?}: {drafted:#?}");
+        assert_eq!(drafted.reason.contains(" values look like files of pictures, with "), !odd.is_empty());
+        // The odd ones are refused until they are written as the others are.
+        let refused = obvert_layout::read(table.as_bytes(), "t.csv", &draft.layout, &[]);
+        assert_eq!(refused.is_err(), !odd.is_empty(), "{cells:?}");
+        let mended: Vec<&str> = cells.iter().map(|cell| if odd.contains(cell) { "x.jpg" } else { cell }).collect();
+        let all = observations(&with_column("Photos", &mended), &draft);
+        for (at, cell) in cells.iter().enumerate().filter(|(_, cell)| !odd.contains(cell)) {
+            let files = cell.matches(".jpg").count();
+            assert_eq!(all[at]["media"].as_array().unwrap().len(), files, "{cell}: {all:#}");
+        }
+    }
+    let mixed = draft(&with_column("Photos", cases[0].0));
+    let open = "\"Photos\": line 4 has \"e.jpg; f.jpg\", which is not written as the others are; write it so";
+    assert!(mixed.open.iter().any(|one| one.starts_with(open)), "{:#?}", mixed.open);
+    assert!(mixed.columns[7].reason.ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\""));
+    // They are pictures whatever stands above them.
+    let unnamed = draft(&with_column("Zq", cases[7].0)).columns[7].clone();
+    assert_eq!((unnamed.to.as_deref(), unnamed.odd.len()), (Some("runs.observations.media.id"), 2), "{unnamed:#?}");
+}
+
+/// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours whatever stands between two.
+#[test]
+fn clock_positions_are_drafted_and_written_again_as_they_were() {
+    let cases = [
+        (["1101", "0507", "02", "12", ""], None, Some(2)),
+        (["1101", "1002", "3", "12", ""], None, None),
+        (["11-01", "05-07", "02", "12", ""], Some("-"), Some(2)),
+        (["11/1", "5/7", "2", "12", ""], Some("/"), None),
+    ];
+    for (cells, separator, digits) in cases {
+        let table = with_column("Clock", &cells);
+        let draft = draft(&table);
+        let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
+        assert_eq!(drafted.reason, "the heading is a word for the clock position, and all 4 values look like it");
+        let said = serde_json::to_value(column).unwrap();
+        assert_eq!((&said["to"], &said["kind"]), (&"runs.observations.clock".into(), &"clock".into()), "{said:#}");
+        assert_eq!(
+            (said.get("separator"), said.get("digits")),
+            (separator.map(Value::from).as_ref(), digits.map(Value::from).as_ref()),
+            "{said:#}"
+        );
+        let all = observations(&table, &draft);
+        assert_eq!(all[0]["clock"], json!({"from": 11, "to": 1}));
+        assert_eq!(all[3]["clock"], json!({"at": 12}));
+        let (survey, _) = read(table.as_bytes(), &draft.layout);
+        let (written, _) = layout::write(&survey.document, &draft.layout, &[]).unwrap();
+        let written = String::from_utf8(written).unwrap();
+        for (line, cell) in written.lines().skip(1).zip(cells) {
+            assert!(line.ends_with(&format!(";{cell}")), "{cell}: {line}");
+        }
+    }
+    // One that is none, and one that no clock has.
+    for odd in ["top", "2507"] {
+        let draft = draft(&with_column("Clock", &["1101", odd, "0507", "02"]));
+        let reason = format!(
+            "the heading is a word for the clock position, and 3 of 4 values look like clock positions, two of them as four digits; \
+             line 3 has {odd:?}"
+        );
+        assert_eq!(draft.columns[7].reason, reason);
+        assert_eq!(draft.layout.columns[7].separator, None);
+    }
+    // What has no word for it above is anything else.
+    for heading in ["Zq", "Clock from"] {
+        let draft = draft(&with_column(heading, &["1101", "0507", "0202", "1212"]));
+        let clock = draft.columns[7].to.as_deref() == Some("runs.observations.clock");
+        assert_eq!(clock, heading == "Clock from", "{heading}: {:#?}", draft.columns[7]);
+    }
+}
+
+/// A table of two pipes with a column that says something of each.
+fn of_runs(heading: &str, [one, other]: [&str; 2]) -> String {
+    let mut table = format!("Pipe;Upstream;Downstream;{heading};Distance;Code;Grade;Remark\n");
+    for (pipe, ends, value) in [("P1", "A;B", one), ("P2", "C;B", other)] {
+        for row in ["0,0;run.start;;", "1,5;crack.longitudinal;3;fine", "9,0;run.finish;;"] {
+            table += &format!("{pipe};{ends};\"{value}\";{row}\n");
+        }
+    }
+    table
+}
+
+/// Words for the way of the camera, under a heading for it, and under those that leave room for it, even that of a run.
+#[test]
+fn ways_of_the_camera_are_told_by_their_words() {
+    let room = "the heading leaves room for which way the camera went, and all 6 values look like it";
+    for (heading, values, reason) in [
+        ("Way", ["DS", "US"], "the heading is a word for which way the camera went, and all 6 values look like it"),
+        ("Way", ["D/S", "U/S"], ""),
+        ("Way", ["down", "up"], ""),
+        ("Way", ["with flow", "against flow"], ""),
+        ("Way", ["with", "against"], ""),
+        ("Way", ["Down stream", "Up-stream"], ""),
+        ("Way the camera went", ["DS", "US"], room),
+        ("Run", ["DS", "US"], room),
+        ("Run", ["D", "U"], room),
+        ("US/DS", ["DS", "US"], room),
+    ] {
+        let table = of_runs(heading, values);
+        let draft = draft(&table);
+        let drafted = &draft.columns[3];
+        assert_eq!(drafted.to.as_deref(), Some("runs.direction"), "{heading} {values:?}: {drafted:#?}");
+        assert!(reason.is_empty() || drafted.reason == reason, "{heading}: {}", drafted.reason);
+        let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
+        let ways: Vec<&Value> = document["runs"].as_array().unwrap().iter().map(|run| &run["direction"]).collect();
+        assert_eq!(ways, ["downstream", "upstream"], "{heading} {values:?}");
+    }
+    // What has a number, or is a letter among others, does name a run; and from one end to the other is no word for one way.
+    for values in [["D-1", "U-1"], ["D", "E"], ["D", "D"]] {
+        assert_eq!(draft(&of_runs("Run", values)).columns[3].to.as_deref(), Some("runs.id"), "{values:?}");
+    }
+    let drafted = draft(&of_runs("Way", ["US to DS", "DS to US"])).columns[3].clone();
+    let reason = "the heading is a word for which way the camera went, and its values are not: line 2 has \"US to DS\", line 5 has \"DS to US\"";
+    assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
+    // One word that nobody knows is asked for.
+    let odd = of_runs("Run", ["DS", "US"]).replacen("P2;C;B;\"US\"", "P2;C;B;\"?\"", 1);
+    let draft = draft(&odd);
+    assert_eq!(draft.columns[3].to.as_deref(), Some("runs.direction"), "{:#?}", draft.columns[3]);
+    let open = "\"Run\": line 5 has \"?\", which is no word that is known; add what it stands for to translate";
+    assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
+}
+
+/// Below a merged cell for the run, words for a way are the way, and what names the run is named beside them.
+#[test]
+fn ways_below_the_heading_of_a_run_are_no_names_of_it() {
+    let table = |no: &str, one: &str, other: &str| {
+        format!(
+            "Pipe,,,Run,{no}Observation,,\nNo,From,To,{no}Way,At,What,Remark\nP1,A,B,{one}DS,0.0,start,\n\
+             P1,A,B,{one}DS,3.5,crack longitudinal,x\nP1,A,B,{one}DS,9.5,end,\nP2,C,D,{other}US,0.0,start,\nP2,C,D,{other}US,9.5,end,\n"
+        )
+    };
+    for (table, id) in
+        [(table("", "", ""), None), (table("No,", "1,", "2,").replace("Run,No,", "Run,,"), Some("Run\nNo"))]
+    {
+        let draft = draft(&table);
+        let of = |to: &str| draft.columns.iter().find(|column| column.to.as_deref() == Some(to));
+        assert_eq!(
+            of("runs.direction").map(|column| column.heading.as_str()),
+            Some("Run\nWay"),
+            "{:#?}",
+            draft.columns
+        );
+        assert_eq!(of("runs.id").map(|column| column.heading.as_str()), id, "{:#?}", draft.columns);
+        assert!(!draft.open.iter().any(|open| open.contains("no column says which way")), "{:#?}", draft.open);
+        let document = super::json(&read(table.as_bytes(), &draft.layout).0.document);
+        assert_eq!(document["runs"][1]["direction"], "upstream");
+    }
+}
+
+/// A moment is of one date and one time of day, or stands in one column; an empty column is no part of it, and no third one is.
+#[test]
+fn a_moment_is_of_one_date_and_one_time_that_have_values() {
+    const DAY: &str = "13.05.2026";
+    const LACKS: &str = "and all 5 values look like it, but a moment needs a date and a time of day";
+    const EMPTY: &str = "and there are no values to judge by";
+    const TAKEN: &str = "which \"Date\" was taken for";
+    type Case<'c> = (&'c [(&'c str, &'c str, &'c str)], Option<&'c str>, &'c str);
+    let cases: [Case<'_>; 7] = [
+        (&[("Date", DAY, "and all"), ("Time", "09:30", "and all")], Some("09:30"), "the offset of its times from UTC"),
+        (&[("Date", DAY, LACKS), ("Time", "", EMPTY)], None, "dates stand without times of day"),
+        (&[("Date", "", EMPTY), ("Time", "09:30", LACKS)], None, "times of day stand without dates"),
+        (&[("Date", "", EMPTY), ("Time", "", EMPTY)], None, "nothing says when the record was issued"),
+        (&[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)], Some("09:30"), "its times from UTC"),
+        (
+            &[("Date", DAY, "and all"), ("Inspected", "14.05.2026", TAKEN), ("Time", "09:30", "and all")],
+            Some("09:30"),
+            "\"Inspected\": the heading",
+        ),
+        // In one column, it is of one piece.
+        (
+            &[("Started", DAY, TAKEN), ("Date", "13.05.2026 09:45", "and all"), ("Time", "09:30", TAKEN)],
+            Some("09:45"),
+            "\"Started\": the heading",
+        ),
+    ];
+    for (columns, started, open) in cases {
+        let mut table = SMALL.to_owned();
+        for (heading, value, _) in columns.iter().rev() {
+            table = table.replace("Pipe;", &format!("Pipe;{heading};")).replace("P1;", &format!("P1;{value};"));
+        }
+        let draft = draft(&table);
+        for (heading, _, reason) in columns {
+            let drafted = draft.columns.iter().find(|column| column.heading == *heading).unwrap();
+            let start = format!("the heading is a word for when it began, {reason}");
+            assert!(drafted.reason.starts_with(&start), "{columns:?}: {drafted:#?}");
+            assert_eq!(drafted.to.is_some(), *reason == "and all", "{columns:?}: {drafted:#?}");
+        }
+        assert!(draft.open.iter().any(|one| one.contains(open)), "{open}: {:#?}", draft.open);
+        assert_eq!(
+            draft.open.iter().filter(|one| one.contains(" stand without ")).count(),
+            open.matches(" stand ").count()
+        );
+        assert_eq!(draft.layout.problems(), [], "{columns:?}");
+        let run = &super::json(&read(table.as_bytes(), &draft.layout).0.document)["runs"][0];
+        let is = started.map_or(Value::Null, |time| format!("2026-05-13T{time}:00+00:00").into());
+        assert_eq!(run["started"], is, "{columns:?}");
+    }
+}
+
+/// What leads nowhere says its own reason.
+#[test]
+fn a_detail_beside_codes_that_say_all_is_left_for_that() {
+    let drafted = draft(&with_column("Detail", &["", "wide"])).columns[7].clone();
+    let reason = "the heading is a word for what was seen, in more detail, and the one value can be it, but the codes say all themselves";
+    assert_eq!((drafted.to, drafted.reason.as_str()), (None, reason));
+}
