@@ -13,11 +13,12 @@ use std::collections::BTreeSet;
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
+use obvert::check::{Checker, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find};
 use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
 use obvert::model::text::Text;
+use obvert::model::versions::RENAMED;
 use serde_json::Value;
 use support::{read, root};
 
@@ -201,6 +202,12 @@ fn chapter(text: &str) -> String {
                 let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
             }
             skipping = true;
+        } else if line == "<!-- renamed rules -->" {
+            out.push_str("| Before | Now |\n|---|---|\n");
+            for (old, new) in RENAMED {
+                let _ = writeln!(out, "| `{old}` | [`{new}`]({}) |", named(new));
+            }
+            skipping = true;
         } else if line == "<!-- kinds of facts -->" {
             out.push_str("| Kind | Type in JSON | What it is |\n|---|---|---|\n");
             for kind in FactKind::ALL {
@@ -217,6 +224,14 @@ fn chapter(text: &str) -> String {
         }
     }
     out
+}
+
+/// Where a rule or a structural problem is documented.
+fn named(name: &str) -> String {
+    match find(name) {
+        Some(_) => format!("rules.md#{name}"),
+        None => "findings.md#structural-problems".to_owned(),
+    }
 }
 
 fn rules() -> String {
