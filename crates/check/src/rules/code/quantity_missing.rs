@@ -5,7 +5,7 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An amount that the code list requires is missing: the row has none at its position.
+    /// A quantity that the code list requires is missing: the row has none at its position.
     ///
     /// # Why it matters
     /// A displaced joint without its offset cannot be graded or compared with the next survey.
@@ -27,7 +27,7 @@ rule! {
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
-        "missing" = Texts "the names of the required amounts that are not recorded, in the order of the code list",
+        "missing" = Texts "the names of the required quantities that are not recorded, in the order of the code list",
     },
 }
 
