@@ -29,8 +29,7 @@ rule! {
     /// allowed.
     ///
     /// # Why it matters
-    /// Water lies level or falls gently. A jump is a mistyped digit or an obstruction that was not
-    /// recorded.
+    /// Water lies level or falls gently: a digit is mistyped, or an obstruction was not recorded.
     ///
     /// # Source
     /// Common practice, no published source.
