@@ -5,6 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
 use obvert_model::tables::{Aspect, Document, Head};
+use obvert_model::versions::renamed;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::{Finding, Severity};
@@ -44,9 +45,13 @@ impl Checker {
     /// When the settings name a rule or a limit that does not exist, or the profile does not make sense.
     pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
         let known = |name: &str| {
-            find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
-                true => SettingsError::Structural { name: name.to_owned() },
-                false => SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) },
+            find(name).ok_or_else(|| {
+                let (structural, given) = (ProblemKind::ALL.iter().any(|kind| kind.as_str() == name), name.to_owned());
+                match renamed(name) {
+                    _ if structural => SettingsError::Structural { name: given },
+                    Some(new) => SettingsError::Renamed { name: given, new },
+                    None => SettingsError::Rule { name: given, near: crate::catalogue::nearest(name) },
+                }
             })
         };
         for name in settings.severities.keys() {

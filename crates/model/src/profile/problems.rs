@@ -9,6 +9,7 @@ use crate::lists::{CodeList, GradeScheme};
 use crate::shape;
 use crate::text::Date;
 use crate::text::nearest;
+use crate::versions::renamed;
 
 words! {
     /// What kind of problem a profile has in itself.
@@ -409,6 +410,11 @@ fn known_rule<'h, 'a>(
 ) -> Option<&'h RuleAtHand<'a>> {
     let found = hand.rules.iter().find(|rule| rule.name == name);
     if found.is_none() && !hand.rules.is_empty() {
+        if let Some(new) = renamed(name) {
+            let message = format!("{name:?} was renamed to {new:?}; `obvert migrate` writes the new name");
+            problems.add(ProfileProblemKind::UnknownRule, at, message);
+            return None;
+        }
         let near = nearest(name, hand.rules.iter().map(|rule| rule.name)).map(str::to_owned);
         problems.near(ProfileProblemKind::UnknownRule, at, format!("no rule is called {name:?}"), near);
     }

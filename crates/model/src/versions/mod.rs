@@ -18,6 +18,7 @@
 //! ```
 
 mod log;
+mod renamed;
 mod steps;
 
 use std::cell::RefCell;
@@ -31,6 +32,7 @@ use crate::edit::{self, EditError};
 use crate::read::{self, ReadError, Subject, locate_all, validated};
 use crate::text::Digest;
 pub use log::{MigratedDocument, Migration, Taken};
+pub use renamed::{RENAMED, is_profile, migrate_profile, renamed};
 pub use steps::{STEPS, Step};
 
 /// The version that documents are written in.
@@ -140,16 +142,21 @@ fn subject(version: &str) -> Subject {
 /// The version that a source states; no more of it is read than it takes. `None` where there is none, or no JSON up to there.
 #[must_use]
 pub fn stated(source: &[u8]) -> Option<String> {
-    struct Stated<'f>(&'f RefCell<Option<String>>);
-    impl<'de> Visitor<'de> for Stated<'_> {
+    top_level_text(source, "obvert")
+}
+
+/// The text at a top-level key of a JSON object, read no further than that key.
+fn top_level_text(source: &[u8], key: &str) -> Option<String> {
+    struct Find<'f>(&'f str, &'f RefCell<Option<String>>);
+    impl<'de> Visitor<'de> for Find<'_> {
         type Value = ();
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("a document")
+            f.write_str("an object")
         }
         fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
             while let Some(key) = map.next_key::<String>()? {
-                if key == "obvert" {
-                    *self.0.borrow_mut() = Some(map.next_value()?);
+                if key == self.0 {
+                    *self.1.borrow_mut() = Some(map.next_value()?);
                     return Err(A::Error::custom("found"));
                 }
                 map.next_value::<IgnoredAny>()?;
@@ -157,17 +164,24 @@ pub fn stated(source: &[u8]) -> Option<String> {
             Ok(())
         }
     }
-    impl<'de> DeserializeSeed<'de> for Stated<'_> {
+    impl<'de> DeserializeSeed<'de> for Find<'_> {
         type Value = ();
         fn deserialize<D: Deserializer<'de>>(self, source: D) -> Result<(), D::Error> {
             source.deserialize_map(self)
         }
     }
     let found = RefCell::new(None);
-    let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-    // That it ends in an error is how the reading is ended.
-    let _ = Stated(&found).deserialize(&mut serde_json::Deserializer::from_slice(source));
+    // An error ends the reading as soon as the key is found.
+    let _ = Find(key, &found).deserialize(&mut serde_json::Deserializer::from_slice(without_mark(source).1));
     found.into_inner()
+}
+
+/// The byte-order mark of a source, or nothing, and what follows it.
+fn without_mark(source: &[u8]) -> (&'static str, &[u8]) {
+    match source.strip_prefix(b"\xEF\xBB\xBF") {
+        Some(body) => ("\u{FEFF}", body),
+        None => ("", source),
+    }
 }
 
 /// The version of this program that a text names, and its place among all.
@@ -182,10 +196,7 @@ fn known(version: &str) -> Result<usize, MigrateError> {
 /// not known; when the one asked for is older.
 pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     let target = known(to)?;
-    let (mark, body) = match source.strip_prefix(b"\xEF\xBB\xBF") {
-        Some(body) => ("\u{FEFF}", body),
-        None => ("", source),
-    };
+    let (mark, body) = without_mark(source);
     let Some(version) = stated(body) else {
         // What is no JSON is told as that.
         return Err(match validated(body, Subject::Document) {
