@@ -190,7 +190,7 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             out,
             "",
             &format!(
-                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
+                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, tests/corpus/bases/minimal.obvert.json. \
              The rule guards {}, since version {}.",
                 rule.clause, rule.since
             ),
