@@ -233,11 +233,13 @@ fn named(name: &str) -> String {
 /// The catalogue of the rules. Their examples are in the conformance suite.
 fn rules() -> String {
     let mut out = format!(
-        "# Rules\n\n*Generated from the rules.* {} rules by family. A rule named in an exception reports that case instead. [Checking](checking.md) defines what several rules share, \
+        "# Rules\n\n*Generated from the rules.* {} rules by family. [Checking](checking.md) defines what several rules share, \
          [Findings](findings.md#facts) the kinds of facts.\n\n\
-         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
-         them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. \
+         `obvert explain RULE` prints them; the conformance suite has them in `tests/corpus/rules`, and the survey as \
+         `tests/corpus/bases/minimal.obvert.json`.\n\n\
+         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it \
+         states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
         catalogue().len(),
         first = KNOWN[0]
     );
