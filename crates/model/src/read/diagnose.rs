@@ -4,7 +4,7 @@
 use super::error::ReadError;
 #[cfg(not(feature = "diagnose"))]
 use super::error::{Problem, ProblemKind};
-use super::slip;
+use super::stopped::{encoding, syntax};
 
 /// What a source is read as: each has a schema of its own that the slow road holds it against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,16 +36,16 @@ pub(crate) fn explain_as(source: &[u8], first: &serde_json::Error, subject: Subj
     }
     #[cfg(feature = "diagnose")]
     {
-        whole::problems(source, first, subject).unwrap_or_else(|error| syntax(source, &error))
+        whole::problems(source, first, subject).unwrap_or_else(|error| syntax(source, 0, &error))
     }
     #[cfg(not(feature = "diagnose"))]
     {
         if !first.is_data() {
-            return syntax(source, first);
+            return syntax(source, 0, first);
         }
         // The rest of the source has not been looked at; it may not even be JSON.
         if let Err(error) = serde_json::from_slice::<serde::de::IgnoredAny>(source) {
-            return syntax(source, &error);
+            return syntax(source, 0, &error);
         }
         ReadError::Structure(vec![Problem {
             line: first.line(),
@@ -67,75 +67,8 @@ pub(crate) fn hold(source: &[u8], subject: Subject) -> Result<(), ReadError> {
     match whole::collect(source, None, subject) {
         Ok(problems) if problems.is_empty() => Ok(()),
         Ok(problems) => Err(ReadError::Structure(problems)),
-        Err(error) => Err(syntax(source, &error)),
+        Err(error) => Err(syntax(source, 0, &error)),
     }
-}
-
-/// What is wrong with the bytes, before anybody asks whether they are JSON.
-fn encoding(source: &[u8]) -> Option<ReadError> {
-    let broken = std::str::from_utf8(source).err().map(|error| error.valid_up_to());
-    let hint = match source {
-        [b'P', b'K', 3, 4, ..] => "it begins like a zip archive",
-        [0x1F, 0x8B, ..] => "it begins like a gzip archive",
-        [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] => "it begins like UTF-16",
-        [b'{' | b'[' | b' ' | b'\r' | b'\n', 0, ..] | [0, b'{' | b'[' | b' ' | b'\r' | b'\n', ..] => {
-            "it begins like UTF-16"
-        }
-        _ if source.contains(&0) => "it looks binary",
-        _ => {
-            broken?;
-            "it looks like an older single-byte encoding"
-        }
-    };
-    let at = broken.or_else(|| source.iter().position(|byte| *byte == 0)).unwrap_or(0);
-    Some(ReadError::Encoding { line: 1 + source[..at].iter().filter(|byte| **byte == b'\n').count(), hint })
-}
-
-fn syntax(source: &[u8], error: &serde_json::Error) -> ReadError {
-    let whole = error.to_string();
-    // serde_json ends its message with the position, which stands in fields of its own here.
-    let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
-    let message = match message {
-        "recursion limit exceeded" => {
-            "lists and objects stand more than 127 deep in each other; flatten the data".to_owned()
-        }
-        // The parser's words for a UTF-16 escape whose other half is missing (RFC 8259 section 8.2).
-        "unexpected end of hex escape" | "lone leading surrogate in hex escape" => {
-            "a text has half a character in it, an escape from \\ud800 to \\udfff without its other half; write the character itself"
-                .to_owned()
-        }
-        "trailing characters" => "the document has ended, and something stands behind it".to_owned(),
-        _ => match message.strip_prefix("EOF while parsing ") {
-            Some(what) => {
-                format!("the source ends inside {what}; it was cut off, or a bracket or quotation mark is missing")
-            }
-            None => message.to_owned(),
-        },
-    };
-    // serde_json counts bytes, and at the end of a line stands in column 0 of the next.
-    let line = source.split(|byte| *byte == b'\n').nth(error.line().saturating_sub(1)).unwrap_or_default();
-    let before = line.get(..error.column().saturating_sub(1)).unwrap_or(line);
-    let column = 1 + String::from_utf8_lossy(before).chars().count();
-    let begins = line.as_ptr() as usize - source.as_ptr() as usize;
-    // At the end of a line the reader stands in the next one already; the slip is in the line that ended.
-    let at = if error.column() == 0 { begins.saturating_sub(1) } else { begins + before.len() };
-    let (number, column) = match error.column() {
-        0 if error.line() > 1 => (error.line() - 1, 1 + width(source[..at].rsplit(|byte| *byte == b'\n').next())),
-        _ => (error.line(), column),
-    };
-    // Where the source ends too early or too late, that is the slip.
-    let told = whole.starts_with("trailing characters") || whole.contains("hex escape");
-    let guess = (!error.is_eof() && !told).then(|| slip::likely(source, at));
-    let message = match guess.flatten() {
-        Some(slip) => format!("{message}; {slip}"),
-        None => message,
-    };
-    ReadError::Syntax { line: number, column, message }
-}
-
-/// How many characters a line has.
-fn width(line: Option<&[u8]>) -> usize {
-    line.map_or(0, |line| String::from_utf8_lossy(line).chars().count())
 }
 
 #[cfg(feature = "diagnose")]

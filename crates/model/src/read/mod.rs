@@ -9,10 +9,12 @@
 //! the next is read. [`stream`] gives that to the caller; [`document`] collects it.
 
 mod diagnose;
+mod document;
 mod error;
 #[cfg(feature = "diagnose")]
 mod huge;
 mod ids;
+mod json;
 #[cfg(feature = "diagnose")]
 mod mend;
 mod reader;
@@ -21,7 +23,9 @@ mod remains;
 mod serde_parts;
 mod slip;
 mod span;
+mod stopped;
 mod streaming;
+pub(crate) mod text;
 
 #[cfg(feature = "diagnose")]
 pub(crate) use diagnose::hold;
@@ -30,6 +34,7 @@ pub(crate) use diagnose::{Subject, explain_as, nearest};
 pub use diagnose::{document_value, value_problems};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::{IdWatch, twice};
+pub use json::{Reader, RunSlice, RunSlices};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
 pub use remains::{LeftOut, Remains, remains, remains_of};

@@ -1,5 +1,7 @@
 //! What every reader of surveys has in common: it is asked for the head, then for one run after the other.
 
+use std::sync::Arc;
+
 use crate::tables::{Document, Head, Observation, Run};
 
 /// A survey that is read on demand, in any format: the head first, then its runs in the order of the file.
@@ -11,9 +13,9 @@ use crate::tables::{Document, Head, Observation, Run};
 /// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
 /// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
 /// let mut reader = read::document(source)?.into_reader();
-/// assert_eq!(reader.head().id.as_str(), "d");
+/// let head = reader.head().clone();
 /// while let Some(run) = reader.next_run()? {
-///     println!("{}", run.id);
+///     println!("{}, in {}", run.id, head.units.length);
 /// }
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -21,8 +23,8 @@ pub trait RunReader {
     /// Why reading can fail.
     type Error;
 
-    /// Everything but the runs.
-    fn head(&self) -> &Head;
+    /// Everything but the runs. It is shared, so that a caller can keep it at hand while it asks for runs.
+    fn head(&self) -> &Arc<Head>;
 
     /// The next run; `None` after the last.
     ///
@@ -39,7 +41,7 @@ pub trait RunReader {
 /// The reader of a document that is in memory.
 #[derive(Clone, Debug)]
 pub struct DocumentReader {
-    head: Head,
+    head: Arc<Head>,
     runs: std::vec::IntoIter<Run>,
 }
 
@@ -47,18 +49,50 @@ impl Document {
     /// A reader that hands out this document's head and runs.
     #[must_use]
     pub fn into_reader(self) -> DocumentReader {
-        DocumentReader { head: self.head, runs: self.runs.into_iter() }
+        DocumentReader { head: Arc::new(self.head), runs: self.runs.into_iter() }
     }
 }
 
 impl RunReader for DocumentReader {
     type Error = std::convert::Infallible;
 
-    fn head(&self) -> &Head {
+    fn head(&self) -> &Arc<Head> {
         &self.head
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
         Ok(self.runs.next())
+    }
+}
+
+impl<R: RunReader + ?Sized> RunReader for &mut R {
+    type Error = R::Error;
+
+    fn head(&self) -> &Arc<Head> {
+        (**self).head()
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
+        (**self).next_run()
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        (**self).recycle(observations);
+    }
+}
+
+impl<R: RunReader + ?Sized> RunReader for Box<R> {
+    type Error = R::Error;
+
+    fn head(&self) -> &Arc<Head> {
+        (**self).head()
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
+        (**self).next_run()
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        (**self).recycle(observations);
     }
 }

@@ -11,10 +11,11 @@ use serde::de::value::MapAccessDeserializer;
 use serde::de::{Deserialize, DeserializeSeed, Deserializer, Error, IntoDeserializer, MapAccess, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 
+use super::diagnose;
+use super::document::SetAside;
 use super::error::ReadError;
 use super::ids::IdWatch;
-use super::{ObjectOnly, diagnose};
-use crate::tables::{Document, Head, Observation, Run};
+use crate::tables::{Head, Observation, Run};
 
 /// The runs of a document, one after the other.
 pub trait Runs {
@@ -194,32 +195,6 @@ impl<'de, A: MapAccess<'de>> MapAccess<'de> for UpToRuns<'_, A> {
     }
 }
 
-/// Hands on every key but `runs`, whose value it keeps.
-struct SetAside<A, R> {
-    map: A,
-    runs: Option<R>,
-}
-
-impl<'de, A: MapAccess<'de>, R: Deserialize<'de>> MapAccess<'de> for SetAside<A, R> {
-    type Error = A::Error;
-    fn next_key_seed<K: DeserializeSeed<'de>>(&mut self, seed: K) -> Result<Option<K::Value>, A::Error> {
-        loop {
-            match self.map.next_key::<Cow<'de, str>>()? {
-                None => return Ok(None),
-                Some(key) if key == "runs" => {
-                    if self.runs.replace(self.map.next_value()?).is_some() {
-                        return Err(A::Error::custom("duplicate key `runs`"));
-                    }
-                }
-                Some(key) => return seed.deserialize(key.into_deserializer()).map(Some),
-            }
-        }
-    }
-    fn next_value_seed<V: DeserializeSeed<'de>>(&mut self, seed: V) -> Result<V::Value, A::Error> {
-        self.map.next_value_seed(seed)
-    }
-}
-
 struct RunsSeed<'s, 'w, T> {
     head: Head,
     ids: &'s mut IdWatch,
@@ -292,24 +267,5 @@ impl Runs for NoRuns {
 impl Runs for std::vec::IntoIter<Run> {
     fn next_run(&mut self) -> Option<Run> {
         self.next()
-    }
-}
-
-impl<'de> Deserialize<'de> for Document {
-    fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-        /// Any order of keys, all in memory: what a plain serde user expects.
-        struct Whole;
-        impl<'de> Visitor<'de> for Whole {
-            type Value = Document;
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("an obvert document")
-            }
-            fn visit_map<A: MapAccess<'de>>(self, map: A) -> Result<Document, A::Error> {
-                let mut keys = SetAside { map, runs: None::<Vec<Run>> };
-                let head = Head::deserialize(MapAccessDeserializer::new(&mut keys))?;
-                Ok(Document { head, runs: keys.runs.unwrap_or_default() })
-            }
-        }
-        ObjectOnly(source).deserialize_any(Whole)
     }
 }
