@@ -8,8 +8,7 @@ mod common;
 use std::io::{Cursor, Read, Write};
 
 use common::{assert_same, cases, document_of, documents, full, minimal, nasty};
-use obvert_convert::xlsx::{self, ZipLimits};
-use obvert_convert::{ConvertError, Survey};
+use obvert_convert::{ConvertError, Input, Survey, ZipLimits, xlsx};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook, Worksheet};
@@ -352,8 +351,9 @@ fn what_would_harm_is_refused() {
     // 17 MiB of blanks are packed to a thousandth.
     let bomb = changed(&book, "xl/worksheets/sheet1.xml", |text| text + &" ".repeat(17 << 20));
     assert!(said(&bomb).contains("xl/worksheets/sheet1.xml was not unpacked further"), "{}", said(&bomb));
-    let small = xlsx::read_within(&book, "survey.xlsx", ZipLimits { total: 10_000, ratio: 200 });
-    assert!(small.unwrap_err().to_string().contains("larger together than"));
+    let limits = ZipLimits { total: 10_000, ratio: 200 };
+    let small = xlsx::FORMAT.source(Input::file("survey.xlsx", book.as_slice()).with_limits(limits)).err();
+    assert!(small.unwrap().to_string().contains("larger together than"));
 }
 
 #[test]
