@@ -205,7 +205,7 @@ fn an_unreadable_cell_is_a_finding_beside_the_others() {
     let layout = root().join(LAYOUT_A).display().to_string();
     let judged = obvert_in(folder.path(), &["layout", "check", &layout, "a.csv"]);
     assert_eq!(status(&judged), 1);
-    assert!(stdout(&judged).contains("a.csv:9:11 (Station): "), "{}", stdout(&judged));
+    assert!(stdout(&judged).contains("a.csv:9:11 (column Station): "), "{}", stdout(&judged));
     assert!(stdout(&judged).contains("expected a station such as 1+64.50"), "{}", stdout(&judged));
     let checked = obvert_in(folder.path(), &["check", "a.csv", "--layout", &layout, "--today", "2026-06-01"]);
     assert_eq!(status(&checked), 1);
@@ -387,7 +387,7 @@ fn two_layouts_convert_at_once() {
         let said = line.split_once(": ").map_or(line, |(_, said)| said);
         assert!(stderr(&output).contains(said), "{line}");
     }
-    assert!(stderr(&output).contains("office-a.csv:4:11 (Station): through"), "{}", stderr(&output));
+    assert!(stderr(&output).contains("office-a.csv:4:11 (column Station): through"), "{}", stderr(&output));
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!((&account["from"]["form"], &account["to"]["form"]), (&"layout".into(), &"layout".into()));
     for (kind, pointer, line, heading) in [
@@ -492,7 +492,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
         "may: what is in folders within it is left out; name them as well: april",
-        "defaulted may/6.csv:22:9 (Date): the table does not say it",
+        "defaulted may/6.csv:22:9 (column Date): the table does not say it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }

@@ -3,7 +3,7 @@
 
 use std::collections::BTreeSet;
 
-use obvert::check::grading::{Counted, Tally};
+use obvert::check::grading::{GradeExtent, GradeTotals};
 use obvert::check::{Checker, Settings};
 use obvert::model::lists::GradeScheme;
 use obvert::model::number::ClockHour;
@@ -94,11 +94,11 @@ fn scheme(interval: &Value) -> GradeScheme {
 #[test]
 fn stretches_are_counted_by_the_interval() {
     for Vector { id, given, is, .. } in vectors("stretch") {
-        let mut tally = Tally::default();
+        let mut totals = GradeTotals::default();
         let length = metres(number(&given["length"]), &given["unit"]);
         let grade = serde_json::from_value(json!(5)).expect("a grade");
-        tally.add(grade, Counted { at: 0.0, length: Some(length) }, &scheme(&given["interval"]));
-        assert_eq!(is["count"], tally.count, "{id}");
+        totals.add(grade, GradeExtent { at: 0.0, length: Some(length) }, &scheme(&given["interval"]));
+        assert_eq!(is["count"], totals.count, "{id}");
     }
 }
 

@@ -68,21 +68,21 @@ impl Runs for Received {
 mod tests {
     use super::*;
 
-    struct Counted(Vec<Run>, usize);
+    struct GradeExtent(Vec<Run>, usize);
 
-    impl Runs for Counted {
+    impl Runs for GradeExtent {
         fn next_run(&mut self) -> Option<Run> {
             self.1 += 1;
             self.0.pop()
         }
     }
 
-    fn runs(count: usize) -> Counted {
+    fn runs(count: usize) -> GradeExtent {
         let run = |id: usize| {
             let run = format!(r#"{{ "id": "{id}", "pipe": "P", "direction": "downstream" }}"#);
             serde_json::from_str(&run).expect("a run")
         };
-        Counted((0..count).rev().map(run).collect(), 0)
+        GradeExtent((0..count).rev().map(run).collect(), 0)
     }
 
     fn ids(runs: &mut dyn Runs) -> Vec<usize> {

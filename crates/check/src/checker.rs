@@ -8,7 +8,7 @@ use obvert_model::tables::{Aspect, Document, Head, Run};
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::{Finding, Severity};
-use crate::grading::Tally;
+use crate::grading::GradeTotals;
 use crate::profile::{Demands, Held, suppressed};
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
@@ -268,7 +268,7 @@ impl Checker {
             walk.throughout(&Part::Run(&view));
             walk.run(&view);
             walk.rows(&view);
-            let mut tallies = [Tally::default(), Tally::default()];
+            let mut tallies = [GradeTotals::default(), GradeTotals::default()];
             let mut graded = 0;
             for row in view.rows() {
                 graded += usize::from(row.row.grades.is_some());
@@ -277,7 +277,10 @@ impl Checker {
             if let Some(grader) = &survey.grader {
                 tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
             }
-            let mended = survey.grader.as_ref().and_then(|grader| crate::mended::mended(&view, grader.scheme));
+            let corrected = survey
+                .grader
+                .as_ref()
+                .and_then(|grader| crate::support::corrected_grades::corrected_totals(&view, grader.scheme));
             for index in view.media.iter().flatten() {
                 let shown = &mut shown_by[*index];
                 if *shown == NO_RUN || head.media[*index].run.as_ref() == Some(&run.id) {
@@ -300,7 +303,7 @@ impl Checker {
                 marks,
                 structural,
                 operational,
-                mended,
+                corrected,
             });
         }
         let ending = Ending::new(&survey, &summaries, &shown_by);
@@ -326,22 +329,22 @@ impl Checker {
             observations,
             ..report::Document::default()
         });
-        crate::concerned::describe(&mut report, &ending, beside);
+        crate::report::describe(&mut report, &ending, beside);
         report
     }
 }
 
 /// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
-fn tally(row: &RowView<'_>, tallies: &mut [Tally; 2]) {
+fn tally(row: &RowView<'_>, tallies: &mut [GradeTotals; 2]) {
     let survey = row.survey();
     let Some(grader) = &survey.grader else { return };
     if row.row.grades.is_none() && row.facts.entries.is_none() {
         return;
     }
-    let counted = row.counted();
+    let grade_extent = row.grade_extent();
     for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
-            tally.add(grade, counted, grader.scheme);
+            tally.add(grade, grade_extent, grader.scheme);
         }
     }
 }

@@ -5,7 +5,7 @@
 use std::sync::Mutex;
 
 use obvert_model::read::{self, IdWatch, ProblemKind, ReadError, Reader, RunReader, RunSlice};
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::tables::{Document, Run};
 
 const HEAD: &str = r#""obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
   "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" }"#;
@@ -31,7 +31,7 @@ fn pull(source: &str) -> Result<Document, ReadError> {
         runs.push(run);
     }
     assert!(reader.next_run()?.is_none(), "a reader that has ended has ended");
-    Ok(Document { head: Head::clone(reader.head()), runs })
+    Ok(Document { head: reader.head().clone(), runs })
 }
 
 /// How many runs came before the error, and the error.
@@ -82,7 +82,7 @@ fn keys_can_be_in_any_order() {
         assert_eq!(pull(&source).unwrap(), expected, "{source}");
         assert_eq!(read::document(source.as_bytes()).unwrap(), expected, "{source}");
         let marked = format!("\u{FEFF}\n{source} \r\n\t");
-        assert_eq!(Reader::new(marked.as_bytes()).unwrap().head().as_ref(), &expected.head);
+        assert_eq!(Reader::new(marked.as_bytes()).unwrap().head(), &expected.head);
     }
     let escaped = of(&[HEAD, PIPES, EXTENSIONS, RUNS]).replace("\"runs\": [\n", "\"r\\u0075ns\": [\n");
     assert_eq!(pull(&escaped).unwrap(), expected);
@@ -227,7 +227,7 @@ fn slices_can_be_read_in_any_order() {
             runs.push((slice.index(), run));
         }
         runs.reverse();
-        assert_eq!(slices.head().as_ref(), &expected.head);
+        assert_eq!(slices.head(), &expected.head);
         slices.finish([ids]).unwrap();
         assert_eq!(runs, expected.runs.into_iter().enumerate().collect::<Vec<_>>());
     }

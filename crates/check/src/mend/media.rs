@@ -8,7 +8,7 @@ use obvert_model::tables::{Media, MediaState};
 use sha2::{Digest as _, Sha256};
 
 use super::{Candidate, MEDIA_FILE};
-use crate::media_types::{HEAD, fits, same_type, type_of};
+use crate::support::media_types::{HEAD, fits, same_type, type_of};
 
 /// The files beside a document.
 pub trait MediaSource {

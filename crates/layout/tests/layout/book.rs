@@ -102,7 +102,7 @@ fn formulas_errors_and_empty_books_are_refused_with_their_place() {
     book.add_worksheet().write_string(0, 0, "notes").unwrap();
     let said = refused(&book.save_to_buffer().unwrap(), &a());
     assert_eq!(said.len(), 1, "{said:?}");
-    assert!(said[0].starts_with("t.csv:3:6 (Dia in): the cell holds the formula \"=4*2\"; copy"), "{said:?}");
+    assert!(said[0].starts_with("t.csv:3:6 (column Dia in): the cell holds the formula \"=4*2\"; copy"), "{said:?}");
 
     let mut book = Workbook::new();
     book.add_worksheet();
@@ -162,9 +162,9 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let said = refused(&with_percentages(A, b',', &cells), &a());
     let formatted = "and the cell is formatted as a percentage; format it as";
     for (place, start, end) in [
-        ("t.csv:2:6 (Dia in): ", "found \"8%\"; expected a number such as 12.5, ", " a number and type it again"),
-        ("t.csv:4:11 (Station): ", "found \"12.4%\"; expected a station such as 1+64.50, ", " text and type it again"),
-        ("t.csv:10:18 (Grade): ", "found \"3%\"; expected a number such as 12.5, ", " a number and type it again"),
+        ("t.csv:2:6 (column Dia in): ", "found \"8%\"; expected a number such as 12.5, ", " a number and type it again"),
+        ("t.csv:4:11 (column Station): ", "found \"12.4%\"; expected a station such as 1+64.50, ", " text and type it again"),
+        ("t.csv:10:18 (column Grade): ", "found \"3%\"; expected a number such as 12.5, ", " a number and type it again"),
     ] {
         let whole = format!("{place}{start}{formatted}{end}");
         assert!(said.contains(&whole), "{whole}: {said:#?}");
@@ -173,7 +173,7 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let said = refused(&with_percentages(B, b';', &[(7, "Q1", 0.15, "0%")]), &b());
     assert_eq!(said.len(), 1, "{said:#?}");
     assert!(
-        said[0].starts_with("t.csv:7:14 (Q1): found 15 %, in a cell that is formatted as a percentage"),
+        said[0].starts_with("t.csv:7:14 (column Q1): found 15 %, in a cell that is formatted as a percentage"),
         "{said:#?}"
     );
     assert!(said[0].contains("the code list has mm"), "{said:#?}");
@@ -286,9 +286,9 @@ fn what_a_moment_holds_beyond_its_column_is_told() {
     let second = 1.0 / 86_400.0;
     assert_eq!(losses(day, hour), [] as [String; 0]);
     assert_eq!(losses(day + hour, day + hour), [] as [String; 0], "both hold the whole moment");
-    assert_eq!(losses(day + 0.5, hour), ["t.csv:2:6 (Day) String(\"2026-06-03 12:00:00\")"]);
-    assert_eq!(losses(day, day + 6.0 + hour), ["t.csv:2:7 (Hour) String(\"2026-06-09 09:30:00\")"]);
-    assert_eq!(losses(day, day + hour + 30.0 * second), ["t.csv:2:7 (Hour) String(\"2026-06-03 09:30:30\")"]);
+    assert_eq!(losses(day + 0.5, hour), ["t.csv:2:6 (column Day) String(\"2026-06-03 12:00:00\")"]);
+    assert_eq!(losses(day, day + 6.0 + hour), ["t.csv:2:7 (column Hour) String(\"2026-06-09 09:30:00\")"]);
+    assert_eq!(losses(day, day + hour + 30.0 * second), ["t.csv:2:7 (column Hour) String(\"2026-06-03 09:30:30\")"]);
 }
 
 /// What stands beside the table in a sheet is under no heading.

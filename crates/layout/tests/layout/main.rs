@@ -201,18 +201,18 @@ fn with(from: &str, to: &str) -> Vec<u8> {
 #[test]
 fn every_cell_that_cannot_be_read_is_said_with_its_place() {
     let cases = [
-        ("1+40.00", "140.00", "t.csv:9:11 (Station): ", "found \"140.00\"; expected a station such as 1+64.50"),
-        ("0.5 in", "0.5 inch", "t.csv:8:15 (Amount): ", "expected a number with its unit, one of in, %, ft"),
-        ("9:31 AM", "9.31", "t.csv:2:10 (Time): ", "expected a time as h:mm am"),
-        ("5/6/2026", "6.5.2026", "t.csv:2:9 (Date): ", "expected a date as m/d/yyyy"),
-        ("5/6/2026", "2/30/2026", "t.csv:2:9 (Date): ", "as m/d/yyyy; there is no day 30 in Feb 2026"),
-        ("5/6/2026", "13/6/2026", "t.csv:2:9 (Date): ", "as m/d/yyyy; there is no month 13"),
-        ("9:31 AM", "25:31 AM", "t.csv:2:10 (Time): ", "as h:mm am; there is no such time of day"),
-        ("0+12.40,", ",", "t.csv:4:11 (Station): ", "nothing stands under \"Station\", and every observation needs it"),
+        ("1+40.00", "140.00", "t.csv:9:11 (column Station): ", "found \"140.00\"; expected a station such as 1+64.50"),
+        ("0.5 in", "0.5 inch", "t.csv:8:15 (column Amount): ", "expected a number with its unit, one of in, %, ft"),
+        ("9:31 AM", "9.31", "t.csv:2:10 (column Time): ", "expected a time as h:mm am"),
+        ("5/6/2026", "6.5.2026", "t.csv:2:9 (column Date): ", "expected a date as m/d/yyyy"),
+        ("5/6/2026", "2/30/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no day 30 in Feb 2026"),
+        ("5/6/2026", "13/6/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no month 13"),
+        ("9:31 AM", "25:31 AM", "t.csv:2:10 (column Time): ", "as h:mm am; there is no such time of day"),
+        ("0+12.40,", ",", "t.csv:4:11 (column Station): ", "nothing stands under \"Station\", and every observation needs it"),
         (
             "Crack,longitudinal",
             ",",
-            "t.csv:4:12 (Observation): ",
+            "t.csv:4:12 (column Observation): ",
             "nothing stands under \"Observation\", \"Detail\", and every observation needs it",
         ),
         (
@@ -225,20 +225,20 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
-            "t.csv:6:12 (Observation): ",
+            "t.csv:6:12 (column Observation): ",
             "the row that ends the stretch \"end 1\" is of another code than line 4, which begins it",
         ),
-        ("11-1,", "11/1,", "t.csv:4:14 (Clock): ", "expected a clock position such as 3, or two such as 11-1"),
-        (",VCP,", ",Clay,", "t.csv:2:7 (Material): ", "expected one of VCP, PVC"),
-        ("Roots,fine", "Roots,thick", "t.csv:7:12 (Observation): ", "found \"Roots, thick\"; expected words that"),
-        (",Y,2,", ",yes,2,", "t.csv:7:17 (Joint): ", "expected one of Y, N"),
-        ("0:05:20", "5:20", "t.csv:8:20 (Video): ", "expected a time as h:mm:ss"),
-        (",start 1,", ",begin 1,", "t.csv:4:16 (Stretch): ", "expected start # or end #"),
-        (",end 1,", ",end 7,", "t.csv:6:16 (Stretch): ", "ends a stretch that no row of this run before it begins"),
+        ("11-1,", "11/1,", "t.csv:4:14 (column Clock): ", "expected a clock position such as 3, or two such as 11-1"),
+        (",VCP,", ",Clay,", "t.csv:2:7 (column Material): ", "expected one of VCP, PVC"),
+        ("Roots,fine", "Roots,thick", "t.csv:7:12 (column Observation): ", "found \"Roots, thick\"; expected words that"),
+        (",Y,2,", ",yes,2,", "t.csv:7:17 (column Joint): ", "expected one of Y, N"),
+        ("0:05:20", "5:20", "t.csv:8:20 (column Video): ", "expected a time as h:mm:ss"),
+        (",start 1,", ",begin 1,", "t.csv:4:16 (column Stretch): ", "expected start # or end #"),
+        (",end 1,", ",end 7,", "t.csv:6:16 (column Stretch): ", "ends a stretch that no row of this run before it begins"),
         (
             "212.4,5/6/2026,9:31 AM,0+12.40",
             "213,5/6/2026,9:31 AM,0+12.40",
-            "t.csv:4:8 (As-built ft): ",
+            "t.csv:4:8 (column As-built ft): ",
             "213 where line 2 has 212.4 for the same pipe",
         ),
         (
@@ -253,11 +253,11 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "t.csv:5: ",
             "the row has 23 cells where there are 22 headings, so it was not read; a cell with \",\" in it must stand in quotation marks",
         ),
-        ("Comment,Crew", "Comment,Team", "t.csv:1:22 (Team): ", "has no column \"Team\"; add it there, with drop"),
+        ("Comment,Crew", "Comment,Team", "t.csv:1:22 (column Team): ", "has no column \"Team\"; add it there, with drop"),
         (
             "Dia in",
             "Dia. [in]",
-            "t.csv:1:6 (Dia. [in]): ",
+            "t.csv:1:6 (column Dia. [in]): ",
             "has no column \"Dia. [in]\"; did you mean \"Dia in\", which the table does not have?",
         ),
         ("Comment,Crew", "Comment,Team", "t.csv:1: ", "the table has no column \"Crew\""),
@@ -296,13 +296,13 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
     assert_eq!(said.len(), 5, "{said:#?}");
     assert!(
         said.iter()
-            .all(|one| one.contains(" (Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29"))
+            .all(|one| one.contains(" (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29"))
     );
     // What the document has is made from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
     let said = refused(&blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
     let needs = "nothing stands under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
-    assert_eq!(said, [format!("t.csv:26:9 (Date): {needs}")]);
+    assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
 /// Rows that stand there twice are read, and said by their numbers.

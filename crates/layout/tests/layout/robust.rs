@@ -60,7 +60,7 @@ fn titles_stand_above_and_headings_in_two_rows() {
     let document = both_ways(table, &layout);
     assert_eq!(document["runs"][0]["observations"][0]["clock"], json!({"from": 11, "to": 1}));
     let wrong = refused(table.replace(";11;", ";x;").as_bytes(), &layout);
-    assert!(wrong[0].starts_with("t.csv:5:6 (Clock from): found \"x\""), "{wrong:?}");
+    assert!(wrong[0].starts_with("t.csv:5:6 (column Clock from): found \"x\""), "{wrong:?}");
 }
 
 #[test]
@@ -71,7 +71,7 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     for (row, message) in [
         ("P1;a;b;1,5", "t.csv:3: the row has 4 cells where there are 5 headings, so it was not read"),
         ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells where there are 5 headings"),
-        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (Code): text stands behind the closing quotation mark"),
+        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (column Code): text stands behind the closing quotation mark"),
     ] {
         let said = refused(format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(), &layout);
         assert!(said[0].starts_with(message), "{said:?}");
@@ -206,14 +206,14 @@ fn what_several_rows_say_of_one_thing_must_agree() {
     let bad = table.replacen("P1;a;b;2;crack.longitudinal;North;C1;m;", "P1;a;b;2;crack.longitudinal;South;C2;ft;x", 1);
     let said = refused(bad.as_bytes(), &layout);
     for message in [
-        "t.csv:3:6 (Ward): South where line 2 has North for the same pipe",
-        "t.csv:3:7 (Contract): C2 where line 2 has C1 for the same document",
-        "t.csv:3:8 (Unit): ft where line 2 has m for the same document",
+        "t.csv:3:6 (column Ward): South where line 2 has North for the same pipe",
+        "t.csv:3:7 (column Contract): C2 where line 2 has C1 for the same document",
+        "t.csv:3:8 (column Unit): ft where line 2 has m for the same document",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
-    assert!(feet[0].starts_with("t.csv:2:8 (Unit): found \"ft\", where the layout s fixes \"m\""), "{feet:?}");
+    assert!(feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", where the layout s fixes \"m\""), "{feet:?}");
     // What a dropped column has in it is named.
     let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
     assert_eq!(report.losses.len(), 1);
@@ -233,8 +233,8 @@ fn what_an_unknown_code_leaves_open_is_said() {
     );
     let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
     for message in [
-        "t.csv:2:6 (Grade): found 3, and nothing tells whether it is a structural or an operational grade: that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
-        "t.csv:2:7 (Much): found 5 without a unit; that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:6 (column Grade): found 3, and nothing tells whether it is a structural or an operational grade: that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:7 (column Much): found 5 without a unit; that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
@@ -268,7 +268,7 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
     let rows = [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")].concat();
     let said = refused(format!("{head}{rows}").as_bytes(), &layout);
     assert_eq!(said.len(), 1, "{said:#?}");
-    let expected = "t.csv:4:6 (Note): a quotation mark begins a cell in line 4 that goes on over 3 lines and has whole rows in it; close it on its \
+    let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that goes on over 3 lines and has whole rows in it; close it on its \
                     own line, or double each quotation mark within a cell; the row was not read";
     assert_eq!(said[0], expected);
 }
@@ -298,7 +298,7 @@ fn files_between_other_marks_are_said() {
     {
         let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
         assert_eq!(said.len(), 1, "{said:#?}");
-        assert!(said[0].starts_with("t.csv:2:6 (Pic): found \"a.jpg, b.jpg\", which names several files"), "{said:?}");
+        assert!(said[0].starts_with("t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"), "{said:?}");
         assert!(said[0].contains(expected), "{said:?}");
     }
 }
@@ -315,7 +315,7 @@ fn the_time_of_issue_is_the_latest_and_has_its_place() {
     let table = ["Pipe;A;B;At;Code;On\n", &row("P1", 4), &row("P2", 9), &row("P3", 5)].concat();
     let (survey, report) = read(table.as_bytes(), &layout);
     assert_eq!(survey.document.head.issued.to_string(), "2026-05-09T09:30:00+01:00");
-    assert_eq!(survey.places.place("/issued").unwrap().to_string(), "t.csv:3:6 (On)");
+    assert_eq!(survey.places.place("/issued").unwrap().to_string(), "t.csv:3:6 (column On)");
     let kinds: Vec<LossKind> = report.losses.iter().map(|loss| loss.kind).collect();
     assert_eq!(kinds, [LossKind::Defaulted]);
 }
@@ -349,7 +349,7 @@ fn marks_the_wrong_way_round_are_no_number() {
             None => {
                 let said = refused(table(number).as_bytes(), &layout);
                 assert!(
-                    said[0].starts_with(&format!("t.csv:2:4 (At): found {number:?}; expected a number")),
+                    said[0].starts_with(&format!("t.csv:2:4 (column At): found {number:?}; expected a number")),
                     "{said:?}"
                 );
             }

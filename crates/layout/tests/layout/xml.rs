@@ -85,21 +85,21 @@ fn what_is_written_reads_as_the_same_document() {
 #[test]
 fn what_cannot_be_read_is_said_with_its_place_and_path() {
     let cases = [
-        ("m=\"6.92\"", "m=\"6,92\"", "t.csv:7:13 (Works/Line/Look/Note/@m): ", "found \"6,92\"; expected a number"),
-        ("stuff=\"clayware\"", "stuff=\"stone\"", "t.csv:4:81 (Works/Line/@stuff): ", "expected one of clayware"),
-        ("what=\"collapse\" ", "what=\"hole\" ", "t.csv:9:23 (Works/Line/Look/Note/@what): ", "found \"hole\""),
+        ("m=\"6.92\"", "m=\"6,92\"", "t.csv:7:13 (column Works/Line/Look/Note/@m): ", "found \"6,92\"; expected a number"),
+        ("stuff=\"clayware\"", "stuff=\"stone\"", "t.csv:4:81 (column Works/Line/@stuff): ", "expected one of clayware"),
+        ("what=\"collapse\" ", "what=\"hole\" ", "t.csv:9:23 (column Works/Line/Look/Note/@what): ", "found \"hole\""),
         ("pct=\"80\"", "pct=\"80\" mm=\"3\"", "t.csv:9:", "another column of the row has this amount already"),
         (
             "bore_unit=\"mm\"",
             "bore_unit=\"in\"",
-            "t.csv:4:66 (Works/Line/@bore_unit): ",
+            "t.csv:4:66 (column Works/Line/@bore_unit): ",
             "found \"in\", where the layout larkmoor-works fixes \"mm\"",
         ),
         ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "nothing in the row tells which pipe it is of"),
         (
             "<Note m=\"0.00\"",
             "<Note deep=\"1\" m=\"0.00\"",
-            "t.csv:6:13 (Works/Line/Look/Note/@deep): ",
+            "t.csv:6:13 (column Works/Line/Look/Note/@deep): ",
             "has no column",
         ),
         ("<Works ", "<Jobs ", "t.csv:3:1: ", "the root element is <Jobs>, where the layout larkmoor-works has <Works>"),
@@ -238,7 +238,7 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     // What it says of itself is read and judged as that of any other.
     let wrong = refused(source.replace("12.5", "long").as_bytes(), &layout);
     assert!(
-        wrong.len() == 1 && wrong[0].contains("(Works/Line/@long): found \"long\"; expected a number"),
+        wrong.len() == 1 && wrong[0].contains("(column Works/Line/@long): found \"long\"; expected a number"),
         "{wrong:#?}"
     );
     let contradicts = source.replace("id='P2' up='B'", "id='P1' up='B'");

@@ -93,8 +93,12 @@ impl<'s> Reader<'s> {
 impl RunReader for Reader<'_> {
     type Error = ReadError;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
 
     /// As the trait has it. An error is returned once; after it there are no more runs.
@@ -158,7 +162,7 @@ pub struct RunSlices<'s> {
 impl<'s> RunSlices<'s> {
     /// Everything but the runs.
     #[must_use]
-    pub fn head(&self) -> &Arc<Head> {
+    pub fn head(&self) -> &Head {
         &self.head
     }
 

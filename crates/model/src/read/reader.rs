@@ -13,7 +13,7 @@ use crate::tables::{Document, Head, Observation, Run};
 /// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
 /// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
 /// let mut reader = read::document(source)?.into_reader();
-/// let head = reader.head().clone();
+/// let head = reader.share_head();
 /// while let Some(run) = reader.next_run()? {
 ///     println!("{}, in {}", run.id, head.units.length);
 /// }
@@ -23,8 +23,13 @@ pub trait RunReader {
     /// Why reading can fail.
     type Error;
 
-    /// Everything but the runs. It is shared, so that a caller can keep it at hand while it asks for runs.
-    fn head(&self) -> &Arc<Head>;
+    /// Everything but the runs.
+    fn head(&self) -> &Head;
+
+    /// The head, to be kept while runs are asked for. A reader that owns its head should give it without a copy.
+    fn share_head(&self) -> Arc<Head> {
+        Arc::new(self.head().clone())
+    }
 
     /// The next run; `None` after the last.
     ///
@@ -56,8 +61,12 @@ impl Document {
 impl RunReader for DocumentReader {
     type Error = std::convert::Infallible;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
@@ -68,8 +77,12 @@ impl RunReader for DocumentReader {
 impl<R: RunReader + ?Sized> RunReader for &mut R {
     type Error = R::Error;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         (**self).head()
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        (**self).share_head()
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
@@ -84,8 +97,12 @@ impl<R: RunReader + ?Sized> RunReader for &mut R {
 impl<R: RunReader + ?Sized> RunReader for Box<R> {
     type Error = R::Error;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         (**self).head()
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        (**self).share_head()
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
