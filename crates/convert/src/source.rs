@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, Run};
-use obvert_model::versions::Migrated;
+use obvert_model::versions::{MigrateError, Migrated};
 use serde_json::Value;
 
 use crate::{ConvertError, Location, LossReport, PlacedProblem, Problems, SourceMap, Survey, Unsound};
@@ -88,8 +88,14 @@ pub trait Source {
         &[]
     }
 
-    /// How a document of an older version of the format was brought to this one; `None` for one of this version.
-    fn migrated(&self) -> Option<&Migrated> {
+    /// The text of a JSON document in this version of the format; `None` for any other format. A checker that reads it itself needs no
+    /// more.
+    fn json(&self) -> Option<Result<&[u8], ConvertError>> {
+        None
+    }
+
+    /// How a document of an older version of the format was brought to this one, or why it cannot be; `None` for one of this version.
+    fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
         None
     }
 }
@@ -174,7 +180,7 @@ pub fn collect(mut reader: Box<dyn SurveyReader + '_>) -> Result<(Survey, LossRe
     while let Some(run) = reader.next_run()? {
         runs.push(run);
     }
-    let head = Arc::clone(reader.head());
+    let head = reader.share_head();
     let Provenance { locations, losses } = reader.finish();
     let document = Document { head: Arc::unwrap_or_clone(head), runs };
     Ok((Survey { document, places: locations.unwrap_or_default() }, losses))
@@ -200,8 +206,11 @@ impl WholeReader {
 
 impl RunReader for WholeReader {
     type Error = ConvertError;
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
         Ok(self.runs.next())
@@ -229,7 +238,7 @@ impl SurveyReader for WholeReader {
 /// ```
 #[derive(Clone, Debug)]
 pub struct DocumentRuns<'d> {
-    head: Arc<Head>,
+    head: &'d Head,
     runs: std::slice::Iter<'d, Run>,
 }
 
@@ -237,14 +246,14 @@ impl<'d> DocumentRuns<'d> {
     /// A reader of a document.
     #[must_use]
     pub fn new(document: &'d Document) -> Self {
-        Self { head: Arc::new(document.head.clone()), runs: document.runs.iter() }
+        Self { head: &document.head, runs: document.runs.iter() }
     }
 }
 
 impl RunReader for DocumentRuns<'_> {
     type Error = ConvertError;
-    fn head(&self) -> &Arc<Head> {
-        &self.head
+    fn head(&self) -> &Head {
+        self.head
     }
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
         Ok(self.runs.next().cloned())

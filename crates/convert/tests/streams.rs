@@ -72,7 +72,7 @@ fn run_by_run(format: &Format, files: &Written) -> Verdict {
         while let Some(run) = reader.next_run()? {
             runs.push(run);
         }
-        Ok(Document { head: (**reader.head()).clone(), runs })
+        Ok(Document { head: reader.head().clone(), runs })
     };
     verdict(open(format, files).and_then(|mut source| {
         let document = read(&mut *source);
@@ -272,7 +272,7 @@ struct Failing(DocumentRuns<'static>);
 
 impl obvert_model::read::RunReader for Failing {
     type Error = ConvertError;
-    fn head(&self) -> &std::sync::Arc<obvert_model::tables::Head> {
+    fn head(&self) -> &obvert_model::tables::Head {
         self.0.head()
     }
     fn next_run(&mut self) -> Result<Option<obvert_model::tables::Run>, ConvertError> {

@@ -128,7 +128,23 @@ impl Formats {
     /// # Errors
     /// When it cannot be told, is another than was stated, or is not read.
     pub fn detect(&self, input: &Input<'_>, stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
-        let format = if input.is_folder() { self.of_folder(input, stated) } else { self.of_file(input, stated) }?;
+        if input.is_folder() {
+            return self.detect_folder(&input.names(), stated);
+        }
+        let format = self.of_file(input, stated)?;
+        if format.is_read() { Ok(format) } else { Err(FormatError::WriteOnly(format)) }
+    }
+
+    /// The format that a folder is read in, by the names of the files in it.
+    ///
+    /// # Errors
+    /// As [`detect`](Self::detect).
+    pub fn detect_folder(
+        &self,
+        names: &[&str],
+        stated: Option<&'static Format>,
+    ) -> Result<&'static Format, FormatError> {
+        let format = self.of_folder(names, stated)?;
         if format.is_read() { Ok(format) } else { Err(FormatError::WriteOnly(format)) }
     }
 
@@ -154,11 +170,11 @@ impl Formats {
         }
     }
 
-    fn of_folder(&self, input: &Input<'_>, stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
+    fn of_folder(&self, names: &[&str], stated: Option<&'static Format>) -> Result<&'static Format, FormatError> {
         if let Some(stated) = stated.filter(|stated| stated.folder().is_none()) {
             return Err(FormatError::NoFolder(stated));
         }
-        let detected = self.by_content(&Sample::Folder(&input.names()));
+        let detected = self.by_content(&Sample::Folder(names));
         match (stated, detected) {
             (Some(stated), Ok(detected)) if stated != detected => Err(FormatError::Contradicted { stated, detected }),
             (_, Ok(detected)) => Ok(detected),

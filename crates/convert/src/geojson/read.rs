@@ -270,8 +270,12 @@ impl<'s> GeojsonRuns<'s> {
 impl RunReader for GeojsonRuns<'_> {
     type Error = ConvertError;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {

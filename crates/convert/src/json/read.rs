@@ -35,6 +35,10 @@ impl JsonSource<'_> {
         }
     }
 
+    fn migrated(&self) -> Option<&Migrated> {
+        self.older.as_ref()?.as_deref().ok()
+    }
+
     /// The location that a line and column of the text have in the file.
     fn location(&self, line: usize, column: usize) -> Location {
         let column = self.migrated().map_or(column, |migrated| migrated.column_before(line, column));
@@ -133,8 +137,12 @@ impl Source for JsonSource<'_> {
         self.input.text(file)
     }
 
-    fn migrated(&self) -> Option<&Migrated> {
-        self.older.as_ref()?.as_deref().ok()
+    fn json(&self) -> Option<Result<&[u8], ConvertError>> {
+        Some(self.current())
+    }
+
+    fn migration(&self) -> Option<Result<&Migrated, &MigrateError>> {
+        self.older.as_ref().map(|older| older.as_deref())
     }
 }
 
@@ -179,8 +187,12 @@ struct JsonRuns<'s> {
 impl RunReader for JsonRuns<'_> {
     type Error = ConvertError;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         self.reader.head()
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        self.reader.share_head()
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {

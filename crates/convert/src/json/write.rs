@@ -1,7 +1,6 @@
 //! Writing JSON.
 
 use std::io::Write;
-use std::sync::Arc;
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Run};
@@ -24,7 +23,7 @@ pub fn write_runs(
     survey: &mut dyn RunReader<Error = ConvertError>,
     mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
-    let head = Arc::clone(survey.head());
+    let head = survey.share_head();
     let mut runs = Runs { survey, error: None };
     let written = obvert_model::write::stream(&head, &mut runs, &mut sink);
     match runs.error {

@@ -73,8 +73,12 @@ impl<R: Rows> TableRuns<R> {
 impl<R: Rows> RunReader for TableRuns<R> {
     type Error = ConvertError;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {

@@ -1,7 +1,5 @@
 //! From a document to the rows of its tables. Runs go out one at a time, so that only the head and one run are ever held.
 
-use std::sync::Arc;
-
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Head, Run};
 use serde::Serialize;
@@ -66,7 +64,7 @@ pub(crate) fn walk(
     survey: &mut dyn RunReader<Error = ConvertError>,
     sink: &mut dyn RowSink,
 ) -> Result<(), ConvertError> {
-    let head = Arc::clone(survey.head());
+    let head = survey.share_head();
     row(&head, sink, 0, &*head, 0)?;
     let mut place = 0;
     while let Some(run) = survey.next_run()? {

@@ -31,7 +31,7 @@ pub fn write_runs(
     let mut page = Page(String::new());
     page.0.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     page.0.push_str(&format!("<{} xmlns=\"{}\">\n", names::ROOT, text::escape(NAMESPACE)));
-    let head = object(&**survey.head())?;
+    let head = object(survey.head())?;
     for field in &shape::document().fields {
         if field.name == "runs" {
             page.runs(field, survey, &mut sink)?;

@@ -130,8 +130,12 @@ impl<'t> XmlRuns<'t> {
 impl RunReader for XmlRuns<'_> {
     type Error = ConvertError;
 
-    fn head(&self) -> &Arc<Head> {
+    fn head(&self) -> &Head {
         &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
     }
 
     fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
