@@ -8,9 +8,9 @@ use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
 use serde_json::{Map, Value};
 
+use super::assemble::nearest;
 use super::cell::{self, Cell, CellError};
 use super::plan::{Column, ID, Kind, ORDER, Table};
-use super::read::nearest;
 use super::{Record, Rows};
 use crate::{Location, PlacedProblem, SourceMap};
 
