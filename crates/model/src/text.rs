@@ -68,8 +68,8 @@ pub enum TextError {
     },
 }
 
-/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores and spaces do not
-/// count; of several that are equally near the last is taken.
+/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores, points and spaces do
+/// not count; of several that are equally near the last is taken.
 ///
 /// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word of more than 100 characters.
 ///
@@ -82,7 +82,7 @@ pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) ->
     /// The Damerau-Levenshtein distance as a share of the longer text, taken from 1.
     const NEAR: f64 = 0.6;
     const LONGEST: usize = 100;
-    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
+    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
     let length = |text: &str| text.chars().count();
     let meant = plain(word);
     let long = length(&meant);

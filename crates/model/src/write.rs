@@ -148,20 +148,6 @@ impl<W: Write> Writer<W> {
     }
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
-///
-/// # Errors
-/// As [`fn@document`].
-pub fn stream<R: std::borrow::Borrow<Run>>(
-    head: &Head,
-    mut runs: impl Iterator<Item = R>,
-    sink: impl Write,
-) -> io::Result<()> {
-    let mut writer = Writer::new(head, sink)?;
-    runs.try_for_each(|run| writer.run(run.borrow()))?;
-    writer.finish().map(drop)
-}
-
 /// The document as a string in the layout for files. Empty when the document was made with a number that no document
 /// can have, where [`fn@document`] gives an error; one that was read never is.
 #[must_use]

@@ -225,7 +225,7 @@ table! {
 /// A whole survey document: the head and its runs.
 ///
 /// The runs stand last in the canonical form, so that a reader can take them one at a time with all that they
-/// refer to at hand; [`crate::read::stream`] does, and this type is built on it.
+/// refer to at hand; [`crate::read::Reader`] does, and this type is built on it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Document {
     /// Everything but the runs.
