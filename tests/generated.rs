@@ -15,12 +15,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
+use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find};
 use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
 use obvert::model::text::Text;
-use obvert::model::versions::{CURRENT, KNOWN};
+use obvert::model::versions::{CURRENT, KNOWN, RENAMED};
 use serde_json::Value;
 use support::{read, root};
 
@@ -198,6 +198,12 @@ fn filled(path: &str, text: &str) -> String {
                 let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
             }
             skipping = true;
+        } else if line == "<!-- renamed rules -->" {
+            out.push_str("| Before | Now |\n|---|---|\n");
+            for (old, new) in RENAMED {
+                let _ = writeln!(out, "| `{old}` | [`{new}`]({}) |", named(new));
+            }
+            skipping = true;
         } else if line == "<!-- kinds of facts -->" {
             out.push_str("| Kind | Type in JSON | What it is |\n|---|---|---|\n");
             for kind in FactKind::ALL {
@@ -214,6 +220,14 @@ fn filled(path: &str, text: &str) -> String {
         }
     }
     out
+}
+
+/// Where the chapter on versions finds a rule or a structural problem.
+fn named(name: &str) -> String {
+    match find(name) {
+        Some(_) => format!("../checking/rules.md#{name}"),
+        None => "problems.md".to_owned(),
+    }
 }
 
 /// The catalogue of the rules. Their examples are in the conformance suite.

@@ -33,6 +33,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
+use crate::read::RunReader;
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -55,7 +56,96 @@ impl Serialize for Document {
 /// When the sink fails, or a number of the document lies beyond what a document can have (NaN, 2⁵³ and above): only a
 /// document made in memory can hold one, in a [`crate::number::Position`], a count or an extension.
 pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
-    stream(&document.head, document.runs.iter(), sink)
+    let mut writer = Writer::new(&document.head, sink)?;
+    document.runs.iter().try_for_each(|run| writer.run(run))?;
+    writer.finish().map(drop)
+}
+
+/// Writes a survey that is read run by run. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let mut text = Vec::new();
+/// write::from_reader(&mut read::Reader::new(source)?, &mut text)?;
+/// assert_eq!(read::document(&text)?, read::document(source)?);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// When reading fails: writing stops, and what was written is no document. When writing fails, as with [`fn@document`].
+pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> Result<(), FromReaderError<R::Error>> {
+    let mut writer = Writer::new(reader.head(), sink)?;
+    while let Some(run) = reader.next_run().map_err(FromReaderError::Read)? {
+        writer.run(&run)?;
+        reader.recycle(run.observations);
+    }
+    writer.finish()?;
+    Ok(())
+}
+
+/// Why a survey that is read run by run was not written.
+#[derive(Debug, thiserror::Error)]
+pub enum FromReaderError<E> {
+    /// It could not be read.
+    #[error("{0}")]
+    Read(E),
+    /// It could not be written.
+    #[error("cannot write: {0}")]
+    Write(#[from] io::Error),
+}
+
+/// Writes a document run by run: the head first, then each run as it is given. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let document = read::document(source)?;
+/// let mut writer = write::Writer::new(&document.head, Vec::new())?;
+/// for run in &document.runs {
+///     writer.run(run)?;
+/// }
+/// assert_eq!(writer.finish()?, write::to_string(&document).into_bytes());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct Writer<W> {
+    sink: W,
+    runs: usize,
+}
+
+impl<W: Write> Writer<W> {
+    /// Writes the head.
+    ///
+    /// # Errors
+    /// As [`fn@document`].
+    pub fn new(head: &Head, mut sink: W) -> io::Result<Self> {
+        head.serialize(&mut serde_json::Serializer::with_formatter(&mut sink, Lines::left_open()))?;
+        Ok(Self { sink, runs: 0 })
+    }
+
+    /// Writes the next run.
+    ///
+    /// # Errors
+    /// As [`fn@document`]. What was written until then is no document.
+    pub fn run(&mut self, run: &Run) -> io::Result<()> {
+        self.sink.write_all(if self.runs == 0 { b",\n  \"runs\": [\n    " } else { b",\n    " })?;
+        run.serialize(&mut serde_json::Serializer::with_formatter(&mut self.sink, Lines::of_run()))?;
+        self.runs += 1;
+        Ok(())
+    }
+
+    /// Writes the end of the document and gives the sink back. A writer that is dropped before leaves no document.
+    ///
+    /// # Errors
+    /// When the sink fails.
+    pub fn finish(mut self) -> io::Result<W> {
+        self.sink.write_all(if self.runs == 0 { b"\n}\n" } else { b"\n  ]\n}\n" })?;
+        self.sink.flush()?;
+        Ok(self.sink)
+    }
 }
 
 /// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
@@ -64,32 +154,12 @@ pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
 /// As [`fn@document`].
 pub fn stream<R: std::borrow::Borrow<Run>>(
     head: &Head,
-    runs: impl Iterator<Item = R>,
-    mut sink: impl Write,
+    mut runs: impl Iterator<Item = R>,
+    sink: impl Write,
 ) -> io::Result<()> {
-    struct Rows<I>(std::cell::RefCell<I>);
-    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<I> {
-        fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
-            use serde::ser::SerializeSeq;
-            let mut seq = sink.serialize_seq(None)?;
-            for run in &mut *self.0.borrow_mut() {
-                seq.serialize_element(run.borrow())?;
-            }
-            seq.end()
-        }
-    }
-    #[derive(Serialize)]
-    struct Streamed<'h, T> {
-        #[serde(flatten)]
-        head: &'h Head,
-        #[serde(skip_serializing_if = "Option::is_none")]
-        runs: Option<T>,
-    }
-    let mut runs = runs.peekable();
-    let runs = runs.peek().is_some().then_some(Rows(std::cell::RefCell::new(runs)));
-    let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
-    Streamed { head, runs }.serialize(&mut writer)?;
-    sink.write_all(b"\n")
+    let mut writer = Writer::new(head, sink)?;
+    runs.try_for_each(|run| writer.run(run.borrow()))?;
+    writer.finish().map(drop)
 }
 
 /// The document as a string in the layout for files. Empty when the document was made with a number that no document
@@ -158,9 +228,21 @@ struct Lines {
     in_key: bool,
     /// The members of the array that begins next have lines of their own.
     rows_follow: bool,
+    /// The document is not closed: more of it follows.
+    left_open: bool,
 }
 
 impl Lines {
+    /// The layout of a document whose end is written later.
+    fn left_open() -> Self {
+        Self { left_open: true, ..Self::default() }
+    }
+
+    /// The layout of a run within its document and its list.
+    fn of_run() -> Self {
+        Self { open: vec![true, true], ..Self::default() }
+    }
+
     fn indent<W: ?Sized + Write>(&self, writer: &mut W) -> io::Result<()> {
         writer.write_all(b"\n")?;
         for _ in 0..self.open.iter().filter(|own| **own).count() {
@@ -185,7 +267,11 @@ impl Lines {
     }
 
     fn end<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
-        if self.open.pop() == Some(true) {
+        let own_lines = self.open.pop() == Some(true);
+        if self.left_open && self.open.is_empty() {
+            return Ok(());
+        }
+        if own_lines {
             self.indent(writer)?;
         }
         writer.write_all(bracket)
