@@ -31,6 +31,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
         let (meaning, words) = meaning(field);
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
+            (Shape::Word(all), Some(words)) if all.len() == 1 => ("enum".to_owned(), format!("{meaning} {words}")),
             (_, Some(words)) => match first_use(&words) {
                 Some((object, key)) if (object.as_str(), key.as_str()) != (name, field.name.as_str()) => {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
