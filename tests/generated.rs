@@ -402,7 +402,7 @@ fn every_field() -> String {
     format!(
         "# A document with every field\n\n*Generated; informative.* The examples in the tables of fields are taken from this document. It \
          gives no finding. It is in the [layout for files](canonical.md#layout-for-files).\n\n<!-- example: Document -->\n```json\n{}```\n",
-        obvert::to_string(&document)
+        obvert::to_string(&document).unwrap()
     )
 }
 
@@ -415,5 +415,5 @@ fn rejected() -> String {
         json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
-    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable")).unwrap()
 }

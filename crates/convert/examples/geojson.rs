@@ -43,7 +43,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             ConvertError::Structure(problems) => problems.iter().map(|p| format!("{p}\n")).collect::<String>().into(),
             other => Box::<dyn Error>::from(other),
         })?;
-        std::fs::write(to, obvert_model::write::to_string(&survey.document))?;
+        std::fs::write(to, obvert_model::write::to_string(&survey.document)?)?;
     }
     Ok(())
 }

@@ -58,7 +58,7 @@ fn to_document(from: &Path, to: &Path) -> Result<(), Box<dyn Error>> {
         csv::read_zip(&fs::read(from)?, &name)?
     } else if from.is_file() {
         // A document as it is written by hand, in its canonical layout.
-        fs::write(to, write::to_string(&read::document(&fs::read(from)?)?))?;
+        fs::write(to, write::to_string(&read::document(&fs::read(from)?)?)?)?;
         return Ok(());
     } else {
         let mut files = Vec::new();
@@ -71,7 +71,7 @@ fn to_document(from: &Path, to: &Path) -> Result<(), Box<dyn Error>> {
         }
         csv::read(&files, &name)?
     };
-    fs::write(to, write::to_string(&survey.document))?;
+    fs::write(to, write::to_string(&survey.document)?)?;
     Ok(())
 }
 

@@ -1,6 +1,4 @@
-//! Writing a document so that equal content gives equal bytes: keys in the order of the specification, numbers in
-//! their shortest form, what is not known left out. The layout has a line for every row of a table, so that a
-//! difference between two documents shows as a difference between lines.
+//! Writing a document: equal content gives equal bytes.
 //!
 //! ```
 //! use obvert_model::{read, write};
@@ -20,12 +18,17 @@
 //!   ]
 //! }
 //! "#;
-//! assert_eq!(write::to_string(&document), expected);
-//! // The digest is of the content, and not of the order of keys or of white space.
+//! assert_eq!(write::to_string(&document)?, expected);
+//! // The digest depends on the content, and not on the order of keys or on white space.
 //! assert_eq!(write::digest(&document)?, write::digest(&read::document(expected.as_bytes())?)?);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+//! Keys are in the order of the specification, numbers in their shortest form, absent values left out. Each row of a
+//! table has a line of its own, so that tools that compare lines show which rows differ. A document is always valid but
+//! for one thing, which shows over a whole table: a [`WriteError::Structure`] means that an id occurs twice.
 
+use std::cell::RefCell;
 use std::io::{self, Write};
 
 use serde::Serialize;
@@ -33,6 +36,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
+use crate::read::{IdWatch, Problem, twice as duplicates};
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -49,30 +53,61 @@ impl Serialize for Document {
     }
 }
 
-/// Writes a document in the layout for files, with a final newline.
+/// Why a document could not be written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// Readers would refuse the document: an id occurs twice in its table. Each problem has the pointer to the later row.
+    #[error("the document cannot be written: {}", .0.first().map(ToString::to_string).unwrap_or_default())]
+    Structure(Vec<Problem>),
+    /// The sink failed.
+    #[error(transparent)]
+    Io(#[from] io::Error),
+}
+
+impl From<WriteError> for io::Error {
+    fn from(error: WriteError) -> Self {
+        match error {
+            WriteError::Io(error) => error,
+            WriteError::Structure(_) => Self::new(io::ErrorKind::InvalidData, error),
+        }
+    }
+}
+
+/// Writes a document in the layout for files, with a final newline. Nothing is written of a document that readers would
+/// refuse.
 ///
 /// # Errors
-/// When the sink fails, or a number of the document lies beyond what a document can have (NaN, 2⁵³ and above): only a
-/// document made in memory can hold one, in a [`crate::number::Position`], a count or an extension.
-pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
+/// If an id occurs twice in its table, or the sink fails.
+pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError> {
+    check_ids(document)?;
     stream(&document.head, document.runs.iter(), sink)
 }
 
 /// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
 ///
 /// # Errors
-/// As [`fn@document`].
+/// As [`fn@document`]. An id that occurs twice is found when its run comes, so that what was written before it has to be
+/// discarded.
 pub fn stream<R: std::borrow::Borrow<Run>>(
     head: &Head,
     runs: impl Iterator<Item = R>,
     mut sink: impl Write,
-) -> io::Result<()> {
-    struct Rows<I>(std::cell::RefCell<I>);
-    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<I> {
+) -> Result<(), WriteError> {
+    struct Rows<'w, I> {
+        runs: RefCell<I>,
+        ids: &'w RefCell<IdWatch>,
+    }
+    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<'_, I> {
         fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
-            use serde::ser::SerializeSeq;
+            use serde::ser::{Error, SerializeSeq};
             let mut seq = sink.serialize_seq(None)?;
-            for run in &mut *self.0.borrow_mut() {
+            for run in &mut *self.runs.borrow_mut() {
+                let mut ids = self.ids.borrow_mut();
+                ids.run(run.borrow());
+                if ids.seen_twice() {
+                    return Err(S::Error::custom("duplicate id"));
+                }
                 seq.serialize_element(run.borrow())?;
             }
             seq.end()
@@ -85,63 +120,83 @@ pub fn stream<R: std::borrow::Borrow<Run>>(
         #[serde(skip_serializing_if = "Option::is_none")]
         runs: Option<T>,
     }
-    let mut runs = runs.peekable();
-    let runs = runs.peek().is_some().then_some(Rows(std::cell::RefCell::new(runs)));
-    let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
-    Streamed { head, runs }.serialize(&mut writer)?;
-    sink.write_all(b"\n")
+    let ids = RefCell::new(IdWatch::default());
+    ids.borrow_mut().head(head);
+    if !ids.borrow().seen_twice() {
+        let mut runs = runs.peekable();
+        let runs = runs.peek().is_some().then_some(Rows { runs: RefCell::new(runs), ids: &ids });
+        let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
+        let written = Streamed { head, runs }.serialize(&mut writer);
+        if !ids.borrow().seen_twice() {
+            written.map_err(io::Error::from)?;
+            return Ok(sink.write_all(b"\n")?);
+        }
+    }
+    Err(WriteError::Structure(ids.into_inner().into_problems()))
 }
 
-/// The document as a string in the layout for files. Empty when the document was made with a number that no document
-/// can have, where [`fn@document`] gives an error; one that was read never is.
-#[must_use]
-pub fn to_string(document: &Document) -> String {
+/// The document as a string in the layout for files.
+///
+/// # Errors
+/// If an id occurs twice in its table.
+pub fn to_string(document: &Document) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
-    match self::document(document, &mut bytes) {
-        // serde_json writes UTF-8.
-        Ok(()) => String::from_utf8(bytes).unwrap_or_default(),
-        Err(_) => String::new(),
+    self::document(document, &mut bytes)?;
+    Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
+}
+
+/// The document's canonical form (RFC 8785), which its digest is computed from.
+///
+/// # Errors
+/// As [`to_string`].
+pub fn canonical(document: &Document) -> Result<Vec<u8>, WriteError> {
+    check_ids(document)?;
+    canonical_of(document)
+}
+
+/// The document's digest: SHA-256 of its canonical form.
+///
+/// # Errors
+/// As [`to_string`].
+pub fn digest(document: &Document) -> Result<Digest, WriteError> {
+    digest_of_bytes(&canonical(document)?)
+}
+
+/// Refuses a document that has an id twice in a table.
+pub(crate) fn check_ids(document: &Document) -> Result<(), WriteError> {
+    match duplicates(document) {
+        problems if problems.is_empty() => Ok(()),
+        problems => Err(WriteError::Structure(problems)),
     }
 }
 
-/// The document's canonical form (RFC 8785): what its digest is taken over.
-///
-/// # Errors
-/// Never for a document that was read; the signature is the serializer's.
-pub fn canonical(document: &Document) -> io::Result<Vec<u8>> {
-    serde_json_canonicalizer::to_vec(document).map_err(io::Error::other)
+fn canonical_of<T: Serialize>(value: &T) -> Result<Vec<u8>, WriteError> {
+    Ok(serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?)
 }
 
-/// The document's digest: SHA-256 over its canonical form.
-///
-/// # Errors
-/// As [`canonical`].
-pub fn digest(document: &Document) -> io::Result<Digest> {
-    digest_of(document)
-}
-
-/// The digest of anything that is written as JSON: SHA-256 over its canonical form (RFC 8785).
-pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
-    digest_of_bytes(&serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?)
+/// The digest of anything that is written as JSON: SHA-256 of its canonical form (RFC 8785).
+pub(crate) fn digest_of<T: Serialize>(value: &T) -> Result<Digest, WriteError> {
+    digest_of_bytes(&canonical_of(value)?)
 }
 
 /// The digest of a canonical form.
-pub(crate) fn digest_of_bytes(canonical: &[u8]) -> io::Result<Digest> {
+pub(crate) fn digest_of_bytes(canonical: &[u8]) -> Result<Digest, WriteError> {
     let hash = Sha256::digest(canonical);
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
-    Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
+    Ok(Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)?)
 }
 
 /// Anything that is written as a JSON object, in the layout for files: a line for each key and for each row of a list.
-pub(crate) fn in_lines<T: Serialize>(value: &T) -> io::Result<String> {
+pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
-    value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, Lines::default()))?;
+    let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
+    value.serialize(&mut writer).map_err(io::Error::from)?;
     bytes.push(b'\n');
-    String::from_utf8(bytes).map_err(io::Error::other)
+    Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
 }
 
-/// A number in its shortest form. There is one stretch in which that of serde_json is not that of ECMAScript, and so of RFC
-/// 8785: 1e-6 for 0.000001.
+/// A number in its shortest form. In one range serde_json writes it differently from ECMAScript and so from RFC 8785: 1e-6
+/// for 0.000001.
 pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io::Result<()> {
     if (1e-6..1e-5).contains(&value.abs()) {
         write!(writer, "{value}")

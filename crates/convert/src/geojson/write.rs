@@ -39,8 +39,8 @@ pub fn write_stream(
     let mut out = Features { sink, line: Vec::new(), bounds: Bounds::default(), first: true };
 
     out.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
-    let rest = Head { structures: Vec::new(), pipes: Vec::new(), locates: Vec::new(), ..head.clone() };
-    obvert_model::write::stream(&rest, std::iter::empty::<Run>(), &mut out.line)?;
+    let rest = head.clone().with_structures([]).with_pipes([]).with_locates([]);
+    obvert_model::write::stream(&rest, std::iter::empty::<Run>(), &mut out.line).map_err(io::Error::from)?;
     out.sink.write_all(out.line.trim_ascii_end())?;
     out.sink.write_all(b",\n\"features\": [")?;
 

@@ -35,7 +35,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut at: FxHashMap<(u64, u64, &str), StructureView<'_>> = FxHashMap::default();
     for view in survey.structures() {
         let Some(position) = view.structure.position else { continue };
-        let key = (position.x.to_bits(), position.y.to_bits(), view.structure.kind.as_str());
+        let key = (position.x().to_bits(), position.y().to_bits(), view.structure.kind.as_str());
         let Some(first) = at.get(&key) else {
             at.insert(key, view);
             continue;
@@ -44,7 +44,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         // The same id twice is a finding of its own.
         if id != view.structure.id.as_str() {
             let message =
-                format!("the structure stands at [{}, {}], where {id:?} stands already", position.x, position.y);
+                format!("the structure stands at [{}, {}], where {id:?} stands already", position.x(), position.y());
             out.report(view.spot("/position"), message).fact("other", id);
         }
     }

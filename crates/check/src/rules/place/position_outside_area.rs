@@ -83,7 +83,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     for (place, position) in astray {
-        let [x, y] = [position.x, position.y];
+        let [x, y] = (*position).into();
         let message = format!("[{x}, {y}] lies outside the area where {stated} is used ({})", area(crs));
         let finding = out.report(Spot::at(place.pointer()), message);
         if matches!(crs.fit(&[[y, x]]), Ok(Fit::Inside)) {
