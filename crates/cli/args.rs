@@ -251,10 +251,10 @@ pub(crate) enum FixFormat {
 #[derive(Debug, Args)]
 #[command(
     after_help = "Without --write or --output nothing is written. Whatever no step speaks of stays byte for byte. Other commands read \
-surveys of older versions as they are.\n\nExit status: 0 done, or nothing to do, 2 a survey could not be migrated."
+surveys of older versions as they are. In a profile the new names of renamed rules are written.\n\nExit status: 0 done, or nothing to do, 2 a survey could not be migrated."
 )]
 pub(crate) struct Migrate {
-    /// Surveys: JSON documents, or - for standard input.
+    /// Surveys or profiles: JSON, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// Write the migrated surveys in the place of their files.

@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use obvert::check::{Checker, Report, Settings, Severity};
 use obvert::convert::{ConvertError, Location, PlacedProblem};
-use obvert::model::read::{ProblemKind, locate};
+use obvert::model::read::{Diagnosis, ProblemKind, locate};
 use obvert::model::text::Date;
 
 use super::archive;
@@ -229,7 +229,7 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
             }
             let mut report = match &rest {
-                Some(rest) => checker.check_value(rest.value.clone(), &problems),
+                Some(rest) => checker.check_value(Diagnosis { problems, value: rest.value.clone() }),
                 None => checker.report_structure(&problems),
             };
             if source.is_tabular() {

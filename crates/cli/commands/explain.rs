@@ -6,6 +6,7 @@ use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
 use obvert::model::lists::CodeList;
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
+use obvert::model::versions;
 
 use crate::render::{out, strong, wrapped};
 use crate::{Failure, Status};
@@ -41,6 +42,9 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     }
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
+    }
+    if let Some(new) = versions::renamed(name) {
+        return Err(format!("{name:?} was renamed to {new:?}").into());
     }
     let found = search(name, &keys);
     if found.is_empty() {
@@ -186,7 +190,7 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             out,
             "",
             &format!(
-                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
+                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, tests/corpus/bases/minimal.obvert.json. \
              The rule guards {}, since version {}.",
                 rule.clause, rule.since
             ),

@@ -11,10 +11,11 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
-use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Unexpected, Visitor};
+use serde::de::{Deserialize, Deserializer, Error, MapAccess, Unexpected, Visitor};
 use serde::ser::{Serialize, Serializer};
 
 use crate::number::{Number, NumberError};
+use crate::read::Tree;
 use crate::text::ExtensionKey;
 
 /// Extensions of one object, by name; at least one.
@@ -230,52 +231,38 @@ impl Serialize for Json {
 
 impl<'de> Deserialize<'de> for Json {
     fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-        struct Any;
-        impl<'de> Visitor<'de> for Any {
-            type Value = Json;
-            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("JSON with numbers within ±9007199254740991")
-            }
-            fn visit_unit<E>(self) -> Result<Json, E> {
-                Ok(Json::Null)
-            }
-            fn visit_bool<E>(self, value: bool) -> Result<Json, E> {
-                Ok(Json::Bool(value))
-            }
-            fn visit_f64<E: Error>(self, value: f64) -> Result<Json, E> {
-                let number = Number::new(value);
-                number.map(Json::Number).map_err(|_| E::invalid_value(Unexpected::Float(value), &self))
-            }
-            #[allow(clippy::cast_precision_loss)]
-            fn visit_u64<E: Error>(self, value: u64) -> Result<Json, E> {
-                self.visit_f64(value as f64)
-            }
-            #[allow(clippy::cast_precision_loss)]
-            fn visit_i64<E: Error>(self, value: i64) -> Result<Json, E> {
-                self.visit_f64(value as f64)
-            }
-            fn visit_str<E>(self, value: &str) -> Result<Json, E> {
-                Ok(Json::String(value.into()))
-            }
-            fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Json, A::Error> {
-                let mut items = Vec::new();
-                while let Some(item) = source.next_element()? {
-                    items.push(item);
-                }
-                Ok(Json::Array(items))
-            }
-            fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Json, A::Error> {
-                let mut entries = BTreeMap::new();
-                while let Some(key) = source.next_key::<String>()? {
-                    if entries.contains_key(&key) {
-                        return Err(A::Error::custom(format_args!("duplicate key {key:?}")));
-                    }
-                    entries.insert(key, source.next_value()?);
-                }
-                Ok(Json::Object(entries))
-            }
-        }
-        source.deserialize_any(Any)
+        crate::read::strict(source)
+    }
+}
+
+impl Tree for Json {
+    type Entries = BTreeMap<String, Json>;
+    const EXPECTED: &'static str = "JSON with numbers within ±9007199254740991";
+    fn null() -> Self {
+        Self::Null
+    }
+    fn boolean(value: bool) -> Self {
+        Self::Bool(value)
+    }
+    fn number<E: Error>(value: serde_json::Number) -> Result<Self, E> {
+        let value = value.as_f64().unwrap_or(f64::INFINITY);
+        let number = Number::new(value).map(Self::Number);
+        number.map_err(|_| E::invalid_value(Unexpected::Float(value), &Self::EXPECTED))
+    }
+    fn string(value: &str) -> Self {
+        Self::String(value.into())
+    }
+    fn list(items: Vec<Self>) -> Self {
+        Self::Array(items)
+    }
+    fn object(entries: BTreeMap<String, Json>) -> Self {
+        Self::Object(entries)
+    }
+    fn has(entries: &BTreeMap<String, Json>, key: &str) -> bool {
+        entries.contains_key(key)
+    }
+    fn insert(entries: &mut BTreeMap<String, Json>, key: String, value: Self) {
+        entries.insert(key, value);
     }
 }
 

@@ -100,6 +100,43 @@ impl WordError {
     }
 }
 
+/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores and spaces do not
+/// count; of several that are equally near the last is taken.
+///
+/// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word of more than 100 characters.
+///
+/// ```
+/// use obvert_model::text::nearest;
+/// assert_eq!(nearest("Down_stream", ["upstream", "downstream"]), Some("downstream"));
+/// assert_eq!(nearest("sideways", ["upstream", "downstream"]), None);
+/// ```
+pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+    /// The Damerau-Levenshtein distance as a share of the longer text, taken from 1.
+    const NEAR: f64 = 0.6;
+    const LONGEST: usize = 100;
+    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
+    let length = |text: &str| text.chars().count();
+    let meant = plain(word);
+    let long = length(&meant);
+    if long > LONGEST {
+        return None;
+    }
+    let mut best: Option<(f64, &str)> = None;
+    for candidate in candidates {
+        let other = plain(candidate);
+        // The distance is at least the difference in length; most candidates need no more than that.
+        let longer = long.max(length(&other));
+        if long.abs_diff(length(&other)) * 5 > longer * 2 {
+            continue;
+        }
+        let likeness = strsim::normalized_damerau_levenshtein(&meant, &other);
+        if likeness >= NEAR && best.is_none_or(|(most, _)| likeness >= most) {
+            best = Some((likeness, candidate));
+        }
+    }
+    best.map(|(_, candidate)| candidate)
+}
+
 pub(crate) fn read<'de, D: Deserializer<'de>, T>(
     source: D,
     make: impl Fn(&str) -> Result<T, TextError>,

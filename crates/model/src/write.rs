@@ -28,7 +28,6 @@
 //! table has a line of its own, so that tools that compare lines show which rows differ. A document is always valid but
 //! for one thing, which shows over a whole table: a [`WriteError::Structure`] means that an id occurs twice.
 
-use std::cell::RefCell;
 use std::io::{self, Write};
 
 use serde::Serialize;
@@ -36,7 +35,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
-use crate::read::{IdWatch, Problem, twice as duplicates};
+use crate::read::{IdWatch, Problem, RunReader, twice as duplicates};
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -81,7 +80,117 @@ impl From<WriteError> for io::Error {
 /// If an id occurs twice in its table, or the sink fails.
 pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError> {
     check_ids(document)?;
-    stream(&document.head, document.runs.iter(), sink)
+    let mut writer = Writer::unchecked(&document.head, sink)?;
+    document.runs.iter().try_for_each(|run| writer.run(run))?;
+    writer.finish().map(drop)
+}
+
+/// Writes a survey that is read run by run. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let mut text = Vec::new();
+/// write::from_reader(&mut read::Reader::new(source)?, &mut text)?;
+/// assert_eq!(read::document(&text)?, read::document(source)?);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// If reading fails, or writing as with [`fn@document`]. What was written until then is not a document.
+pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> Result<(), FromReaderError<R::Error>> {
+    let mut writer = Writer::new(reader.head(), sink)?;
+    while let Some(run) = reader.next_run().map_err(FromReaderError::Read)? {
+        let written = writer.run(&run);
+        if let Err(WriteError::Structure(_)) = written {
+            // A reader that checks ids itself knows the line; it reports at its end.
+            while reader.next_run().map_err(FromReaderError::Read)?.is_some() {}
+        }
+        written?;
+        reader.recycle(run.observations);
+    }
+    writer.finish()?;
+    Ok(())
+}
+
+/// Why a survey that is read run by run was not written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum FromReaderError<E> {
+    /// It could not be read.
+    #[error(transparent)]
+    Read(E),
+    /// It could not be written.
+    #[error("cannot write")]
+    Write(#[from] WriteError),
+}
+
+/// Writes a document run by run: the head first, then each run as it is given. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let document = read::document(source)?;
+/// let mut writer = write::Writer::new(&document.head, Vec::new())?;
+/// for run in &document.runs {
+///     writer.run(run)?;
+/// }
+/// assert_eq!(writer.finish()?, write::to_string(&document)?.into_bytes());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct Writer<W> {
+    sink: W,
+    runs: usize,
+    /// The ids written so far; `None` if they were checked before.
+    ids: Option<IdWatch>,
+}
+
+impl<W: Write> Writer<W> {
+    /// Writes the head.
+    ///
+    /// # Errors
+    /// If an id occurs twice in one of the head's tables, or the sink fails.
+    pub fn new(head: &Head, sink: W) -> Result<Self, WriteError> {
+        let mut ids = IdWatch::default();
+        ids.head(head);
+        Ok(Self { ids: Some(checked(ids)?), ..Self::unchecked(head, sink)? })
+    }
+
+    fn unchecked(head: &Head, mut sink: W) -> Result<Self, WriteError> {
+        let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::left_open());
+        head.serialize(&mut writer).map_err(io::Error::from)?;
+        Ok(Self { sink, runs: 0, ids: None })
+    }
+
+    /// Writes the next run.
+    ///
+    /// # Errors
+    /// If the run's id occurred before, the ids of its observations repeat, or the sink fails. What was written until then
+    /// is not a document.
+    pub fn run(&mut self, run: &Run) -> Result<(), WriteError> {
+        if let Some(mut ids) = self.ids.take() {
+            ids.run(run);
+            self.ids = Some(checked(ids)?);
+        }
+        self.sink.write_all(if self.runs == 0 { b",\n  \"runs\": [\n    " } else { b",\n    " })?;
+        let mut writer = serde_json::Serializer::with_formatter(&mut self.sink, Lines::of_run());
+        run.serialize(&mut writer).map_err(io::Error::from)?;
+        self.runs += 1;
+        Ok(())
+    }
+
+    /// Writes the end of the document and gives the sink back. A writer that is dropped before leaves no document.
+    ///
+    /// # Errors
+    /// If the sink fails.
+    pub fn finish(mut self) -> Result<W, WriteError> {
+        self.sink.write_all(if self.runs == 0 { b"\n}\n" } else { b"\n  ]\n}\n" })?;
+        self.sink.flush()?;
+        Ok(self.sink)
+    }
 }
 
 /// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
@@ -91,48 +200,12 @@ pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError>
 /// discarded.
 pub fn stream<R: std::borrow::Borrow<Run>>(
     head: &Head,
-    runs: impl Iterator<Item = R>,
-    mut sink: impl Write,
+    mut runs: impl Iterator<Item = R>,
+    sink: impl Write,
 ) -> Result<(), WriteError> {
-    struct Rows<'w, I> {
-        runs: RefCell<I>,
-        ids: &'w RefCell<IdWatch>,
-    }
-    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<'_, I> {
-        fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
-            use serde::ser::{Error, SerializeSeq};
-            let mut seq = sink.serialize_seq(None)?;
-            for run in &mut *self.runs.borrow_mut() {
-                let mut ids = self.ids.borrow_mut();
-                ids.run(run.borrow());
-                if ids.seen_twice() {
-                    return Err(S::Error::custom("duplicate id"));
-                }
-                seq.serialize_element(run.borrow())?;
-            }
-            seq.end()
-        }
-    }
-    #[derive(Serialize)]
-    struct Streamed<'h, T> {
-        #[serde(flatten)]
-        head: &'h Head,
-        #[serde(skip_serializing_if = "Option::is_none")]
-        runs: Option<T>,
-    }
-    let ids = RefCell::new(IdWatch::default());
-    ids.borrow_mut().head(head);
-    if !ids.borrow().seen_twice() {
-        let mut runs = runs.peekable();
-        let runs = runs.peek().is_some().then_some(Rows { runs: RefCell::new(runs), ids: &ids });
-        let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
-        let written = Streamed { head, runs }.serialize(&mut writer);
-        if !ids.borrow().seen_twice() {
-            written.map_err(io::Error::from)?;
-            return Ok(sink.write_all(b"\n")?);
-        }
-    }
-    Err(WriteError::Structure(ids.into_inner().into_problems()))
+    let mut writer = Writer::new(head, sink)?;
+    runs.try_for_each(|run| writer.run(run.borrow()))?;
+    writer.finish().map(drop)
 }
 
 /// The document as a string in the layout for files.
@@ -168,6 +241,10 @@ pub(crate) fn check_ids(document: &Document) -> Result<(), WriteError> {
         problems if problems.is_empty() => Ok(()),
         problems => Err(WriteError::Structure(problems)),
     }
+}
+
+fn checked(ids: IdWatch) -> Result<IdWatch, WriteError> {
+    if ids.seen_twice() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
 }
 
 fn canonical_of<T: Serialize>(value: &T) -> Result<Vec<u8>, WriteError> {
@@ -213,9 +290,21 @@ struct Lines {
     in_key: bool,
     /// The members of the array that begins next have lines of their own.
     rows_follow: bool,
+    /// The document is not closed: more of it follows.
+    left_open: bool,
 }
 
 impl Lines {
+    /// The layout of a document whose end is written later.
+    fn left_open() -> Self {
+        Self { left_open: true, ..Self::default() }
+    }
+
+    /// The layout of a run within its document and its list.
+    fn of_run() -> Self {
+        Self { open: vec![true, true], ..Self::default() }
+    }
+
     fn indent<W: ?Sized + Write>(&self, writer: &mut W) -> io::Result<()> {
         writer.write_all(b"\n")?;
         for _ in 0..self.open.iter().filter(|own| **own).count() {
@@ -240,7 +329,11 @@ impl Lines {
     }
 
     fn end<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
-        if self.open.pop() == Some(true) {
+        let own_lines = self.open.pop() == Some(true);
+        if self.left_open && self.open.is_empty() {
+            return Ok(());
+        }
+        if own_lines {
             self.indent(writer)?;
         }
         writer.write_all(bracket)

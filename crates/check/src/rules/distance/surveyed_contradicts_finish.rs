@@ -7,15 +7,17 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The row that closes a run stands at the distance that the run states as `surveyed`, within the tolerance. A
-    /// closing row that is not settled, or has slipped a digit, is left to the rules about order.
+    /// The closing row is not at the distance that the run states as `surveyed`, within the
+    /// tolerance.
+    ///
+    /// # Exceptions
+    /// - The closing row is not settled or has slipped a digit; other rules report it.
     ///
     /// # Why it matters
-    /// The record says two things about how much of the pipe was seen, and one of them is what is paid for.
+    /// The surveyed length is what is paid for, and the record gives two.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0/surveyed`:
@@ -28,13 +30,13 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/surveyed", "value": 201}]
     /// ```
-    /// The point is missing in the last row's distance, not in `surveyed`.
+    /// The last row lacks its decimal point.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/6/at", "value": 2000}]
     /// ```
     ///
     /// # Fix
-    /// Correct the one that is wrong; the video shows the last reading.
+    /// Correct the wrong one; the video shows the last reading.
     name: "surveyed-contradicts-finish", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
     facts: {
@@ -52,8 +54,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     {
         return;
     }
-    let (said, stands) = (run.survey.say(surveyed), run.survey.say(row.row.at));
-    out.report(run.spot("/surveyed"), format!("{said} were surveyed, but the closing row stands at {stands}"))
+    let (stated, closing) = (run.survey.say(surveyed), run.survey.say(row.row.at));
+    out.report(run.spot("/surveyed"), format!("`surveyed` is {stated}, but the closing row is at {closing}"))
         .fact("surveyed", surveyed.get())
         .fact("finish", row.row.at.get());
 }
