@@ -467,5 +467,5 @@ fn rejected() -> String {
         json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
-    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable")).unwrap()
 }

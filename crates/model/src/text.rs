@@ -1,5 +1,17 @@
-//! Text with its meaning in the type: identifiers, one type a table, and the few strings that have a form of
-//! their own. The empty string is never a value: what is not known is absent.
+//! Texts: a type of identifier for each table, and a type for each text that has a form of its own, such as a date.
+//!
+//! ```
+//! use obvert_model::text::{PipeId, Timestamp};
+//! let id = PipeId::new("L-101")?;
+//! let issued: Timestamp = "2026-05-06T16:20:00-05:00".parse()?;
+//! assert_eq!(id, "L-101");
+//! assert_eq!(PipeId::try_from(String::from("L-101")), Ok(id));
+//! assert_eq!(issued.as_str(), "2026-05-06T16:20:00-05:00");
+//! assert!("6 May 2026".parse::<Timestamp>().is_err());
+//! # Ok::<(), obvert_model::text::TextError>(())
+//! ```
+//!
+//! The empty text is never a value: leave out what is not known.
 
 use std::fmt;
 
@@ -53,19 +65,39 @@ texts! {
         r"^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$", "a reverse domain name, such as org.example.dispatch";
 }
 
-/// Why a text cannot stand where it was given.
+/// Why a text was refused.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum TextError {
     /// The text is empty.
     #[error("empty text; leave the key out when the value is not known")]
     Empty,
-    /// The text has not the form that its place asks for.
+    /// The text does not have the required form.
     #[error("not of the form expected here: {expected}")]
     Form {
         /// The form, with an example.
         expected: &'static str,
     },
+}
+
+/// A word that is not in a vocabulary.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{word:?} is not one of {}", words.join(", "))]
+pub struct WordError {
+    word: String,
+    words: &'static [&'static str],
+}
+
+impl WordError {
+    pub(crate) fn new(word: &str, words: &'static [&'static str]) -> Self {
+        Self { word: word.into(), words }
+    }
+
+    /// The words of the vocabulary.
+    #[must_use]
+    pub const fn words(&self) -> &'static [&'static str] {
+        self.words
+    }
 }
 
 /// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores, points and spaces do

@@ -23,7 +23,6 @@ mod steps;
 
 use std::cell::RefCell;
 use std::fmt;
-use std::io;
 
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 use serde_json::Value;
@@ -270,7 +269,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
-    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_: io::Error| MigrateError::Unstated)
+    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
 }
 
 /// An empty list equals an absent one, but below extensions, where nothing is known of what it means.
