@@ -9,7 +9,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use obvert::check::{Checker, Report, Settings, Severity};
+use obvert::check::{Checker, Report, Settings, Severity, find};
+use obvert::model::read::ProblemKind;
 use obvert::model::versions::{self, KNOWN, MigrateError, STEPS};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -43,36 +44,43 @@ fn archived(version: &str) -> Vec<(String, String)> {
     names.into_iter().map(|name| (name.clone(), read(&format!("{folder}/{name}")))).collect()
 }
 
-/// What was released never changes: every file has the digest that was written down on the day, and none came or went.
+/// What was released never changes: every schema has the digest of its day, and none came or went. The text of the release is in
+/// the history of the repository; its digests and the commit that has it stay.
 #[test]
 fn releases_are_frozen() {
     for version in older() {
         let folder = root().join("releases").join(version);
         let sums = fs::read_to_string(folder.join("SHA256SUMS")).expect("sums");
-        let listed: BTreeMap<String, String> = sums
+        let (text, schemas): (BTreeMap<String, String>, BTreeMap<String, String>) = sums
             .lines()
             .map(|line| line.split_once("  ").expect("a digest and a name"))
             .map(|(digest, name)| (name.to_owned(), digest.to_owned()))
-            .collect();
+            .partition(|(name, _)| name.starts_with("spec/"));
         let there: BTreeMap<String, String> = files_below(&folder)
             .into_iter()
-            .filter(|path| !path.ends_with("SHA256SUMS"))
+            .filter(|path| !path.ends_with("SHA256SUMS") && !path.ends_with("README.md"))
             .map(|path| {
                 let name = path.strip_prefix(&folder).expect("inside").to_string_lossy().replace('\\', "/");
                 let hash = Sha256::digest(fs::read(&path).expect("a file"));
                 (name, hash.iter().map(|byte| format!("{byte:02x}")).collect())
             })
             .collect();
-        assert_eq!(there, listed, "releases/{version} has changed");
-        for needed in
-            ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json", "spec/versions.md"]
-        {
-            assert!(listed.contains_key(needed), "releases/{version} lacks {needed}");
+        assert_eq!(there, schemas, "releases/{version} has changed");
+        for needed in ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json"] {
+            assert!(schemas.contains_key(needed), "releases/{version} lacks {needed}");
         }
-        // The crate carries the schema that it reads older documents by.
+        assert!(text.contains_key("spec/versions.md") && text.values().all(|digest| digest.len() == 64), "{version}");
+        let about = fs::read_to_string(folder.join("README.md")).expect("where the text is");
+        let commit = about.split('`').find(|word| word.len() == 40 && word.chars().all(|c| c.is_ascii_hexdigit()));
+        assert!(commit.is_some(), "releases/{version}/README.md names no commit");
+        // The crate carries the schema that it reads older documents by, and it is shipped beside that of this version.
         let released: Value =
             serde_json::from_str(&read(&format!("releases/{version}/schema/document.schema.json"))).expect("json");
-        assert_eq!(versions::schema(version), Some(released), "{version}");
+        assert_eq!(versions::schema(version), Some(released.clone()), "{version}");
+        let shipped: Value =
+            serde_json::from_str(&read(&format!("schema/{version}/document.schema.json"))).expect("json");
+        assert_eq!(shipped, released, "{version}");
+        assert_eq!(shipped["$id"], format!("https://obvert.example/schema/{version}/document.schema.json"));
     }
     assert!(!older().is_empty());
 }
@@ -96,9 +104,9 @@ fn versions_are_in_order() {
     }
     let names: BTreeSet<&str> = STEPS.iter().map(|step| step.name).collect();
     assert_eq!(names.len(), STEPS.len(), "a step's name is given twice");
-    let chapter = read("spec/versions.md");
+    let chapter = read("spec/format/versions.md");
     for step in STEPS {
-        assert!(chapter.contains(&format!("`{}`", step.name)), "spec/versions.md does not name {}", step.name);
+        assert!(chapter.contains(&format!("`{}`", step.name)), "spec/format/versions.md does not name {}", step.name);
     }
 }
 
@@ -356,7 +364,7 @@ fn older_surveys_are_read_as_they_are() {
     let current = fs::read_to_string(folder.path().join("new.obvert.json")).expect("written");
     let migrated = versions::migrate(fs::read(old).expect("there").as_slice(), "0.2").expect("migrates");
     let document = obvert::read(migrated.text.as_bytes()).expect("valid");
-    assert_eq!(current, obvert::to_string(&document));
+    assert_eq!(current, obvert::to_string(&document).unwrap());
     let grade = obvert(folder.path(), &["grade", old]);
     assert_eq!(grade.status.code(), Some(0), "{}", err(&grade));
     // It is mended only once it is of this version.
@@ -390,4 +398,84 @@ fn a_conversion_says_that_the_version_is_another() {
     let refused = support::obvert_in(folder.path(), &["convert", &old, "-o", "other.obvert.json", "--lossless"]);
     assert_eq!(support::status(&refused), 2);
     assert!(!folder.path().join("other.obvert.json").exists());
+}
+
+/// Every rename leads from a name that is gone to one that exists.
+#[test]
+fn renamed_rules_exist_by_their_new_names() {
+    let exists = |name: &str| find(name).is_some() || ProblemKind::ALL.iter().any(|kind| kind.as_str() == name);
+    for (old, new) in versions::RENAMED {
+        assert!(exists(new), "{old} was renamed to {new}, which does not exist");
+        assert!(!exists(old), "{old} still exists");
+    }
+}
+
+const OLD_PROFILE: &str = r#"{
+  "profile": "0.1", "id": "office", "version": "1",   "title": "Office",
+  "rules": [
+    {"rule": "asset-twice", "severity": "error"},
+    {"rule": "camera-speed", "limits": [{"name": "limit", "value": 12}]}
+  ],
+  "suppressions": [
+    {"rule": "run-past-pipe", "pipes": ["P-1"], "reason": "the rule asset-twice"},
+    {"rule": "asset-twice", "pipes": ["P-2"], "reason": "known"}
+  ]
+}
+"#;
+
+#[test]
+fn the_command_renames_the_rules_of_a_profile() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("office.profile.json");
+    fs::write(&file, OLD_PROFILE).expect("written");
+    let shown = obvert(folder.path(), &["migrate", "office.profile.json"]);
+    assert_eq!(shown.status.code(), Some(0), "{}", err(&shown));
+    let expected = "office.profile.json: a profile with 2 renamed rules\n  \
+        renamed-rule: asset-twice is now asset-duplicate\n    \
+        /rules/0/rule: \"asset-duplicate\"\n    \
+        /suppressions/1/rule: \"asset-duplicate\"\n  \
+        renamed-rule: run-past-pipe is now run-longer-than-pipe\n    \
+        /suppressions/0/rule: \"run-longer-than-pipe\"\n";
+    assert!(out(&shown).starts_with(expected), "{}", out(&shown));
+    assert_eq!(fs::read_to_string(&file).expect("there"), OLD_PROFILE);
+    // Written in its place: only the names change, and a text that mentions one stays.
+    let log = obvert(folder.path(), &["migrate", "office.profile.json", "--write", "--format", "json"]);
+    let log: Value = serde_json::from_slice(&log.stdout).expect("json");
+    let schema: Value = serde_json::from_str(&read("schema/migration.schema.json")).expect("json");
+    assert!(jsonschema::validator_for(&schema).expect("compiles").is_valid(&log), "{log:#}");
+    assert_eq!(log["documents"][0]["written"], "office.profile.json");
+    let new = OLD_PROFILE
+        .replace("\"asset-twice\"", "\"asset-duplicate\"")
+        .replace("\"run-past-pipe\"", "\"run-longer-than-pipe\"");
+    assert_eq!(fs::read_to_string(&file).expect("there"), new);
+    let done = obvert(folder.path(), &["migrate", "office.profile.json", "--write"]);
+    assert_eq!(out(&done), "office.profile.json: a profile with no renamed rules\n", "{}", err(&done));
+    // What is no profile by its schema is refused.
+    fs::write(&file, OLD_PROFILE.replace("\"title\"", "\"titel\"")).expect("written");
+    let broken = obvert(folder.path(), &["migrate", "office.profile.json"]);
+    assert!(broken.status.code() == Some(2) && err(&broken).contains("titel"), "{}", err(&broken));
+}
+
+/// An old name is an error that names the new one, wherever a rule can be named.
+#[test]
+fn old_names_of_rules_are_refused_with_the_new_ones() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("office.profile.json"), OLD_PROFILE).expect("written");
+    let survey = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    let renamed = "\"asset-twice\" was renamed to \"asset-duplicate\"";
+    for arguments in [
+        &["explain", "asset-twice"][..],
+        &["check", &survey, "--weigh", "asset-twice=error"],
+        &["check", &survey, "--limit", "asset-twice.most=3"],
+        &["check", &survey, "--today", "2026-06-15", "--profile", "office.profile.json"],
+        &["fix", &survey, "--only", "asset-twice"],
+        &["profile", "check", "office.profile.json"],
+    ] {
+        let run = obvert(folder.path(), arguments);
+        let said = out(&run) + &err(&run);
+        assert!(run.status.code() != Some(0) && said.contains(renamed), "{arguments:?}: {said}");
+    }
+    // A problem of structure was renamed as well.
+    let run = obvert(folder.path(), &["explain", "row-astray"]);
+    assert!(err(&run).contains("\"row-astray\" was renamed to \"orphan-row\""), "{}", err(&run));
 }

@@ -3,7 +3,7 @@
 
 use std::fmt::Write;
 
-use obvert::check::grading::{Counted, Tally};
+use obvert::check::grading::{GradeExtent, GradeTotals};
 use obvert::check::{Checker, Settings};
 use obvert::model::lists::GradeScheme;
 use obvert::model::number::{ClockHour, Grade};
@@ -11,12 +11,14 @@ use obvert::model::tables::{ClockReading, LengthUnit, Material, MaterialClass, Q
 use obvert::model::write;
 use serde_json::{Value, json};
 
-/// The block of a worked example; `None` for a name that there is none of.
-pub(crate) fn example(name: &str) -> Option<String> {
+use super::chapters;
+
+/// The block of a worked example in a chapter; `None` if there is no example of that name.
+pub(crate) fn example(name: &str, chapter: &str) -> Option<String> {
     Some(match name {
         "clock" => clock(),
         "units" => units(),
-        "distance" => distance(),
+        "distance" => distance(chapter),
         "stretches" => stretches(),
         "total" => total(),
         "peaks" => peaks(),
@@ -58,22 +60,17 @@ fn materials() -> String {
     out
 }
 
-/// The CSV tables with their columns, from the Table Schemas.
+/// The CSV tables with the columns that identify a row, from the Table Schemas.
 fn tables() -> String {
-    let mut out = String::from("| File | A row is named by | Other columns |\n|---|---|---|\n");
+    let mut out = String::from("| File | A row is identified by |\n|---|---|\n");
     for (name, schema) in obvert::convert::csv::table_schemas() {
         let schema: Value = serde_json::from_str(&schema).expect("a schema");
-        let text = |value: &Value| value.as_str().expect("a name").to_owned();
+        let text = |value: &Value| value.as_str().map(|name| format!("`{name}`"));
         let keys: Vec<String> = match &schema["primaryKey"] {
-            Value::Array(keys) => keys.iter().map(text).collect(),
-            Value::String(key) => vec![key.clone()],
-            _ => Vec::new(),
+            Value::Array(keys) => keys.iter().filter_map(text).collect(),
+            key => text(key).into_iter().collect(),
         };
-        let columns = schema["fields"].as_array().expect("fields").iter().map(|field| text(&field["name"]));
-        let others: Vec<String> =
-            columns.filter(|column| !keys.contains(column)).map(|column| format!("`{column}`")).collect();
-        let keys: Vec<String> = keys.iter().map(|key| format!("`{key}`")).collect();
-        let _ = writeln!(out, "| `{}` | {} | {} |", name.replace(".json", ".csv"), keys.join(", "), others.join(", "));
+        let _ = writeln!(out, "| `{}` | {} |", name.replace(".json", ".csv"), keys.join(", "));
     }
     out
 }
@@ -96,7 +93,8 @@ fn units() -> String {
 }
 
 /// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
-fn distance() -> String {
+fn distance(chapter: &str) -> String {
+    let catalogue = chapters::path_of("rules").map(|path| chapters::link(chapter, &path)).expect("the catalogue");
     let mut out =
         String::from("| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n");
     for (first, second) in [
@@ -142,7 +140,7 @@ fn distance() -> String {
         };
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
-            |found| format!("[`{0}`](rules.md#{0})", found.rule),
+            |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
         );
         let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
     }
@@ -175,9 +173,9 @@ fn stretches() -> String {
     let feet = |feet: f64| (format!("{feet} ft"), feet * LengthUnit::Foot.metres());
     let metres = |metres: f64| (format!("{metres} m"), metres);
     for (said, length) in [metres(0.0), metres(0.4), metres(1.0), metres(1.001), metres(2.5), feet(31.8), feet(1.0)] {
-        let mut tally = Tally::default();
-        tally.add(grade(2), Counted { at: 0.0, length: Some(length) }, &scheme);
-        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), tally.count, tally.total);
+        let mut totals = GradeTotals::default();
+        totals.add(grade(2), GradeExtent { at: 0.0, length: Some(length) }, &scheme);
+        let _ = writeln!(out, "| {said} | {} | {} | {} |", tidy(length), totals.count, totals.total);
     }
     out
 }
@@ -188,25 +186,25 @@ fn tidy(value: f64) -> f64 {
 
 const PLACES: [(f64, u8); 5] = [(3.2, 10), (3.9, 20), (12.0, 80), (12.4, 5), (30.5, 40)];
 
-fn rolled(places: &[(f64, u8)], peak: Option<&Value>) -> (Tally, GradeScheme) {
+fn rolled(places: &[(f64, u8)], peak: Option<&Value>) -> (GradeTotals, GradeScheme) {
     let scheme = scheme(peak);
-    let mut tally = Tally::default();
+    let mut totals = GradeTotals::default();
     for (at, value) in places {
-        tally.add(grade(*value), Counted::point(*at), &scheme);
+        totals.add(grade(*value), GradeExtent::point(*at), &scheme);
     }
-    tally.end_run(&scheme);
-    (tally, scheme)
+    totals.end_run(&scheme);
+    (totals, scheme)
 }
 
 fn total() -> String {
-    let (tally, scheme) = rolled(&PLACES, None);
+    let (totals, scheme) = rolled(&PLACES, None);
     let mut out = String::from("| Figure | Computed | Is |\n|---|---|---|\n");
     let grades: Vec<String> = PLACES.iter().map(|(_, grade)| grade.to_string()).collect();
-    let (total, count) = (tally.total, tally.count);
-    let per = tally.per_length(36.5, &scheme).map_or(0.0, tidy);
+    let (total, count) = (totals.total, totals.count);
+    let per = totals.per_length(36.5, &scheme).map_or(0.0, tidy);
     let _ = writeln!(out, "| `total` | {} | {total} |", grades.join(" + "));
     let _ = writeln!(out, "| `count` | five points, 1 each | {count} |");
-    let _ = writeln!(out, "| `mean` | {total} ∕ {count} | {} |", tally.mean().map_or(0.0, tidy));
+    let _ = writeln!(out, "| `mean` | {total} ∕ {count} | {} |", totals.mean().map_or(0.0, tidy));
     let _ = writeln!(out, "| `per_length` | {total} ∕ 36.5 m × 1 m | {per} |");
     out
 }
@@ -220,8 +218,8 @@ fn peaks() -> String {
         let said: Vec<String> = places.iter().map(|(at, grade)| format!("{grade} at {at} m")).collect();
         let peak = |method: &str| {
             let peak = json!({ "method": method, "length": { "value": 1, "unit": "m" } });
-            let (tally, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));
-            tally.peak(&scheme).expect("a peak")
+            let (totals, scheme) = rolled(places, Some(&peak).filter(|_| method != "worst-grade"));
+            totals.peak(&scheme).expect("a peak")
         };
         let [worst, fixed, sliding] = ["worst-grade", "fixed-lengths", "sliding-length"].map(peak);
         let _ = writeln!(out, "| {} | {worst} | {fixed} | {sliding} |", said.join(", "));

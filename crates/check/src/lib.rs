@@ -26,54 +26,27 @@
 #[macro_use]
 mod rule;
 
-mod ahead;
-mod baseline;
 mod bearings;
-mod bore;
 mod catalogue;
 mod checker;
-mod concerned;
-mod coverage;
-mod dated_files;
-mod dates;
-mod dial;
 mod draft;
-mod drift;
-mod example;
 mod fact;
 mod finding;
-mod grade_table;
 pub mod grading;
-mod identity;
-mod levels;
-mod measure;
-mod media_types;
 mod mend;
-mod mended;
-mod order;
 pub mod output;
 mod partial;
+mod pipeline;
 mod profile;
-mod reach;
 mod report;
-mod rollup;
-mod rows;
 mod rules;
 mod settings;
 mod sink;
-mod sizes;
-mod sorting;
-mod tally;
-mod texts;
-mod time;
-mod twice;
+mod support;
 mod views;
 
-pub use baseline::Compared;
-pub use bore::Bore;
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;
-pub use concerned::{Concerned, ConcernedRun};
 pub use draft::{Draft, DraftError, DraftSettings};
 pub use fact::{Fact, FactKind, JsonType};
 pub use finding::{Finding, Severity};
@@ -85,10 +58,14 @@ pub use mend::{
 pub use obvert_model::Location;
 pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
-pub use report::{Changed, Document as ReportDocument, NotRun, Report, RuleTotal, Stamp, Suppressed, Tool, Totals};
+pub use report::{
+    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, NotRun, Report, RuleTotal, Stamp,
+    Suppressed, Tool, Totals,
+};
 pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;
+pub use support::cross_section::CrossSection;
 pub use views::{
     Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, Spot,
     StructureView, Survey,

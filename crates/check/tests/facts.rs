@@ -38,6 +38,16 @@ fn the_speed_has_the_rounding_of_the_times() {
     states(&finding, "metres_per_minute", 200.0 * FOOT / (120.0 + 60.0) * 60.0);
 }
 
+/// A fraction of a second shows that a time was not cut to whole minutes.
+#[test]
+fn times_with_a_fraction_are_not_rounded() {
+    let finding = found(
+        "camera-speed",
+        &json!([{ "op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:33:00.5-05:00" }]),
+    );
+    states(&finding, "metres_per_minute", 200.0 * FOOT / 120.5 * 60.0);
+}
+
 /// By the video: 64.4 ft in 120 s, and each offset is cut to whole seconds.
 #[test]
 fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {

@@ -6,8 +6,8 @@
 
 #![allow(clippy::expect_used)]
 
-use obvert_check::grading::{Counted, GradeBy, Grader, Tally, Why};
-use obvert_check::{Bore, Checker, Finding, MINIMAL, Settings};
+use obvert_check::grading::{GradeBy, GradeExtent, GradeTotals, Grader, Why};
+use obvert_check::{Checker, CrossSection, Finding, MINIMAL, Settings};
 use obvert_model::lists::{Code, CodeList, GradeScheme};
 use obvert_model::number::Grade;
 use obvert_model::tables::{Aspect, MaterialClass, Observation};
@@ -25,8 +25,8 @@ fn row(name: &str, quantities: Value) -> Observation {
     serde_json::from_value(json!({ "id": "1", "at": 0, "code": name, "quantities": quantities })).expect("a row")
 }
 
-fn bore(class: MaterialClass, height: f64) -> Bore {
-    Bore { class: Some(class), height: Some(height), shape: None }
+fn section(class: MaterialClass, height: f64) -> CrossSection {
+    CrossSection { class: Some(class), height: Some(height), shape: None }
 }
 
 fn amount(value: f64, unit: &str) -> Value {
@@ -34,9 +34,9 @@ fn amount(value: f64, unit: &str) -> Value {
 }
 
 /// The structural grade of a code with an amount, by `obvert-grades`.
-fn structural(name: &str, quantities: Value, bore: &Bore) -> Option<u8> {
+fn structural(name: &str, quantities: Value, section: &CrossSection) -> Option<u8> {
     let grader = Grader::new(GradeScheme::obvert_grades());
-    grader.grade(code(name), &row(name, quantities), bore, Aspect::Structural).map(Grade::get)
+    grader.grade(code(name), &row(name, quantities), section, Aspect::Structural).map(Grade::get)
 }
 
 /// A scheme for one list of codes: its steps, its best and worst grade, its entries and how it rolls up.
@@ -59,7 +59,7 @@ fn metres() -> Value {
 // obvert-grades: an offset in a pipe of 200 to below 450 mm goes 10, 24, 48, 90.
 #[test]
 fn a_band_begins_with_its_first_amount_and_ends_before_the_next() {
-    let pipe = bore(MaterialClass::Clayware, 203.2);
+    let pipe = section(MaterialClass::Clayware, 203.2);
     for (offset, expected) in
         [(0.0, 1), (9.99, 1), (10.0, 2), (23.999, 2), (24.0, 3), (47.9, 3), (48.0, 4), (89.9, 4), (90.0, 5), (900.0, 5)]
     {
@@ -69,7 +69,7 @@ fn a_band_begins_with_its_first_amount_and_ends_before_the_next() {
 
 #[test]
 fn amounts_are_converted_exactly_before_they_meet_a_band() {
-    let pipe = bore(MaterialClass::Clayware, 203.2);
+    let pipe = section(MaterialClass::Clayware, 203.2);
     // 0.5 in = 12.7 mm, 1 in = 25.4 mm, 2 in = 50.8 mm, 4 in = 101.6 mm.
     for (inches, expected) in [(0.25, 1), (0.5, 2), (1.0, 3), (2.0, 4), (4.0, 5)] {
         assert_eq!(structural("joint.displaced", amount(inches, "in"), &pipe), Some(expected), "{inches} in");
@@ -91,7 +91,7 @@ fn an_edge_in_inches_is_met_by_inches() {
     let grader = Grader::new(&scheme);
     let judge = |height: f64, inches: f64| {
         let row = row("joint.displaced", amount(inches, "in"));
-        let pipe = bore(MaterialClass::Clayware, height);
+        let pipe = section(MaterialClass::Clayware, height);
         grader.grade(code("joint.displaced"), &row, &pipe, Aspect::Structural).map(Grade::get)
     };
     let foot = std::hint::black_box(12.0) * 25.4;
@@ -103,17 +103,17 @@ fn an_edge_in_inches_is_met_by_inches() {
 
 #[test]
 fn the_same_offset_counts_for_more_in_a_smaller_pipe() {
-    let graded = |height| structural("joint.displaced", amount(30.0, "mm"), &bore(MaterialClass::Clayware, height));
+    let graded = |height| structural("joint.displaced", amount(30.0, "mm"), &section(MaterialClass::Clayware, height));
     assert_eq!([199.9, 200.0, 449.9, 450.0].map(graded), [Some(4), Some(3), Some(3), Some(2)]);
 }
 
 #[test]
 fn a_material_decides_before_the_general_entry() {
-    let graded = |class| structural("crack.longitudinal", amount(2.0, "mm"), &bore(class, 300.0));
+    let graded = |class| structural("crack.longitudinal", amount(2.0, "mm"), &section(class, 300.0));
     assert_eq!(graded(MaterialClass::Masonry), Some(2));
     assert_eq!(graded(MaterialClass::Clayware), Some(3));
     // Without an amount the plain grade holds.
-    assert_eq!(structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 300.0)), Some(2));
+    assert_eq!(structural("crack.longitudinal", amount(1.0, "mm"), &section(MaterialClass::Clayware, 300.0)), Some(2));
 }
 
 #[test]
@@ -122,7 +122,7 @@ fn a_characterisation_decides_before_the_general_entry() {
     let graded = |words: Value| {
         let row = json!({ "id": "1", "at": 0, "code": "infiltration", "characterisation": words });
         let row: Observation = serde_json::from_value(row).expect("a row");
-        grader.grade(code("infiltration"), &row, &Bore::default(), Aspect::Operational).map(Grade::get)
+        grader.grade(code("infiltration"), &row, &CrossSection::default(), Aspect::Operational).map(Grade::get)
     };
     assert_eq!(graded(json!(["dripping"])), Some(2));
     assert_eq!(graded(json!(["gushing"])), Some(5));
@@ -132,10 +132,10 @@ fn a_characterisation_decides_before_the_general_entry() {
 #[test]
 fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
     let grader = Grader::new(GradeScheme::obvert_grades());
-    let judge = |quantities: Value, bore: &Bore| {
-        grader.judge(code("joint.displaced"), &row("joint.displaced", quantities), bore, Aspect::Structural)
+    let judge = |quantities: Value, section: &CrossSection| {
+        grader.judge(code("joint.displaced"), &row("joint.displaced", quantities), section, Aspect::Structural)
     };
-    let pipe = bore(MaterialClass::Clayware, 203.2);
+    let pipe = section(MaterialClass::Clayware, 203.2);
     let sound = judge(amount(50.0, "mm"), &pipe);
     assert!(sound.certain);
     let reason = sound.reason(&pipe);
@@ -143,7 +143,7 @@ fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
     let bare = judge(json!([]), &pipe);
     assert_eq!(bare.reason(&pipe), "no offset is recorded; height 203.2 mm, from 200 to below 450 mm");
     // The height is not known, the amount is in the wrong unit, the amount is beyond the list's 1000 mm.
-    assert!(!judge(amount(50.0, "mm"), &Bore::default()).certain);
+    assert!(!judge(amount(50.0, "mm"), &CrossSection::default()).certain);
     assert!(!judge(amount(50.0, "percent"), &pipe).certain);
     assert!(!judge(amount(1001.0, "mm"), &pipe).certain);
     assert!(judge(amount(1000.0, "mm"), &pipe).certain);
@@ -152,8 +152,8 @@ fn a_grade_knows_what_it_rests_on_and_whether_it_is_certain() {
     assert_eq!((roots.grade, roots.certain), (None, true));
 }
 
-fn over(metres: f64) -> Counted {
-    Counted { at: 0.0, length: Some(metres) }
+fn over(metres: f64) -> GradeExtent {
+    GradeExtent { at: 0.0, length: Some(metres) }
 }
 
 #[test]
@@ -172,10 +172,10 @@ fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
         (5.0, 5),
     ];
     for (metres, times) in stretches {
-        let mut tally = Tally::default();
-        tally.add(grade(3), over(metres), scheme);
+        let mut totals = GradeTotals::default();
+        totals.add(grade(3), over(metres), scheme);
         assert_eq!(
-            (tally.count, tally.total),
+            (totals.count, totals.total),
             (times, 3.0 * f64::from(u32::try_from(times).expect("few"))),
             "{metres}"
         );
@@ -186,15 +186,15 @@ fn a_stretch_counts_once_for_every_interval_begun_and_at_least_once() {
 fn an_interval_in_feet_is_measured_in_feet() {
     let feet = json!({ "value": 5, "unit": "ft" });
     let scheme = scheme(&[1, 2], [1, 2], &json!([]), &feet, &json!({ "value": 100, "unit": "ft" }));
-    let mut tally = Tally::default();
-    tally.add(grade(2), over(15.0 * 0.3048), &scheme);
-    assert_eq!(tally.count, 3, "15 ft are three intervals of 5 ft and not a fourth begun");
-    tally.add(grade(1), over(15.1 * 0.3048), &scheme);
-    assert_eq!((tally.count, tally.total), (7, 10.0));
+    let mut totals = GradeTotals::default();
+    totals.add(grade(2), over(15.0 * 0.3048), &scheme);
+    assert_eq!(totals.count, 3, "15 ft are three intervals of 5 ft and not a fourth begun");
+    totals.add(grade(1), over(15.1 * 0.3048), &scheme);
+    assert_eq!((totals.count, totals.total), (7, 10.0));
     // 10 over 400 ft are 2.5 for each 100 ft.
-    let per_length = tally.per_length(400.0 * 0.3048, &scheme).expect("a length");
+    let per_length = totals.per_length(400.0 * 0.3048, &scheme).expect("a length");
     assert!((per_length - 2.5).abs() < 1e-9, "{per_length}");
-    assert_eq!(tally.per_length(0.0, &scheme), None);
+    assert_eq!(totals.per_length(0.0, &scheme), None);
 }
 
 #[test]
@@ -202,26 +202,26 @@ fn a_scale_may_run_from_bad_to_good() {
     let scheme = scheme(&[1, 2, 3], [3, 1], &json!([]), &metres(), &metres());
     let grader = Grader::new(&scheme);
     assert!(grader.is_worse(grade(1), grade(2)) && !grader.is_worse(grade(3), grade(2)));
-    let mut tally = Tally::default();
-    assert_eq!((tally.worst, tally.mean()), (None, None));
+    let mut totals = GradeTotals::default();
+    assert_eq!((totals.worst, totals.mean()), (None, None));
     for value in [3, 1, 2] {
-        tally.add(grade(value), Counted::point(0.0), &scheme);
+        totals.add(grade(value), GradeExtent::point(0.0), &scheme);
     }
-    assert_eq!((tally.worst, tally.mean()), (Some(grade(1)), Some(2.0)));
-    let mut other = Tally::default();
-    other.add(grade(3), Counted::point(0.0), &scheme);
-    other.join(&tally, &scheme);
+    assert_eq!((totals.worst, totals.mean()), (Some(grade(1)), Some(2.0)));
+    let mut other = GradeTotals::default();
+    other.add(grade(3), GradeExtent::point(0.0), &scheme);
+    other.merge(&totals, &scheme);
     assert_eq!((other.worst, other.total, other.count), (Some(grade(1)), 9.0, 4));
 }
 
 #[test]
 fn what_cannot_be_counted_is_doubtful_and_changes_nothing_else() {
     let scheme = GradeScheme::obvert_grades();
-    let mut tally = Tally::default();
-    tally.add(grade(22), Counted::point(0.0), scheme);
-    tally.add(grade(2), Counted { at: 0.0, length: None }, scheme);
-    tally.add(grade(2), over(-3.0), scheme);
-    assert_eq!((tally.doubtful, tally.count, tally.total, tally.worst), (3, 0, 0.0, None));
+    let mut totals = GradeTotals::default();
+    totals.add(grade(22), GradeExtent::point(0.0), scheme);
+    totals.add(grade(2), GradeExtent { at: 0.0, length: None }, scheme);
+    totals.add(grade(2), over(-3.0), scheme);
+    assert_eq!((totals.doubtful, totals.count, totals.total, totals.worst), (3, 0, 0.0, None));
 }
 
 // Observations at 3.2, 3.9, 12.0, 12.4 and 30.5 m with scores 10, 20, 80, 5 and 40 on 36.5 m: total 155, mean 4.2466 a
@@ -229,12 +229,12 @@ fn what_cannot_be_counted_is_doubtful_and_changes_nothing_else() {
 #[test]
 fn the_worked_example_of_a_total_and_a_mean_per_metre() {
     let scheme = scheme(&[5, 10, 20, 40, 80], [5, 80], &json!([]), &metres(), &metres());
-    let mut tally = Tally::default();
+    let mut totals = GradeTotals::default();
     for score in [10, 20, 80, 5, 40] {
-        tally.add(grade(score), Counted::point(0.0), &scheme);
+        totals.add(grade(score), GradeExtent::point(0.0), &scheme);
     }
-    assert_eq!((tally.total, tally.count, tally.worst, tally.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
-    let per_metre = tally.per_length(36.5, &scheme).expect("a length");
+    assert_eq!((totals.total, totals.count, totals.worst, totals.mean()), (155.0, 5, Some(grade(80)), Some(31.0)));
+    let per_metre = totals.per_length(36.5, &scheme).expect("a length");
     assert!((per_metre - 4.2466).abs() < 0.000_05, "{per_metre}");
 }
 
@@ -247,12 +247,12 @@ fn summing(method: &str, metres: f64) -> GradeScheme {
 }
 
 fn peak_of(scheme: &GradeScheme, places: &[(f64, u8)]) -> Option<f64> {
-    let mut tally = Tally::default();
+    let mut totals = GradeTotals::default();
     for (at, score) in places {
-        tally.add(grade(*score), Counted::point(*at), scheme);
+        totals.add(grade(*score), GradeExtent::point(*at), scheme);
     }
-    tally.end_run(scheme);
-    tally.peak(scheme)
+    totals.end_run(scheme);
+    totals.peak(scheme)
 }
 
 // The worked example's third figure: peak 85 by metres (12.0 and 12.4 m stand in one), where the highest single score is 80.
@@ -283,18 +283,18 @@ fn a_peak_by_lengths_is_the_greatest_sum_in_one() {
 #[test]
 fn a_stretch_adds_to_the_lengths_that_it_runs_through() {
     let scheme = summing("fixed-lengths", 1.0);
-    let mut tally = Tally::default();
+    let mut totals = GradeTotals::default();
     // 2.5 m count three times: at 0.5, 1.5 and 2.5 m.
-    tally.add(grade(20), Counted { at: 0.5, length: Some(2.5) }, &scheme);
-    tally.add(grade(5), Counted::point(2.9), &scheme);
-    tally.end_run(&scheme);
-    assert_eq!((tally.total, tally.peak(&scheme)), (65.0, Some(25.0)));
+    totals.add(grade(20), GradeExtent { at: 0.5, length: Some(2.5) }, &scheme);
+    totals.add(grade(5), GradeExtent::point(2.9), &scheme);
+    totals.end_run(&scheme);
+    assert_eq!((totals.total, totals.peak(&scheme)), (65.0, Some(25.0)));
     // Another run of the pipe has metres of its own.
-    let mut other = Tally::default();
-    other.add(grade(10), Counted::point(2.7), &scheme);
+    let mut other = GradeTotals::default();
+    other.add(grade(10), GradeExtent::point(2.7), &scheme);
     other.end_run(&scheme);
-    tally.join(&other, &scheme);
-    assert_eq!((tally.total, tally.peak(&scheme)), (75.0, Some(25.0)));
+    totals.merge(&other, &scheme);
+    assert_eq!((totals.total, totals.peak(&scheme)), (75.0, Some(25.0)));
 }
 
 #[test]
@@ -310,7 +310,7 @@ fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
         found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
     };
     assert_eq!(check(85.0), [""; 0]);
-    assert_eq!(check(80.0), ["peak 80 stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
+    assert_eq!(check(80.0), ["peak 80 is stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
 }
 
 /// The worked example as a document, with a rating of it.
@@ -360,11 +360,11 @@ fn a_rating_that_adds_up_is_not_contradicted() {
 fn every_wrong_figure_is_found_with_what_it_should_be() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural",
         "peak": 40, "total": 150, "count": 6, "mean": 25, "per_length": 4.25 });
-    let message = "5 figures do not follow from the grades: peak 40 stated, but the worst grade in R-101 is 80; \
-        total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun); \
-        mean 25 stated, but 155 ÷ 5 = 31 in R-101; \
-        count 6 stated, but 5 grades count in R-101, a stretch once for each 1 m begun; \
-        per_length 4.25 stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m";
+    let message = "5 figures differ from what the grades give: peak 40 is stated, but the worst grade in R-101 is 80; \
+        total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun); \
+        mean 25 is stated, but 155 ÷ 5 = 31 in R-101; \
+        count 6 is stated, but 5 grades count in R-101, a stretch once for each 1 m begun; \
+        per_length 4.25 is stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m";
     let document = example(&wrong);
     assert_eq!(contradicted(&document), [("/ratings/0".to_owned(), message.to_owned())]);
     let found = findings(&document, "rating-contradicts", vec![clay_scheme()]);
@@ -377,7 +377,7 @@ fn every_wrong_figure_is_found_with_what_it_should_be() {
 fn a_rating_with_one_wrong_figure_is_found_at_the_figure() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 80, "total": 150, "count": 5 });
     let message =
-        "total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
+        "total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
     assert_eq!(contradicted(&example(&wrong)), [("/ratings/0/total".to_owned(), message.to_owned())]);
 }
 
@@ -590,7 +590,7 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     let table = checker.grades(source.as_bytes(), GradeBy::default()).expect("grades");
     let rows = &table.pipes[0].aspects[0].observations;
     let expected =
-        structural("crack.longitudinal", amount(1.0, "mm"), &bore(MaterialClass::Clayware, 200.0)).expect("a grade");
+        structural("crack.longitudinal", amount(1.0, "mm"), &section(MaterialClass::Clayware, 200.0)).expect("a grade");
     assert_eq!(rows.len(), 1);
     assert_eq!((rows[0].grade, rows[0].via.as_deref()), (expected, Some("crack.longitudinal")));
     let told = "BAB B A is crack.longitudinal of obvert-terms; ";

@@ -6,6 +6,8 @@ use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
 use obvert::model::lists::CodeList;
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
+use obvert::model::text::nearest;
+use obvert::model::versions;
 
 use crate::render::{out, strong, wrapped};
 use crate::{Failure, Status};
@@ -41,6 +43,9 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     }
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
+    }
+    if let Some(new) = versions::renamed(name) {
+        return Err(format!("{name:?} was renamed to {new:?}").into());
     }
     let found = search(name, &keys);
     if found.is_empty() {
@@ -109,18 +114,12 @@ fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, Stri
 }
 
 fn unknown(name: &str) -> String {
-    let meant = name.to_lowercase();
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
     let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
-    let near = rules
-        .chain(kinds)
-        .chain(codes)
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
-        .max_by(|a, b| a.0.total_cmp(&b.0));
+    let near = nearest(name, rules.chain(kinds).chain(codes));
     match near {
-        Some((_, near)) => format!("nothing is called {name:?}; did you mean {near:?}?"),
+        Some(near) => format!("nothing is called {name:?}; did you mean {near:?}?"),
         None => format!(
             "nothing is called {name:?}; give a rule (`obvert rules` lists them), a code such as crack.longitudinal, \
              or a field such as runs.observations.at"
@@ -186,7 +185,7 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             out,
             "",
             &format!(
-                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
+                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, tests/corpus/bases/minimal.obvert.json. \
              The rule guards {}, since version {}.",
                 rule.clause, rule.since
             ),

@@ -94,33 +94,37 @@ pub(crate) fn note(text: &str) {
     let _ = writeln!(sink, "{} {}", severity(Severity::Note, "note:"), plain(text));
 }
 
-/// Prints a text in lines of at most 100 characters, its paragraphs kept, list items kept on lines of their own. Lines
-/// after the first of an arrow or of a list item are set in under its words.
+/// Prints a text in lines of at most 100 characters. Keeps paragraphs, and starts each list item on its own line. The
+/// second and further lines of an arrow or a list item are indented under its words.
 pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Result<()> {
-    let hang = ["-> ", "- "].into_iter().find(|mark| text.starts_with(mark)).map_or(0, str::len);
-    let room = 100 - indent.len() - hang;
+    let arrow = if text.starts_with("-> ") { "-> ".len() } else { 0 };
+    let (mut hang, mut first) = (arrow, true);
     let mut line = String::new();
-    let mut first = true;
-    let mut end = |out: &mut dyn Write, line: &mut String| -> io::Result<()> {
+    let end = |out: &mut dyn Write, line: &mut String, first: &mut bool, hang: usize| -> io::Result<()> {
         if !line.is_empty() {
-            let hang = if std::mem::take(&mut first) { 0 } else { hang };
+            let hang = if std::mem::take(first) { 0 } else { hang };
             writeln!(out, "{indent}{}{line}", " ".repeat(hang))?;
             line.clear();
         }
         Ok(())
     };
     for source in text.lines() {
+        let item = source.trim_start().starts_with("- ");
         if source.trim().is_empty() {
-            end(out, &mut line)?;
+            end(out, &mut line, &mut first, hang)?;
             writeln!(out)?;
+            hang = arrow;
         }
-        if source.trim_start().starts_with("- ") || source.trim_start().starts_with('|') {
-            end(out, &mut line)?;
+        if item || source.trim_start().starts_with('|') {
+            end(out, &mut line, &mut first, hang)?;
+        }
+        if item {
+            (hang, first) = ("- ".len(), true);
         }
         for word in source.split_whitespace() {
             let word = &*plain(word);
-            if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
-                end(out, &mut line)?;
+            if !line.is_empty() && hang + line.chars().count() + 1 + word.chars().count() > 100 - indent.len() {
+                end(out, &mut line, &mut first, hang)?;
             }
             if !line.is_empty() {
                 line.push(' ');
@@ -128,5 +132,5 @@ pub(crate) fn wrapped(out: &mut dyn Write, indent: &str, text: &str) -> io::Resu
             line.push_str(word);
         }
     }
-    end(out, &mut line)
+    end(out, &mut line, &mut first, hang)
 }

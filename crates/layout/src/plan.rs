@@ -137,7 +137,7 @@ impl<'l> ColumnBinding<'l> {
         };
         let target = if let ColumnUse::Field(target) = role { Some(target) } else { None };
         let measured_in = target.and_then(Target::measured_in).and_then(|unit| layout.fixed_text(unit));
-        let unit = measured_in.and_then(QuantityUnit::from_word);
+        let unit = measured_in.and_then(|word| word.parse::<QuantityUnit>().ok());
         Some(Self { column, role, format: CellFormat::of(column, layout), unit })
     }
 

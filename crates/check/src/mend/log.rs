@@ -39,7 +39,7 @@ impl Mending {
     /// The schema of a log.
     #[must_use]
     pub fn schema() -> Value {
-        let example = crate::example::mending().and_then(|log| serde_json::to_value(log).ok());
+        let example = crate::report::example::mending().and_then(|log| serde_json::to_value(log).ok());
         let title = "Log of what was mended in obvert survey documents";
         obvert_model::schema::of::<Self>("mending", title, example.into_iter().collect())
     }

@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use obvert_model::read::ProblemKind;
 
 use crate::finding::{Finding, Severity};
-use crate::identity::without_rows;
 use crate::report::Report;
+use crate::report::fingerprint::without_row_numbers;
 
 /// Why a document is worse after a change, where it is. New errors for which `mended_next` holds do not count.
 /// `of_structure`: whether the change mends structural problems.
@@ -47,7 +47,7 @@ fn name(finding: &Finding) -> String {
     let ids = [&finding.record, &finding.pipe, &finding.run, &finding.observation];
     let ids: Vec<String> =
         ids.into_iter().map(|id| id.as_ref().map(|id| id.trim().to_lowercase()).unwrap_or_default()).collect();
-    format!("{} {} {ids:?}", finding.rule, without_rows(&finding.path))
+    format!("{} {} {ids:?}", finding.rule, without_row_numbers(&finding.path))
 }
 
 pub(super) fn is_problem(rule: &str) -> bool {

@@ -52,7 +52,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
 #[must_use]
 pub fn schema() -> Value {
     let mut lines = Vec::new();
-    if let Some(report) = crate::example::report() {
+    if let Some(report) = crate::report::example::report() {
         // Memory takes whatever is written.
         let _ = write(&report, &mut lines);
     }

@@ -85,7 +85,7 @@ pub(crate) fn kinds_in_words(demand: &MediaDemand) -> String {
 }
 
 /// Adds to a finding what the office has to say about its demand.
-pub(crate) fn say_media<'f>(finding: &'f mut Finding, demand: &MediaDemand) -> &'f mut Finding {
+pub(crate) fn add_demand<'f>(finding: &'f mut Finding, demand: &MediaDemand) -> &'f mut Finding {
     finding.fact("kinds", demand.kinds.iter().map(|kind| kind.as_str()).collect::<Vec<_>>());
     if let Some(basis) = &demand.basis {
         finding.fact("basis", basis.as_str());

@@ -15,7 +15,7 @@ use crate::settings::{Settings, SettingsError};
 
 pub(crate) use fields::{Breach, Breaches, FieldDemands, report, when};
 pub(crate) use held::Held;
-pub(crate) use media::{MediaKinds, concerns, graded, kinds_in_words, of_observations, of_runs, say_media, shown};
+pub(crate) use media::{MediaKinds, add_demand, concerns, graded, kinds_in_words, of_observations, of_runs, shown};
 
 /// What a profile demands, ready for the walk.
 #[derive(Clone, Debug)]

@@ -5,13 +5,13 @@ use std::cell::OnceCell;
 use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
+use super::id_index::IdIndex;
 use super::{Marks, RunView, Spot, Survey};
-use crate::dates;
-use crate::drift::{Drift, LEAST, camera_of, drifts, stated};
-use crate::grading::Tally;
+use crate::grading::GradeTotals;
 use crate::profile::Breaches;
-use crate::reach::unit_trap;
-use crate::rows::Rows;
+use crate::support::distance_drift::{Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length};
+use crate::support::run_dates;
+use crate::support::run_extent::unit_mixup;
 
 /// What is kept of a run once it has been read.
 #[derive(Clone, Debug)]
@@ -29,11 +29,11 @@ pub struct RunSummary {
     /// Where its rows said that it starts and ends.
     pub marks: Marks,
     /// Its structural grades, rolled up.
-    pub structural: Tally,
+    pub structural: GradeTotals,
     /// Its operational grades, rolled up.
-    pub operational: Tally,
+    pub operational: GradeTotals,
     /// Both, with the mistakes mended that other rules report; `None` where there are none.
-    pub(crate) mended: Option<Box<[Tally; 2]>>,
+    pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
 }
 
 impl RunSummary {
@@ -50,7 +50,7 @@ impl RunSummary {
 
     /// Its grades in an aspect, rolled up.
     #[must_use]
-    pub fn tally(&self, aspect: Aspect) -> &Tally {
+    pub fn tally(&self, aspect: Aspect) -> &GradeTotals {
         match aspect {
             Aspect::Structural => &self.structural,
             Aspect::Operational => &self.operational,
@@ -58,8 +58,8 @@ impl RunSummary {
     }
 
     /// Its grades in an aspect, rolled up with the mistakes mended that other rules report.
-    pub(crate) fn mended(&self, aspect: Aspect) -> &Tally {
-        self.mended.as_ref().map_or_else(|| self.tally(aspect), |mended| &mended[aspect as usize])
+    pub(crate) fn corrected(&self, aspect: Aspect) -> &GradeTotals {
+        self.corrected.as_ref().map_or_else(|| self.tally(aspect), |corrected| &corrected[aspect as usize])
     }
 
     /// How it ended.
@@ -90,14 +90,14 @@ pub struct Ending<'d> {
     pub runs: &'d [RunSummary],
     /// For every media file, the run of an observation that names it: its own run, where that is one of them.
     shown_by: &'d [u32],
-    ids: Rows,
+    ids: IdIndex,
     /// The first run of every pipe, and for every run the next one of its pipe.
-    firsts: Rows,
+    firsts: IdIndex,
     next: Vec<u32>,
     misses_a_run: OnceCell<bool>,
-    doubtful: OnceCell<bool>,
-    astray: OnceCell<Vec<usize>>,
-    drifts: OnceCell<Vec<Drift>>,
+    lengths_doubtful: OnceCell<bool>,
+    date_outliers: OnceCell<Vec<usize>>,
+    drifting_cameras: OnceCell<Vec<Drift>>,
 }
 
 /// No further run of a pipe.
@@ -116,7 +116,7 @@ fn of_pipe(summary: &RunSummary) -> &str {
 
 impl<'d> Ending<'d> {
     pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d [u32]) -> Self {
-        let firsts = Rows::by(runs, of_pipe);
+        let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
         // From the end, so that the runs of a pipe stand in the order of the document.
         let mut heads = vec![LAST; runs.len()];
@@ -129,13 +129,13 @@ impl<'d> Ending<'d> {
             survey,
             runs,
             shown_by,
-            ids: Rows::by(runs, of_id),
+            ids: IdIndex::by(runs, of_id),
             firsts,
             next,
             misses_a_run: OnceCell::new(),
-            doubtful: OnceCell::new(),
-            astray: OnceCell::new(),
-            drifts: OnceCell::new(),
+            lengths_doubtful: OnceCell::new(),
+            date_outliers: OnceCell::new(),
+            drifting_cameras: OnceCell::new(),
         }
     }
 
@@ -166,23 +166,23 @@ impl<'d> Ending<'d> {
     /// pipes. `length-unit-suspect` says so once.
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
-        *self.doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_trap(self).is_some())
+        *self.lengths_doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_mixup(self).is_some())
     }
 
     /// The cameras whose runs are longer than their pipes, or shorter, by one and the same share.
-    pub(crate) fn drifts(&self) -> &[Drift] {
-        self.drifts.get_or_init(|| drifts(self, LEAST, |summary| stated(self, summary)))
+    pub(crate) fn drifting_cameras(&self) -> &[Drift] {
+        self.drifting_cameras.get_or_init(|| drifting_cameras(self, MIN_SHARE, |summary| stated_length(self, summary)))
     }
 
     /// Whether a run was made with a camera whose runs are all too long, or all too short; `distance-drift` says so once.
-    pub(crate) fn drifting(&self, run: &Run) -> bool {
-        let drifts = self.drifts();
-        !drifts.is_empty() && drifts.iter().any(|drift| drift.camera == camera_of(self, run))
+    pub(crate) fn camera_drifts(&self, run: &Run) -> bool {
+        let drifting_cameras = self.drifting_cameras();
+        !drifting_cameras.is_empty() && drifting_cameras.iter().any(|drift| drift.camera == camera_of(self, run))
     }
 
     /// Whether a run is dated far from the others of the document; `run-date-outlier` says so.
-    pub(crate) fn dated_astray(&self, summary: &RunSummary) -> bool {
-        self.astray.get_or_init(|| dates::astray(self)).binary_search(&summary.index).is_ok()
+    pub(crate) fn is_date_outlier(&self, summary: &RunSummary) -> bool {
+        self.date_outliers.get_or_init(|| run_dates::outliers(self)).binary_search(&summary.index).is_ok()
     }
 
     /// Whether a row names a run that the document does not have: where a run is missing, its pipe seems never to have been

@@ -7,8 +7,8 @@ use obvert_model::lists::{Code, Role};
 use obvert_model::tables::{Aspect, Observation, Run};
 
 use super::{PipeView, RunView, Survey};
-use crate::bore::Bore;
 use crate::grading::{Entries, Grader, Judgement, Linked, judge};
+use crate::support::cross_section::CrossSection;
 
 /// What is looked up for an observation.
 #[derive(Clone, Copy, Debug)]
@@ -44,7 +44,7 @@ impl<'s> Facts<'s> {
         for (row, observation) in run.observations.iter().enumerate() {
             let (code, entries) =
                 survey.known(&observation.code).map_or((None, None), |(code, entries)| (Some(code), entries));
-            if changes_bore(code) {
+            if changes_cross_section(code) {
                 self.changes.push(row);
             }
             let mut facts = RowFacts { code, entries, via: None, judged: [None, None], media: self.media.len() };
@@ -58,12 +58,12 @@ impl<'s> Facts<'s> {
         // Once all changes of the cross-section are known.
         for (row, observation) in run.observations.iter().enumerate() {
             let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else { continue };
-            let bore = Bore::at(&self.view(survey, run, index).row(row));
+            let section = CrossSection::at(&self.view(survey, run, index).row(row));
             let linked = across(survey, observation).map(|(_, linked)| linked);
             let whole = linked.as_ref().is_none_or(|linked| linked.whole);
             let (code, seen) = linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
             let of = |aspect| {
-                let judgement = judge(entries.of(aspect), code, seen, &bore);
+                let judgement = judge(entries.of(aspect), code, seen, &section);
                 // The document's list may have no place for the amount that the scheme's bands ask for.
                 let plain = judgement.entry.is_some_and(|entry| entry.bands.is_empty());
                 let sure = linked.is_none() || whole && (plain || judgement.band.is_some());
@@ -89,9 +89,9 @@ impl<'s> Facts<'s> {
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
             breaches: OnceCell::new(),
-            twins: OnceCell::new(),
-            repeats: OnceCell::new(),
-            overlaps: OnceCell::new(),
+            duplicates: OnceCell::new(),
+            repeated_rows: OnceCell::new(),
+            overlapping_stretches: OnceCell::new(),
         }
     }
 }
@@ -103,7 +103,7 @@ fn across<'s>(survey: &'s Survey<'s>, row: &Observation) -> Option<(&'s Grader<'
 }
 
 /// Whether a code says that the cross-section changes.
-fn changes_bore(code: Option<&Code>) -> bool {
+fn changes_cross_section(code: Option<&Code>) -> bool {
     let role = code.and_then(|code| code.role);
     matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))
 }

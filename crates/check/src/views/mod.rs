@@ -4,6 +4,7 @@
 
 mod ending;
 mod facts;
+mod id_index;
 mod records;
 mod run;
 mod survey;

@@ -8,11 +8,11 @@ use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
 
 use super::facts::RowFacts;
 use super::{PipeView, Spot, Survey};
-use crate::bore::Bore;
-use crate::grading::{Counted, Judgement};
-use crate::order;
+use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{Breaches, MediaKinds};
-use crate::twice::{self, Repeat};
+use crate::support::cross_section::CrossSection;
+use crate::support::duplicates::{self, RepeatedRows};
+use crate::support::row_order;
 
 /// The distances at which the rows of a run say that it starts and ends.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -23,7 +23,7 @@ pub struct Marks {
     pub finish: Option<Length>,
     /// Whether the counter seems to have been set to zero again on the way, so that no distance after that is one from the
     /// zero point.
-    pub zeroed_again: bool,
+    pub counter_reset: bool,
 }
 
 /// A run with its observations.
@@ -46,9 +46,9 @@ pub struct RunView<'r> {
     pub(crate) marks: OnceCell<Marks>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) breaches: OnceCell<Breaches>,
-    pub(crate) twins: OnceCell<Vec<(usize, usize)>>,
-    pub(crate) repeats: OnceCell<Vec<Repeat>>,
-    pub(crate) overlaps: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
+    pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
+    pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
 }
 
 impl<'r> RunView<'r> {
@@ -90,27 +90,27 @@ impl<'r> RunView<'r> {
     /// something else. That is one finding; nothing follows then from which row is the first, the last or the next one.
     #[must_use]
     pub fn disordered(&self) -> bool {
-        *self.disorder.get_or_init(|| order::backwards(self) || order::shuffled(self).is_some())
+        *self.disorder.get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
     }
 
     /// The rows at a point that stand in the run already, each with the row that it repeats.
-    pub(crate) fn twins(&self) -> &[(usize, usize)] {
-        self.twins.get_or_init(|| twice::twins(self))
+    pub(crate) fn duplicates(&self) -> &[(usize, usize)] {
+        self.duplicates.get_or_init(|| duplicates::duplicates(self))
     }
 
     /// The sequences of rows that stand in the run already.
-    pub(crate) fn repeats(&self) -> &[Repeat] {
-        self.repeats.get_or_init(|| twice::repeats(self))
+    pub(crate) fn repeated_rows(&self) -> &[RepeatedRows] {
+        self.repeated_rows.get_or_init(|| duplicates::repeated_rows(self))
     }
 
     /// Whether a row is one of a sequence that stands in the run already, or a single one that does and is out of place.
-    pub(crate) fn repeated(&self, index: usize) -> bool {
-        self.repeats().iter().any(|repeat| repeat.has(index))
+    pub(crate) fn is_repeated(&self, index: usize) -> bool {
+        self.repeated_rows().iter().any(|repeat| repeat.has(index))
     }
 
     /// Whether a row, or a neighbour of it, is a single one that stands in the run already and is out of place.
-    pub(crate) fn beside_repeated(&self, index: usize) -> bool {
-        self.repeats().iter().any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
+    pub(crate) fn is_next_to_repeated(&self, index: usize) -> bool {
+        self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
     }
 
     /// The rows that lie before the row above them, but for those where a sequence of rows begins that stands in the run already, and
@@ -118,14 +118,15 @@ impl<'r> RunView<'r> {
     pub(crate) fn falls(&self) -> impl Iterator<Item = usize> + Clone + '_ {
         let rows = &self.run.observations;
         let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
-        let begins = |index: usize| self.repeats().iter().any(|repeat| repeat.from == index);
-        let below = |index: usize| self.repeats().iter().any(|repeat| repeat.rows == 1 && repeat.from + 1 == index);
+        let begins = |index: usize| self.repeated_rows().iter().any(|repeat| repeat.from == index);
+        let below =
+            |index: usize| self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from + 1 == index);
         falls.filter(move |index| !begins(*index) && !below(*index))
     }
 
     /// The stretches that overlap an earlier one of their code, each with that.
-    pub(crate) fn overlaps(&self) -> &[(usize, usize)] {
-        self.overlaps.get_or_init(|| twice::overlaps(self))
+    pub(crate) fn overlapping_stretches(&self) -> &[(usize, usize)] {
+        self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
     }
 
     /// What is not as the profile demands of fields, looked at when a rule first asks.
@@ -149,7 +150,7 @@ impl<'r> RunView<'r> {
         let find = || Marks {
             start: self.start_row().map(at),
             finish: self.closing_row().map(at),
-            zeroed_again: order::zeroed_again(self).is_some(),
+            counter_reset: row_order::counter_reset(self).is_some(),
         };
         *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
@@ -216,18 +217,18 @@ impl<'r> RowView<'r> {
     }
 
     /// Where it stands in its run, for counting its grades.
-    pub(crate) fn counted(&self) -> Counted {
+    pub(crate) fn grade_extent(&self) -> GradeExtent {
         let survey = self.survey();
         let unit = survey.head.units.length.metres();
         let open = self.row.is_stretch() && self.row.to.is_none();
         let length = (!open).then(|| survey.metres(self.row.end()) - survey.metres(self.row.at));
-        Counted { at: (self.row.at.get() - self.run.reads()) * unit, length }
+        GradeExtent { at: (self.row.at.get() - self.run.reads()) * unit, length }
     }
 
     /// The cross-section where it stands.
     #[must_use]
-    pub fn bore(&self) -> Bore {
-        Bore::at(self)
+    pub fn cross_section(&self) -> CrossSection {
+        CrossSection::at(self)
     }
 
     /// What the grade scheme makes of it, in an aspect.
@@ -256,7 +257,7 @@ impl<'r> RowView<'r> {
     /// What a grade rests on, in words; by which link it was found, where the scheme grades another code list.
     #[must_use]
     pub fn reason(&self, judgement: &Judgement<'_>) -> String {
-        let reason = judgement.reason(&self.bore());
+        let reason = judgement.reason(&self.cross_section());
         let Some(via) = self.facts.via else { return reason };
         let list = self.survey().scheme.map_or("", |scheme| scheme.code_list.list.as_str());
         let own: Vec<&str> =

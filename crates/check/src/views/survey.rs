@@ -10,12 +10,12 @@ use obvert_model::tables::{Equipment, Head, Media, Party, Pipe, Structure};
 use obvert_model::text::Date;
 use rustc_hash::FxHashMap;
 
+use super::id_index::IdIndex;
 use super::{MediaView, PipeView, StructureView};
 use crate::grading::{Entries, Grader};
-use crate::measure::{Blame, Measure};
 use crate::profile::{Breaches, Demands, MediaKinds};
-use crate::rows::Rows;
-use crate::sizes::Sizes;
+use crate::support::map_lengths::{MapLengths, WrongUnit};
+use crate::support::section_unit::SectionUnitVotes;
 
 /// The head of a document and its tables, indexed.
 #[derive(Debug)]
@@ -43,13 +43,13 @@ pub struct Survey<'d> {
     pub(crate) demands: Option<&'d Demands>,
     /// The codes of the list, each with what the grade scheme has to say about it.
     codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
-    parties: Rows,
-    equipment: Rows,
-    structures: Rows,
-    pipes: Rows,
-    media: Rows,
-    measure: OnceLock<Measure>,
-    sizes: OnceLock<Sizes>,
+    parties: IdIndex,
+    equipment: IdIndex,
+    structures: IdIndex,
+    pipes: IdIndex,
+    media: IdIndex,
+    map_lengths: OnceLock<MapLengths>,
+    section_unit_votes: OnceLock<SectionUnitVotes>,
     breaches: OnceLock<Breaches>,
     // Its keys are copies: borrowed ones would bind every view to the life of the document.
     of_runs: OnceLock<FxHashMap<Box<str>, MediaKinds>>,
@@ -88,13 +88,13 @@ impl<'d> Survey<'d> {
             crs,
             crs_error,
             demands,
-            parties: Rows::new(&head.parties),
-            equipment: Rows::new(&head.equipment),
-            structures: Rows::new(&head.structures),
-            pipes: Rows::new(&head.pipes),
-            media: Rows::new(&head.media),
-            measure: OnceLock::new(),
-            sizes: OnceLock::new(),
+            parties: IdIndex::new(&head.parties),
+            equipment: IdIndex::new(&head.equipment),
+            structures: IdIndex::new(&head.structures),
+            pipes: IdIndex::new(&head.pipes),
+            media: IdIndex::new(&head.media),
+            map_lengths: OnceLock::new(),
+            section_unit_votes: OnceLock::new(),
             breaches: OnceLock::new(),
             of_runs: OnceLock::new(),
         }
@@ -114,7 +114,7 @@ impl<'d> Survey<'d> {
     /// Whether there is a party of an id.
     #[must_use]
     pub fn knows_party(&self, id: &str) -> bool {
-        self.parties.knows(&self.head.parties, id)
+        self.parties.contains(&self.head.parties, id)
     }
 
     /// The party of an id; `None` as well for an id that stands twice.
@@ -126,7 +126,7 @@ impl<'d> Survey<'d> {
     /// Whether there is a piece of equipment of an id.
     #[must_use]
     pub fn knows_equipment(&self, id: &str) -> bool {
-        self.equipment.knows(&self.head.equipment, id)
+        self.equipment.contains(&self.head.equipment, id)
     }
 
     /// The piece of equipment of an id; `None` as well for an id that stands twice.
@@ -144,7 +144,7 @@ impl<'d> Survey<'d> {
     /// Whether there is a structure of an id.
     #[must_use]
     pub fn knows_structure(&self, id: &str) -> bool {
-        self.structures.knows(&self.head.structures, id)
+        self.structures.contains(&self.head.structures, id)
     }
 
     /// The structure of an id; `None` as well for an id that stands twice.
@@ -156,7 +156,7 @@ impl<'d> Survey<'d> {
     /// Whether there is a pipe of an id.
     #[must_use]
     pub fn knows_pipe(&self, id: &str) -> bool {
-        self.pipes.knows(&self.head.pipes, id)
+        self.pipes.contains(&self.head.pipes, id)
     }
 
     /// The pipe of an id; `None` as well for an id that stands twice.
@@ -174,7 +174,7 @@ impl<'d> Survey<'d> {
     /// Whether there is a media file of an id.
     #[must_use]
     pub fn knows_media(&self, id: &str) -> bool {
-        self.media.knows(&self.head.media, id)
+        self.media.contains(&self.head.media, id)
     }
 
     /// The media file of an id; `None` as well for an id that stands twice.
@@ -190,20 +190,20 @@ impl<'d> Survey<'d> {
     }
 
     /// The geometry of its pipes, measured when a rule first asks.
-    pub(crate) fn measure(&self) -> &Measure {
-        self.measure.get_or_init(|| Measure::new(self))
+    pub(crate) fn map_lengths(&self) -> &MapLengths {
+        self.map_lengths.get_or_init(|| MapLengths::new(self))
     }
 
     /// Whether all of the document's lengths seem to be in the unit that is not declared, as its positions have it. What is
     /// compared with a limit in metres then proves nothing; `length-unit-suspect` says so once.
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
-        self.measure().blame == Some(Blame::Lengths)
+        self.map_lengths().wrong_unit == Some(WrongUnit::Lengths)
     }
 
     /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
-    pub(crate) fn sizes(&self) -> Sizes {
-        *self.sizes.get_or_init(|| Sizes::new(self))
+    pub(crate) fn section_unit_votes(&self) -> SectionUnitVotes {
+        *self.section_unit_votes.get_or_init(|| SectionUnitVotes::new(self))
     }
 
     /// The profile that the survey is held against.

@@ -152,7 +152,7 @@ impl<'l> CellFormat<'l> {
 pub(crate) fn scalar(value: &Scalar) -> Value {
     match value {
         Scalar::Text(text) => Value::String(text.to_string()),
-        Scalar::Number(value) => number(*value),
+        Scalar::Number(value) => number(value.get()),
         Scalar::Bool(value) => Value::Bool(*value),
     }
 }

@@ -157,7 +157,7 @@ pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
 
 /// The unit whose words are so.
 fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUnit> {
-    units.iter().find(|(_, words)| is(words)).and_then(|(unit, _)| QuantityUnit::from_word(unit))
+    units.iter().find(|(_, words)| is(words)).and_then(|(unit, _)| unit.parse::<QuantityUnit>().ok())
 }
 
 /// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and of two of one length that which comes
@@ -299,7 +299,7 @@ mod tests {
             assert!(meaning.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", meaning.is);
         }
         for unit in all.units.keys().chain(all.cell_units.keys()) {
-            assert!(QuantityUnit::from_word(unit).is_some(), "{unit}");
+            assert!(unit.parse::<QuantityUnit>().is_ok(), "{unit}");
         }
         let lists = [("units", &all.units), ("cell_units", &all.cell_units), ("codes", &all.codes)];
         let values = all.values.iter().map(|(name, words)| (name.as_str(), words));

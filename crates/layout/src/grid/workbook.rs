@@ -3,11 +3,12 @@
 
 use std::ops::RangeInclusive;
 
+use obvert_convert::ConvertError;
 use obvert_convert::xlsx::ZipLimits;
 use obvert_convert::xlsx::sheets::{SheetCell, SheetMoment, SheetRow, Sheets};
-use obvert_convert::{ConvertError, nearest};
 use obvert_model::layout::{CellKind, Layout, TableForm};
 use obvert_model::tables::QuantityUnit;
+use obvert_model::text::nearest;
 use serde_json::{Value, json};
 
 use super::{Grid, GridCell, GridRow, Kept, headings, refuse};

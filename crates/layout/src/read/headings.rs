@@ -1,9 +1,9 @@
 //! The headings of a file, compared with the columns of its layout.
 
-use obvert_convert::nearest;
 use obvert_model::edit::token;
 use obvert_model::layout::Layout;
 use obvert_model::read::ProblemKind;
+use obvert_model::text::nearest;
 
 use super::journal::{Journal, one_line};
 use crate::grid::{Grid, GridRow, Origin};

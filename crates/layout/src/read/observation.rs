@@ -225,7 +225,7 @@ impl Seen<'_, '_> {
         let outcome = match role {
             Role::Finish if &*code.code == "run.met" => json!({"kind": "met"}),
             Role::Finish => json!({"kind": "reached"}),
-            Role::Stopped => match reason.filter(|reason| StopReason::from_word(reason).is_some()) {
+            Role::Stopped => match reason.filter(|reason| reason.parse::<StopReason>().is_ok()) {
                 Some(reason) => json!({"kind": "stopped", "reason": reason}),
                 None => json!({"kind": "stopped"}),
             },

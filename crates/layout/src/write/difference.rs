@@ -149,7 +149,7 @@ impl Difference<'_> {
         if let Some(column) = self.plan.columns.iter().find(names) {
             return format!("the column {:?} of the layout {id} cannot hold it", column.heading());
         }
-        let is_recording = kind.and_then(MediaKind::from_word).is_some_and(is_recording);
+        let is_recording = kind.and_then(|word| word.parse::<MediaKind>().ok()).is_some_and(is_recording);
         let (Some(template), Some(pattern), true) = (&self.plan.video, &self.plan.layout.video, is_recording) else {
             return format!("the layout {id} has no column for media of the kind {}", kind.unwrap_or("that this is"));
         };

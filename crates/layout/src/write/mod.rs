@@ -78,8 +78,8 @@ fn written(
         )));
     }
     let mut report = LossReport::default();
-    let length = layout.fixed_text(Target::LENGTH_UNIT).and_then(LengthUnit::from_word);
-    let section = layout.fixed_text(Target::SECTION_UNIT).and_then(SectionUnit::from_word);
+    let length = layout.fixed_text(Target::LENGTH_UNIT).and_then(|word| word.parse::<LengthUnit>().ok());
+    let section = layout.fixed_text(Target::SECTION_UNIT).and_then(|word| word.parse::<SectionUnit>().ok());
     let before = units::document_in(document, length, section, &mut report);
     let rows = Rows::of(&before, plan);
     let bytes = file(&rows.rows)?;

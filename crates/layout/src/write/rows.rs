@@ -343,7 +343,7 @@ impl<'w, 'l> Writer<'w, 'l> {
         let (value, unit) = parts_of(quantity)?;
         let units = &self.plan.layout.units;
         let fixed = [Target::SECTION_UNIT, Target::LENGTH_UNIT].into_iter();
-        let fixed = fixed.filter_map(|target| QuantityUnit::from_word(self.plan.layout.fixed_text(target)?));
+        let fixed = fixed.filter_map(|target| self.plan.layout.fixed_text(target)?.parse::<QuantityUnit>().ok());
         let has_word = |unit: &QuantityUnit| units.iter().any(|word| word.unit == *unit);
         let mut candidates = fixed.chain(units.iter().map(|word| word.unit)).filter(has_word);
         candidates.find_map(|other| {
@@ -359,5 +359,5 @@ fn text(value: &Value) -> &str {
 
 /// The value of an amount, and its unit.
 fn parts_of(quantity: &Value) -> Option<(&Value, QuantityUnit)> {
-    Some((quantity.get("value")?, QuantityUnit::from_word(quantity.get("unit")?.as_str()?)?))
+    Some((quantity.get("value")?, quantity.get("unit")?.as_str()?.parse::<QuantityUnit>().ok()?))
 }

@@ -5,7 +5,7 @@ use crate::shape::Shape;
 
 words! {
     /// What stands in the cells of a column.
-    pub CellKind {
+    pub complete CellKind {
         /// Text as it is.
         Text = "text",
         /// A number with the table's decimal mark and marks between thousands.

@@ -25,7 +25,6 @@
 //! ```
 
 mod coding;
-mod construct;
 mod kind;
 mod problems;
 mod target;
@@ -41,6 +40,7 @@ use crate::profile::{FieldPath, Scalar};
 use crate::read::Subject;
 use crate::tables::{MediaKind, QuantityUnit};
 use crate::text::{CodeId, Text};
+use crate::write::WriteError;
 
 words! {
     /// The version of the layout format.
@@ -62,7 +62,7 @@ fn is_label(text: &str) -> bool {
 
 words! {
     /// How a line ends when a table is written. Any is read.
-    pub LineEnd {
+    pub complete LineEnd {
         /// CR and LF (RFC 4180).
         Crlf = "crlf",
         /// LF.
@@ -228,7 +228,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the layout format.
-        layout: LayoutVersion,
+        layout: LayoutVersion = LayoutVersion::V0_1,
         /// The layout's id.
         id: Text,
         /// The layout's version.
@@ -308,8 +308,8 @@ impl Layout {
     /// The layout as text, in the arrangement for files: a line for each column.
     ///
     /// # Errors
-    /// When a number in it cannot be written.
-    pub fn write(&self) -> std::io::Result<String> {
+    /// None that are known; the signature is the serializer's.
+    pub fn write(&self) -> Result<String, WriteError> {
         crate::write::in_lines(self)
     }
 

@@ -18,7 +18,7 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     for run in &document.runs {
         ids.run(run);
     }
-    ids.twice.into_iter().map(|twice| twice.problem(Span::default())).collect()
+    ids.into_problems()
 }
 
 /// An id that stands again.
@@ -83,23 +83,62 @@ impl IdWatch {
 
     /// Looks at the next run and its observations.
     pub fn run(&mut self, run: &Run) {
-        let index = self.count;
-        self.count += 1;
-        match self.runs.entry(run.id.clone()) {
-            Entry::Occupied(first) => {
-                let first = Some(format!("/runs/{}", first.get()));
-                self.twice.push(Twice { pointer: format!("/runs/{index}/id"), id: run.id.to_string(), first });
-            }
-            Entry::Vacant(place) => {
-                place.insert(u32::try_from(index).unwrap_or(u32::MAX));
-            }
-        }
+        self.run_at(self.count, run);
+    }
+
+    /// Looks at the run of a number in its document, and at its observations: for runs that are read out of order.
+    pub fn run_at(&mut self, index: usize, run: &Run) {
+        self.count = index + 1;
+        self.run_id(run.id.clone(), u32::try_from(index).unwrap_or(u32::MAX));
         // Most recorders number their rows; ids in rising order cannot repeat and need no set.
         let ids = run.observations.iter().map(|row| row.id.as_str());
         let rising = ids.clone().zip(ids.clone().skip(1)).all(|(a, b)| (a.len(), a) < (b.len(), b));
         if !rising {
             self.table(&format!("runs/{index}/observations"), ids);
         }
+    }
+
+    /// Adds what another watch saw of the same document: of runs that were read on another thread.
+    pub fn merge(&mut self, other: Self) {
+        for (id, index) in other.runs {
+            self.run_id(id, index);
+        }
+        self.twice.extend(other.twice);
+        self.count = self.count.max(other.count);
+    }
+
+    fn run_id(&mut self, id: RunId, index: u32) {
+        match self.runs.entry(id) {
+            Entry::Occupied(mut first) => {
+                let (earlier, later) = (index.min(*first.get()), index.max(*first.get()));
+                first.insert(earlier);
+                // Which run has it first is known once all were seen.
+                let id = first.key().to_string();
+                self.twice.push(Twice { pointer: format!("/runs/{later}/id"), id, first: None });
+            }
+            Entry::Vacant(place) => {
+                place.insert(index);
+            }
+        }
+    }
+
+    /// The ids that repeat, as problems without locations.
+    pub(crate) fn into_problems(self) -> Vec<Problem> {
+        self.problems(|_| Span::default())
+    }
+
+    /// The ids that repeat, as problems; `place` gives the location of a pointer.
+    fn problems(self, place: impl Fn(&str) -> Span) -> Vec<Problem> {
+        let first_run = |twice: &Twice| {
+            let is_run = twice.pointer.starts_with("/runs/") && twice.pointer.matches('/').count() == 3;
+            is_run.then(|| self.runs.get(twice.id.as_str())).flatten().map(|first| format!("/runs/{first}"))
+        };
+        let problem = |twice: Twice| {
+            let first = twice.first.clone().or_else(|| first_run(&twice));
+            let place = place(&twice.pointer);
+            Twice { first, ..twice }.problem(place)
+        };
+        self.twice.into_iter().map(problem).collect()
     }
 
     fn table<'a>(&mut self, name: &str, ids: impl ExactSizeIterator<Item = &'a str> + Clone) {
@@ -121,11 +160,7 @@ impl IdWatch {
             return Ok(());
         }
         let places = locate_all(source, self.twice.iter().map(|twice| twice.pointer.as_str()));
-        let problems = self.twice.into_iter().map(|twice| {
-            let place = places.get(&twice.pointer);
-            twice.problem(place)
-        });
-        let mut problems: Vec<Problem> = problems.collect();
+        let mut problems = self.problems(|pointer| places.get(pointer));
         // The tables were looked at in the order of the format, which need not be that of the source.
         problems.sort_by_key(|problem| (problem.line, problem.column));
         Err(ReadError::Structure(problems))

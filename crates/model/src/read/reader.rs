@@ -1,5 +1,7 @@
 //! What every reader of surveys has in common: it is asked for the head, then for one run after the other.
 
+use std::sync::Arc;
+
 use crate::tables::{Document, Head, Observation, Run};
 
 /// A survey that is read on demand, in any format: the head first, then its runs in the order of the file.
@@ -11,9 +13,9 @@ use crate::tables::{Document, Head, Observation, Run};
 /// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
 /// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
 /// let mut reader = read::document(source)?.into_reader();
-/// assert_eq!(reader.head().id.as_str(), "d");
+/// let head = reader.share_head();
 /// while let Some(run) = reader.next_run()? {
-///     println!("{}", run.id);
+///     println!("{}, in {}", run.id, head.units.length);
 /// }
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -23,6 +25,11 @@ pub trait RunReader {
 
     /// Everything but the runs.
     fn head(&self) -> &Head;
+
+    /// The head, to be kept while runs are asked for. A reader that owns its head should give it without a copy.
+    fn share_head(&self) -> Arc<Head> {
+        Arc::new(self.head().clone())
+    }
 
     /// The next run; `None` after the last.
     ///
@@ -39,7 +46,7 @@ pub trait RunReader {
 /// The reader of a document that is in memory.
 #[derive(Clone, Debug)]
 pub struct DocumentReader {
-    head: Head,
+    head: Arc<Head>,
     runs: std::vec::IntoIter<Run>,
 }
 
@@ -47,7 +54,7 @@ impl Document {
     /// A reader that hands out this document's head and runs.
     #[must_use]
     pub fn into_reader(self) -> DocumentReader {
-        DocumentReader { head: self.head, runs: self.runs.into_iter() }
+        DocumentReader { head: Arc::new(self.head), runs: self.runs.into_iter() }
     }
 }
 
@@ -58,7 +65,51 @@ impl RunReader for DocumentReader {
         &self.head
     }
 
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
+    }
+
     fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
         Ok(self.runs.next())
+    }
+}
+
+impl<R: RunReader + ?Sized> RunReader for &mut R {
+    type Error = R::Error;
+
+    fn head(&self) -> &Head {
+        (**self).head()
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        (**self).share_head()
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
+        (**self).next_run()
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        (**self).recycle(observations);
+    }
+}
+
+impl<R: RunReader + ?Sized> RunReader for Box<R> {
+    type Error = R::Error;
+
+    fn head(&self) -> &Head {
+        (**self).head()
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        (**self).share_head()
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, Self::Error> {
+        (**self).next_run()
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        (**self).recycle(observations);
     }
 }

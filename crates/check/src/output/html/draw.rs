@@ -8,9 +8,9 @@ use std::io::{self, Write};
 use super::escape::Text;
 use super::groups::{Numbered, Page, Section, meaning};
 use super::scale::{LEFT, RIGHT, Scale};
-use crate::concerned::{Concerned, ConcernedRun};
 use crate::finding::Severity;
 use crate::output::count;
+use crate::report::{Concerned, ConcernedRun};
 
 /// Marks nearer to each other than this stand one above the other.
 const ROOM: f64 = 22.0;

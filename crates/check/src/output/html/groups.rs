@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use crate::concerned::Concerned;
 use crate::finding::{Finding, Severity};
+use crate::report::Concerned;
 use crate::report::Report;
 
 /// A finding with its number on the page.

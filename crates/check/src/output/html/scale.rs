@@ -1,6 +1,6 @@
 //! Where a distance lies along a pipe, and where that is on a drawing.
 
-use crate::concerned::{Concerned, ConcernedRun};
+use crate::report::{Concerned, ConcernedRun};
 
 /// The left and right end of the drawn pipe's room, in units of the drawing.
 pub(super) const LEFT: f64 = 24.0;

@@ -16,8 +16,8 @@ use sha2::{Digest as _, Sha256};
 use self::parts::{artifact_location, logical_locations, rule_object};
 use super::{Named, character_column, name_of, thousands, unlisted};
 use crate::finding::{Finding, Severity};
-use crate::identity::identity;
 use crate::report::Report;
+use crate::report::fingerprint::fingerprint;
 
 /// Where the schema of the form is found by name.
 pub const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
@@ -61,7 +61,7 @@ impl Serialize for Results<'_> {
     fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
         let mut seen: BTreeMap<String, usize> = BTreeMap::new();
         sink.collect_seq(self.0.report.findings.iter().map(|finding| {
-            let identity = identity(finding);
+            let identity = fingerprint(finding);
             let count = seen.entry(identity.clone()).or_default();
             *count += 1;
             self.0.result(finding, &identity, *count)
@@ -115,9 +115,10 @@ impl<'r> Frame<'r> {
             if let Some(at) = &finding.at {
                 let document = report.documents.get(finding.document);
                 let zip = document
-                    .filter(|document| matches!(document.form.as_deref(), Some("csv-zip" | "xlsx" | "geopackage")))
+                    // Tables in a folder are files themselves.
+                    .filter(|document| document.format.as_deref().is_some_and(|format| format != "csv"))
                     .and_then(|document| document.file.as_ref())
-                    .filter(|zip| at.file.starts_with(zip.as_str()) && at.file != **zip)
+                    .filter(|zip| at.file.strip_prefix(zip.as_str()).is_some_and(|rest| rest.starts_with('/')))
                     .and_then(|zip| frame.file_index.get(zip).copied());
                 frame.file(&at.file, zip);
             }
@@ -358,7 +359,7 @@ impl<'r> Frame<'r> {
         result.insert("level".into(), json!(level(finding.severity)));
         result.insert("message".into(), json!({ "text": message(finding) }));
         result.insert("locations".into(), json!([location]));
-        result.insert("partialFingerprints".into(), json!({ "obvertFinding/v1": fingerprint(identity, count) }));
+        result.insert("partialFingerprints".into(), json!({ "obvertFinding/v1": digest(identity, count) }));
         if report.baseline.is_some() {
             result.insert("baselineState".into(), json!("new"));
         }
@@ -387,7 +388,7 @@ pub(super) const fn level(severity: Severity) -> &'static str {
 }
 
 /// A fingerprint that moves with the finding: of what it is about, and of its number among those that say the same.
-fn fingerprint(identity: &str, count: usize) -> String {
+fn digest(identity: &str, count: usize) -> String {
     let hash = Sha256::digest(format!("{identity}\n#{count}"));
     hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect()
 }

@@ -2,27 +2,29 @@
 
 use obvert_model::number::Length;
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
-use crate::time::is_camera;
+use crate::support::cameras::is_camera;
+use crate::support::run_extent::exceeds;
 use crate::views::{RunView, tolerance};
 
 rule! {
     /// # What it checks
-    /// A run is no longer than the cable or rod that it was made with: all the cable of the equipment that it names
-    /// together, where each camera states its own.
+    /// A run is longer than all cable and rods of its equipment together.
+    ///
+    /// # Exceptions
+    /// - None of its equipment is a camera (`push-rod`, `crawler`, `pole`, `float`).
+    /// - One of its cameras has no `cable_length`.
+    /// - One of its `equipment` ids is not in the table.
     ///
     /// # Exactly
-    /// *cable* is the sum of `cable_length` over all equipment that the run names, cameras or not, each piece once. Every
-    /// name leads to a row, at least one piece is a camera (`push-rod`, `crawler`, `pole`, `float`), every camera has `cable_length`, and the distance travelled exceeds
-    /// *cable* + tolerance(*cable*).
+    /// *cable* is the sum of `cable_length` over the equipment, each piece once, and above 0.
+    /// `surveyed` − *reads* exceeds *cable* + tolerance(*cable*).
     ///
     /// # Why it matters
     /// The run was made with another reel, or its distance has a digit too many.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0/equipment`:
@@ -36,11 +38,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the equipment that was used, or correct the length of its cable or the distance.
+    /// Name the equipment that was used, or correct `cable_length` or the distance.
     name: "cable-shorter-than-run", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
     facts: {
-        "travelled" = Length "how far the run went: `surveyed` less *reads*",
-        "cable" = Length "the `cable_length` of all equipment that the run names, added up",
+        "travelled" = Length "distance travelled: `surveyed` − *reads*",
+        "cable" = Length "sum of `cable_length` over the run's equipment",
     },
 }
 
@@ -48,8 +50,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     let Some(travelled) = run.travelled() else { return };
     let (mut cable, mut cameras) = (0.0, 0);
-    for (place, id) in run.run.equipment.iter().enumerate() {
-        if run.run.equipment[..place].contains(id) {
+    for (index, id) in run.run.equipment.iter().enumerate() {
+        if run.run.equipment[..index].contains(id) {
             continue;
         }
         let Some(equipment) = survey.equipment(id) else { return };
@@ -65,8 +67,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if cameras == 0 || cable <= 0.0 || !exceeds(travelled, cable + tolerance(cable)) {
         return;
     }
-    let (far, has) = (survey.say_metres(travelled), survey.say_metres(cable));
-    out.report(run.spot("/equipment"), format!("the run is {far} long, but its equipment has {has} of cable"))
+    let (length, available) = (survey.say_metres(travelled), survey.say_metres(cable));
+    let message = format!("the run is {length} long, but its equipment has only {available} of cable");
+    out.report(run.spot("/equipment"), message)
         .fact("travelled", survey.in_units(travelled))
         .fact("cable", survey.in_units(cable));
 }

@@ -2,36 +2,49 @@
 
 use obvert_model::tables::{MediaKind, Method};
 
-use crate::order;
-use crate::reach::{end_contradicts, exceeds, past};
 use crate::sink::Sink;
-use crate::time::seconds_between;
+use crate::support::row_order;
+use crate::support::run_extent::{beyond_pipe, exceeds, surveyed_contradicts_finish};
+use crate::support::time::seconds_between;
 use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// The camera was not driven faster than anybody can inspect: over the whole run, from `started`, `finished` and
-    /// `surveyed`, and between rows that name one video with their offsets into it, once they are far enough apart. Times
-    /// in whole minutes are taken as up to a minute longer, offsets as up to a second. Of the rows of a run the fastest
-    /// are reported, and only if the whole run was not too fast. Interval video and cameras on poles are not looked at,
-    /// nor runs longer than their pipe (`run-longer-than-pipe`) or that say two things about their end
-    /// (`surveyed-contradicts-finish`), nor lengths in a doubtful unit (`length-unit-suspect`).
+    /// The camera moved faster than the limit, over the whole run or between two rows timed by one
+    /// video. If the whole run was too fast, only that is reported; otherwise the fastest pair.
+    ///
+    /// # Exceptions
+    /// - The `method` is `pole`.
+    /// - The run is longer than its pipe (`run-longer-than-pipe`).
+    /// - `surveyed` contradicts the closing row (`surveyed-contradicts-finish`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
-    /// The speed is way ∕ (time + rounding), the time with its rounding being taken as 1 s at least. Over the whole run the way is `surveyed` less *reads*, the time from
-    /// `started` to `finished`, 0 or more; the rounding is 60 s where both times have seconds of 00 and no fraction, else
-    /// 0. Between rows the way is that between their `at`, the time that between their `offset` into one file of the kind
-    /// `video`, later than before; the rounding is 1 s. A row is timed by its first medium that has an offset, not at
-    /// all where that is no `video`, and only where it is settled. Of the timed rows, from the top, the first is the mark.
-    /// A row of the mark's file with a later offset is passed over where its way is less than `least_distance`; otherwise
-    /// it is held against the mark and becomes the mark. Any other row becomes the mark.
+    /// Speed is *distance* ∕ (*time* + *rounding*), the divisor being at least 1 s.
+    ///
+    /// - Whole run: *distance* is `surveyed` − *reads*; *time* is from `started` to `finished`, 0
+    ///   or more; *rounding* is 60 s if both have seconds of 00 and no fraction, otherwise 0.
+    /// - Two rows: *distance* is the difference of their `at`, *time* that of their `offset` into
+    ///   one `video`; *rounding* is 1 s.
+    ///
+    /// A row is timed by its first medium with an `offset`; it is not timed if that is not a
+    /// `video`, or if it is not settled. The first timed row is the *mark*. Each further one, from
+    /// the top:
+    ///
+    /// - with a later `offset` into the mark's file and a *distance* below `least_distance`: it is
+    ///   skipped;
+    /// - with a later `offset` into the mark's file and a greater *distance*: it is compared with
+    ///   the mark and becomes the mark;
+    /// - otherwise: it becomes the mark.
+    ///
+    /// Of equally fast pairs the first is reported, at the lower row.
     ///
     /// # Why it matters
-    /// At speed, cracks and dripping joints are a blur. Offices reject such runs and have them driven again.
+    /// At speed, cracks and dripping joints are a blur, and offices reject the run.
     ///
     /// # Source
-    /// At most 30 ft/min: City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer Systems, and a municipal
-    /// sewer examination contract in Wisconsin. The least distance: common practice, no published source.
+    /// 30 ft/min: City of Sunny Isles Beach FL, Section 02762, and a municipal sewer examination
+    /// contract in Wisconsin. Least distance: common practice, no published source.
     ///
     /// # Fails
     /// 200 ft in 6 minutes, at `/runs/0/finished`:
@@ -44,33 +57,35 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// 30 ft in a minute is the limit.
+    /// 30 ft in a minute.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:40-05:00"}]
     /// ```
-    /// Whole minutes are rounded.
+    /// Whole minutes.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:37:00-05:00"}]
     /// ```
     ///
     /// # Fix
-    /// Correct the times, distances or offsets if they are wrong; if they are right, drive the run again slower.
+    /// Correct the times, distances or offsets, or repeat the run more slowly.
     name: "camera-speed", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
     limits: {
-        "limit" = 9.144 "m/min" "the greatest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
-        "least_distance" = 3.0 "m" "rows that are closer are not timed: common practice, no published source",
+        "limit" = 9.144 "m/min"
+            "highest speed: 30 ft/min, City of Sunny Isles Beach FL, Section 02762",
+        "least_distance" = 3.0 "m"
+            "rows closer than this are not compared; common practice, no published source",
     },
-    facts: { "metres_per_minute" = MetresPerMinute "the speed that is held against the limit" },
+    facts: { "metres_per_minute" = MetresPerMinute "the speed that is compared with the limit" },
 }
 
-/// Metres that were driven, and the seconds that it took at least and at most.
-struct Drive {
+/// A distance, the seconds that the camera took for it, and how many more the rounding of the times allows.
+struct Travel {
     metres: f64,
     seconds: f64,
     rounding: f64,
 }
 
-impl Drive {
+impl Travel {
     fn speed(&self) -> f64 {
         self.metres / (self.seconds + self.rounding).max(1.0) * 60.0
     }
@@ -81,57 +96,60 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (limit, least) = (out.limit("limit"), out.limit("least_distance"));
-    let (drive, row) = match (whole(run), fastest(run, least)) {
-        (Some(drive), _) if exceeds(drive.speed(), limit) => (drive, None),
-        (_, Some((drive, row))) if exceeds(drive.speed(), limit) => (drive, Some(row)),
+    let (travel, row) = match (whole_run(run), fastest(run, least)) {
+        (Some(travel), _) if exceeds(travel.speed(), limit) => (travel, None),
+        (_, Some((travel, row))) if exceeds(travel.speed(), limit) => (travel, Some(row)),
         _ => return,
     };
-    // Where the distances themselves are wrong, in their unit or otherwise, so is the speed.
-    let wrong = end_contradicts(run.survey, run.run, run.marks());
-    if wrong || past(run.survey, run.run, run.marks(), 1.524).is_some() {
+    // A speed computed from wrong distances is wrong too.
+    let wrong = surveyed_contradicts_finish(run.survey, run.run, run.marks());
+    if wrong || beyond_pipe(run.survey, run.run, run.marks(), 1.524).is_some() {
         return;
     }
-    let speed = run.survey.say_metres(drive.metres / drive.seconds.max(1.0) * 60.0);
-    let (spot, over) = match row {
-        None => (run.spot("/finished"), "the whole run"),
-        Some(row) => (row.spot("/at"), "the way from the row before, by the video"),
+    let speed = run.survey.say_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
+    let (spot, part) = match row {
+        None => (run.spot("/finished"), "over the whole run"),
+        Some(row) => (row.spot("/at"), "since the previous row, by the video"),
     };
-    let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
-    let seconds = (drive.seconds * 10.0).round() / 10.0;
-    let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
-    out.report(spot, message).fact("metres_per_minute", drive.speed());
+    let (distance, most) = (run.survey.say_metres(travel.metres), run.survey.say_metres(limit));
+    let seconds = (travel.seconds * 10.0).round() / 10.0;
+    let message = format!(
+        "the camera moved at {speed} per minute {part} ({distance} in {seconds} s); the limit is {most} per minute"
+    );
+    out.report(spot, message).fact("metres_per_minute", travel.speed());
 }
 
-fn whole(run: &RunView<'_>) -> Option<Drive> {
+fn whole_run(run: &RunView<'_>) -> Option<Travel> {
     let (started, finished) = (run.run.started.as_ref()?, run.run.finished.as_ref()?);
     let seconds = seconds_between(started, finished).filter(|seconds| *seconds >= 0.0)?;
-    let rounded = [started, finished].iter().all(|time| time.as_str().get(16..19) == Some(":00"));
-    Some(Drive { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
+    let rounded =
+        [started, finished].iter().all(|time| matches!(time.as_str().get(16..20), Some(":00Z" | ":00+" | ":00-")));
+    Some(Travel { metres: run.travelled()?, seconds, rounding: if rounded { 60.0 } else { 0.0 } })
 }
 
-fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Drive, RowView<'r>)> {
-    let mut anchor: Option<(&str, f64, f64)> = None;
-    let mut worst: Option<(Drive, RowView<'r>)> = None;
+fn fastest<'r>(run: &'r RunView<'_>, least: f64) -> Option<(Travel, RowView<'r>)> {
+    let mut mark: Option<(&str, f64, f64)> = None;
+    let mut worst: Option<(Travel, RowView<'r>)> = None;
     for row in run.rows() {
         let timed = row.media().find_map(|(shown, media)| Some((shown.id.as_str(), shown.offset?.get(), media)));
         let Some((id, offset, Some(media))) = timed else { continue };
-        if media.kind != MediaKind::Video || !order::settled(run, row.index) {
+        if media.kind != MediaKind::Video || !row_order::in_order(run, row.index) {
             continue;
         }
         let metres = run.survey.metres(row.row.at);
-        match anchor {
+        match mark {
             Some((video, from, since)) if video == id && offset > since => {
                 if metres - from < least {
                     continue;
                 }
-                let drive = Drive { metres: metres - from, seconds: offset - since, rounding: 1.0 };
-                if worst.as_ref().is_none_or(|(most, _)| drive.speed() > most.speed()) {
-                    worst = Some((drive, row));
+                let travel = Travel { metres: metres - from, seconds: offset - since, rounding: 1.0 };
+                if worst.as_ref().is_none_or(|(most, _)| travel.speed() > most.speed()) {
+                    worst = Some((travel, row));
                 }
             }
             _ => {}
         }
-        anchor = Some((id, metres, offset));
+        mark = Some((id, metres, offset));
     }
     worst
 }

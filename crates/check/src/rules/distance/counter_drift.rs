@@ -1,21 +1,24 @@
 //! See the rule's documentation below.
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::{RunView, tolerance};
 
 rule! {
     /// # What it checks
-    /// The counter was right, to the tolerance, wherever it was checked against a distance known otherwise. Of several
-    /// checks in a run that show it wrong, the one farthest off is reported, of equals the first. `reading` and `known` are
-    /// compared as they stand, both from where the counter shows 0.
+    /// A counter check (`counter.checks`) differs from the known distance by more than the
+    /// tolerance.
+    ///
+    /// # Exactly
+    /// \|`reading` − `known`\| exceeds tolerance(`known`); both count from where the counter
+    /// shows 0. Of several in a run the one farthest off is reported, of equals the first.
     ///
     /// # Why it matters
-    /// A counter that slips on a wet cable, or has the wrong wheel, puts everything beyond the check in the wrong place.
+    /// A slipping counter or a wrong measuring wheel misplaces everything beyond the check.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % of the true length and 1 ft, City of Sunny Isles Beach FL, Section 02762,
-    /// Televising Storm Sewer Systems.
+    /// Tolerance (0.5 % of the true length, at least 1 ft): City of Sunny Isles Beach FL, Section
+    /// 02762.
     ///
     /// # Fails
     /// At `/runs/0/counter/checks/0/reading`:
@@ -28,19 +31,19 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// 1 ft in 100 ft, and half a per cent of 1000 ft, are the tolerance.
+    /// 1 ft in 100 ft and 0.5 % of 1000 ft are the tolerance.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/counter/checks/0/reading", "value": 101},
     ///  {"op": "add", "path": "/runs/0/counter/checks/-", "value": {"reading": 1005, "known": 1000}}]
     /// ```
     ///
     /// # Fix
-    /// Correct the distances of the run in proportion and say so in its remark, or drive it again with the counter
-    /// mended.
+    /// Correct the distances in proportion and note it in `remark`, or repeat the run with a
+    /// repaired counter.
     name: "counter-drift", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
     facts: {
-        "reading" = Length "what the counter showed at the check that is farthest off, as recorded",
-        "known" = Length "the true distance there, as recorded",
+        "reading" = Length "`reading` of the check that is farthest off, as recorded",
+        "known" = Length "`known` of that check, as recorded",
     },
 }
 
@@ -57,8 +60,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some((index, off)) = worst else { return };
     let check = &counter.checks[index];
     let (reading, known) = (run.survey.say(check.reading), run.survey.say(check.known));
-    let (off, may) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
-    let message = format!("the counter showed {reading} where it is {known}: {off} off, and {may} is allowed");
+    let (off, allowed) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
+    let message =
+        format!("the counter read {reading} at a known {known}: it is off by {off}, and {allowed} is allowed");
     out.report(run.spot(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
         .fact("known", check.known.get());

@@ -7,15 +7,19 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every run says where its distance counter was set. A run with the `method` `pole` has none.
+    /// A run does not state where its distance counter was set.
+    ///
+    /// # Exceptions
+    /// - The `method` is `pole`.
     ///
     /// # Why it matters
-    /// Distances from the centre of the structure and distances from the pipe's end differ by half a manhole: the width
-    /// of an excavation.
+    /// Distances from a manhole's centre and from the pipe's end differ by half a manhole: the
+    /// width of an excavation.
     ///
     /// # Source
-    /// The zero point must be stated among the heads of an inspection: EN 13508-2, clause 7.1, as a training text quotes
-    /// it. City of Sunny Isles Beach FL, Section 02762: the counter is set to zero at the start of each inspection.
+    /// The header of an inspection states the zero point: EN 13508-2, clause 7.1, as quoted by a
+    /// training text. The counter is zeroed at the start of each inspection: City of Sunny Isles
+    /// Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0`:
@@ -29,12 +33,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add `counter` with the point where it was set, and what it showed there if that was not 0.
+    /// Add `counter` with the zero point, and with `reads` if it did not show 0 there.
     name: "counter-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.counter.is_none() && run.run.method != Some(Method::Pole) {
-        out.report(run.spot(""), "nothing says where the distance counter was set");
+        out.report(run.spot(""), "the run does not state where its distance counter was set");
     }
 }

@@ -2,24 +2,29 @@
 
 use obvert_model::edit::Edit;
 
-use crate::order;
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::row_order;
+use crate::support::run_extent::exceeds;
 use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The start row's distance is what the counter showed at its zero point (`counter.reads`, 0 when absent), to one
-    /// step of the counter (`counter.resolution` of the run) or the limit `slack`, whichever is more. A start row below it is left to `distance-negative`, one that is not settled to the
-    /// rules about order.
+    /// The start row's distance exceeds the counter's reading at the zero point (`counter.reads`, 0
+    /// when absent) by more than one step of the counter.
+    ///
+    /// # Exceptions
+    /// - The start row is below that reading (`distance-negative`).
+    /// - The start row is not settled; other rules report it.
+    ///
+    /// # Exactly
+    /// `at` − *reads* exceeds the greater of `counter.resolution` and `slack`.
     ///
     /// # Why it matters
-    /// A counter that was not set before the camera went in adds the same error to every distance of the run.
+    /// A counter not set at the start adds the same error to every distance.
     ///
     /// # Source
-    /// One step where the counter's resolution is not stated: tenths of a foot, as a scope of work of Decatur IL has
-    /// them on the screen. That a counter may be set to the distance of the camera's first view: City of Sunny Isles
-    /// Beach FL, Section 02762, Televising Storm Sewer Systems.
+    /// Step without a resolution: tenths of a foot, a scope of work of Decatur IL. Setting the
+    /// counter to the distance of the first view: City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0/observations/0/at`:
@@ -33,30 +38,30 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/observations/0/at", "value": 0.1}]
     /// ```
-    /// A counter that was set to the distance of the camera's first view.
+    /// The counter was set to the distance of the first view.
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/counter", "value": {"zero": "structure-centre", "offset": 2.5, "reads": 2.5}},
     ///  {"op": "replace", "path": "/runs/1/observations/0/at", "value": 2.5}]
     /// ```
     ///
     /// # Fix
-    /// State in `counter.reads` what the counter showed when the run started, or correct all distances of the run by
-    /// the difference.
+    /// State the reading in `counter.reads`, or correct all distances by the difference.
     name: "counter-not-zeroed", severity: Warning, scope: Run, since: "0.1", clause: "runs#counter",
     needs: [Codes],
     limits: {
-        "slack" = 0.03048 "m" "what is allowed at least, a step of most counters: 0.1 ft, Decatur IL scope of work",
+        "slack" = 0.03048 "m"
+            "least tolerance, one step of most counters: 0.1 ft, Decatur IL scope of work",
     },
     facts: {
         "at" = Length "`at` of the start row",
-        "reads" = Length "*reads*: what the counter is said to have shown at its zero point",
+        "reads" = Length "*reads*: the counter's reading at the zero point",
     },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(start) = run.start_row() else { return };
     let (at, reads) = (start.row.at, run.reads());
-    if at.get() <= reads || !order::settled(run, start.index) {
+    if at.get() <= reads || !row_order::in_order(run, start.index) {
         return;
     }
     let step =
@@ -64,11 +69,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let unit = run.survey.head.units.length;
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
         let said = run.survey.say(at);
-        let message = format!("the run starts at {said}, but the counter is said to have shown {reads} {unit} there");
+        let message = format!("the start row is at {said}, but the counter read {reads} {unit} at the zero point");
         let finding = out.report(start.spot("/at"), message).fact("at", at.get()).fact("reads", reads);
         if run.run.counter.is_some() {
             let edits = vec![Edit::add(run.spot("/counter/reads").path, at.get())];
-            finding.fix_if_confirmed(format!("the counter showed {said} at its zero point"), edits);
+            finding.fix_if_confirmed(format!("the counter read {said} at the zero point"), edits);
         }
     }
 }

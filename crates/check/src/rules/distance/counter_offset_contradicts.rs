@@ -7,12 +7,11 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A counter that was set at the centre of the structure has no offset from there: `offset` is the distance from
-    /// that centre to the zero point.
+    /// A counter was set at the centre of the structure, but its `offset` from there is not 0.
     ///
     /// # Why it matters
-    /// Every distance of the run is moved by the offset when it is put on the map or joined with a run from the other
-    /// end. What the counter showed at the zero point is `reads`.
+    /// The offset shifts every distance when the run is mapped or joined with a run from the other
+    /// end.
     ///
     /// # Fails
     /// At `/runs/0/counter/offset`:
@@ -26,16 +25,17 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take the offset out, write it as `reads` if it is what the counter showed, or correct where the counter was set.
+    /// Remove `offset`, write it as `reads` if the counter showed it at the zero point, or correct
+    /// `zero`.
     name: "counter-offset-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#counter",
     facts: { "offset" = Length "`offset` of the counter, as recorded" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    let counter = run.run.counter.as_ref().filter(|counter| counter.zero == CounterZero::StructureCentre);
-    if let Some(offset) = counter.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0) {
+    let centred = run.run.counter.as_ref().filter(|counter| counter.zero == CounterZero::StructureCentre);
+    if let Some(offset) = centred.and_then(|counter| counter.offset).filter(|offset| offset.get() != 0.0) {
         let said = run.survey.say(offset);
-        let message = format!("the counter was set at the structure's centre, but {said} away from it");
+        let message = format!("the counter was set at the structure's centre, but its offset from there is {said}");
         out.report(run.spot("/counter/offset"), message).fact("offset", offset.get());
     }
 }

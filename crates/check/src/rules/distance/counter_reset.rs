@@ -1,22 +1,24 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The counter was set to zero once. It seems to have been set again where a row falls back to the zero point, within
-    /// a foot, and the rows after it go on from there. Other rules about the length of such a run stand back. Rows that only repeat
-    /// those above them were entered twice, and `observation-duplicate` says so.
+    /// The counter seems to have been set to zero again: a row falls back to within a foot of the
+    /// zero point, and the rows after it go on from there. Rules about the length of the run are
+    /// then skipped.
+    ///
+    /// # Exceptions
+    /// - The rows only repeat those above them (`observation-duplicate`).
     ///
     /// # Why it matters
-    /// Everything after that row is recorded at a distance that is too short by what had been counted before: a repair is
-    /// dug for near the start of the pipe.
+    /// Every later distance is too short: a repair is dug for near the start of the pipe.
     ///
     /// # Source
-    /// A counter is zeroed at the start of each inspection, and set to the earlier distance when a run is resumed on the
-    /// way: City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer Systems.
+    /// A counter is zeroed at the start of each inspection, and set to the earlier distance when a
+    /// run is resumed: City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/at`:
@@ -28,12 +30,11 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// One row that was mistyped, and the rows after it go on.
+    /// One mistyped row.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/at", "value": 0.9}]
     /// ```
-    ///
-    /// Rows that were pasted twice, which is another mistake.
+    /// Rows pasted twice.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/1"},
     ///  {"op": "copy", "from": "/runs/0/observations/0", "path": "/runs/0/observations/6"},
@@ -45,7 +46,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add what the counter had shown before it was set again to this row and to the ones after it.
+    /// Add the reading before the reset to this row and all later ones.
     name: "counter-reset", severity: Error, scope: Run, since: "0.1", clause: "runs#counter",
     facts: {
         "at" = Length "`at` of the first row after the counter was set",
@@ -54,15 +55,15 @@ rule! {
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    if !run.marks().zeroed_again {
+    if !run.marks().counter_reset {
         return;
     }
-    let Some(index) = order::zeroed_again(run) else { return };
+    let Some(index) = row_order::counter_reset(run) else { return };
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
     let row = run.row(index);
     let message = format!(
-        "the counter seems to have been set to zero again: {} follows {}, and the rows go on from there",
+        "the counter seems to have been set to zero again: {} follows {}, and the distances go on from there",
         run.survey.say(at),
         run.survey.say(before)
     );

@@ -5,19 +5,20 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// The runs of a camera are not all longer than their pipes, or all shorter, by one and the same share. At least
-    /// four runs that reached the far structure, counted from its centre through pipes of 20 m and more, and four in
-    /// five of them must agree, by at least 1 % and at most 10 %. That is one finding for the camera; `run-longer-than-pipe`
-    /// and `run-shorter-than-pipe` stand back for its runs.
+    /// The runs of one camera are all longer, or all shorter, than their pipes by the same share.
+    /// That is one finding; `run-longer-than-pipe` and `run-shorter-than-pipe` skip these runs.
+    ///
+    /// # Exactly
+    /// *Drift* in Checking, by at least 1 % and at most 10 %: at least four runs with the outcome
+    /// `reached`, a centred counter and a pipe of 20 m or more, and four in five of them, agree.
     ///
     /// # Why it matters
-    /// A wheel that slips on a wet cable, or a counter that was set for another reel, puts every defect of the survey
-    /// in the wrong place, and each a little more than the one before. Run by run it looks like bad records of the
-    /// owner's.
+    /// A slipping wheel, or a counter set for another reel, misplaces every defect, each more than
+    /// the last. Run by run it looks like bad records of the owner.
     ///
     /// # Source
-    /// 1 % is twice the 0.5 % that City of Sunny Isles Beach FL, Section 02762, lets a counter be off. How many runs
-    /// must agree: common practice, no published source.
+    /// 1 % is twice what City of Sunny Isles Beach FL, Section 02762, allows a counter. Number of
+    /// runs: common practice, no published source.
     ///
     /// # Fails
     /// At `/equipment/0`:
@@ -37,18 +38,18 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Have the counter calibrated and drive the runs again, or correct all of its distances by the share if a check
-    /// against a tape confirms it.
+    /// Have the counter calibrated and repeat the runs, or correct the distances by the share if a
+    /// tape confirms it.
     name: "distance-drift", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
     facts: {
-        "runs" = Count "runs that were compared with their pipes",
-        "agree" = Count "those of them that are off alike",
-        "share" = Share "the median of how far a run came over the length of its pipe, less 1",
+        "runs" = Count "runs compared with their pipes",
+        "agree" = Count "those of them that agree",
+        "share" = Share "median of (how far a run came ∕ length of its pipe) − 1",
     },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    for drift in ending.drifts() {
+    for drift in ending.drifting_cameras() {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);

@@ -1,21 +1,27 @@
 //! See the rule's documentation below.
 
-use crate::drift::drifts;
 use crate::sink::Sink;
+use crate::support::distance_drift::drifting_cameras;
 use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
     /// # What it checks
-    /// Where the owner states no lengths: the runs of a camera are not all longer than the paths of their pipes on the
-    /// map, or all shorter, by one and the same share. Only pipes with a path of their own are compared. Otherwise as
-    /// `distance-drift`, which goes by the stated lengths.
+    /// The runs of one camera are all longer, or all shorter, than the paths of their pipes by the
+    /// same share, where no lengths are stated.
+    ///
+    /// # Exceptions
+    /// - The pipe has a `length` (`distance-drift`).
+    /// - The pipe has no `path` of its own.
+    ///
+    /// # Exactly
+    /// As `distance-drift`, with the length of the path and the least share `least`.
     ///
     /// # Why it matters
-    /// Without as-built lengths nothing else shows that a counter is wrong, and the survey may become the owner's
-    /// record of how long the pipes are.
+    /// Nothing else reveals a wrong counter, and the survey may become the owner's record of the
+    /// lengths.
     ///
     /// # Source
-    /// How many runs must agree, and by how much: common practice, no published source.
+    /// Number of runs and least share: common practice, no published source.
     ///
     /// # Fails
     /// At `/equipment/0`:
@@ -29,7 +35,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The owner's lengths are stated.
+    /// The lengths are stated.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/path/0", "value": [19623808, 322100]},
     ///  {"op": "add", "path": "/pipes/1/path", "value": [[19624000, 322007], [19624000, 321920]]},
@@ -43,12 +49,12 @@ rule! {
     name: "distance-drift-on-map", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
     needs: [Crs],
     limits: {
-        "least" = 2.0 "%" "how far the runs must be off together: common practice, no published source",
+        "least" = 2.0 "%" "least common share; common practice, no published source",
     },
     facts: {
-        "runs" = Count "runs that were compared with the paths of their pipes",
-        "agree" = Count "those of them that are off alike",
-        "share" = Share "the median of how far a run came over the length of the path, less 1",
+        "runs" = Count "runs compared with the paths of their pipes",
+        "agree" = Count "those of them that agree",
+        "share" = Share "median of (how far a run came ∕ length of the path) − 1",
     },
 }
 
@@ -57,9 +63,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let course = |summary: &RunSummary| {
         let row = survey.pipe_index(&summary.run.pipe)?;
         let pipe = &survey.head.pipes[row];
-        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.measure().fitted(row) }
+        if pipe.length.is_some() || pipe.path.len() < 2 { None } else { survey.map_lengths().fitted_length(row) }
     };
-    for drift in drifts(ending, out.limit("least") / 100.0, course) {
+    for drift in drifting_cameras(ending, out.limit("least") / 100.0, course) {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);

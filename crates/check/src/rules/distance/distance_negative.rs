@@ -1,17 +1,21 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// No distance lies below what the counter showed at its zero point (`counter.reads`, 0 when absent). Where already
-    /// the first row does, it alone is reported, since then the counter's set-up and not each row is wrong. A row that one
-    /// place of its decimal point would put right is left to `decimal-slip`.
+    /// A distance is less than the counter's reading at the zero point (`counter.reads`, 0 when
+    /// absent).
+    ///
+    /// # Exceptions
+    /// - The first row is below that reading too: only the first row is reported, since the
+    ///   counter's set-up is wrong.
+    /// - `at` has slipped a digit (`decimal-slip`).
     ///
     /// # Why it matters
-    /// The place would lie behind the point that everything is measured from: outside the pipe, on no map.
+    /// The location would be behind the zero point: outside the pipe, on no map.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/at`:
@@ -28,7 +32,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The counter was set to count from before the zero point, so that it showed less than nothing there.
+    /// The counter read −3 at the zero point.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/counter/reads", "value": -3},
     ///  {"op": "replace", "path": "/runs/0/observations/0/at", "value": -3},
@@ -36,11 +40,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the distance, or state in `counter.reads` what the counter showed at its zero point.
+    /// Correct the distance, or state the reading in `counter.reads`.
     name: "distance-negative", severity: Error, scope: Observation, since: "0.1", clause: "observations#distance",
     facts: {
         "distance" = Length "`at` of the row, or its `to` where `at` is right",
-        "reads" = Length "*reads*: what the counter showed at its zero point",
+        "reads" = Length "*reads*: the counter's reading at the zero point",
     },
 }
 
@@ -52,16 +56,16 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         Some(to) if to.get() < reads => (to, "/to"),
         _ => return,
     };
-    let before_all = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);
-    if before_all && row.index > 0 || field == "/at" && order::slip(row.run, row.index).is_some() {
+    let first_is_low = row.run.run.observations.first().is_some_and(|first| first.at.get() < reads);
+    if first_is_low && row.index > 0 || field == "/at" && row_order::decimal_slip(row.run, row.index).is_some() {
         return;
     }
     let survey = row.survey();
     let message = if reads == 0.0 {
-        format!("{} lies before the point that the run is measured from", survey.say(low))
+        format!("{} is before the zero point of the run", survey.say(low))
     } else {
         let unit = survey.head.units.length;
-        format!("{} lies below {reads} {unit}, which the counter showed at its zero point", survey.say(low))
+        format!("{} is less than {reads} {unit}, the counter's reading at the zero point", survey.say(low))
     };
     out.report(row.spot(field), message).fact("distance", low.get()).fact("reads", reads);
 }

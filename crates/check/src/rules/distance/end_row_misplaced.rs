@@ -7,16 +7,18 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Rows that say that a run starts, finishes or is given up stand at its two ends and not between them. A run that
-    /// lacks such a row at its end is left to `start-missing` and `finish-missing`.
+    /// A row that starts, finishes or stops the run lies between the run's first and last rows.
+    ///
+    /// # Exceptions
+    /// - The run is disordered, or its counter seems to have been set to zero again.
+    /// - The start row or the closing row is missing (`start-missing`, `finish-missing`).
     ///
     /// # Exactly
-    /// In a run that has a start row, a row of the role `start` lies beyond the first row; in a run that has a closing row,
-    /// a row of the role `finish` or `stopped` lies before the last row. Disordered runs, and runs whose counter seems to
-    /// have been set to zero again, are not looked at.
+    /// - With a start row: a row of the role `start` lies beyond the first row.
+    /// - With a closing row: a row of the role `finish` or `stopped` lies before the last row.
     ///
     /// # Why it matters
-    /// Two runs were entered as one: what follows the second start was measured from another point.
+    /// Two runs were entered as one, and the second has another zero point.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -34,7 +36,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Make two runs of the one, each with its own counter; take the row out if it was entered by mistake.
+    /// Split the run in two, each with its own counter, or remove the row.
     name: "end-row-misplaced", severity: Error, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
     facts: { "code" = Code "the code of the row" },
@@ -44,17 +46,17 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (Some(first), Some(last)) = (rows.first(), rows.last()) else { return };
     let marks = run.marks();
-    if run.disordered() || marks.zeroed_again {
+    if run.disordered() || marks.counter_reset {
         return;
     }
     for row in run.rows() {
-        let (within, what) = match row.role() {
+        let (misplaced, what) = match row.role() {
             Some(Role::Start) => (marks.start.is_some() && row.row.at > first.at, "starts"),
             Some(Role::Finish) => (marks.finish.is_some() && row.row.at < last.at, "finishes"),
-            Some(Role::Stopped) => (marks.finish.is_some() && row.row.at < last.at, "is given up"),
+            Some(Role::Stopped) => (marks.finish.is_some() && row.row.at < last.at, "stops"),
             _ => continue,
         };
-        if within {
+        if misplaced {
             let [at, from, to] = [row.row.at, first.at, last.at].map(|at| run.survey.say(at));
             let message = format!("the run {what} at {at}, but its rows go from {from} to {to}");
             out.report(row.spot(""), message).fact("code", row.row.code.as_str());

@@ -7,12 +7,16 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The last row of a run says that it finishes or is given up, by the code list's roles `finish` and `stopped`; rows
-    /// at one distance have no order. The rule stands back where the last row's code is unknown, where the run is
-    /// disordered (`distance-decreases`), for a run without any row (`start-missing`), and for a list that has no such code.
+    /// The last row of a run has neither the role `finish` nor the role `stopped`.
+    ///
+    /// # Exceptions
+    /// - Another row at the same distance has such a role: rows at one distance have no order.
+    /// - The code of the last row is unknown.
+    /// - The code list has no code with such a role.
+    /// - The run is disordered (`distance-decreases`) or has no rows (`start-missing`).
     ///
     /// # Why it matters
-    /// A run that just ends may have lost its last rows, and nobody can tell how much of the pipe was seen.
+    /// The last rows may be lost, and it is not known how much of the pipe was seen.
     ///
     /// # Fails
     /// At `/runs/0/observations/5`:
@@ -21,13 +25,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The collapse that stopped the run, written below the row that says so.
+    /// The collapse that stopped the run is the last row.
     /// ```json
     /// [{"op": "move", "from": "/runs/1/observations/1", "path": "/runs/1/observations/2"}]
     /// ```
     ///
     /// # Fix
-    /// Add the row that says how the run ended, or bring back the rows that are lost.
+    /// Add the row that states how the run ended, or restore the lost rows.
     name: "finish-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     needs: [Codes],
     facts: { "code" = Code "the code of the last row" },
@@ -42,15 +46,15 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let closes = |role| matches!(role, Some(Role::Finish | Role::Stopped));
     let listed = run.survey.list.is_some_and(|list| list.codes.iter().any(|code| closes(code.role)));
     if listed && !run.disordered() {
-        let message = format!("the run ends with {:?} ({}), not with its finish", code.code.as_str(), code.name());
+        let message = format!("the run ends with {:?} ({}), not with a closing row", code.code.as_str(), code.name());
         let elsewhere = run.rows().find(|row| closes(row.role()));
         let finding = out.report(last.spot(""), message);
         finding.fact("code", code.code.as_str());
-        // Another one would be one too many.
+        // Adding a closing row would make a second one.
         if let Some(row) = elsewhere {
             let id = row.row.id.as_str();
             finding.help(format!(
-                "its finish is observation {id:?}: bring the rows into order, or correct which one it is"
+                "correct the order of the rows, or the code of observation {id:?}, which closes the run"
             ));
         }
     }

@@ -5,22 +5,25 @@ use crate::views::{RunView, Spot};
 
 rule! {
     /// # What it checks
-    /// Rows at joints lie a whole number of pipe lengths apart, by the pipe's joint spacing. Each distance from one
-    /// such row to the next, up to eight lengths, is off by some part of a length: by half at most, and by a quarter in
-    /// the mean where the rows have nothing to do with the spacing. At least eight such distances are needed. One
-    /// finding for the run.
+    /// The joints of a run are not whole pipe lengths apart, by the pipe's `joint_spacing`. That is
+    /// one finding for the run.
+    ///
+    /// # Exceptions
+    /// - The run is disordered, or lengths are in a doubtful unit.
+    /// - `joint_spacing` is below 0.5 m.
     ///
     /// # Exactly
-    /// The distances are those from each row with `joint` to the next such row, in lengths of `joint_spacing`. Those from
-    /// 0.25 to 8 count; two rows at one place, or far apart, do not. A distance of *d* lengths is off by \|*d* − *n*\|, *n*
-    /// being the nearest whole number. At least 8 count, and their mean is above the limit. Disordered runs, lengths in a
-    /// doubtful unit, and a spacing below 0.5 m are not looked at.
+    /// Distances are taken from each row with `joint` to the next such row, in lengths of
+    /// `joint_spacing`; those from 0.25 to 8 count. A distance *d* is off by \|*d* − *n*\|, *n*
+    /// being the nearest whole number. At least 8 count, and their mean is above `mean`.
     ///
     /// # Why it matters
-    /// The spacing is another pipe's, or what is called a joint is none. Repairs of joints are counted by it.
+    /// The spacing is that of another pipe, or rows marked as joints are not at joints. Joint
+    /// repairs are counted by it.
     ///
     /// # Source
-    /// The mean of a uniform distribution. How many distances are needed: common practice, no published source.
+    /// The mean of a uniform distribution is 0.25. Number of distances: common practice, no
+    /// published source.
     ///
     /// # Fails
     /// At `/pipes/0/joint_spacing`:
@@ -35,7 +38,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Multiples of 4 ft, within what a counter and an eye may be off.
+    /// Multiples of 4 ft, within the error of a counter.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/6", "value": {"id": "6a", "at": 124.3, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
     ///  {"op": "add", "path": "/runs/0/observations/7", "value": {"id": "6b", "at": 131.8, "code": "joint.open", "joint": true, "grades": {"structural": 1}}},
@@ -47,25 +50,26 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Measure the distance of two joints in the video and correct the spacing, or take the joint mark from rows that
-    /// are at none.
+    /// Measure the distance of two joints in the video and correct the spacing, or remove `joint`
+    /// where there is none.
     name: "joint-spacing-irregular", severity: Warning, scope: Run, since: "0.1", clause: "observations#joint",
     limits: {
-        "mean" = 0.2 "of a length" "the mean by which the distances may be off a whole number: common practice, no published source",
+        "mean" = 0.2 "of a length"
+            "greatest mean difference from a whole number; common practice, no published source",
     },
     facts: {
-        "mean" = Share "by how much of a length the distances are off a whole number, in the mean",
+        "mean" = Share "mean difference of the distances from a whole number of lengths",
         "distances" = Count "distances between joints that were counted",
     },
 }
 
-/// Fewer distances prove nothing.
+/// With fewer distances the mean proves nothing.
 const FEWEST: u32 = 8;
 
-/// Over more lengths the counter is off by too large a part of one.
+/// Over more lengths the error of the counter is too large a part of one length.
 const LENGTHS: f64 = 8.0;
 
-/// Shorter pipes are no longer than what an eye is off, in metres.
+/// In metres. The error of reading a distance is as large as a shorter spacing.
 const SHORTEST: f64 = 0.5;
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
@@ -80,7 +84,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let at = row.at.get();
         let lengths = last.map_or(0.0, |last: f64| (at - last) / spacing.get());
         last = Some(at);
-        // Two rows at one joint say nothing of the spacing.
+        // Two rows at one joint do not measure the spacing.
         if (0.25..=LENGTHS).contains(&lengths) {
             sum += (lengths - lengths.round()).abs();
             count += 1;
@@ -93,7 +97,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let said = (mean * 100.0).round() / 100.0;
     let (id, length) = (run.run.id.as_str(), run.survey.say(spacing));
     let message = format!(
-        "the joints in run {id} lie no multiples of {length} apart: {count} distances are off by {said} of a length in the mean"
+        "the joints in run {id} are not multiples of {length} apart: {count} distances are off by {said} of a length on average"
     );
     out.report(Spot { run: Some(id.to_owned()), ..view.spot("/joint_spacing") }, message)
         .fact("mean", mean)

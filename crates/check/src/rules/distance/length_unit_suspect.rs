@@ -3,34 +3,41 @@
 use obvert_model::edit::Edit;
 use obvert_model::tables::LengthUnit;
 
-use crate::measure::Blame;
-use crate::reach::{unit_advice, unit_trap};
 use crate::sink::Sink;
+use crate::support::map_lengths::WrongUnit;
+use crate::support::run_extent::{unit_advice, unit_mixup};
 use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// Of the runs that reached the far structure, at least three and at least four in five are about 3.28 times as long
-    /// as their pipes, or as short (within 10 %). Or the stated lengths of at least three pipes and four in five are so
-    /// against the map, while the positions are right: they lie where their reference system is used, and would not in the
-    /// other unit, or the structures have no sewer's depth as it stands. That is one finding for the document; what is
-    /// compared with limits in metres then stands back.
+    /// Lengths seem to be in the wrong unit: most runs differ by a factor of 3.28 from the lengths
+    /// of their pipes, or most pipes from the map. That is one finding; comparisons with limits in
+    /// metres are then skipped.
+    ///
+    /// # Exactly
+    /// *Doubtful units* in Checking: at least three, and four in five,
+    ///
+    /// - runs that reached the far structure are 3.28 times as long as their pipes, or as short,
+    ///   within 10 %; or
+    /// - stated lengths of pipes differ so from the map while the positions are right: they are in
+    ///   their system's area of use and would not be in the other unit, or the depths of the
+    ///   manholes are implausible as recorded.
     ///
     /// # Why it matters
-    /// A foot is 0.3048 m. Whoever takes feet for metres digs three times too far away.
+    /// A foot is 0.3048 m: feet taken for metres put an excavation three times too far away.
     ///
     /// # Source
-    /// The international foot: 0.3048 m exactly. How many runs must agree: common practice, no published source.
+    /// The international foot: 0.3048 m. Number of runs: common practice, no published source.
     ///
     /// # Fails
-    /// The pipes' lengths are in metres, at `/units/length`:
+    /// Pipe lengths in metres, at `/units/length`:
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 60.96},
     ///  {"op": "replace", "path": "/pipes/1/length", "value": 27.43},
     ///  {"op": "replace", "path": "/runs/1/outcome", "value": {"kind": "reached"}},
     ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "reached"}}]
     /// ```
-    /// Everything is in feet, and the positions say so, at `/units/length`:
+    /// All in feet, as the positions show, at `/units/length`:
     /// ```json
     /// [{"op": "replace", "path": "/units/length", "value": "m"},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-016", "length": 269}}]
@@ -45,43 +52,45 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Convert the numbers that are in the other unit, in the system that they come from, or declare the right unit.
+    /// Convert the numbers that are in the other unit where they come from, or declare the right
+    /// unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
     facts: {
-        "runs" = Count "runs that say so" if "the runs show it",
-        "of" = Count "runs that were compared with their pipes" if "the runs show it",
-        "lengths" = Count "stated lengths that were compared with the map" if "the map shows it",
+        "runs" = Count "runs that are off by the factor" if "the runs show it",
+        "of" = Count "runs compared with their pipes" if "the runs show it",
+        "lengths" = Count "stated lengths compared with the map" if "the map shows it",
         "agree" = Count "those of them that agree on `ratio`" if "the map shows it",
-        "ratio" = Share "a stated length over the one on the map: 0.3048, or 1 ∕ 0.3048" if "the map shows it",
+        "ratio" = Share "stated length ∕ length on the map: 0.3048 or 1 ∕ 0.3048"
+            if "the map shows it",
     },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let declared = ending.survey.head.units.length;
-    if let Some(trap) = unit_trap(ending) {
-        let (runs, of) = (trap.runs, trap.of);
-        let how = if trap.long { "3.28 times as long as" } else { "3.28 times shorter than" };
+    if let Some(mixup) = unit_mixup(ending) {
+        let (runs, of) = (mixup.runs, mixup.of);
+        let how = if mixup.long { "3.28 times as long as" } else { "0.305 times as long as" };
         let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
         out.report(Spot::at("/units/length"), message)
             .fact("runs", runs)
             .fact("of", of)
-            .help(unit_advice(declared, trap.long));
+            .help(unit_advice(declared, mixup.long));
         return;
     }
-    let measure = ending.survey.measure();
-    let (Some(Blame::Lengths), Some(vote)) = (measure.blame, measure.vote) else { return };
+    let map_lengths = ending.survey.map_lengths();
+    let (Some(WrongUnit::Lengths), Some(vote)) = (map_lengths.wrong_unit, map_lengths.vote) else { return };
     let (times, meant) = if vote.ratio > 1.0 { ("3.28", "feet") } else { ("0.3048", "metres") };
     let (agree, of) = (vote.agree, vote.of);
     let declares = if declared == LengthUnit::Metre { "metres" } else { "feet" };
-    // Two units that are both feet are as good as equal; the ratio then has another cause.
+    // The two kinds of feet are nearly equal; the ratio then has another cause.
     let message = if declares == meant {
         format!(
-            "{agree} of {of} stated lengths are {times} times what the map says, and the positions are right as they stand"
+            "{agree} of {of} stated lengths are {times} times the length on the map, and the positions are plausible"
         )
     } else {
         format!(
             "the document declares {declares}, but its lengths seem to be in {meant}: {agree} of {of} stated lengths are \
-             {times} times what the map says, and the positions are right as they stand"
+             {times} times the length on the map, and the positions are plausible"
         )
     };
     let finding = out.report(Spot::at("/units/length"), message);

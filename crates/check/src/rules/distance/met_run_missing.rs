@@ -7,13 +7,15 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// A run whose outcome is `met` met another: the document has another run through the same pipe. A run with a
-    /// `reverse_of` is left to `reverse-mismatch` and `unknown-run`, and so is a document that names, in any table, a run
-    /// that is missing.
+    /// A run has the outcome `met`, but the document has no other run through the same pipe.
+    ///
+    /// # Exceptions
+    /// - The run has `reverse_of` (`reverse-mismatch`, `unknown-run`).
+    /// - The document names a missing run in any table (`unknown-run`).
     ///
     /// # Why it matters
-    /// The other half of the pipe is missing from the delivery, or was never driven, while the outcome says that all
-    /// was seen.
+    /// The other half of the pipe was not delivered or never surveyed, while the outcome claims
+    /// that all was seen.
     ///
     /// # Fails
     /// At `/runs/1/outcome/kind`:
@@ -34,11 +36,11 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let met = |summary: &&RunSummary| summary.outcome() == Some(OutcomeKind::Met);
     for summary in ending.runs.iter().filter(met) {
-        // Another run in the same direction may be the one, with a direction that is wrong: other rules look at that.
+        // A run in the same direction may be the other one, with a wrong direction; other rules check that.
         let alone = ending.runs_of(&summary.run.pipe).all(|other| other.index == summary.index);
         if alone && summary.run.reverse_of.is_none() && !ending.misses_a_run() {
             let pipe = summary.run.pipe.as_str();
-            let message = format!("the run is said to have met another, but no other run went through {pipe:?}");
+            let message = format!("the outcome is \"met\", but the document has no other run through {pipe:?}");
             out.report(summary.spot("/outcome/kind"), message);
         }
     }

@@ -1,23 +1,27 @@
 //! See the rule's documentation below.
 
-use crate::order;
 use crate::sink::Sink;
+use crate::support::row_order;
 use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// No observation lies, and no stretch ends, past the end of the run (`surveyed`) by more than the tolerance. Where
-    /// the closing row itself is past it, `surveyed-contradicts-finish` says so, and the end is taken from that row. Of
-    /// rows past the end that follow one another only the first is reported, and no stretch that ends past it below such a
-    /// row. A row that one place of its decimal point would put right
-    /// is left to `decimal-slip`.
+    /// An observation lies, or a stretch ends, past the end of the run (`surveyed`) by more than
+    /// the tolerance.
+    ///
+    /// # Exceptions
+    /// - The row above has its `at` past the end as well.
+    /// - `at` has slipped a digit (`decimal-slip`).
+    ///
+    /// # Exactly
+    /// The end is `surveyed`, or the closing row's distance if that is greater
+    /// (`surveyed-contradicts-finish`). `at` is compared before `to`.
     ///
     /// # Why it matters
-    /// The camera was never there. Either the distance or the end of the run is wrong.
+    /// The camera was never there: the distance or the end of the run is wrong.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/at`:
@@ -34,7 +38,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/to", "value": 201}]
     /// ```
-    /// A closing row past the end.
+    /// The closing row is past the end.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/surveyed", "value": 150}]
     /// ```
@@ -44,7 +48,7 @@ rule! {
     name: "observation-past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#ends",
     facts: {
         "distance" = Length "`at` of the row, or its `to` where `at` is right",
-        "end" = Length "where the run ends: `surveyed`, or `at` of the closing row where that is farther",
+        "end" = Length "end of the run: the greater of `surveyed` and `at` of the closing row",
     },
 }
 
@@ -55,23 +59,23 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let run = row.run;
-    let (distance, field) = match (order::beyond(run, at.get()), order::beyond(run, to.get())) {
+    let (distance, field) = match (row_order::past_end(run, at.get()), row_order::past_end(run, to.get())) {
         (true, _) => (at, "/at"),
         (false, true) => (to, "/to"),
         _ => return,
     };
-    let earlier = row.index.checked_sub(1).is_some_and(|i| order::beyond(run, run.run.observations[i].at.get()));
-    if earlier || field == "/at" && order::slip(run, row.index).is_some() {
+    let earlier = row.index.checked_sub(1).is_some_and(|i| row_order::past_end(run, run.run.observations[i].at.get()));
+    if earlier || field == "/at" && row_order::decimal_slip(run, row.index).is_some() {
         return;
     }
     let survey = row.survey();
-    let end = order::end(run).unwrap_or(surveyed.get());
+    let end = row_order::run_end(run).unwrap_or(surveyed.get());
     let unit = survey.head.units.length;
-    let message = format!("{} lies past the end of the run at {end} {unit}", survey.say(distance));
+    let message = format!("{} is past the end of the run at {end} {unit}", survey.say(distance));
     let finding = out.report(row.spot(field), message);
     finding.fact("distance", distance.get()).fact("end", end);
     let tenth = distance.get() / 10.0;
     if field == "/to" && tenth >= at.get() {
-        finding.help(format!("{tenth} {unit} would fit; look whether the decimal point is in its place"));
+        finding.help(format!("check the decimal point: {tenth} {unit} would fit"));
     }
 }

@@ -8,14 +8,18 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The outcome of a run agrees with the row that closes it: `stopped` with a row of the role `stopped`, `reached` with
-    /// one of the role `finish`, `met` with either: not every code list has a code for it, and a run that met the other
-    /// one did not come to the far structure. Where the closing row gives a reason in the format's own words, it is the
-    /// outcome's.
+    /// The outcome of a run contradicts its closing row.
+    ///
+    /// # Exactly
+    /// In this order:
+    ///
+    /// - `stopped` goes with a closing row of the role `stopped`, `reached` with the role `finish`,
+    ///   `met` with either.
+    /// - In a closing row of the role `stopped`, the first characterisation that is a word of
+    ///   `outcome.reason`, if any, equals a stated `outcome.reason`.
     ///
     /// # Why it matters
-    /// One says that the pipe was seen to its end and the other that it was not; a second run is ordered, or not, by
-    /// whichever is read.
+    /// Whether the pipe counts as seen or is surveyed again depends on which of the two is read.
     ///
     /// # Fails
     /// At `/runs/1/outcome/kind`:
@@ -32,7 +36,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// No outcome contradicts nothing.
+    /// No outcome.
     /// ```json
     /// [{"op": "remove", "path": "/runs/1/outcome"}]
     /// ```
@@ -41,14 +45,14 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// See in the video how the run ended, and correct the outcome or the closing row.
+    /// Check in the video how the run ended, and correct the outcome or the closing row.
     name: "outcome-contradicts-rows", severity: Error, scope: Run, since: "0.1", clause: "runs#outcome",
     needs: [Codes],
     facts: {
         "outcome" = Word "`kind` of the outcome" if "it contradicts the closing row",
-        "code" = Code "the code of the closing row" if "`outcome` is there",
+        "code" = Code "the code of the closing row" if "`outcome` is present",
         "reason" = Word "`reason` of the outcome" if "it contradicts the closing row",
-        "row" = Word "the reason that the closing row gives" if "`reason` is there",
+        "row" = Word "the reason that the closing row gives" if "`reason` is present",
     },
 }
 
@@ -60,19 +64,19 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let stopped = row.role() == Some(Role::Stopped);
     let kind = outcome.kind;
     if stopped != (kind == OutcomeKind::Stopped) && !(stopped && kind == OutcomeKind::Met) {
-        let says = if stopped { "is given up" } else { "finishes" };
-        let message = format!("the outcome is {:?}, but the closing row says that the run {says}", kind.as_str());
+        let role = if stopped { "stopped" } else { "finish" };
+        let message = format!("the outcome is {:?}, but the closing row has the role {role:?}", kind.as_str());
         out.report(run.spot("/outcome/kind"), message)
             .fact("outcome", kind.as_str())
             .fact("code", row.row.code.as_str());
         return;
     }
-    let given = row.row.characterisation.iter().find_map(|word| StopReason::from_word(word));
+    let given = row.row.characterisation.iter().find_map(|word| word.parse::<StopReason>().ok());
     if let (true, Some(given), Some(reason)) = (stopped, given, outcome.reason)
         && given != reason
     {
         let (given, reason) = (given.as_str(), reason.as_str());
-        let message = format!("the run was given up for {reason:?}, but its closing row says {given:?}");
+        let message = format!("the outcome gives the reason {reason:?}, but the closing row gives {given:?}");
         out.report(run.spot("/outcome/reason"), message).fact("reason", reason).fact("row", given);
     }
 }

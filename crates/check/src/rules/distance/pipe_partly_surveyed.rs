@@ -1,21 +1,26 @@
 //! See the rule's documentation below.
 
-use crate::coverage::unseen;
 use crate::sink::Sink;
+use crate::support::coverage::longest_unseen;
 use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// A pipe whose runs were all given up was seen whole all the same, from both ends together. Documents that name a
-    /// run that is missing, in any table, are left to `unknown-run`.
+    /// All runs of a pipe were stopped, and together they did not see the whole pipe.
+    ///
+    /// # Exceptions
+    /// - The document names a missing run in any table (`unknown-run`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    ///
+    /// # Exactly
+    /// The *part unseen* in Checking.
     ///
     /// # Why it matters
-    /// A run that was given up is usually completed from the other end. Where it was not, the owner should hear of it
-    /// from whoever drove it.
+    /// The other end was not surveyed, and the owner should learn that from the contractor.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems. Structures: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
+    /// common practice, no published source.
     ///
     /// # Fails
     /// At `/pipes/1`:
@@ -24,21 +29,22 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Given up from both ends at the same obstruction.
+    /// Stopped from both ends by the same obstruction.
     /// ```json
     /// [{"op": "remove", "path": "/runs/2/reverse_of"},
     ///  {"op": "replace", "path": "/runs/2/outcome", "value": {"kind": "stopped", "reason": "collapse"}}]
     /// ```
     ///
     /// # Fix
-    /// Complete the survey from the other end, or tell the owner what was not seen.
+    /// Survey from the other end, or tell the owner what was not seen.
     name: "pipe-partly-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
-        "from" = Length "where the part begins that no run saw, from the upstream end",
-        "to" = Length "where it ends",
+        "from" = Length "start of the part that no run saw, from the centre of the upstream structure",
+        "to" = Length "end of that part",
     },
 }
 
@@ -48,10 +54,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let survey = ending.survey;
     for view in survey.pipes() {
-        let gap = unseen(ending, &view, out.limit("structure_allowance"));
+        let gap = longest_unseen(ending, &view, out.limit("structure_allowance"));
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
-        let message = format!("the runs were given up, and none saw the pipe from {from} to {to}");
+        let message = format!("all runs were stopped, and none saw the pipe from {from} to {to}");
         out.report(view.spot(""), message).fact("from", survey.in_units(gap.from)).fact("to", survey.in_units(gap.to));
     }
 }

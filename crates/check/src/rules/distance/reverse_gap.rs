@@ -2,23 +2,30 @@
 
 use obvert_model::tables::CounterZero;
 
-use crate::reach::{exceeds, far, past, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{beyond_pipe, exceeds, far_position, pipe_with_length, unit_mixup};
 use crate::views::{Ending, RunSummary, tolerance};
 
 rule! {
     /// # What it checks
-    /// Two runs that are joined by `reverse_of` together cover their pipe, within the tolerance. Each is measured from the
-    /// centre of its own start structure; a structure's width more is allowed where a counter was zeroed elsewhere and
-    /// its offset is not stated. Not compared are runs that `reverse-mismatch`, `run-longer-than-pipe` or `length-unit-suspect`
-    /// find fault with, and ones whose length is not known. Of two runs that name each other the finding is at the first.
+    /// Two runs joined by `reverse_of` leave a part of their pipe unseen, beyond the tolerance.
+    ///
+    /// # Exceptions
+    /// - `reverse-mismatch` or `run-longer-than-pipe` reports one of the runs.
+    /// - Runs and pipes are in different units (`length-unit-suspect`).
+    /// - It is not known how far one of the runs came.
+    ///
+    /// # Exactly
+    /// As *Lengths* in Checking: *L* − *a* − *b* exceeds tolerance(*L*), and `structure_allowance`
+    /// more unless both counters are centred. Of two runs that name each other, the first is
+    /// reported.
     ///
     /// # Why it matters
-    /// The stretch between the two was never seen. Often it holds what stopped the first run.
+    /// The part between the two was never seen; often it holds what stopped the first run.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems. Structures: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
+    /// common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/2/reverse_of`:
@@ -31,21 +38,22 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 181}]
     /// ```
-    /// Zeroed at the walls, with no offset stated.
+    /// Zeroed at the wall, without an offset.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 185},
     ///  {"op": "replace", "path": "/runs/1/counter/zero", "value": "structure-wall"}]
     /// ```
     ///
     /// # Fix
-    /// State the counters' offsets if the gap is not real. If it is, leave the record as it is and tell the owner which
-    /// stretch was not seen.
+    /// State the counters' offsets if the gap is not real. If it is, keep the record and tell the
+    /// owner what was not seen.
     name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
-        "gap" = Length "the length of the pipe less how far both runs came",
+        "gap" = Length "length of the pipe − how far the two runs came",
         "reverse_of" = Id "the run that this one completes",
     },
 }
@@ -64,20 +72,20 @@ pub(super) fn pairs<'d>(ending: &'d Ending<'d>, allowance: f64) -> impl Iterator
     ending.runs.iter().filter_map(move |run| {
         let other = ending.run(run.run.reverse_of.as_ref()?)?;
         // Two runs that name each other are one pair.
-        let again = other.run.reverse_of.as_ref() == Some(&run.run.id) && other.index < run.index;
-        if again || other.run.pipe != run.run.pipe || other.run.direction == run.run.direction {
+        let seen = other.run.reverse_of.as_ref() == Some(&run.run.id) && other.index < run.index;
+        if seen || other.run.pipe != run.run.pipe || other.run.direction == run.run.direction {
             return None;
         }
-        let (_, length) = pipe_of(survey, &run.run)?;
-        if [run, other].iter().any(|one| past(survey, &one.run, one.marks, allowance).is_some()) {
+        let (_, length) = pipe_with_length(survey, &run.run)?;
+        if [run, other].iter().any(|one| beyond_pipe(survey, &one.run, one.marks, allowance).is_some()) {
             return None;
         }
-        let far = [far(survey, &run.run, run.marks)?, far(survey, &other.run, other.marks)?];
+        let far = [far_position(survey, &run.run, run.marks)?, far_position(survey, &other.run, other.marks)?];
         Some(Pair { run, other, far, length })
     })
 }
 
-/// Whether a run's distances are known to be from the centre of its structure.
+/// Whether it is known that a run's distances are from the centre of its structure.
 fn centred(summary: &RunSummary) -> bool {
     summary.run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
 }
@@ -85,19 +93,19 @@ fn centred(summary: &RunSummary) -> bool {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for pair in pairs(ending, allowance) {
         let gap = pair.length - pair.far[0] - pair.far[1];
         let structures = if centred(pair.run) && centred(pair.other) { 0.0 } else { allowance };
         if !exceeds(gap, tolerance(pair.length) + structures) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, unseen) = (survey.say_metres(pair.length), survey.say_metres(gap));
-        let message = format!("{unseen} of the pipe were not seen: {a} and {b} of {length}");
+        let message = format!("{unseen} of the pipe was not seen: the runs cover {a} and {b} of {length}");
         out.report(pair.run.spot("/reverse_of"), message)
             .fact("gap", survey.in_units(gap))
             .fact("reverse_of", pair.other.run.id.as_str());

@@ -1,17 +1,20 @@
 //! See the rule's documentation below.
 
-use crate::reach::direction_contradicts;
 use crate::sink::Sink;
+use crate::support::run_extent::direction_contradicts;
 use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// A run completes (`reverse_of`) another run of the same pipe that was driven the other way. A direction that
-    /// contradicts the run's own structures is left to `direction-contradicts`.
+    /// `reverse_of` names a run of another pipe, a run in the same direction, or the run itself.
+    ///
+    /// # Exceptions
+    /// - The directions are equal, but one contradicts the run's own structures
+    ///   (`direction-contradicts`).
     ///
     /// # Why it matters
-    /// The two are put together into one record of the pipe by turning distances and clock references of one of them
-    /// round. With the wrong partner, every defect lands in the wrong place.
+    /// Joining reverses the distances and clock references of one run: with the wrong partner every
+    /// defect lands in the wrong place.
     ///
     /// # Fails
     /// At `/runs/2/reverse_of`:
@@ -22,7 +25,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/2/reverse_of", "value": "R-102R"}]
     /// ```
-    /// The same way, with structures that agree, at `/runs/2/reverse_of`:
+    /// The same direction, with structures that agree, at `/runs/2/reverse_of`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/2/direction", "value": "downstream"},
     ///  {"op": "replace", "path": "/runs/2/from", "value": "LM-015"},
@@ -30,31 +33,31 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Only the direction is wrong, which is another finding.
+    /// Only the direction is wrong.
     /// ```json
     /// [{"op": "replace", "path": "/runs/2/direction", "value": "downstream"}]
     /// ```
     ///
     /// # Fix
-    /// Name the run of this pipe from the other structure, or correct the direction; a second run the same way completes
-    /// nothing and has no `reverse_of`.
+    /// Name the run of this pipe from the other structure, or correct the direction. Remove
+    /// `reverse_of` from a second run in the same direction.
     name: "reverse-mismatch", severity: Error, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
-    facts: { "reverse_of" = Id "the run that this one is to complete" },
+    facts: { "reverse_of" = Id "the run that `reverse_of` names" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let turned = |summary: &RunSummary| {
+    let direction_wrong = |summary: &RunSummary| {
         ending.survey.pipe(&summary.run.pipe).is_some_and(|pipe| direction_contradicts(pipe, &summary.run))
     };
     for summary in ending.runs {
         let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else { continue };
         let (run, id) = (&summary.run, other.run.id.as_str());
         let message = if other.run.pipe != run.pipe {
-            format!("the run is to complete {id:?}, which is of the pipe {:?}", other.run.pipe.as_str())
+            format!("`reverse_of` names {id:?}, which is a run of the pipe {:?}", other.run.pipe.as_str())
         } else if other.index == summary.index {
-            "the run is to complete itself".to_owned()
-        } else if other.run.direction == run.direction && !turned(summary) && !turned(other) {
-            format!("the run is to complete {id:?}, which went {} as well", run.direction)
+            "`reverse_of` names the run itself".to_owned()
+        } else if other.run.direction == run.direction && !direction_wrong(summary) && !direction_wrong(other) {
+            format!("`reverse_of` names {id:?}, which also went {}", run.direction)
         } else {
             continue;
         };

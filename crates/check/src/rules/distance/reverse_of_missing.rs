@@ -8,15 +8,14 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// A run that met another says which, in `reverse_of`, or is named by it.
+    /// A run has the outcome `met` and no `reverse_of`, and the run that it met does not name it.
     ///
     /// # Exactly
-    /// A run with the outcome `met` has no `reverse_of`, no other run of its pipe names it there, and another run of the
-    /// pipe has the other direction. Of several such runs the first of the table is the one named in the finding.
+    /// No other run of the pipe names the run in `reverse_of`, and another run of the pipe has the
+    /// other direction. The finding names the first such run in the table.
     ///
     /// # Why it matters
-    /// Without that the two halves are not joined: a list of runs shows one pipe that was given up and one that begins
-    /// nowhere.
+    /// The two halves of the pipe are not joined.
     ///
     /// # Fails
     /// At `/runs/2`:
@@ -33,7 +32,7 @@ rule! {
     /// # Fix
     /// Name the run that this one completes.
     name: "reverse-of-missing", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
-    facts: { "other" = Id "the first run through the pipe from the other end" },
+    facts: { "other" = Id "the first run through the pipe in the other direction" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -46,7 +45,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let Some(other) = others().find(|other| other.run.direction != run.direction) else { continue };
         let id = other.run.id.as_str();
-        let message = format!("the run met another and does not say which; {id:?} came from the other end");
+        let message = format!("the run met another but has no `reverse_of`; {id:?} came from the other end");
         let edits = vec![Edit::add(summary.spot("/reverse_of").path, id)];
         out.report(summary.spot(""), message)
             .fact("other", id)

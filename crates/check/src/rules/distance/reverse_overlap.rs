@@ -3,22 +3,28 @@
 use obvert_model::tables::LengthBetween;
 
 use super::reverse_gap::pairs;
-use crate::reach::{exceeds, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{exceeds, pipe_with_length, unit_mixup};
 use crate::views::{Ending, tolerance};
 
 rule! {
     /// # What it checks
-    /// Two runs that are joined by `reverse_of` do not cover a part of their pipe twice, beyond the tolerance. Each is
-    /// measured from the centre of its own start structure; what two structures take up is allowed as well unless the
-    /// pipe's length was measured between their centres. The same runs are not compared as by `reverse-gap`.
+    /// Two runs joined by `reverse_of` cover a part of their pipe twice, beyond the tolerance.
+    ///
+    /// # Exceptions
+    /// - Those of `reverse-gap`.
+    ///
+    /// # Exactly
+    /// As *Lengths* in Checking: *a* + *b* − *L* exceeds tolerance(*L*), and `structure_allowance`
+    /// more unless `length_between` is `centres`. Of two runs that name each other, the first is
+    /// reported.
     ///
     /// # Why it matters
-    /// An overlap shows the owner that nothing was missed. But a defect in it may be recorded twice, and counted twice.
+    /// A defect in the overlap may be recorded and counted twice.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems. Structures: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
+    /// common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/2/reverse_of`:
@@ -31,20 +37,21 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 179}]
     /// ```
-    /// The length leaves the structures out.
+    /// The length excludes the structures.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/1/length", "value": 175},
     ///  {"op": "replace", "path": "/pipes/1/length_between", "value": "walls"}]
     /// ```
     ///
     /// # Fix
-    /// Look whether a defect within the overlap is in both runs, and keep it in one.
+    /// Keep a defect that both runs record in one of them only.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     limits: {
-        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
-        "overlap" = Length "how far both runs came, added up, less the length of the pipe",
+        "overlap" = Length "how far the two runs came − length of the pipe",
         "reverse_of" = Id "the run that this one completes",
     },
 }
@@ -52,20 +59,20 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for pair in pairs(ending, allowance) {
         let overlap = pair.far[0] + pair.far[1] - pair.length;
-        let between = pipe_of(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
+        let between = pipe_with_length(survey, &pair.run.run).and_then(|(pipe, _)| pipe.length_between);
         let structures = if between == Some(LengthBetween::Centres) { 0.0 } else { allowance };
         if !exceeds(overlap, tolerance(pair.length) + structures) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
-        let (length, twice) = (survey.say_metres(pair.length), survey.say_metres(overlap));
-        let message = format!("{twice} of the pipe were seen twice: {a} and {b} of {length}");
+        let (length, shared) = (survey.say_metres(pair.length), survey.say_metres(overlap));
+        let message = format!("{shared} of the pipe was seen twice: the runs cover {a} and {b} of {length}");
         out.report(pair.run.spot("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());

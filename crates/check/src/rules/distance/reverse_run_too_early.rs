@@ -3,20 +3,19 @@
 use obvert_model::tables::OutcomeKind;
 
 use crate::sink::Sink;
-use crate::time::instant;
+use crate::support::time::instant;
 use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// A run that met the one that it completes was begun after that one: not until then was there a point to meet.
+    /// A run met the run that it completes, but was started before it.
     ///
     /// # Exactly
-    /// A run with the outcome `met` was `started` at an earlier instant than the run that its `reverse_of` names, of the same
-    /// pipe and with another outcome than `met`. Two that began at one instant are not found.
+    /// A run with the outcome `met` was `started` at an earlier instant than the run that its
+    /// `reverse_of` names, which is of the same pipe and has another outcome than `met`.
     ///
     /// # Why it matters
-    /// The two are dated the wrong way round, or joined the wrong way round; with the dates wrong, weather and flow are
-    /// too.
+    /// The runs are dated or joined the wrong way round; wrong dates mean wrong weather and flow.
     ///
     /// # Fails
     /// At `/runs/2/started`:
@@ -31,7 +30,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the dates, or let the other run name this one.
+    /// Correct the dates, or set `reverse_of` in the other run instead.
     name: "reverse-run-too-early", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
     facts: { "reverse_of" = Id "the run that this one completes" },
 }
@@ -39,7 +38,7 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Met)) {
         let Some(other) = summary.run.reverse_of.as_ref().and_then(|id| ending.run(id)) else { continue };
-        // A run that says the same of this one may be either half.
+        // If both met, either may have been the first.
         if other.outcome() == Some(OutcomeKind::Met) || other.run.pipe != summary.run.pipe {
             continue;
         }
@@ -48,7 +47,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             && begun < before
         {
             let id = other.run.id.as_str();
-            let message = format!("begun at {this}, before {id:?}, which it completes, was at {first}");
+            let message = format!("started at {this}, but {id:?}, which it completes, was started at {first}");
             out.report(summary.spot("/started"), message).fact("reverse_of", id);
         }
     }

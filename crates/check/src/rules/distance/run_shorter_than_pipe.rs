@@ -2,23 +2,26 @@
 
 use obvert_model::tables::OutcomeKind;
 
-use crate::reach::{exceeds, far, pipe_of, unit_trap};
 use crate::sink::Sink;
+use crate::support::run_extent::{exceeds, far_position, pipe_with_length, unit_mixup};
 use crate::views::{Ending, tolerance};
 
 rule! {
     /// # What it checks
-    /// A run that reached the far structure is not shorter than its pipe. The run is measured from the centre of its
-    /// start structure: `counter.offset` and what was travelled, `surveyed` less `counter.reads`. It may fall short of
-    /// the pipe's length by the tolerance of a counter and by what the two structures take up. Not compared are the runs
-    /// that `run-longer-than-pipe` does not compare. The rule stands back where `length-unit-suspect` finds the units mixed.
+    /// A run reached the far structure, but is shorter than its pipe, beyond the tolerance.
+    ///
+    /// # Exceptions
+    /// - Those of `run-longer-than-pipe`.
+    ///
+    /// # Exactly
+    /// As *Lengths* in Checking: *L* exceeds *far* + tolerance(*L*) + `structure_allowance`.
     ///
     /// # Why it matters
-    /// The camera did not see the whole pipe, or the counter slipped and every distance is too small.
+    /// The camera did not see the whole pipe, or the counter slipped.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems. Structures: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures:
+    /// common practice, no published source.
     ///
     /// # Fails
     /// At `/runs/0/surveyed`:
@@ -31,12 +34,12 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 206}]
     /// ```
-    /// A run that met the one from the other end.
+    /// The run met the one from the other end.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 240},
     ///  {"op": "replace", "path": "/runs/0/outcome/kind", "value": "met"}]
     /// ```
-    /// The counter was zeroed at a fitting 30 ft from the structure.
+    /// Zeroed at a fitting 30 ft from the structure.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 230},
     ///  {"op": "replace", "path": "/runs/0/counter/zero", "value": "access-fitting"},
@@ -44,11 +47,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the outcome if the far structure was not reached; correct `surveyed`, the counter's set-up or the pipe's
-    /// length if it was.
+    /// Correct the outcome if the far structure was not reached; otherwise correct `surveyed`, the
+    /// counter or the pipe's length.
     name: "run-shorter-than-pipe", severity: Warning, scope: Ending, since: "0.1", clause: "runs#ends",
     limits: {
-        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
         "far" = Length "how far along the pipe the run came",
@@ -59,19 +63,19 @@ rule! {
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let allowance = out.limit("structure_allowance");
-    let mut trap = None;
+    let mut mixup = None;
     for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
-        let Some((_, length)) = pipe_of(survey, &summary.run) else { continue };
-        let Some(far) = far(survey, &summary.run, summary.marks) else { continue };
-        if !exceeds(length, far + tolerance(length) + allowance) || ending.drifting(&summary.run) {
+        let Some((_, length)) = pipe_with_length(survey, &summary.run) else { continue };
+        let Some(far) = far_position(survey, &summary.run, summary.marks) else { continue };
+        if !exceeds(length, far + tolerance(length) + allowance) || ending.camera_drifts(&summary.run) {
             continue;
         }
-        if *trap.get_or_insert_with(|| unit_trap(ending).is_some()) {
+        if *mixup.get_or_insert_with(|| unit_mixup(ending).is_some()) {
             return;
         }
         let (came, whole) = (survey.say_metres(far), survey.say_metres(length));
         let message =
-            format!("the run is said to have reached the far structure, but came {came} along a pipe of {whole}");
+            format!("the run reached the far structure, but covers only {came} of a pipe that is {whole} long");
         out.report(summary.spot("/surveyed"), message)
             .fact("far", survey.in_units(far))
             .fact("length", survey.in_units(length));

@@ -7,12 +7,15 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run that was given up says why, in its outcome or in the characterisation of its closing row. Without the code
-    /// list, which says what row closes a run, only the outcome is looked at.
+    /// A run was stopped, but neither its outcome nor its closing row gives the reason.
+    ///
+    /// # Exactly
+    /// Any characterisation of the closing row counts. Without the code list only the outcome is
+    /// checked.
     ///
     /// # Why it matters
-    /// The owner decides by the reason what comes next: dig for a collapse, cut roots, come back at low water. Without it
-    /// the pipe is driven again to find out.
+    /// The reason decides what comes next: dig for a collapse, cut roots, or come back at low
+    /// water.
     ///
     /// # Fails
     /// At `/runs/1/outcome`:
@@ -22,7 +25,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The closing row has it.
+    /// The closing row gives it.
     /// ```json
     /// [{"op": "remove", "path": "/runs/1/outcome/reason"}]
     /// ```
@@ -34,8 +37,8 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(outcome) = &run.run.outcome else { return };
-    let told = || run.closing_row().is_some_and(|row| !row.row.characterisation.is_empty());
-    if outcome.kind == OutcomeKind::Stopped && outcome.reason.is_none() && !told() {
-        out.report(run.spot("/outcome"), "the run was given up, and nothing says why");
+    let in_row = || run.closing_row().is_some_and(|row| !row.row.characterisation.is_empty());
+    if outcome.kind == OutcomeKind::Stopped && outcome.reason.is_none() && !in_row() {
+        out.report(run.spot("/outcome"), "the run was stopped, but no reason is given");
     }
 }

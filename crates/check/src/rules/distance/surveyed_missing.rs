@@ -7,11 +7,10 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every run states the distance of its last reading.
+    /// A run does not state the distance of its last reading (`surveyed`).
     ///
     /// # Why it matters
-    /// What was surveyed is what is paid for. Without it the run cannot be held against the pipe's length, and grades for
-    /// a length cannot be worked out.
+    /// The surveyed length is what is paid for, compared with the pipe, and graded by.
     ///
     /// # Fails
     /// At `/runs/1`:
@@ -26,7 +25,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add `surveyed`: what the counter showed at the farthest point of the camera.
+    /// Add `surveyed`: the counter's reading at the farthest point of the camera.
     name: "surveyed-missing", severity: Warning, scope: Run, since: "0.1", clause: "runs#ends",
     facts: { "finish" = Length "`at` of the closing row" if "there is one" },
 }
@@ -35,11 +34,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.surveyed.is_some() {
         return;
     }
-    let finding = out.report(run.spot(""), "nothing says how far the run came");
+    let finding = out.report(run.spot(""), "the run does not state how far it came");
     if let Some(closing) = run.closing_row() {
         finding.fact("finish", closing.row.at.get());
         let said = run.survey.say(closing.row.at);
-        finding.help(format!("add `surveyed`; the closing row stands at {said}"));
+        finding.help(format!("add `surveyed`; the closing row is at {said}"));
         let edits = vec![Edit::add(run.spot("/surveyed").path, closing.row.at.get())];
         finding.fix_if_confirmed(format!("the run came as far as its closing row, {said}"), edits);
     }

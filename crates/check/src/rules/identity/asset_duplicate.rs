@@ -7,10 +7,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The owner's number stands for one structure and for one pipe.
+    /// Two pipes, or two structures, have the same asset number.
     ///
     /// # Why it matters
-    /// The owner's records are matched by that number: one of the two pipes gets the other one's survey.
+    /// The owner's records are matched by that number: one of the two gets the survey of the other.
     ///
     /// # Fails
     /// At `/structures/2/asset`:
@@ -24,13 +24,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Structures and pipes are numbered apart.
+    /// A structure and a pipe may have the same number.
     /// ```json
     /// [{"op": "add", "path": "/structures/0/asset", "value": "4711"}, {"op": "add", "path": "/pipes/0/asset", "value": "4711"}]
     /// ```
     ///
     /// # Fix
-    /// Correct the number that was copied; where both rows are one thing, make one row of them.
+    /// Correct the copied number; if both rows describe one asset, merge them.
     name: "asset-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
     facts: { "other" = Id "the first row that has the number" },
 }
@@ -38,13 +38,13 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let structures =
         survey.structures().filter_map(|view| Some((view.structure.asset.as_ref()?, &view.structure.id, view.index)));
-    twice(structures.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "structure", out);
+    report_duplicates(structures.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "structure", out);
     let pipes = survey.pipes().filter_map(|view| Some((view.pipe.asset.as_ref()?, &view.pipe.id, view.index)));
-    twice(pipes.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "pipe", out);
+    report_duplicates(pipes.map(|(asset, id, index)| (asset.as_str(), id.as_str(), index)), "pipe", out);
 }
 
-/// Reports every number that a row before has, of rows with their number, id and place in the table.
-fn twice<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, what: &str, out: &mut Sink<'_>) {
+/// Reports every asset number that an earlier row has. A row is its number, its id and its index in the table.
+fn report_duplicates<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, what: &str, out: &mut Sink<'_>) {
     let mut first: FxHashMap<&str, &str> = FxHashMap::default();
     for (asset, id, index) in rows {
         let other = *first.entry(asset).or_insert(id);
@@ -54,7 +54,7 @@ fn twice<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, what: &str, 
                 pipe: (what == "pipe").then(|| id.to_owned()),
                 ..Spot::default()
             };
-            out.report(spot, format!("the owner's number {asset:?} is that of the {what} {other:?} already"))
+            out.report(spot, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
                 .fact("other", other);
         }
     }

@@ -3,13 +3,17 @@
 use obvert_model::tables::Method;
 
 use crate::sink::Sink;
-use crate::sizes::PLAUSIBLE;
+use crate::support::section_unit::PLAUSIBLE_HEIGHTS;
 use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The camera fits into the pipe: no crawler in one that is smaller than crawlers are, and nobody walked through
-    /// one that is too low. A size in a doubtful unit is left to `size-unit-suspect`.
+    /// The camera does not fit into the pipe: the pipe is too small for a crawler, or too low for a
+    /// person to walk through.
+    ///
+    /// # Exceptions
+    /// - The size is in a doubtful unit (`size-unit-suspect`) or below 40 mm.
+    /// - The cross-section changes along the run.
     ///
     /// # Why it matters
     /// The run was through another pipe, or the size of this one is wrong.
@@ -33,11 +37,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the method, or the size of the pipe.
+    /// Correct the method or the size of the pipe.
     name: "camera-does-not-fit", severity: Warning, scope: Run, since: "0.1", clause: "runs#references",
     limits: {
-        "crawler" = 90.0 "mm" "the smallest pipe that a crawler goes through; common practice, no published source",
-        "walk_through" = 600.0 "mm" "the lowest pipe that a person goes through; common practice, no published source",
+        "crawler" = 90.0 "mm" "smallest pipe for a crawler; common practice, no published source",
+        "walk_through" = 600.0 "mm"
+            "lowest pipe for a person; common practice, no published source",
     },
     facts: { "millimetres" = Millimetres "the height of the pipe, converted" },
 }
@@ -50,9 +55,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let Some(view) = run.pipe else { return };
     let Some(height) = view.pipe.height.filter(|height| height.get() > 0.0 && !view.size_doubtful()) else { return };
-    // A pipe that becomes larger on the way may let in from its other end what its record would not.
+    // A pipe that becomes larger along the run may admit the camera at its other end.
     let millimetres = run.survey.millimetres(height);
-    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE.start() {
+    if millimetres >= out.limit(limit) || !run.changes.is_empty() || millimetres < *PLAUSIBLE_HEIGHTS.start() {
         return;
     }
     let (method, size) = (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));

@@ -3,37 +3,40 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{ClockReading, CounterZero, Direction};
 
-use crate::dial::outside;
-use crate::order;
-use crate::reach::{direction_contradicts, exceeds};
 use crate::sink::Sink;
+use crate::support::clock::hours_outside;
+use crate::support::row_order;
+use crate::support::run_extent::{direction_contradicts, exceeds};
 use crate::views::{RowView, tolerance};
 
 rule! {
     /// # What it checks
-    /// A connection that names the lateral that comes in there agrees with the lateral's own record: that it joins this
-    /// pipe, at this distance from the upstream structure, at this hour looking downstream. Distances and hours of a
-    /// run upstream are turned round. Allowed are twice the tolerance, what structures take up where a counter's offset
-    /// is not stated, and one hour.
+    /// A connection contradicts the record of the lateral that it names: the lateral joins another
+    /// pipe, or this one at another distance or hour.
+    ///
+    /// # Exceptions
+    /// - The structures of the run contradict its direction (`direction-contradicts`).
     ///
     /// # Exactly
-    /// What is asked, in this order, and the first that fails is told: does the lateral's `joins.pipe` name the pipe of the
-    /// run; does its `joins.at` lie where the row does; does its `joins.clock` agree. A run whose direction its structures
-    /// contradict is not looked at. The row lies at the counter's `offset` + `at` − *reads* from the upstream structure; in a
-    /// run upstream, at the pipe's length less that. It lies elsewhere where the difference exceeds twice the tolerance of
-    /// `joins.at`, and `structure_allowance` more unless the counter states its offset or was set to zero at the centre of the
-    /// structure. That is asked of settled rows only, not in a run that was launched from a lateral, is out of order or
-    /// zeroed again, and not where `joins.at` is negative or beyond the pipe's length + twice its tolerance. The hour, in a run
-    /// upstream mirrored, is off where it is more than one hour from the observation's hour, or from the nearer end of its
-    /// arc when it does not lie in it.
+    /// The lateral's `joins` is compared in this order, and the first difference is reported:
+    ///
+    /// - `pipe` is not the pipe of the run.
+    /// - `at` differs from the position of the row by more than twice tolerance(`at`), and
+    ///   `structure_allowance` more unless the counter states its `offset` or was zeroed at the
+    ///   centre of the structure. The position is `offset` + `at` − *reads* of the row from the
+    ///   upstream structure; in a run upstream, the length of the pipe less that. This is skipped
+    ///   if the row is not settled, the run has `launched`, is disordered or was zeroed again, or
+    ///   `joins.at` is negative or beyond the pipe's length + twice its tolerance.
+    /// - `clock` is more than one hour from the observation's hour, or from the nearer end of its
+    ///   arc if not in it. In a run upstream, the observation's clock reference is mirrored.
     ///
     /// # Why it matters
-    /// After lining, connections are cut open again from inside by these numbers. A wrong one is a hole in a new liner
-    /// and a house without a drain.
+    /// After lining, connections are cut open from inside by these numbers: a wrong one is a hole
+    /// in a new liner and a house without a drain.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems. Structures and hours: common practice, no published source.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762. Structures
+    /// and hours: common practice, no published source.
     ///
     /// # Fails
     /// The lateral joins 29 ft farther on, at `/runs/0/observations/3/joins`:
@@ -41,7 +44,7 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 61, "clock": 2}}}]
     /// ```
-    /// On the other side, at `/runs/0/observations/3/joins`:
+    /// It joins on the other side, at `/runs/0/observations/3/joins`:
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 32, "clock": 10}}}]
@@ -57,7 +60,7 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/3/joins", "value": "L-3"}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 33.5, "clock": 3}}}]
     /// ```
-    /// Seen from the other end.
+    /// From the other end.
     /// ```json
     /// [{"op": "add", "path": "/runs/2/observations/1", "value": {"id": "1a", "at": 30, "code": "connection.preformed", "clock": {"at": 10},
     ///   "quantities": [{"value": 4, "unit": "in"}], "joins": "L-3"}}, {"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
@@ -65,16 +68,18 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look the connection up in the video and correct the one that is wrong.
+    /// Look up the connection in the video and correct the one that is wrong.
     name: "connection-contradicts-lateral", severity: Warning, scope: Observation, since: "0.1", clause: "pipes#ends",
     limits: {
-        "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
+        "structure_allowance" = 1.524 "m"
+            "length taken up by the two structures: 5 ft; common practice, no published source",
     },
     facts: {
-        "joins" = Id "the pipe that the lateral joins by its record" if "it is another pipe",
-        "seen" = Length "where it comes in, from the upstream structure" if "it is elsewhere along the pipe",
-        "joins_at" = Length "`joins.at` of the lateral" if "`seen` is there",
-        "joins_clock" = ClockHour "`joins.clock` of the lateral" if "it is elsewhere on the wall",
+        "joins" = Id "pipe that the lateral joins by its record" if "it is another pipe",
+        "seen" = Length "distance of the connection from the upstream structure"
+            if "the distances differ",
+        "joins_at" = Length "`joins.at` of the lateral" if "`seen` is present",
+        "joins_clock" = ClockHour "`joins.clock` of the lateral" if "the hours differ",
     },
 }
 
@@ -88,7 +93,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let lateral = lateral.as_str();
     if joins.pipe != view.pipe.id {
-        let message = format!("{lateral:?} comes in here, but by its record it joins {:?}", joins.pipe.as_str());
+        let message = format!("{lateral:?} connects here, but by its record it joins {:?}", joins.pipe.as_str());
         out.report(row.spot("/joins"), message).fact("joins", joins.pipe.as_str());
         return;
     }
@@ -99,11 +104,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let known =
             run.run.counter.as_ref().is_some_and(|c| c.offset.is_some() || c.zero == CounterZero::StructureCentre);
         let structures = if known { 0.0 } else { out.limit("structure_allowance") };
-        let astray = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
-        if on_it && astray && order::settled(run, row.index) && !run.disordered() && !run.marks().zeroed_again {
+        let off = exceeds((seen - joined).abs(), 2.0 * tolerance(joined) + structures);
+        if on_it && off && row_order::in_order(run, row.index) && !run.disordered() && !run.marks().counter_reset {
             let (here, there) = (survey.say_metres(seen), survey.say_metres(joined));
             let message = format!(
-                "{lateral:?} comes in {here} from the upstream structure, but by its record it joins at {there}"
+                "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}"
             );
             out.report(row.spot("/joins"), message).fact("seen", survey.in_units(seen)).fact("joins_at", at.get());
             return;
@@ -112,10 +117,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let reading = row.row.clock.as_ref().and_then(|clock| clock.reading());
     let reading = if upstream { reading.and_then(ClockReading::mirrored) } else { reading };
     if let (Some(reading), Some(clock)) = (reading, joins.clock.filter(|clock| clock.is_valid()))
-        && outside(reading, clock.get()) > 1.0
+        && hours_outside(reading, clock.get()) > 1.0
     {
         let message = format!(
-            "{lateral:?} comes in elsewhere on the wall: by its record it joins at {clock} o'clock, looking downstream"
+            "{lateral:?} connects at another hour, but by its record it joins at {clock} o'clock, looking downstream"
         );
         out.report(row.spot("/joins"), message).fact("joins_clock", clock.get());
     }

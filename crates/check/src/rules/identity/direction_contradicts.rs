@@ -1,17 +1,17 @@
 //! See the rule's documentation below.
 
-use crate::reach::direction_contradicts;
 use crate::sink::Sink;
+use crate::support::run_extent::direction_contradicts;
 use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// The direction of a run agrees with the structures that it went from and to: a run downstream leaves the pipe's
-    /// upstream structure and goes to its downstream one.
+    /// The direction of a run contradicts the structures that it names: a run downstream goes from
+    /// the pipe's upstream structure to its downstream one.
     ///
     /// # Why it matters
-    /// The distances are taken from the wrong end of the pipe, and left and right are exchanged: a connection at 3 o'clock
-    /// is opened at 9.
+    /// Distances are taken from the wrong end, and left and right are exchanged: a connection at 3
+    /// o'clock is opened at 9.
     ///
     /// # Fails
     /// At `/runs/0/direction`:
@@ -24,19 +24,19 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// No structures named.
+    /// No structures.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/direction", "value": "upstream"},
     ///  {"op": "remove", "path": "/runs/0/from"}, {"op": "remove", "path": "/runs/0/to"}]
     /// ```
     ///
     /// # Fix
-    /// Correct the direction, exchange `from` and `to`, or correct the ends of the pipe. If the direction was wrong, the
-    /// clock references may have been seen the other way round as well.
+    /// Correct the direction, exchange `from` and `to`, or correct the ends of the pipe. If the
+    /// direction was wrong, check the clock references too.
     name: "direction-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
     facts: {
         "direction" = Word "the direction, as recorded",
-        "upstream" = Id "the upper structure of the pipe",
+        "upstream" = Id "the upstream structure of the pipe",
     },
 }
 
@@ -53,7 +53,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     };
     let upper = view.pipe.upstream.as_str();
     let direction = run.run.direction;
-    let message =
-        format!("the run is said to go {direction}, but {way} is the other way: the pipe's upper end is {upper:?}");
+    let message = format!("the direction is {direction}, but {way} is the other way: the pipe begins at {upper:?}");
     out.report(run.spot("/direction"), message).fact("direction", direction.as_str()).fact("upstream", upper);
 }

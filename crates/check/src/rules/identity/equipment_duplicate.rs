@@ -7,10 +7,10 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run names every piece of its equipment once.
+    /// A run names a piece of equipment more than once.
     ///
     /// # Why it matters
-    /// The second one was meant to be another: most often the transmitter or the launcher is missing from the list.
+    /// The second was meant to be another piece, most often the transmitter or the launcher.
     ///
     /// # Fails
     /// At `/runs/0/equipment/1`:
@@ -24,21 +24,21 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the other piece, or take the second one out.
+    /// Name the other piece, or remove the duplicate.
     name: "equipment-duplicate", severity: Warning, scope: Run, since: "0.1", clause: "equipment#references",
-    facts: { "equipment" = Id "the piece that is named again" },
+    facts: { "equipment" = Id "the piece that is named more than once" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let named = &run.run.equipment;
     for (index, id) in named.iter().enumerate() {
         if named[..index].contains(id) {
-            let message = format!("the run names {:?} twice", id.as_str());
+            let message = format!("the run names the equipment {:?} more than once", id.as_str());
             let spot = run.spot(&format!("/equipment/{index}"));
             let edits = vec![Edit::remove(spot.path.as_str())];
             out.report(spot, message)
                 .fact("equipment", id.as_str())
-                .fix_if_confirmed("it was named twice by mistake, and no other piece was meant", edits);
+                .fix_if_confirmed("it is a duplicate, and no other piece was meant", edits);
         }
     }
 }

@@ -9,11 +9,11 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// No two ids of structures, of pipes, of runs, of parties or of equipment differ by the case of their letters alone.
+    /// Two ids of structures, pipes, runs, parties or equipment differ only by case.
     ///
     /// # Why it matters
-    /// `LM-014` and `lm-014` are one manhole to whoever typed them and two to software; some databases take them for one
-    /// again, and one of the rows is lost.
+    /// `LM-014` and `lm-014` are one manhole to a person and two to software; some databases merge
+    /// them and lose a row.
     ///
     /// # Fails
     /// At `/structures/3/id`:
@@ -31,9 +31,9 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Make one row of the two, or give one of them another id.
+    /// Merge the two rows, or give one another id.
     name: "id-case-clash", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#text",
-    facts: { "other" = Id "the first id that is the same but for case" },
+    facts: { "other" = Id "the first id that differs only by case" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -50,14 +50,14 @@ fn clash<'d>(ids: impl Iterator<Item = &'d str>, table: &str, out: &mut Sink<'_>
     for (index, id) in ids.enumerate() {
         let other = *known.entry(folded(id)).or_insert(id);
         if other != id {
-            let message = format!("the id {id:?} differs from {other:?} by case alone");
+            let message = format!("the id {id:?} differs from {other:?} only by case");
             out.report(Spot::at(format!("/{table}/{index}/id")), message).fact("other", other);
         }
     }
 }
 
-/// An id without its case: its lower-case form, but for the letters of ASCII, which stay capitals. Most ids are in
-/// capitals already, and need no room of their own.
+/// An id without its case: the lower-case form, with ASCII letters as capitals. Most ids are in capitals already and need
+/// no allocation.
 fn folded(id: &str) -> Cow<'_, str> {
     let capitals = id.is_ascii() && !id.bytes().any(|byte| byte.is_ascii_lowercase());
     if capitals { Cow::Borrowed(id) } else { Cow::Owned(id.to_lowercase().to_ascii_uppercase()) }

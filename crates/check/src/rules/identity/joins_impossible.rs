@@ -7,16 +7,19 @@ use crate::views::{Part, Spot, Survey, tolerance};
 
 rule! {
     /// # What it checks
-    /// Where a lateral meets its main, and where a camera was launched from one, is on that main: not before its
-    /// upstream structure and not beyond its length, within twice the tolerance. A lateral
-    /// does not join itself.
+    /// A lateral joins its main, or a camera was launched, at a distance that the main does not
+    /// have; or a lateral joins itself.
+    ///
+    /// # Exactly
+    /// `at` of `joins` or `launched` is less than −tolerance(0), or greater than *L* + 2 ×
+    /// tolerance(*L*), *L* being the main's `length` if it is above 0. The second is skipped if
+    /// lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
     /// The connection is dug for or cut open where there is none, beyond the next manhole.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/pipes/2/joins/at`:
@@ -34,10 +37,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the distance, which counts from the upstream structure of the main, or the main.
+    /// Correct the distance, which is measured from the upstream structure of the main, or correct
+    /// the main.
     name: "joins-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#ends",
     facts: {
-        "at" = Length "`at` of `joins` or `launched`" if "it does not lie on the main",
+        "at" = Length "`at` of `joins` or `launched`" if "it is not on the main",
         "length" = Length "the length of the main, as recorded" if "`at` is beyond it",
     },
 }
@@ -48,21 +52,21 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
             for view in survey.pipes() {
                 let Some(joins) = &view.pipe.joins else { continue };
                 if joins.pipe == view.pipe.id {
-                    out.report(view.spot("/joins/pipe"), "the lateral is said to join itself");
+                    out.report(view.spot("/joins/pipe"), "the lateral joins itself");
                 } else {
-                    look(survey, joins, &|field| view.spot(&format!("/joins{field}")), out);
+                    compare(survey, joins, &|field| view.spot(&format!("/joins{field}")), out);
                 }
             }
         }
         Part::Run(run) => {
             if let Some(launched) = &run.run.launched {
-                look(run.survey, launched, &|field| run.spot(&format!("/launched{field}")), out);
+                compare(run.survey, launched, &|field| run.spot(&format!("/launched{field}")), out);
             }
         }
     }
 }
 
-fn look(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn compare(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
     let Some(at) = joins.at else { return };
     let main = joins.pipe.as_str();
     let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
@@ -78,7 +82,7 @@ fn look(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &m
     }
 }
 
-/// What a distance along a pipe of a length may not exceed, in metres.
+/// The greatest distance along a pipe of a length, in metres.
 fn beyond(length: f64) -> f64 {
     length + 2.0 * tolerance(length)
 }

@@ -1,20 +1,24 @@
 //! See the rule's documentation below.
 
-use crate::dial::hours_between;
 use crate::sink::Sink;
+use crate::support::clock::hours_between;
 use crate::views::{RunView, tolerance};
 
 rule! {
     /// # What it checks
-    /// A run that was launched from a main went into a lateral, from the main and the place on it where the lateral
-    /// joins: within twice the tolerance and one hour.
+    /// A run was launched from a main into a pipe that is not a lateral, or at another main,
+    /// distance or hour than the lateral joins.
+    ///
+    /// # Exactly
+    /// `launched` is compared with the pipe's `joins` in this order, and the first difference is
+    /// reported: `joins` is missing; `pipe` differs; `at` differs by more than twice the tolerance
+    /// of the greater; `clock` differs by more than one hour.
     ///
     /// # Why it matters
-    /// The camera was in another lateral than the record says, and its defects are mended in the garden next door.
+    /// The camera was in another lateral, and its defects are repaired in the garden next door.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/runs/3/launched/at`:
@@ -25,7 +29,7 @@ rule! {
     ///   "launched": {"pipe": "L-101", "at": 84}, "counter": {"zero": "pipe-end"}, "surveyed": 30, "observations": [
     ///   {"id": "1", "at": 0, "code": "run.start"}, {"id": "2", "at": 30, "code": "run.finish"}]}}]
     /// ```
-    /// The pipe is no lateral, at `/runs/0/launched`:
+    /// The pipe is not a lateral, at `/runs/0/launched`:
     /// ```json
     /// [{"op": "add", "path": "/runs/0/launched", "value": {"pipe": "L-102"}}]
     /// ```
@@ -43,7 +47,7 @@ rule! {
     /// Correct where the camera was launched, or where the lateral joins.
     name: "launched-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#launched-runs",
     facts: {
-        "joins" = Id "the pipe that the lateral joins by its record" if "it is another pipe",
+        "joins" = Id "pipe that the lateral joins by its record" if "it is another pipe",
         "joins_at" = Length "`joins.at` of the lateral" if "the distances differ",
         "joins_clock" = ClockHour "`joins.clock` of the lateral" if "the hours differ",
     },
@@ -54,7 +58,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     let pipe = view.pipe.id.as_str();
     let Some(joins) = &view.pipe.joins else {
-        let message = format!("the run was launched from a main, but {pipe:?} is no lateral");
+        let message = format!("the run was launched from a main, but {pipe:?} is not a lateral");
         out.report(run.spot("/launched"), message);
         return;
     };
@@ -67,8 +71,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let (Some(from), Some(at)) = (launched.at, joins.at) {
         let (metres, joined) = (survey.metres(from), survey.metres(at));
         if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
-            let (said, stands) = (survey.say(from), survey.say(at));
-            let message = format!("launched at {said} of {main:?}, but {pipe:?} joins it at {stands}");
+            let [launched_at, joins_at] = [from, at].map(|distance| survey.say(distance));
+            let message = format!("launched at {launched_at} of {main:?}, but {pipe:?} joins it at {joins_at}");
             out.report(run.spot("/launched/at"), message).fact("joins_at", at.get());
             return;
         }
@@ -78,7 +82,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         && clock.is_valid()
         && hours_between(from.get(), clock.get()) > 1.0
     {
-        let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock}");
+        let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock} o'clock");
         out.report(run.spot("/launched/clock"), message).fact("joins_clock", clock.get());
     }
 }

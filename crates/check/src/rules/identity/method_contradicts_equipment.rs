@@ -3,16 +3,20 @@
 use obvert_model::tables::{EquipmentKind, Method};
 
 use crate::sink::Sink;
-use crate::time::is_camera;
+use crate::support::cameras::is_camera;
 use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Where a run names a camera, one of the cameras that it names is carried in the way that the run says.
+    /// None of the cameras that a run names is of the kind that its `method` states.
+    ///
+    /// # Exceptions
+    /// - The run names no camera.
+    /// - The `method` is `walk-through` or `other`.
     ///
     /// # Why it matters
-    /// The equipment of another run was copied, or the method was. How the distance was counted, and how far it may be
-    /// off, follows from both.
+    /// The equipment or the method was copied from another run; how the distance was counted
+    /// follows from both.
     ///
     /// # Fails
     /// At `/runs/0/method`:
@@ -21,11 +25,11 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Nobody says which camera it was.
+    /// No camera is named.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/method", "value": "push-rod"}, {"op": "replace", "path": "/runs/0/equipment", "value": ["E-2"]}]
     /// ```
-    /// Whoever walks through may carry any camera.
+    /// A person can carry any camera.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/method", "value": "walk-through"}, {"op": "replace", "path": "/pipes/0/height", "value": 60}]
     /// ```
@@ -45,7 +49,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         Some(Method::Crawler) => EquipmentKind::Crawler,
         Some(Method::Pole) => EquipmentKind::Pole,
         Some(Method::Float) => EquipmentKind::Float,
-        Some(Method::WalkThrough | Method::Other) | None => return,
+        _ => return,
     };
     let kinds =
         || run.run.equipment.iter().filter_map(|id| Some(run.survey.equipment(id)?.kind)).filter(|k| is_camera(*k));

@@ -5,14 +5,35 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// No two rows at one distance of a run say the same: code, characterisation, amounts, clock reference, joint and
-    /// flow alike, and neither remarks nor media that differ. Stretches are left to `stretch-overlap`. Nor do two rows or more in
-    /// succession say again what others above them say, nor does a single row that is out of place say again what another one says:
-    /// that is one finding at the first of them, and rules about the order, the counter and stretches that overlap stand back.
+    /// Two observations of a run are the same, or rows are repeated farther down. Rules about
+    /// order, the counter and overlapping stretches skip repeated rows.
+    ///
+    /// # Exceptions
+    /// - Stretches at one distance (`stretch-overlap`).
+    ///
+    /// # Exactly
+    /// Two rows at one distance are the *same* if code, characterisation, amounts, clock reference,
+    /// joint, `joins` and flow are equal, and neither remarks nor media differ where both have
+    /// them.
+    ///
+    /// Several rows are *repeated* if the first lies before the row above it and they equal, in all
+    /// keys but `id`, as many consecutive rows above them, of which the last lies beyond the first.
+    /// Of the first sixteen rows above at the distance of the first, the one counts that gives the
+    /// longest sequence; of equals, the first. No row of a sequence begins another. The finding is
+    /// at the first row.
+    ///
+    /// A single row is *repeated* if all of these hold:
+    ///
+    /// - it is in no such sequence;
+    /// - it is not in order with the rows above and below it, and those are with each other;
+    /// - it equals, in all keys but `id`, another row that is in order with those above and below
+    ///   it, among the first sixteen at that distance.
+    ///
+    /// Two rows are in order if the lower one does not lie before the upper.
     ///
     /// # Why it matters
-    /// A row that was entered twice is a defect that counts twice, in the grades and in the costs. Rows that were pasted or imported
-    /// twice look as if the counter had been set to zero on the way, and adding to their distances would make it worse.
+    /// A defect entered twice counts twice, in grades and costs. Repeated rows look like a counter
+    /// reset, and adding to their distances would make it worse.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -20,8 +41,7 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
     ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 2}}}]
     /// ```
-    ///
-    /// Three rows that were pasted twice, at `/runs/0/observations/6`:
+    /// Three rows pasted twice, at `/runs/0/observations/6`:
     /// ```json
     /// [{"op": "copy", "from": "/runs/0/observations/3", "path": "/runs/0/observations/6"},
     ///  {"op": "copy", "from": "/runs/0/observations/4", "path": "/runs/0/observations/7"},
@@ -30,21 +50,11 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/observations/7/id", "value": "5a"},
     ///  {"op": "replace", "path": "/runs/0/observations/8/id", "value": "6a"}]
     /// ```
-    ///
-    /// A row that was pasted in farther down, at `/runs/0/observations/6`:
+    /// One row pasted farther down, at `/runs/0/observations/6`:
     /// ```json
     /// [{"op": "copy", "from": "/runs/0/observations/3", "path": "/runs/0/observations/6"},
     ///  {"op": "replace", "path": "/runs/0/observations/6/id", "value": "4a"}]
     /// ```
-    ///
-    /// # Exactly
-    /// Rows are *repeated* where a row lies before the row above it and, with one or more of those below it, is alike in all keys but
-    /// `id` to as many rows in succession that stand above it and of which the last lies beyond the first. Of the places above where such
-    /// a sequence begins, the sixteen first ones are looked at and the one counts where it is longest, and of those the first. A row of
-    /// such a sequence begins none of its own. A single row is repeated where it is in no such sequence, is not in order with the rows
-    /// above and below it, these are with each other, and another row of the run that is in order with those above and below it is
-    /// alike in all keys but `id`; of the rows at that distance the sixteen first ones are looked at. Two rows are in order where the
-    /// lower one does not lie before the upper one.
     ///
     /// # Passes
     /// On the other side of the pipe.
@@ -52,35 +62,35 @@ rule! {
     /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 31.9, "code": "connection.preformed",
     ///   "quantities": [{"value": 4, "unit": "in"}], "clock": {"at": 10}}}]
     /// ```
-    /// Two general photos of one place.
+    /// Two general photos at one distance.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/4", "value": {"id": "4a", "at": 60, "code": "note.photo", "media": [{"id": "M-1"}]}},
     ///  {"op": "add", "path": "/runs/0/observations/5", "value": {"id": "4b", "at": 60, "code": "note.photo", "media": [{"id": "M-3"}]}}]
     /// ```
     ///
     /// # Fix
-    /// Take one of the two out; if there really are two, say in a remark what tells them apart.
+    /// Remove one of the two; if there really are two defects, distinguish them in a remark.
     name: "observation-duplicate", severity: Warning, scope: Run, since: "0.1", clause: "observations#order",
     facts: {
-        "other" = Id "the row that says it first",
-        "rows" = Count "rows in succession that are repeated" if "several are",
+        "other" = Id "the row that is repeated, or the first of several",
+        "rows" = Count "consecutive rows that are repeated" if "several are",
     },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
-    for repeat in run.repeats() {
+    for repeat in run.repeated_rows() {
         let (first, last) = (&rows[repeat.of], &rows[repeat.of + repeat.rows - 1]);
         let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
         if repeat.rows == 1 {
-            let message = format!("the row says again what observation {:?} says, at {from}", first.id.as_str());
-            out.report(run.row(repeat.from).spot(""), message).fact("other", first.id.as_str()).help(
-                "take the row out if it was pasted or imported twice; its distance is right where it stands first",
-            );
+            let message = format!("the row repeats observation {:?} at {from}", first.id.as_str());
+            out.report(run.row(repeat.from).spot(""), message)
+                .fact("other", first.id.as_str())
+                .help("remove the row if it was pasted or imported twice; do not change its distance");
             continue;
         }
         let message = format!(
-            "{} rows from here on say again what observations {:?} to {:?} say, from {from} to {to}",
+            "{} rows from here on repeat observations {:?} to {:?}, from {from} to {to}",
             repeat.rows,
             first.id.as_str(),
             last.id.as_str()
@@ -88,12 +98,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         out.report(run.row(repeat.from).spot(""), message)
             .fact("other", first.id.as_str())
             .fact("rows", repeat.rows)
-            .help("take the rows out if they were pasted or imported twice; their distances are right, and nothing is to be added to them");
+            .help("remove the rows if they were pasted or imported twice; do not change their distances");
     }
-    for (again, first) in run.twins() {
-        let (row, id) = (&rows[*again], rows[*first].id.as_str());
+    for (duplicate, first) in run.duplicates() {
+        let (row, id) = (&rows[*duplicate], rows[*first].id.as_str());
         let message =
-            format!("{:?} at {} stands in observation {id:?} already", row.code.as_str(), run.survey.say(row.at));
-        out.report(run.row(*again).spot(""), message).fact("other", id);
+            format!("{:?} at {} is already recorded as observation {id:?}", row.code.as_str(), run.survey.say(row.at));
+        out.report(run.row(*duplicate).spot(""), message).fact("other", id);
     }
 }

@@ -7,11 +7,11 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// No pipe begins at an outfall.
+    /// A pipe begins at an outfall.
     ///
     /// # Why it matters
-    /// Water leaves the network at an outfall. The ends of the pipe are exchanged, and with them every direction and every
-    /// clock reference of its runs; or what is called an outfall is an inlet.
+    /// Water leaves the network at an outfall: the ends of the pipe are exchanged, and with them
+    /// directions and clock references, or the outfall is an inlet.
     ///
     /// # Fails
     /// At `/pipes/0/upstream`:

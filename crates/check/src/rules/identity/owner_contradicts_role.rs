@@ -7,7 +7,8 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The party that the assignment names as the owner has no other role.
+    /// The party that the assignment names as the owner has the role `contractor`, `operator` or
+    /// `reviewer`.
     ///
     /// # Why it matters
     /// The delivery is filed under the contractor, or the wrong party gets the bill.

@@ -3,22 +3,26 @@
 use obvert_model::tables::Pipe;
 use rustc_hash::FxHashMap;
 
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::run_extent::exceeds;
 use crate::views::{PipeView, Survey, tolerance};
 
 rule! {
     /// # What it checks
-    /// No two pipes lie between the same two structures, or from one structure to one place on a main, with nothing in
-    /// the record that tells them apart: not the owner's number, size, shape, material, lining or year, nor a length that
-    /// differs by more than the tolerance.
+    /// Two pipes have the same ends, and nothing in the record distinguishes them.
+    ///
+    /// # Exactly
+    /// The ends are the same two structures in either order, or the same upstream structure and the
+    /// same main. Pipes are distinguished, where both state it, by a different `asset`, `height`,
+    /// `width`, `shape`, `material`, `lining`, `laid` or `joins.clock`, or by a `length` or
+    /// `joins.at` that differs by more than the tolerance. Each pipe is compared with the first one
+    /// of its ends.
     ///
     /// # Why it matters
-    /// One pipe under two ids gets two condition grades, and is mended twice or not at all.
+    /// One pipe under two ids gets two condition grades, and is repaired twice or not at all.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/pipes/2`:
@@ -31,25 +35,26 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// A second pipe beside the first, of another size.
+    /// A parallel pipe of another size.
     /// ```json
     /// [{"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "height": 12, "length": 200}}]
     /// ```
-    /// Twins that the owner numbers.
+    /// Parallel pipes with asset numbers.
     /// ```json
     /// [{"op": "add", "path": "/pipes/0/asset", "value": "4711-A"},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-103", "upstream": "LM-014", "downstream": "LM-015", "asset": "4711-B", "height": 8, "length": 200}}]
     /// ```
     ///
     /// # Fix
-    /// Make one pipe of the two and let all runs name it. If there really are two, give each the owner's number.
+    /// Merge the two and let all runs name one pipe. If there really are two, give each its asset
+    /// number.
     name: "pipe-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
     facts: { "other" = Id "the first pipe" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
-    // Only the first pipe between two ends is kept: what differs from it may still equal a later one, but where several
-    // pipes lie side by side the first finding is enough to look at them.
+    // Each pipe is compared with the first one of its ends only. A later one may equal another, but of several parallel
+    // pipes one finding is enough.
     let mut between: FxHashMap<(&str, &str, bool), PipeView<'_>> = FxHashMap::default();
     for view in survey.pipes() {
         let pipe = view.pipe;
@@ -65,13 +70,13 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         };
         if alike(survey, first.pipe, pipe) {
             let id = first.pipe.id.as_str();
-            let message = format!("nothing tells this pipe from {id:?}, between the same ends");
+            let message = format!("this pipe cannot be told apart from {id:?}, which has the same ends");
             out.report(view.spot(""), message).fact("other", id);
         }
     }
 }
 
-/// Whether nothing that both pipes state differs.
+/// Whether two pipes agree in everything that both state.
 fn alike(survey: &Survey<'_>, a: &Pipe, b: &Pipe) -> bool {
     fn same<T: PartialEq>(a: Option<&T>, b: Option<&T>) -> bool {
         a.is_none() || b.is_none() || a == b

@@ -5,10 +5,11 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A pipe ends at a structure (`downstream`) or in another pipe (`joins`), and not at both.
+    /// A pipe has neither a structure at its lower end (`downstream`) nor a pipe that it joins
+    /// (`joins`), or has both.
     ///
     /// # Why it matters
-    /// A pipe without a lower end, or with two, cannot be put into a network, and a run along it goes nowhere.
+    /// A pipe without a lower end, or with two, cannot be placed in a network.
     ///
     /// # Fails
     /// At `/pipes/0`:

@@ -7,11 +7,11 @@ use crate::views::{PipeView, Survey};
 
 rule! {
     /// # What it checks
-    /// A pipe does not end where it begins, and does not join itself, directly or over pipes that it joins (up to 50). Of
-    /// pipes that join each other in a circle, the first in the table is reported.
+    /// A pipe ends where it begins, or joins itself, directly or through up to 50 pipes. Of pipes
+    /// that join each other in a loop, the first in the table is reported.
     ///
     /// # Why it matters
-    /// Water does not flow in a circle. One of the two ends was copied from the other.
+    /// Water does not flow in a loop: one of the two ends was copied from the other.
     ///
     /// # Fails
     /// At `/pipes/0/downstream`:
@@ -35,10 +35,10 @@ rule! {
     /// # Fix
     /// Correct the end that is wrong.
     name: "pipe-loop", severity: Error, scope: Pipe, since: "0.1", clause: "pipes#ends",
-    facts: { "structure" = Id "the structure at both ends" if "the pipe begins and ends at it" },
+    facts: { "structure" = Id "the structure at both ends" if "they are the same" },
 }
 
-/// How many joins are followed: no lateral is that far from its main.
+/// How many joins are followed. No lateral is that far from its main.
 const FOLLOWED: usize = 50;
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
@@ -46,13 +46,13 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if pipe.downstream.as_ref() == Some(&pipe.upstream) {
         let id = pipe.upstream.as_str();
         out.report(view.spot("/downstream"), format!("the pipe ends at {id:?}, where it begins")).fact("structure", id);
-    } else if pipe.joins.is_some() && is_first_of_circle(view.survey, view.index, pipe) {
-        let message = "the pipe joins itself, or pipes that join each other in a circle";
+    } else if pipe.joins.is_some() && is_first_of_loop(view.survey, view.index, pipe) {
+        let message = "the pipe joins itself, directly or through other pipes";
         out.report(view.spot("/joins/pipe"), message);
     }
 }
 
-fn is_first_of_circle(survey: &Survey<'_>, first: usize, pipe: &Pipe) -> bool {
+fn is_first_of_loop(survey: &Survey<'_>, first: usize, pipe: &Pipe) -> bool {
     let joined = |pipe: &Pipe| survey.pipe_index(&pipe.joins.as_ref()?.pipe);
     let mut index = joined(pipe);
     for _ in 0..FOLLOWED {

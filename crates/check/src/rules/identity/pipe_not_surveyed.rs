@@ -7,11 +7,16 @@ use crate::views::{Ending, PipeView, Spot};
 
 rule! {
     /// # What it checks
-    /// Every pipe has a run. Where more than a few have none, that is one finding. A pipe whose structures a run names
-    /// under another pipe, and pipes of a document that names a run or a pipe that is missing, are left to other rules.
+    /// A pipe has no run. More than five such pipes are one finding.
+    ///
+    /// # Exceptions
+    /// - A run of another pipe goes from one of its structures to the other.
+    /// - The document names a run or a pipe that is missing.
+    /// - The document has no runs (`runs-missing`).
     ///
     /// # Why it matters
-    /// Pipes of the assignment that were not surveyed are forgotten most easily: nothing in the record is wrong about them.
+    /// Pipes of the assignment that were not surveyed are easily forgotten, since nothing in the
+    /// record is wrong.
     ///
     /// # Fails
     /// At `/pipes/2`:
@@ -20,28 +25,29 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// A document without any run is one finding of `runs-missing`.
+    /// No runs at all.
     /// ```json
     /// [{"op": "remove", "path": "/runs"}, {"op": "remove", "path": "/media"}, {"op": "remove", "path": "/locates"},
     ///  {"op": "remove", "path": "/ratings"}]
     /// ```
     ///
     /// # Fix
-    /// Survey the pipe, or say in the delivery why it was not; take it out of the table if it is not part of the work.
+    /// Survey the pipe, or state in the delivery why it was not; remove it from the table if it is
+    /// not part of the work.
     name: "pipe-not-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
     facts: {
-        "pipes" = Count "pipes without a run" if "they are more than five",
-        "of" = Count "pipes of the document" if "they are more than five",
+        "pipes" = Count "pipes without a run" if "there are more than five",
+        "of" = Count "pipes of the document" if "`pipes` is present",
     },
 }
 
-/// So many pipes are told one by one.
+/// Up to this many pipes are reported one by one.
 const FEW: usize = 5;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
-    let elsewhere = ending.runs.iter().any(|summary| !survey.knows_pipe(&summary.run.pipe));
-    if ending.runs.is_empty() || elsewhere || ending.misses_a_run() {
+    let misses_a_pipe = ending.runs.iter().any(|summary| !survey.knows_pipe(&summary.run.pipe));
+    if ending.runs.is_empty() || misses_a_pipe || ending.misses_a_run() {
         return;
     }
     let unseen: Vec<PipeView<'_>> =
@@ -62,7 +68,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let unseen: Vec<PipeView<'_>> = unseen.into_iter().filter(|view| !seen(view)).collect();
     if unseen.len() > FEW {
         let (first, some, of) = (&unseen[0].pipe.id, unseen.len(), survey.head.pipes.len());
-        let message = format!("{some} of {of} pipes have no run, for instance {:?}", first.as_str());
+        let message = format!("{some} of {of} pipes have no run, for example {:?}", first.as_str());
         out.report(Spot::at("/pipes"), message).fact("pipes", some).fact("of", of);
         return;
     }

@@ -4,17 +4,21 @@ use obvert_model::tables::OutcomeKind;
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
-use crate::time::{in_use_at_once, same_camera};
+use crate::support::cameras::same_camera;
+use crate::support::time::overlap_in_time;
 use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// No pipe was run twice in the same direction on one day with both runs reaching the far structure, unless they
-    /// state different purposes. Two runs of one camera at the same time are left to `runs-concurrent`.
+    /// Two runs of a pipe in the same direction both reached the far structure on the same day.
+    ///
+    /// # Exceptions
+    /// - They state different purposes.
+    /// - They are of one camera at the same time (`runs-concurrent`).
     ///
     /// # Why it matters
-    /// A run that was driven again, because of a dirty lens or after jetting, replaces the first. With both in the record
-    /// every defect counts twice.
+    /// A run that was repeated, because of a dirty lens or after jetting, replaces the first; with
+    /// both, every defect counts twice.
     ///
     /// # Fails
     /// At `/runs/3`:
@@ -35,7 +39,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Keep the run that counts, or let the rating name it.
+    /// Keep the run that counts, or name it in the rating.
     name: "run-duplicate", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
     facts: { "other" = Id "the first run" },
 }
@@ -52,9 +56,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         };
         let other = &first.run;
         let purposes = run.purpose.is_some() && other.purpose.is_some() && run.purpose != other.purpose;
-        if !(purposes || in_use_at_once(run, other) && same_camera(ending.survey, run, other)) {
+        if !(purposes || overlap_in_time(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
-            let message = format!("the pipe was run {way} to its end on {day} by {id:?} already");
+            let message = format!("run {id:?} already went {way} to the end of the pipe on {day}");
             out.report(summary.spot(""), message).fact("other", id);
         }
     }

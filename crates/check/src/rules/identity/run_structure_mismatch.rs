@@ -8,9 +8,13 @@ use crate::views::{RunView, Survey};
 
 rule! {
     /// # What it checks
-    /// The structures that a run names are ends of its pipe. Where neither is, the pipe is taken to be the wrong one, and
-    /// that is one finding. Of a lateral only the end that is a structure is looked at: its camera may have come from
-    /// any structure of the main, or gone on to it. A structure that is not in the table is left to `unknown-structure`.
+    /// `from` or `to` of a run is not an end of its pipe. If neither is, and they differ, the pipe
+    /// is taken to be wrong, and that is one finding.
+    ///
+    /// # Exceptions
+    /// - The end of a lateral at its main: the camera may have come from any structure of the main,
+    ///   or gone on to it.
+    /// - The structure is not in the table (`unknown-structure`).
     ///
     /// # Why it matters
     /// The run belongs to another pipe, whose record stays empty while this one gets its defects.
@@ -28,7 +32,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// A lateral that was entered from the main at `LM-014`.
+    /// A lateral entered from the main at `LM-014`.
     /// ```json
     /// [{"op": "add", "path": "/structures/-", "value": {"id": "C-7", "kind": "cleanout"}},
     ///  {"op": "add", "path": "/pipes/-", "value": {"id": "L-3", "upstream": "C-7", "joins": {"pipe": "L-101", "at": 60}}},
@@ -38,11 +42,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the pipe that the run names, or the structure.
+    /// Correct the pipe or the structure that the run names.
     name: "run-structure-mismatch", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
     facts: {
-        "from" = Id "`from` of the run" if "it is no end of the pipe",
-        "to" = Id "`to` of the run" if "it is no end of the pipe, and another structure than `from`",
+        "from" = Id "`from` of the run" if "it is not an end of the pipe",
+        "to" = Id "`to` of the run" if "it is not an end of the pipe and differs from `from`",
     },
 }
 
@@ -51,12 +55,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (pipe, survey) = (view.pipe, run.survey);
     let (from, to) = (run.run.from.as_ref(), run.run.to.as_ref());
     let lateral = pipe.downstream.is_none();
-    let astray = |named: Option<&StructureId>, lower: bool| {
+    let mismatched = |named: Option<&StructureId>, lower: bool| {
         named.is_some_and(|id| !(lateral && lower || is_end(pipe, id)) && survey.structure(id).is_some())
     };
     let down = run.run.direction == Direction::Downstream;
     let pipe_id = pipe.id.as_str();
-    match (astray(from, !down), astray(to, down), from, to) {
+    match (mismatched(from, !down), mismatched(to, down), from, to) {
         (true, true, Some(from), Some(to)) if from != to => {
             let (a, b) = (from.as_str(), to.as_str());
             let message = format!("neither {a:?} nor {b:?} is an end of the pipe {pipe_id:?}");
@@ -67,11 +71,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             }
         }
         (true, _, Some(id), _) => {
-            let message = format!("the run starts at {:?}, which is no end of the pipe {pipe_id:?}", id.as_str());
+            let message = format!("the run starts at {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
             out.report(run.spot("/from"), message).fact("from", id.as_str());
         }
         (_, true, _, Some(id)) => {
-            let message = format!("the run goes to {:?}, which is no end of the pipe {pipe_id:?}", id.as_str());
+            let message = format!("the run goes to {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
             out.report(run.spot("/to"), message).fact("to", id.as_str());
         }
         _ => {}

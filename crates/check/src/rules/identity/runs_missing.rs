@@ -5,10 +5,10 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// The document has a run.
+    /// The document has no run.
     ///
     /// # Why it matters
-    /// A survey without a run is a list of pipes. Most often an export left the runs out, or a filter kept none of them.
+    /// A survey without runs is a list of pipes. Most often an export or a filter dropped them.
     ///
     /// # Fails
     /// At ``:
@@ -23,7 +23,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add the runs, or look at what was exported.
+    /// Add the runs, or check the export.
     name: "runs-missing", severity: Warning, scope: Ending, since: "0.1", clause: "runs#identity",
     facts: { "pipes" = Count "pipes of the document" },
 }

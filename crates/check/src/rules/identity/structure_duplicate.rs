@@ -7,11 +7,11 @@ use crate::views::{StructureView, Survey};
 
 rule! {
     /// # What it checks
-    /// No two structures of one kind have the same position, to the last digit.
+    /// Two structures of one kind have exactly the same position.
     ///
     /// # Why it matters
-    /// One manhole under two ids makes two ends of what is one line: the pipe below it and the pipe above it are not
-    /// connected. Or a position was copied from the row above.
+    /// A manhole under two ids leaves the pipes above and below it unconnected; or a position was
+    /// copied from another row.
     ///
     /// # Fails
     /// At `/structures/3/position`:
@@ -26,25 +26,24 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Make one structure of the two, or correct the position that was copied.
+    /// Merge the two structures, or correct the copied position.
     name: "structure-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "structures#references",
-    facts: { "other" = Id "the first structure at the place" },
+    facts: { "other" = Id "the first structure at the position" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut at: FxHashMap<(u64, u64, &str), StructureView<'_>> = FxHashMap::default();
     for view in survey.structures() {
         let Some(position) = view.structure.position else { continue };
-        let key = (position.x.to_bits(), position.y.to_bits(), view.structure.kind.as_str());
+        let key = (position.x().to_bits(), position.y().to_bits(), view.structure.kind.as_str());
         let Some(first) = at.get(&key) else {
             at.insert(key, view);
             continue;
         };
         let id = first.structure.id.as_str();
-        // The same id twice is a finding of its own.
+        // A duplicate id is a problem of its own.
         if id != view.structure.id.as_str() {
-            let message =
-                format!("the structure stands at [{}, {}], where {id:?} stands already", position.x, position.y);
+            let message = format!("the structure is at [{}, {}], the position of {id:?}", position.x(), position.y());
             out.report(view.spot("/position"), message).fact("other", id);
         }
     }

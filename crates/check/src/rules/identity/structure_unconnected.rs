@@ -7,11 +7,14 @@ use crate::views::{Ending, Spot, StructureView};
 
 rule! {
     /// # What it checks
-    /// Every structure is the end of a pipe, or of a run. Where more than a few are not, that is one finding. A document that
-    /// names a structure that is missing is left to `unknown-structure`.
+    /// A structure is not the end of any pipe or run. More than five such structures are one
+    /// finding.
+    ///
+    /// # Exceptions
+    /// - The document names a structure that is missing (`unknown-structure`).
     ///
     /// # Why it matters
-    /// The pipe that belongs to it is missing, or was connected to its neighbour by mistake.
+    /// Its pipe is missing, or was connected to a neighbour by mistake.
     ///
     /// # Fails
     /// At `/structures/3`:
@@ -26,15 +29,15 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add the pipe, or take the structure out of the table.
+    /// Add the pipe, or remove the structure from the table.
     name: "structure-unconnected", severity: Note, scope: Ending, since: "0.1", clause: "structures#references",
     facts: {
-        "structures" = Count "structures without a pipe" if "they are more than five",
-        "of" = Count "structures of the document" if "they are more than five",
+        "structures" = Count "structures without a pipe or run" if "there are more than five",
+        "of" = Count "structures of the document" if "`structures` is present",
     },
 }
 
-/// So many structures are told one by one.
+/// Up to this many structures are reported one by one.
 const FEW: usize = 5;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -48,17 +51,17 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         named.insert(id);
     }
-    let alone = || survey.structures().filter(|view| !named.contains(view.structure.id.as_str()));
-    let some = alone().count();
+    let unconnected = || survey.structures().filter(|view| !named.contains(view.structure.id.as_str()));
+    let some = unconnected().count();
     if some > FEW {
         let of = survey.head.structures.len();
-        let first = alone().next().map_or("", |view| view.structure.id.as_str());
-        let message = format!("{some} of {of} structures are no end of a pipe, for instance {first:?}");
+        let first = unconnected().next().map_or("", |view| view.structure.id.as_str());
+        let message = format!("{some} of {of} structures are not the end of a pipe, for example {first:?}");
         out.report(Spot::at("/structures"), message).fact("structures", some).fact("of", of);
         return;
     }
-    let tell = |view: StructureView<'_>| {
+    let report = |view: StructureView<'_>| {
         out.report(view.spot(""), "no pipe begins or ends at the structure");
     };
-    alone().for_each(tell);
+    unconnected().for_each(report);
 }

@@ -7,16 +7,24 @@ use crate::views::{Ending, MediaView, RunSummary, tolerance};
 
 rule! {
     /// # What it checks
-    /// A still that belongs to a run was taken at a distance that the run came to: not before its zero point and not
-    /// beyond its last reading, within the tolerance. Three or more that lie beyond one run are one finding, at its
-    /// reading.
+    /// A media file was taken before the zero point of its run, or beyond its last reading, by more
+    /// than the tolerance. Three or more of one run are one finding, at `surveyed`.
+    ///
+    /// # Exceptions
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    /// - Beyond the last reading: the closing row is at the same distance or farther, or the
+    ///   counter seems to have been set to zero again.
+    ///
+    /// # Exactly
+    /// `at` is less than *reads* − tolerance(0), or greater than `surveyed` +
+    /// tolerance(`surveyed`).
     ///
     /// # Why it matters
-    /// The picture cannot be put anywhere along the pipe: its distance was mistyped, or it belongs to another run.
+    /// The picture cannot be placed along the pipe: its distance was mistyped, or it belongs to
+    /// another run.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/media/0/at`:
@@ -35,17 +43,17 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the distance, or name the run that it belongs to. Where several lie beyond one run, see in the video how
-    /// far it came.
+    /// Correct the distance, or name the run that it belongs to. If several lie beyond one run,
+    /// check in the video how far it came.
     name: "media-beyond-run", severity: Error, scope: Ending, since: "0.1", clause: "media#references",
     facts: {
-        "files" = Count "files of the run that were taken outside it" if "they are three or more",
-        "at" = Length "`at` of the file" if "it is told by itself",
+        "files" = Count "files of the run that were taken outside it" if "there are three or more",
+        "at" = Length "`at` of the file" if "it is reported by itself",
     },
 }
 
-/// So many speak of the run and not of themselves.
-const WHOLE: usize = 3;
+/// From this many files on, the run is taken to be wrong and not the files.
+const SEVERAL: usize = 3;
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if ending.lengths_doubtful() {
@@ -62,14 +70,14 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     beyond.sort_by_key(|(run, view)| (*run, view.index));
     for of_run in beyond.chunk_by(|a, b| a.0 == b.0) {
-        tell(ending, &ending.runs[of_run[0].0], of_run, out);
+        report(ending, &ending.runs[of_run[0].0], of_run, out);
     }
 }
 
-fn tell(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'_>)], out: &mut Sink<'_>) {
+fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'_>)], out: &mut Sink<'_>) {
     let survey = ending.survey;
     let end = summary.run.surveyed;
-    if let (true, Some(end)) = (of_run.len() >= WHOLE, end) {
+    if let (true, Some(end)) = (of_run.len() >= SEVERAL, end) {
         let (some, end) = (of_run.len(), survey.say(end));
         out.report(
             summary.spot("/surveyed"),
@@ -82,8 +90,8 @@ fn tell(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'
         let Some(at) = view.media.at else { continue };
         let (said, run) = (survey.say(at), summary.run.id.as_str());
         let message = match end.filter(|end| *end < at) {
-            Some(end) => format!("taken at {said}, but {run:?} came to {} only", survey.say(end)),
-            None => format!("taken at {said}, before the zero point of {run:?}"),
+            Some(end) => format!("taken at {said}, but the run {run:?} ended at {}", survey.say(end)),
+            None => format!("taken at {said}, before the zero point of the run {run:?}"),
         };
         out.report(view.spot("/at"), message).fact("at", at.get());
     }
@@ -95,8 +103,8 @@ fn is_beyond(ending: &Ending<'_>, summary: &RunSummary, at: Length) -> bool {
     if at.get() < reads - tolerance(0.0) / survey.head.units.length.metres() {
         return true;
     }
-    // A closing row farther out says that the reading is wrong, not the picture.
-    let closes = summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.zeroed_again;
+    // If the closing row is as far out, the reading is wrong and not the picture.
+    let closes = summary.marks.finish.is_some_and(|finish| finish >= at) || summary.marks.counter_reset;
     let end = summary.run.surveyed.map(|end| survey.metres(end));
     !closes && end.is_some_and(|end| survey.metres(at) > end + tolerance(end))
 }

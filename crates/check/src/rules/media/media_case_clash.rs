@@ -7,11 +7,11 @@ use crate::views::Survey;
 
 rule! {
     /// # What it checks
-    /// No two paths in the media table differ by the case of their letters alone.
+    /// Two paths in the media table differ only by case.
     ///
     /// # Why it matters
-    /// `IMG_1.JPG` and `img_1.jpg` are two files on one computer and one on another: copied to the second, one of them is
-    /// overwritten.
+    /// `IMG_1.JPG` and `img_1.jpg` are two files on one computer and one on another: copied there,
+    /// one overwrites the other.
     ///
     /// # Fails
     /// At `/media/2/file`:
@@ -20,7 +20,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// One file twice is `media-file-duplicate`.
+    /// `media-file-duplicate` reports equal paths.
     /// ```json
     /// [{"op": "replace", "path": "/media/2/file", "value": "photos/lm014_001.jpg"}]
     /// ```
@@ -28,7 +28,7 @@ rule! {
     /// # Fix
     /// Rename one of the two files, and its row.
     name: "media-case-clash", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
-    facts: { "other" = Text "the first path that is the same but for case" },
+    facts: { "other" = Text "the first path that differs only by case" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
@@ -37,7 +37,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         let file = view.media.file.as_str();
         match first.get(&file.to_lowercase()) {
             Some(other) if *other != file => {
-                out.report(view.spot("/file"), format!("{file:?} and {other:?} differ by case alone"))
+                out.report(view.spot("/file"), format!("{file:?} and {other:?} differ only by case"))
                     .fact("other", *other);
             }
             Some(_) => {}

@@ -3,28 +3,34 @@
 use obvert_model::number::Length;
 use obvert_model::tables::MediaKind;
 
-use crate::order::slip;
-use crate::reach::exceeds;
 use crate::sink::Sink;
+use crate::support::row_order::decimal_slip;
+use crate::support::run_extent::exceeds;
 use crate::views::{RowView, RunView, tolerance};
 
 rule! {
     /// # What it checks
-    /// A photo that shows an observation of its run was taken where the observation is, or along its stretch, within
-    /// the limit. Where that is not so for three or more, and more than half of the run's photos, it is the run's
-    /// distances that are wrong, and that is one finding. A photo beyond its run is left to `media-beyond-run`, one of
-    /// another run to `media-run-contradicts`, an observation whose own distance has slipped a digit to `decimal-slip`.
+    /// A photo was taken farther from the observation that names it than the limit allows. If that
+    /// holds for three or more photos of a run and for more than half of them, it is one finding
+    /// for the run.
+    ///
+    /// # Exceptions
+    /// - The photo was taken beyond its run (`media-beyond-run`) or belongs to another run
+    ///   (`media-run-contradicts`).
+    /// - The distance of the observation has slipped a digit (`decimal-slip`).
+    /// - The run is disordered, its counter seems to have been set to zero again, or lengths are in
+    ///   a doubtful unit.
     ///
     /// # Exactly
-    /// A photo counts that an observation of the run names, that has an `at`, and whose `run` is this one or absent, once for
-    /// each observation that names it. It is off by how far its `at` lies before the observation's `at` or behind its end;
-    /// behind a stretch that has no `to` nothing lies. It was taken elsewhere where that exceeds `distance`. Nothing is said
-    /// of a run that is out of order or zeroed again, or where all lengths are doubtful. Photos that were taken beyond their
-    /// run count for the run as a whole, and are not told one by one.
+    /// A photo counts if an observation names it, it has an `at`, and its `run` is this one or
+    /// absent; once for each observation that names it. It is off by how far its `at` lies before
+    /// the observation's `at` or behind its end; behind a stretch without `to` nothing lies. *Off*
+    /// exceeds `distance`. Photos beyond their run count for the run as a whole, but are not
+    /// reported one by one.
     ///
     /// # Why it matters
-    /// One of the two distances is wrong, or the photo shows something else. Who digs goes by the one that is read
-    /// first.
+    /// One of the two distances is wrong, or the photo shows something else. Excavations follow the
+    /// one that is read.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/media/0`:
@@ -44,7 +50,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Anywhere along the stretch, or from a little before it.
+    /// Along the stretch, or a little before it.
     /// ```json
     /// [{"op": "replace", "path": "/media/0/at", "value": 40}]
     /// ```
@@ -53,50 +59,51 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the distance of the photo, or name the right photo. Where all photos of a run disagree, see in the video
-    /// which of the two distances it shows.
+    /// Correct the distance of the photo, or name the right photo. If all photos of a run are off,
+    /// check in the video which distance it shows.
     name: "media-distance-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
     limits: {
-        "distance" = 3.0 "m" "how far from what it shows a photo may be taken: a lens looks some pipe lengths ahead; common practice, no published source",
+        "distance" = 3.0 "m"
+            "greatest distance of a photo from its observation: a lens looks some pipe lengths ahead; common practice, no published source",
     },
     facts: {
-        "photos" = Count "photos that the run shows and that have a distance"
-            if "most of them, three or more, are astray",
-        "astray" = Count "those of them that were taken elsewhere" if "`photos` is there",
-        "at" = Length "`at` of the photo" if "it is told by itself",
-        "media" = Id "the photo" if "it is told by itself",
+        "photos" = Count "photos of the run that count"
+            if "three or more, and more than half of them, are off",
+        "astray" = Count "those of them that are off" if "`photos` is present",
+        "at" = Length "`at` of the photo" if "it is reported by itself",
+        "media" = Id "the photo" if "it is reported by itself",
     },
 }
 
-/// So many photos speak of the run and not of themselves.
-const WHOLE: usize = 3;
+/// From this many photos on, the run is taken to be wrong and not the photos.
+const SEVERAL: usize = 3;
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let limit = out.limit("distance");
-    let (mut astray, mut of) = (0, 0);
+    let (mut wrong, mut of) = (0, 0);
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
         for photo in photos(row) {
             of += 1;
-            astray += usize::from(exceeds(photo.off, limit));
+            wrong += usize::from(exceeds(photo.off, limit));
         }
     }
-    if astray == 0 || run.disordered() || run.marks().zeroed_again || run.survey.lengths_doubtful() {
+    if wrong == 0 || run.disordered() || run.marks().counter_reset || run.survey.lengths_doubtful() {
         return;
     }
-    if astray >= WHOLE && astray * 2 > of {
+    if wrong >= SEVERAL && wrong * 2 > of {
         let message =
-            format!("{astray} of {of} photos of the run were taken elsewhere than what they show, by their distances");
-        out.report(run.spot("/observations"), message).fact("photos", of).fact("astray", astray);
+            format!("{wrong} of {of} photos of the run were taken at other distances than their observations");
+        out.report(run.spot("/observations"), message).fact("photos", of).fact("astray", wrong);
         return;
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
         for Photo { index, at, off, beyond } in photos(row) {
-            if beyond || !exceeds(off, limit) || slip(run, row.index).is_some() {
+            if beyond || !exceeds(off, limit) || decimal_slip(run, row.index).is_some() {
                 continue;
             }
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
             let (taken, seen) = (survey.say(at), survey.say(row.row.at));
-            let message = format!("the photo {id:?} was taken at {taken}, but what it shows is at {seen}");
+            let message = format!("the photo {id:?} was taken at {taken}, but its observation is at {seen}");
             out.report(row.spot(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
         }
     }
@@ -104,10 +111,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
 
 /// A photo of the run that a row names.
 struct Photo {
-    /// Its place in the row.
+    /// Its index in the row.
     index: usize,
     at: Length,
-    /// How far it was taken from what it shows, in metres.
+    /// How far it was taken from its observation, in metres.
     off: f64,
     /// Whether it was taken beyond its run.
     beyond: bool,

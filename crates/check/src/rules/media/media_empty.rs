@@ -7,11 +7,10 @@ use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A file that is not stated as lost has content: its size is not 0.
+    /// A media file has 0 bytes, and its `state` is not `lost`.
     ///
     /// # Why it matters
-    /// The camera opened a file and wrote nothing into it. The picture was never there, and only the pipe can show it
-    /// again.
+    /// The recorder opened a file and wrote nothing: the picture does not exist.
     ///
     /// # Fails
     /// At `/media/0/bytes`:
@@ -25,7 +24,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look for the file on the recorder; if it is empty there, state it as lost.
+    /// Look for the file on the recorder; if it is empty there too, set its `state` to `lost`.
     name: "media-empty", severity: Error, scope: Media, since: "0.1", clause: "media#state",
 }
 

@@ -7,11 +7,10 @@ use crate::views::{MediaView, Survey};
 
 rule! {
     /// # What it checks
-    /// No two rows of the media table name one file.
+    /// Two rows of the media table name the same file.
     ///
     /// # Why it matters
-    /// Two rows for one picture usually mean that a second picture was never saved, or was given the name of the first
-    /// and is gone.
+    /// Usually a second picture was never saved, or was overwritten under the name of the first.
     ///
     /// # Fails
     /// At `/media/2/file`:
@@ -20,13 +19,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// One file that two observations show is one row.
+    /// Two observations refer to one row.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/3/media/-", "value": {"id": "M-1"}}]
     /// ```
     ///
     /// # Fix
-    /// Name the file that belongs to the second row, or let the observations refer to one row.
+    /// Name the file of the second row, or let the observations refer to one row.
     name: "media-file-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
     facts: { "first" = Id "the first row of the file" },
 }
@@ -36,7 +35,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.all_media() {
         match first.get(view.media.file.as_str()) {
             Some(other) => {
-                let message = format!("the file {:?} stands in the row {} already", view.media.file, other.media.id);
+                let message = format!("the file {:?} is already named by the row {}", view.media.file, other.media.id);
                 out.report(view.spot("/file"), message).fact("first", other.media.id.as_str());
             }
             None => {

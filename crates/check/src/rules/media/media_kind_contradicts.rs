@@ -7,11 +7,12 @@ use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A file has only what its kind can have: a still, a scan or a document has no duration and no pictures a second,
-    /// a sound has no pictures and no rotation.
+    /// A photo, scan or document has a duration or frame rate, or an audio file has a frame rate or
+    /// rotation.
     ///
     /// # Why it matters
-    /// The kind is wrong, or the row was copied from another file. A program that goes by the kind shows nothing.
+    /// The kind is wrong, or the row was copied from another file; a program that relies on the
+    /// kind shows nothing.
     ///
     /// # Fails
     /// At `/media/0/duration`:
@@ -29,7 +30,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the kind, or take the number out.
+    /// Correct the kind, or remove the number.
     name: "media-kind-contradicts", severity: Warning, scope: Media, since: "0.1", clause: "media#kind-and-type",
     facts: { "kind" = Word "the kind, as recorded" },
 }
@@ -41,12 +42,12 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let (field, what) = if still && media.duration.is_some() {
         ("/duration", "a duration")
     } else if (still || sound) && media.frame_rate.is_some() {
-        ("/frame_rate", "a number of pictures a second")
+        ("/frame_rate", "a frame rate")
     } else if sound && media.rotation.is_some() {
         ("/rotation", "a rotation")
     } else {
         return;
     };
     let kind = media.kind.as_str();
-    out.report(view.spot(field), format!("the file is a {kind} and has {what}")).fact("kind", kind);
+    out.report(view.spot(field), format!("the kind is {kind:?}, but the file has {what}")).fact("kind", kind);
 }

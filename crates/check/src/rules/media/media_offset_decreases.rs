@@ -7,19 +7,21 @@ use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// Within one recording, what lies farther along the run is shown later.
+    /// In one recording, a row farther along the run is shown earlier than one before it.
     ///
-    /// The rule passes over rows whose distance falls back, and times before the beginning of a recording: those are
-    /// other rules' findings.
+    /// # Exceptions
+    /// - Rows at one distance have no order.
+    /// - The row lies before the farthest one so far (`distance-decreases`).
+    /// - The offset is negative (`media-offset-past-end`).
     ///
     /// # Exactly
-    /// For each recording of a run in the order of the rows: a row's offset, the least where it names the recording more
-    /// than once, is held against the latest offset at the last distance that is less than its own. Rows at one distance have no order; a row that lies before the farthest one is
-    /// passed over. What follows is held against the row's own offset, so that one wrong time is found once.
+    /// For each recording of a run, in row order, the row's offset (the least, if it names the
+    /// recording more than once) is compared with the latest offset at the last distance that is
+    /// less than its own. Later rows are compared with the row's own offset, so that one wrong time
+    /// is reported once.
     ///
     /// # Why it matters
-    /// Camera and video go forward together. A time that runs back belongs to another observation, and whoever jumps to
-    /// it sees another place.
+    /// The camera moves forward with the video: a time that runs back shows another place.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/media/0/offset`:
@@ -28,37 +30,37 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The end of a stretch is shown as well, after what lies between.
+    /// The end of a stretch is shown after what lies between.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/2/media/-", "value": {"id": "M-2", "offset": 140}}]
     /// ```
-    /// The camera waited: the same time twice.
+    /// The camera waited.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 130}]
     /// ```
-    /// Rows whose distance falls are found as such, and their times are not held against them.
+    /// The distance decreases.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 20},
     ///  {"op": "replace", "path": "/runs/0/observations/4/at", "value": 0.9}]
     /// ```
-    /// At one distance there is no order.
+    /// Two rows at one distance.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/1/media", "value": [{"id": "M-2", "offset": 20}]},
     ///  {"op": "replace", "path": "/runs/0/observations/0/media/0/offset", "value": 30}]
     /// ```
     ///
     /// # Fix
-    /// Look the observation up in the video and correct its time, or its distance.
+    /// Look up the observation in the video and correct its time or its distance.
     name: "media-offset-decreases", severity: Warning, scope: Run, since: "0.1", clause: "media#time-in-recordings",
     facts: {
         "offset" = Seconds "the offset, as recorded",
-        "before" = Seconds "the greatest offset at the nearest smaller distance",
+        "before" = Seconds "the latest offset at the nearest smaller distance",
     },
 }
 
-/// The latest time of the farthest rows seen so far in one recording, and the time that the next row is held against:
-/// the latest one of the rows before it.
-struct Reached<'r> {
+/// The farthest row of one recording so far with its latest offset, and the row before it with the offset that the next
+/// row is compared with.
+struct Farthest<'r> {
     media: &'r str,
     row: RowView<'r>,
     offset: f64,
@@ -67,21 +69,21 @@ struct Reached<'r> {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     // A run has one recording, seldom more.
-    let mut recordings: Vec<Reached<'_>> = Vec::new();
+    let mut recordings: Vec<Farthest<'_>> = Vec::new();
     for row in run.rows() {
         for (index, reference) in row.row.media.iter().enumerate() {
             let Some(offset) = reference.offset.map(|offset| offset.get()).filter(|offset| *offset >= 0.0) else {
                 continue;
             };
             let media = reference.id.as_str();
-            // What a row shows later of the same recording may be its end, or a second look.
+            // A later offset of the same row may be the end of a stretch, or a second look.
             let earlier =
                 |other: &MediaRef| other.id == reference.id && other.offset.is_some_and(|at| at.get() < offset);
             if row.row.media.iter().any(earlier) {
                 continue;
             }
             let Some(known) = recordings.iter_mut().find(|known| known.media == media) else {
-                recordings.push(Reached { media, row, offset, before: None });
+                recordings.push(Farthest { media, row, offset, before: None });
                 continue;
             };
             if row.row.at < known.row.row.at {
@@ -95,12 +97,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                 let (at, back) = (run.survey.say(row.row.at), run.survey.say(earlier.row.at));
                 out.report(
                     row.spot(&format!("/media/{index}/offset")),
-                    format!("{at} is shown {offset} s into {media}, but {back} only after {was} s"),
+                    format!("{at} is shown at {offset} s of {media}, but {back} only at {was} s"),
                 )
                 .fact("offset", offset)
                 .fact("before", was);
             }
-            // What follows is held against this row, so that one wrong time is found once.
+            // Later rows are compared with this one, so that one wrong time is reported once.
             known.offset = if farther { offset } else { known.offset.max(offset) };
             known.row = row;
         }

@@ -5,12 +5,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// The time into a recording at which an observation is shown lies within the recording: from 0 to its duration, and a
-    /// second beyond for rounding.
+    /// An observation is shown at a time before the beginning or after the end of its recording.
+    ///
+    /// # Exactly
+    /// `offset` is negative, or greater than `duration` + `rounding`.
     ///
     /// # Why it matters
-    /// The reviewer jumps to a place that the video does not have. The offset belongs to another file, or the recording was
-    /// cut off.
+    /// The offset belongs to another file, or the recording was truncated.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/media/0/offset`:
@@ -28,9 +29,9 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look the time up in the video; correct the reference if it belongs to another file.
+    /// Look up the time in the video; correct the reference if it belongs to another file.
     name: "media-offset-past-end", severity: Error, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
-    limits: { "rounding" = 1.0 "s" "how far beyond the recording an offset may lie; common practice, no published source" },
+    limits: { "rounding" = 1.0 "s" "greatest offset beyond the end; common practice, no published source" },
     facts: { "offset" = Seconds "the offset, as recorded" },
 }
 

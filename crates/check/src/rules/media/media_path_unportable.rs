@@ -7,22 +7,26 @@ use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// The path of a media file is relative and can exist on every computer: no drive or leading `/`, no `..`, no `\`, no
-    /// character or name that Windows reserves, no part that ends in a dot or a space.
+    /// The path of a media file is not relative, or cannot exist on every computer.
     ///
     /// # Exactly
-    /// A path is not portable that has `://` or `\` in it, begins with `/`, has `:` as its second character, or has a
-    /// part between two `/` that is empty, `.` or `..`; ends in a point or a space; has a control character or one of `<
-    /// > : " | ? *`; is longer than 255 bytes of UTF-8; or is, up to its first point, without spaces at its end and
-    /// whatever its case, `con`, `prn`, `aux`, `nul`, or `com` or `lpt` with a digit from 1 to 9.
+    /// A path is not portable if it contains `://` or `\`, begins with `/`, has `:` as its second
+    /// character, or has a part between `/` that
+    ///
+    /// - is empty, `.` or `..`;
+    /// - ends in a dot or a space;
+    /// - has a control character or one of `< > : " | ? *`;
+    /// - is longer than 255 bytes of UTF-8; or
+    /// - is, up to its first dot, without spaces at its end and ignoring case, `con`, `prn`, `aux`,
+    ///   `nul`, or `com` or `lpt` with a digit from 1 to 9.
     ///
     /// # Why it matters
-    /// A path that only the contractor's computer has leads nowhere in the city's, and a name that Windows cannot have is
-    /// lost when the delivery is unpacked there.
+    /// An absolute path leads nowhere on another computer, and a name that Windows does not allow
+    /// is lost when the delivery is unpacked there.
     ///
     /// # Source
-    /// The reserved characters and names are those that Microsoft documents under "Naming Files, Paths, and Namespaces";
-    /// from memory.
+    /// Reserved characters and names: Microsoft, "Naming Files, Paths, and Namespaces", from
+    /// memory.
     ///
     /// # Fails
     /// At `/media/0/file`:
@@ -52,7 +56,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Put the files in a folder beside the document and name them from there, with `/` between folders.
+    /// Put the files in a folder next to the document and name them from there, with `/` between
+    /// folders.
     name: "media-path-unportable", severity: Warning, scope: Media, since: "0.1", clause: "media#paths",
 }
 
@@ -71,23 +76,23 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
 /// Why a path is not portable, where it is not.
 fn unportable(path: &str) -> Option<&'static str> {
     if path.contains("://") {
-        return Some("is an address, not a path beside the document");
+        return Some("is an address, not a path relative to the document");
     }
     if path.contains('\\') {
         return Some("has \\ between folders, which only Windows understands");
     }
     if path.starts_with('/') || path.as_bytes().get(1) == Some(&b':') {
-        return Some("is a place on one computer, not beside the document");
+        return Some("is an absolute path, not one relative to the document");
     }
     path.split('/').find_map(|part| match part {
-        "" | "." | ".." => Some("has an empty part, `.` or `..` in it"),
+        "" | "." | ".." => Some("has an empty part, `.` or `..`"),
         _ if part.ends_with(['.', ' ']) => Some("has a part that ends in a dot or a space, which Windows drops"),
         _ if part.chars().any(|c| c.is_control() || "<>:\"|?*".contains(c)) => {
-            Some("has a character that Windows cannot have in a name")
+            Some("has a character that Windows does not allow in a name")
         }
         // The limit of most file systems, in bytes or in characters: the stricter of the two.
-        _ if part.len() > 255 => Some("has a name of more than 255 bytes, which most file systems cannot have"),
-        _ if reserved(part) => Some("has a name that Windows keeps for devices"),
+        _ if part.len() > 255 => Some("has a name of more than 255 bytes, which most file systems do not allow"),
+        _ if reserved(part) => Some("has a name that Windows reserves for devices"),
         _ => None,
     })
 }
@@ -107,7 +112,7 @@ mod tests {
 
     // Microsoft, "Naming Files, Paths, and Namespaces", from memory.
     #[test]
-    fn names_that_some_computer_refuses() {
+    fn names_that_some_computers_refuse() {
         for path in ["a/COM1", "lpt9.txt", "x/nul", "a?.jpg", "a/b.jpg ", "a./b", "C:x.jpg", "/a", "\\\\pc\\a", "a//b"]
         {
             assert!(unportable(path).is_some(), "{path}");

@@ -7,13 +7,16 @@ use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// A photo or scan that an observation names belongs to the run of the observation, where it says to which run it
-    /// belongs. Three or more that a run shows of another one are one finding: one of the two runs is a copy. A
-    /// recording may go over several runs. A run that no other file belongs to is taken to be mistyped and left to
-    /// `unknown-run`.
+    /// An observation names a photo or scan that belongs to another run. Three or more in a run are
+    /// one finding: one of the runs is a copy.
+    ///
+    /// # Exceptions
+    /// - The file names no run.
+    /// - Fewer than three are found, and no other file belongs to that run: the run is taken to be
+    ///   mistyped (`unknown-run`).
     ///
     /// # Why it matters
-    /// The picture of one pipe stands beside the defect of another, and whoever looks at it judges the wrong pipe.
+    /// The picture of one pipe appears next to a defect of another, and the wrong pipe is judged.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/media/0`:
@@ -29,23 +32,24 @@ rule! {
     /// ```json
     /// [{"op": "remove", "path": "/media/0/run"}]
     /// ```
-    /// A run of no other file.
+    /// A run that no other file names.
     /// ```json
     /// [{"op": "replace", "path": "/media/0/run", "value": "R-999"}]
     /// ```
     ///
     /// # Fix
-    /// Look at the picture: correct the run of the file, or name the right file at the observation.
+    /// Look at the picture: correct the run of the file, or name the right file in the observation.
     name: "media-run-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
     facts: {
-        "photos" = Count "photos of other runs that the run shows" if "they are three or more",
-        "run_of_media" = Id "the run that the photo belongs to, or the first of several",
-        "media" = Id "the photo" if "it is told by itself",
+        "photos" = Count "photos of other runs that the run's observations name"
+            if "there are three or more",
+        "run_of_media" = Id "run that the photo belongs to, or the first of several",
+        "media" = Id "the photo" if "it is reported by itself",
     },
 }
 
-/// So many photos speak of the run and not of themselves.
-const WHOLE: usize = 3;
+/// From this many photos on, the run is taken to be wrong and not the photos.
+const SEVERAL: usize = 3;
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let others = || run.rows().filter(|row| !row.row.media.is_empty()).flat_map(of_another);
@@ -53,27 +57,27 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if some == 0 {
         return;
     }
-    if some >= WHOLE {
+    if some >= SEVERAL {
         let first = others().next().and_then(|(_, _, media)| media.run.as_ref()).map_or("", |other| other.as_str());
-        let message = format!("{some} photos that the run shows belong to other runs, the first to {first:?}");
+        let message = format!("{some} photos of the observations belong to other runs, the first to {first:?}");
         out.report(run.spot("/observations"), message).fact("photos", some).fact("run_of_media", first);
         return;
     }
     let files = &run.survey.head.media;
     for (row, index, media) in others() {
         let Some(other) = &media.run else { continue };
-        // The runs that follow are not known yet; a search is made for a finding that will be listed only.
+        // Later runs are not known yet. The files are searched only for a finding that will be listed.
         let named = |file: &Media| file.id != media.id && file.run.as_ref() == Some(other);
         if out.lists() && !files.iter().any(named) {
             continue;
         }
         let (id, other) = (media.id.as_str(), other.as_str());
-        let message = format!("{id:?} belongs to run {other:?}, but shows an observation of this run");
+        let message = format!("{id:?} belongs to run {other:?}, but an observation of this run names it");
         out.report(row.spot(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
     }
 }
 
-/// The stills of a row that say that they belong to another run, and their place in the row.
+/// The stills of a row that belong to another run, with their index in the row.
 fn of_another<'r>(row: RowView<'r>) -> impl Iterator<Item = (RowView<'r>, usize, &'r Media)> {
     row.media().enumerate().filter_map(move |(index, (_, media))| {
         let media = media.filter(|media| matches!(media.kind, MediaKind::Photo | MediaKind::Scan))?;

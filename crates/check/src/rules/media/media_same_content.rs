@@ -7,10 +7,10 @@ use crate::views::{MediaView, Survey};
 
 rule! {
     /// # What it checks
-    /// No two media files of different names have the same content, by their digests.
+    /// Two media files of different names have the same content, by `sha256`.
     ///
     /// # Why it matters
-    /// One picture under two names is shown as proof of two defects.
+    /// One picture under two names is presented as proof of two defects.
     ///
     /// # Fails
     /// At `/media/2/sha256`:
@@ -25,7 +25,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look for the picture that belongs to the second row.
+    /// Find the picture that belongs to the second row.
     name: "media-same-content", severity: Warning, scope: Document, since: "0.1", clause: "media#paths",
     facts: { "first" = Id "the first row with the content" },
 }
@@ -35,7 +35,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.all_media() {
         let Some(digest) = &view.media.sha256 else { continue };
         match first.get(digest.as_str()) {
-            // One file named twice is another rule's.
+            // `media-file-duplicate` reports two rows of one file.
             Some(other) if other.media.file != view.media.file => {
                 let message = format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
                 out.report(view.spot("/sha256"), message).fact("first", other.media.id.as_str());

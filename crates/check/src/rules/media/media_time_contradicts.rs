@@ -1,26 +1,37 @@
 //! See the rule's documentation below.
 
-use crate::dated_files::{Files, Span, WHOLE, gather};
-use crate::measure::most;
 use crate::sink::Sink;
-use crate::time::{same_camera, span};
+use crate::support::cameras::same_camera;
+use crate::support::map_lengths::four_in_five;
+use crate::support::media_dates::{MIN_COUNT, RunFiles, TimeSpan, files_by_run};
+use crate::support::time::run_span;
 use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
     /// # What it checks
-    /// A file that belongs to a run was taken while the run was made, within the limit for clocks that differ. Where
-    /// all files of a run, three or more, were taken at another time, the run is dated wrongly and that is one finding.
-    /// A date in the future is left to `date-in-future`, a run that lies far from the others to `run-date-outlier`, one whose camera was elsewhere at the time to `runs-concurrent`, a still that another run shows to `media-run-contradicts`.
+    /// A media file was taken before or after its run was made, beyond the limit for differing
+    /// clocks.
+    ///
+    /// # Exceptions
+    /// - It was taken in the future (`date-in-future`).
+    /// - The run is dated far from the others (`run-date-outlier`) or begins in the future.
+    /// - The camera was in another run at the time (`runs-concurrent`).
+    /// - An observation of another run names the still (`media-run-contradicts`).
     ///
     /// # Exactly
-    /// Files count that have `captured` and a `run` with `started` and `finished` in order, and are no stills (`photo`, `scan`)
-    /// that an observation of another run names; not of runs that begin in the future or are dated astray. They are astray more
-    /// than `slack` before `started` or after `finished`, not in the future. Where all of three or more are, in three or more
-    /// runs and four in five of those with files that count, it is one finding at `/media`; else more than three in a run are one.
+    /// Files count that have `captured` and a `run` with `started` and `finished` in order, except
+    /// those of the second and fourth exception. A file is *off* if it was taken more than `slack`
+    /// before `started` or after `finished`, and not in the future. If all files of a run, three or
+    /// more, are off, the run is off. The finding is
+    ///
+    /// - one at `/media` if three or more runs, and four in five of those with files that count,
+    ///   are off; otherwise
+    /// - one at `started` of each run that is off;
+    /// - one at the first file of another run with more than three files that are off;
+    /// - one at each other file that is off.
     ///
     /// # Why it matters
-    /// The picture is of another day: of the survey before, of another pipe, or from a camera whose clock was never
-    /// set.
+    /// The picture is from another day or pipe, or from a camera whose clock was never set.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -30,7 +41,7 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/media/0/captured", "value": "2019-05-06T09:33:00-05:00"}]
     /// ```
-    /// All files were taken on the day before, at `/runs/0/started`:
+    /// All files are from the day before, at `/runs/0/started`:
     /// ```json
     /// [{"op": "add", "path": "/media/0/captured", "value": "2026-05-05T09:33:00-05:00"},
     ///  {"op": "add", "path": "/media/1/captured", "value": "2026-05-05T09:31:00-05:00"},
@@ -47,67 +58,75 @@ rule! {
     /// Correct the time, or name the run that the file belongs to.
     name: "media-time-contradicts", severity: Warning, scope: Ending, since: "0.1", clause: "media#references",
     limits: {
-        "slack" = 1.0 "h" "how far the clocks of camera and recorder may differ: common practice, no published source",
+        "slack" = 1.0 "h"
+            "greatest difference between the clocks of camera and recorder; common practice, no published source",
     },
     facts: {
-        "runs" = Count "runs that have dated files" if "most runs are astray",
-        "files" = Count "dated files of the run" if "three or more are all astray, or more than three of them are",
-        "astray" = Count "of `runs` those whose files are all astray, of `files` those that are"
-            if "most runs are astray, or more than three files of a run but not all",
-        "captured" = DateTime "`captured` of the file" if "it is told by itself",
+        "runs" = Count "runs with files that count" if "most runs are off",
+        "files" = Count "files of the run that count"
+            if "the run is off, or more than three of its files are",
+        "astray" = Count "those of `runs`, or of `files`, that are off"
+            if "most runs are off, or more than three files of a run but not all",
+        "captured" = DateTime "`captured` of the file" if "it is reported by itself",
     },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let runs = gather(ending, out.limit("slack") * 3600.0);
-    let whole = runs.iter().filter(|(_, files)| files.whole()).count();
-    if whole >= WHOLE && most(whole, runs.len()) {
+    let runs = files_by_run(ending, out.limit("slack") * 3600.0);
+    let off = runs.iter().filter(|(_, files)| files.all_outliers()).count();
+    if off >= MIN_COUNT && four_in_five(off, runs.len()) {
         let of = runs.len();
-        let message = format!("the files of {whole} of {of} runs were taken at other times than the runs were made");
+        let message = format!("in {off} of {of} runs all files were taken at other times than the run");
         out.report(Spot::at("/media"), message)
             .fact("runs", of)
-            .fact("astray", whole)
-            .help("look at the clock of the camera, or of whatever dated the runs; one of the two was not set");
+            .fact("astray", off)
+            .help("check the clock of the camera and that of the recorder; one of the two was not set");
         return;
     }
-    if runs.values().all(|files| files.astray.is_empty()) {
+    if runs.values().all(|files| files.outliers.is_empty()) {
         return;
     }
-    let spans: Vec<Option<Span>> = ending.runs.iter().map(|summary| span(&summary.run)).collect();
+    let spans: Vec<Option<TimeSpan>> = ending.runs.iter().map(|summary| run_span(&summary.run)).collect();
     for (index, files) in &runs {
-        if !files.astray.is_empty() {
-            tell(ending, &ending.runs[*index], files, &spans, out);
+        if !files.outliers.is_empty() {
+            report(ending, &ending.runs[*index], files, &spans, out);
         }
     }
 }
 
-fn tell(ending: &Ending<'_>, summary: &RunSummary, files: &Files<'_>, spans: &[Option<Span>], out: &mut Sink<'_>) {
+fn report(
+    ending: &Ending<'_>,
+    summary: &RunSummary,
+    files: &RunFiles<'_>,
+    spans: &[Option<TimeSpan>],
+    out: &mut Sink<'_>,
+) {
     let (Some(started), Some(finished), Some(made)) = (&summary.run.started, &summary.run.finished, files.span) else {
         return;
     };
-    // Of a run that was made while its camera was in another one, that is said already.
-    let at_once = |(index, other): (usize, &Option<Span>)| {
+    // `runs-concurrent` reports a run whose camera was in another run at the time.
+    let at_once = |(index, other): (usize, &Option<TimeSpan>)| {
         let overlap = other.is_some_and(|other| other.0 < made.1 && made.0 < other.1);
         overlap && index != summary.index && same_camera(ending.survey, &ending.runs[index].run, &summary.run)
     };
     if out.lists() && spans.iter().enumerate().any(at_once) {
         return;
     }
-    if let (true, Some(first)) = (files.whole(), files.astray.first()) {
+    if let (true, Some(first)) = (files.all_outliers(), files.outliers.first()) {
         let (of, captured) = (files.of, first.media.captured.as_ref().map_or("", |captured| captured.as_str()));
-        let message =
-            format!("begun at {started}, but all {of} files of the run were taken at other times, such as {captured}");
+        let message = format!(
+            "started at {started}, but all {of} files of the run were taken at other times, such as {captured}"
+        );
         out.report(summary.spot("/started"), message).fact("files", of);
         return;
     }
-    if let (true, Some(first)) = (files.astray.len() > WHOLE, files.astray.first()) {
-        let (some, of, run) = (files.astray.len(), files.of, summary.run.id.as_str());
-        let message =
-            format!("{some} of {of} files of run {run:?} were taken at other times than {started} to {finished}");
+    if let (true, Some(first)) = (files.outliers.len() > MIN_COUNT, files.outliers.first()) {
+        let (some, of, run) = (files.outliers.len(), files.of, summary.run.id.as_str());
+        let message = format!("{some} of {of} files of run {run:?} were not taken between {started} and {finished}");
         out.report(first.spot("/captured"), message).fact("files", of).fact("astray", some);
         return;
     }
-    for view in &files.astray {
+    for view in &files.outliers {
         let Some(captured) = &view.media.captured else { continue };
         let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
         out.report(view.spot("/captured"), message).fact("captured", captured.as_str());

@@ -5,10 +5,10 @@ use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// Every media file is named by an observation, or names the run that it belongs to.
+    /// No observation names a media file, and the file names no run.
     ///
     /// # Why it matters
-    /// A picture that belongs to nothing is found by nobody; most often an observation lost its reference to it.
+    /// The picture is never found; most often an observation lost its reference to it.
     ///
     /// # Fails
     /// At `/media/0`:
@@ -26,16 +26,16 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Let the observation that it shows refer to it, or name its run, or take the row out.
+    /// Name the file in the observation that it shows, name its run, or remove the row.
     name: "media-unused", severity: Note, scope: Ending, since: "0.1", clause: "media#references",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     for view in ending.survey.all_media() {
-        // A row whose id stands twice may be the one that is named.
-        let meant = ending.survey.media_index(&view.media.id).is_some();
-        if view.media.run.is_none() && meant && ending.shown_by(view.index).is_none() {
-            out.report(view.spot(""), format!("no observation shows {:?}, and it names no run", view.media.file));
+        // A row with a duplicate id may be the one that is named.
+        let unique = ending.survey.media_index(&view.media.id).is_some();
+        if view.media.run.is_none() && unique && ending.shown_by(view.index).is_none() {
+            out.report(view.spot(""), format!("no observation names {:?}, and the file names no run", view.media.file));
         }
     }
 }

@@ -7,10 +7,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A time into a file is given for recordings only.
+    /// An observation states a time into a `photo` or `document`.
     ///
     /// # Why it matters
-    /// A still has no time. The time was meant for the video, and the reference names the wrong one of the two.
+    /// A still has no time: the time belongs to the video, and the reference names the wrong file.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/media/0/offset`:
@@ -24,7 +24,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the recording that the time is of, or take the time out.
+    /// Name the recording that the time belongs to, or remove the time.
     name: "offset-into-still", severity: Warning, scope: Observation, since: "0.1", clause: "media#time-in-recordings",
     facts: { "media" = Id "the file" },
 }

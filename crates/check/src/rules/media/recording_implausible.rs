@@ -7,12 +7,18 @@ use crate::views::MediaView;
 
 rule! {
     /// # What it checks
-    /// A recording is no longer than a day's work, and has as many pictures a second as its kind has: a video several,
-    /// an interval video few. Numbers that are not above 0 are left to `number-impossible`.
+    /// A recording is longer than a day's work, or its frame rate does not fit its kind.
+    ///
+    /// # Exceptions
+    /// - The number is not above 0 (`number-impossible`).
+    ///
+    /// # Exactly
+    /// `duration` is greater than `longest`; the `frame_rate` of a `video` is greater than
+    /// `fastest` or less than `slowest`, that of an `interval-video` greater than `interval`.
     ///
     /// # Why it matters
-    /// A duration in milliseconds, or a count of pictures where pictures a second were asked for, makes every time into
-    /// the video wrong.
+    /// A duration in milliseconds, or a count of frames instead of a frame rate, makes every time
+    /// into the video wrong.
     ///
     /// # Fails
     /// At `/media/1/duration`:
@@ -37,17 +43,21 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the number; `duration` is in seconds, `frame_rate` in pictures a second.
+    /// Correct the number; `duration` is in seconds, `frame_rate` in frames per second.
     name: "recording-implausible", severity: Warning, scope: Media, since: "0.1", clause: "media#time-in-recordings",
     limits: {
-        "longest" = 12.0 "h" "the longest recording: a long day of work; common practice, no published source",
-        "fastest" = 240.0 "pictures a second" "what a camera in a pipe records at most; common practice, no published source",
-        "slowest" = 4.0 "pictures a second" "what is a video and no interval video; common practice, no published source",
-        "interval" = 12.0 "pictures a second" "what is an interval video and no video; common practice, no published source",
+        "longest" = 12.0 "h"
+            "longest recording: a long day of work; common practice, no published source",
+        "fastest" = 240.0 "frames per second"
+            "highest frame rate of a pipe camera; common practice, no published source",
+        "slowest" = 4.0 "frames per second"
+            "lowest frame rate of a video; common practice, no published source",
+        "interval" = 12.0 "frames per second"
+            "highest frame rate of an interval video; common practice, no published source",
     },
     facts: {
         "duration" = Seconds "the duration, as recorded" if "it is too long",
-        "frame_rate" = PerSecond "pictures a second, as recorded" if "they are too many or too few",
+        "frame_rate" = PerSecond "the frame rate, as recorded" if "it does not fit the kind",
     },
 }
 
@@ -57,7 +67,7 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         let (hours, longest) = (duration.get() / 3600.0, out.limit("longest"));
         if hours > longest {
             let message =
-                format!("the recording is {duration} s long, which is {hours:.0} h; at most {longest} h are usual");
+                format!("the recording is {duration} s ({hours:.0} h) long, more than the plausible {longest} h");
             out.report(view.spot("/duration"), message).fact("duration", duration.get());
         }
     }
@@ -65,13 +75,13 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let [fastest, slowest, interval] = ["fastest", "slowest", "interval"].map(|name| out.limit(name));
     let message = match media.kind {
         MediaKind::Video if rate > fastest => {
-            format!("{rate} pictures a second are more than a camera makes ({fastest})")
+            format!("the frame rate is {rate} per second, more than the plausible {fastest}")
         }
         MediaKind::Video if rate < slowest => {
-            format!("{rate} pictures a second make an interval video, but the kind is video")
+            format!("the kind is \"video\", but {rate} frames per second make an interval video")
         }
         MediaKind::IntervalVideo if rate > interval => {
-            format!("{rate} pictures a second make a video, but the kind is interval-video")
+            format!("the kind is \"interval-video\", but {rate} frames per second make a video")
         }
         _ => return,
     };

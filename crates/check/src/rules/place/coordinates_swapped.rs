@@ -3,21 +3,21 @@
 use obvert_geo::{Fit, LonLatIssue, Slip, lonlat_issue};
 use obvert_model::edit::Edit;
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Positions have the easting or longitude first: as they stand, they lie where the reference system is used, and
-    /// not only the other way round.
+    /// The two numbers of the positions are swapped: the positions lie in the area of use of their
+    /// reference system only the other way round.
     ///
     /// # Why it matters
-    /// Exchanged, a town lies in another ocean; some programs take the one order and some the other, so it is not
-    /// noticed until a map is drawn.
+    /// Swapped, a town lies in another ocean. Programs differ in the order, so the mistake stays
+    /// hidden until a map is drawn.
     ///
     /// # Source
-    /// Areas of use from the EPSG dataset. The order is that of RFC 7946, section 3.1.1.
+    /// Areas of use: EPSG dataset. Order, easting or longitude first: RFC 7946, section 3.1.1.
     ///
     /// # Fails
     /// At `/crs`:
@@ -39,31 +39,31 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Exchange the two numbers of every position.
+    /// Swap the two numbers of every position.
     name: "coordinates-swapped", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
-    facts: { "first" = Pointer "the first position that is impossible as it stands, or else the first of all" },
+    facts: { "first" = Pointer "the first position that is impossible as recorded, otherwise the first position" },
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
+    let map_lengths = survey.map_lengths();
     let geographic = crs.kind() == obvert_geo::CrsKind::Geographic;
     let swapped = |x, y| geographic && lonlat_issue([x, y]) == Some(LonLatIssue::Swapped);
-    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x, position.y));
-    let slipped = matches!(measure.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
-    if !(measure.exchanged || slipped || impossible.is_some()) {
+    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x(), position.y()));
+    let slipped = matches!(map_lengths.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
+    if !(map_lengths.exchanged || slipped || impossible.is_some()) {
         return;
     }
     let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
     out.report(
         Spot::at("/crs"),
-        format!("{order} stand the other way round, for instance [{}, {}] under {stated}", position.x, position.y),
+        format!("{order} are swapped, for example [{}, {}] in {stated}", position.x(), position.y()),
     )
     .fact("first", place.pointer())
     .fix_if_confirmed(
-        "the two numbers of every position stand the other way round",
+        "the two numbers of every position are swapped",
         positions(survey.head)
             .map(|(place, _)| Edit::relocate(format!("{}/1", place.pointer()), format!("{}/0", place.pointer())))
             .collect(),

@@ -1,16 +1,15 @@
 //! See the rule's documentation below.
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// A document with positions names their reference system.
+    /// A document has positions but no reference system (`crs`).
     ///
     /// # Why it matters
-    /// Two numbers are a place only together with the system that they are in; the same numbers lie in another county
-    /// under another one.
+    /// In another system the same two numbers lie in another county.
     ///
     /// # Fails
     /// At the document itself:
@@ -19,7 +18,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Nothing has a position.
+    /// No positions.
     /// ```json
     /// [{"op": "remove", "path": "/crs"}, {"op": "remove", "path": "/locates"}, {"op": "remove", "path": "/pipes/0/path"},
     ///  {"op": "remove", "path": "/structures/0/position"}, {"op": "remove", "path": "/structures/1/position"},
@@ -27,7 +26,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add `crs`, such as EPSG:6494, after asking whoever made the positions.
+    /// Ask who made the positions, then add `crs`, for example EPSG:6494.
     name: "crs-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     facts: {
         "positions" = Count "positions that the document has",
@@ -39,7 +38,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.crs.is_none() {
         if let Some((place, _)) = positions(survey.head).next() {
             let count = positions(survey.head).count();
-            out.report(Spot::at(""), format!("{count} positions, but no reference system is named"))
+            out.report(Spot::at(""), format!("the document has {count} positions but no reference system"))
                 .fact("positions", count)
                 .fact("first", place.pointer());
         }

@@ -2,23 +2,33 @@
 
 use obvert_geo::{Fit, Slip};
 
-use crate::measure::{Blame, majority, runs_vote, slip_of};
 use crate::sink::Sink;
+use crate::support::map_lengths::{WrongUnit, majority, unit_slip, vote_of_runs};
 use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// Positions are in the unit of their reference system. Two things speak against it: most pipes' lengths are 3.28
-    /// times what the map says, or a third of it; and the positions lie outside the area in which the system is used, but
-    /// inside it in the other unit. One finding for the document. Where the positions lie in that area as they stand and
-    /// would not in the other unit, where the structures would have no sewer's depth, or where the distances of the runs
-    /// agree with the map, it is the lengths that are wrong: `length-unit-suspect`.
+    /// The positions seem to be in another unit than that of their reference system. That is one
+    /// finding for the document.
+    ///
+    /// # Exceptions
+    /// - The positions lie in the area of use as recorded, and would not in the other unit
+    ///   (`length-unit-suspect`).
+    /// - The depths of the manholes are implausible as recorded (`length-unit-suspect`).
+    /// - Only the lengths show it, and the distances of the runs agree with the map
+    ///   (`length-unit-suspect`).
+    ///
+    /// # Exactly
+    /// *Lengths and the map* in Checking. Either shows it:
+    ///
+    /// - Most stated pipe lengths are 3.28 times the length on the map, or 0.3048 times.
+    /// - The positions lie outside the area of use of the system, and inside it in the other unit.
     ///
     /// # Why it matters
-    /// A file with feet under a metric system draws a town three times too large, in another state.
+    /// Feet in a metric system draw a town three times too large, in another state.
     ///
     /// # Source
-    /// Units and areas of use from the EPSG dataset.
+    /// Units and areas of use: EPSG dataset.
     ///
     /// # Fails
     /// The same zone in metres, at `/crs`:
@@ -27,7 +37,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Pipe lengths in the wrong unit are not the reference system's fault.
+    /// Wrong pipe lengths do not make the system wrong.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/length", "value": 60.96}, {"op": "replace", "path": "/pipes/1/length", "value": 54.9}]
     /// ```
@@ -37,22 +47,22 @@ rule! {
     name: "crs-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
     facts: {
-        "unit" = Text "the unit of the reference system: `metre`, `international foot`, `US survey foot`, or the name that its authority gives",
-        "fits" = Text "the unit that would fit: `feet`, of either kind, or `metres`",
-        "lengths" = Count "stated lengths that were compared with the map" if "they speak for it",
-        "agree" = Count "those of them that agree" if "they speak for it",
+        "unit" = Text "unit of the reference system: `metre`, `international foot`, `US survey foot`, or the name that its authority gives",
+        "fits" = Text "unit that would fit: `feet`, of either kind, or `metres`",
+        "lengths" = Count "stated lengths compared with the map" if "they show it",
+        "agree" = Count "those of them that agree" if "they show it",
     },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
-    let Some(Blame::Positions(slip)) = measure.blame else { return };
-    let by_area = matches!(measure.fit, Some(Fit::Slip(_)));
-    // The runs were counted by themselves: where they agree with the map, the stated lengths are wrong.
-    let lengths_wrong = !by_area && runs_vote(ending).is_some_and(|vote| vote.ratio == 1.0);
-    let vote = measure.vote.filter(|vote| slip_of(crs, vote.ratio) == Some(slip) && !lengths_wrong);
+    let map_lengths = survey.map_lengths();
+    let Some(WrongUnit::Positions(slip)) = map_lengths.wrong_unit else { return };
+    let by_area = matches!(map_lengths.fit, Some(Fit::Slip(_)));
+    // The runs are an independent measurement: if they agree with the map, the stated lengths are wrong.
+    let lengths_wrong = !by_area && vote_of_runs(ending).is_some_and(|vote| vote.ratio == 1.0);
+    let vote = map_lengths.vote.filter(|vote| unit_slip(crs, vote.ratio) == Some(slip) && !lengths_wrong);
     if !by_area && vote.is_none() {
         return;
     }
@@ -63,12 +73,12 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut reasons = Vec::new();
     if let Some(vote) = vote {
         let times = if vote.ratio < 1.0 { "0.3048" } else { "3.28" };
-        reasons.push(format!("{} of {} stated lengths are {times} times what the map says", vote.agree, vote.of));
+        reasons.push(format!("{} of {} stated lengths are {times} times the length on the map", vote.agree, vote.of));
     }
     if by_area {
-        reasons.push(format!("as they stand the positions lie outside {}, and inside as {fits}", crs.name()));
+        reasons.push(format!("the positions lie outside the area of {}, but inside it as {fits}", crs.name()));
     } else if majority(crs, survey.head, factor) == Some(Fit::Inside) {
-        reasons.push(format!("as {fits} the positions lie in the area of {}", crs.name()));
+        reasons.push(format!("the positions lie in the area of {} as {fits}", crs.name()));
     }
     let unit = crs.unit().name();
     let message =

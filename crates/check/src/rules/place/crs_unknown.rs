@@ -5,11 +5,11 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The reference system is one that this checker knows and can compute with; otherwise nothing about positions is
-    /// checked.
+    /// The reference system is not known to the checker or cannot be computed with. Positions are
+    /// then not checked.
     ///
     /// # Why it matters
-    /// Most often the number is mistyped. If it is not, the receiving office may not know the system either.
+    /// Usually the code is mistyped; otherwise the receiving office may not know the system either.
     ///
     /// # Source
     /// The systems of the EPSG dataset that need no grid file.
@@ -19,7 +19,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/crs", "value": "EPSG:999999"}]
     /// ```
-    /// A system of heights is none of positions, at `/crs`:
+    /// A vertical system, at `/crs`:
     /// ```json
     /// [{"op": "replace", "path": "/crs", "value": "EPSG:5703"}]
     /// ```
@@ -36,6 +36,6 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if let Some(why) = &survey.crs_error {
-        out.report(Spot::at("/crs"), format!("nothing about positions can be checked: {why}"));
+        out.report(Spot::at("/crs"), format!("the positions cannot be checked: {why}"));
     }
 }

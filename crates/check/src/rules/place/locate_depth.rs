@@ -5,10 +5,14 @@ use crate::views::LocateView;
 
 rule! {
     /// # What it checks
-    /// A located depth is not deeper than anybody locates. One above the ground is left to `number-impossible`.
+    /// A located depth is greater than is plausible.
+    ///
+    /// # Exceptions
+    /// - The depth is negative (`number-impossible`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
-    /// A depth in a wrong unit sends an excavator to the wrong level.
+    /// A depth in the wrong unit sends an excavator to the wrong level.
     ///
     /// # Fails
     /// At `/locates/0/depth`:
@@ -25,7 +29,7 @@ rule! {
     /// Correct the depth; it is in the document's length unit.
     name: "locate-depth", severity: Warning, scope: Locate, since: "0.1", clause: "locates#depth",
     limits: {
-        "deepest" = 30.0 "m" "the greatest plausible depth; common practice, no published source",
+        "deepest" = 30.0 "m" "greatest plausible depth; common practice, no published source",
     },
     facts: { "depth" = Length "the depth, as recorded" },
 }
@@ -36,6 +40,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let said = survey.say(depth);
     if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
         let most = survey.say_metres(out.limit("deepest"));
-        out.report(view.spot("/depth"), format!("a depth of {said} is more than {most}")).fact("depth", depth.get());
+        out.report(view.spot("/depth"), format!("the depth of {said} is greater than the plausible {most}"))
+            .fact("depth", depth.get());
     }
 }

@@ -7,10 +7,17 @@ use crate::views::LocateView;
 
 rule! {
     /// # What it checks
-    /// A transmitter was located at its own frequency: that of a transmitter that the run names, where it states one.
+    /// A locate's frequency is not that of a transmitter of its run.
+    ///
+    /// # Exceptions
+    /// - The run names no transmitter, or one without a `frequency`.
+    ///
+    /// # Exactly
+    /// The method is `inline-transmitter`, and the frequency differs from that of each transmitter
+    /// by more than 1 % of the transmitter's.
     ///
     /// # Why it matters
-    /// A receiver hears only the frequency that it is set to. At another one it hears a cable in the street.
+    /// A receiver set to another frequency picks up a cable in the street.
     ///
     /// # Source
     /// Receiver and transmitter frequency must match: locator manuals.
@@ -30,8 +37,8 @@ rule! {
     /// Correct the frequency, or name the transmitter that was used.
     name: "locate-frequency-contradicts", severity: Warning, scope: Locate, since: "0.1", clause: "locates#transmitter",
     facts: {
-        "frequency" = Hertz "the frequency of the locate",
-        "own" = Hertz "the frequency of the last transmitter that the run names",
+        "frequency" = Hertz "frequency of the locate",
+        "own" = Hertz "frequency of the last transmitter that the run names",
     },
 }
 

@@ -3,31 +3,37 @@
 use obvert_model::number::Length;
 use obvert_model::tables::{DepthTo, Direction};
 
-use crate::levels::any_astray;
 use crate::sink::Sink;
+use crate::support::elevations::any_invert_mismatch;
 use crate::views::{LocateView, PipeView};
 
 rule! {
     /// # What it checks
-    /// A locate with ground and depth lies on the line between the inverts of its pipe, within the greater of 0.6 m and
-    /// 15 % of the depth. The depth is taken to the invert, the centre or the obvert as stated; the transmitter is
-    /// behind the camera by its offset. Pipes that rise, that fall by more than 40 %, or whose inverts other rules find fault with, are not looked
-    /// at.
+    /// A located depth puts the pipe above or below the line between its inverts, by more than the
+    /// greater of 0.6 m and 15 % of the depth.
+    ///
+    /// # Exceptions
+    /// - The pipe rises, falls by more than 40 %, or another rule reports its inverts.
+    /// - The run has `launched`, or its counter seems to have been set to zero again.
+    /// - The transmitter is more than 1 m outside the pipe.
+    /// - The depth is negative, or lengths are in a doubtful unit.
+    /// - The height of the pipe is unknown, and `depth_to` is not `invert`.
     ///
     /// # Exactly
-    /// The transmitter is *offset* + `at` − *reads* − `transmitter_offset` from the start structure, and along the pipe
-    /// from its upstream end as far as the direction says; from 1 m before the pipe to 1 m behind it is looked at. What
-    /// is expected there lies on the straight line between the inverts. What is found is `ground` less `depth`, less half
-    /// the height of the pipe where `depth_to` is `centre`, less the height where it is `obvert`; where nothing is
-    /// stated, less half the height, and half the height more is allowed for. Without a height only `invert` is looked
-    /// at. Runs with `launched` are not.
+    /// - The transmitter is *offset* + `at` − *reads* − `transmitter_offset` from the run's start
+    ///   structure; in a run upstream, that is counted from the downstream end of the pipe.
+    /// - *expected* is the elevation there on the straight line between the inverts.
+    /// - *found* is `ground` − `depth`, less half the height of the pipe if `depth_to` is `centre`,
+    ///   less the height if it is `obvert`, less half the height if it is absent.
+    /// - \|*found* − *expected*\| is greater than the larger of `slack` and `share` of `depth`;
+    ///   without `depth_to`, half the height more is allowed.
     ///
     /// # Why it matters
-    /// The pipe would be in the air, or under the sewer that it drains into. The depth of a dig, and its shoring, go by
-    /// that number.
+    /// The pipe would be in the air, or below the sewer that it drains into. The depth and shoring
+    /// of an excavation depend on that number.
     ///
     /// # Source
-    /// 0.6 m: common practice, no published source. 15 % of the depth: PAS 128 (from memory).
+    /// 0.6 m: common practice, no published source. 15 %: PAS 128 (from memory).
     ///
     /// # Fails
     /// At `/locates/0`:
@@ -51,16 +57,16 @@ rule! {
     /// Locate again before anybody digs; correct the depth, the ground elevation or the distance.
     name: "locate-off-gradient", severity: Warning, scope: Locate, since: "0.1", clause: "locates#depth",
     limits: {
-        "slack" = 0.6 "m" "how far a located level may be from the pipe at least; common practice, no published source",
-        "share" = 15.0 "%" "how far it may be in hundredths of its depth: PAS 128, from memory",
+        "slack" = 0.6 "m" "least tolerance; common practice, no published source",
+        "share" = 15.0 "%" "tolerance in per cent of the depth: PAS 128, from memory",
     },
     facts: {
-        "found" = Length "the elevation of the invert by the locate",
-        "expected" = Length "the elevation on the line between the pipe's inverts",
+        "found" = Length "elevation of the invert by the locate",
+        "expected" = Length "elevation on the line between the pipe's inverts",
     },
 }
 
-/// A steeper pipe has a wrong invert: see `gradient-steep`.
+/// `gradient-steep` reports a steeper pipe: one of its inverts is wrong.
 const STEEPEST: f64 = 0.4;
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
@@ -78,9 +84,9 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     if depth.get() < 0.0
         || lower > upper
         || (upper - lower) * unit > length * STEEPEST
-        || any_astray(&pipe)
+        || any_invert_mismatch(&pipe)
         || ending.lengths_doubtful()
-        || summary.marks.zeroed_again
+        || summary.marks.counter_reset
     {
         return;
     }
@@ -89,21 +95,21 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let (offset, reads) = counter.map_or((0.0, 0.0), |counter| (of(counter.offset), of(counter.reads)));
     let far = (offset + locate.at.get() - reads - of(locate.transmitter_offset)) * unit;
     let along = if summary.run.direction == Direction::Upstream { length - far } else { far };
-    // A locate outside its pipe is another rule's finding.
+    // Another rule reports a locate outside its pipe.
     if !(-1.0..=length + 1.0).contains(&along) {
         return;
     }
     let height = pipe.pipe.height.filter(|_| !pipe.size_doubtful()).map(|height| survey.millimetres(height) / 1000.0);
-    let (above, unsure) = match (locate.depth_to, height) {
+    let (above_invert, uncertainty) = match (locate.depth_to, height) {
         (Some(DepthTo::Invert), _) => (0.0, 0.0),
         (Some(DepthTo::Centre), Some(height)) => (height / 2.0, 0.0),
         (Some(DepthTo::Obvert), Some(height)) => (height, 0.0),
         (None, Some(height)) => (height / 2.0, height / 2.0),
         (_, None) => return,
     };
-    let found = (ground.get() - depth.get()) * unit - above;
+    let found = (ground.get() - depth.get()) * unit - above_invert;
     let expected = (upper + (lower - upper) * along / length) * unit;
-    let slack = out.limit("slack").max(out.limit("share") / 100.0 * survey.metres(depth)) + unsure;
+    let slack = out.limit("slack").max(out.limit("share") / 100.0 * survey.metres(depth)) + uncertainty;
     let off = found - expected;
     if off.abs() <= slack {
         return;

@@ -3,18 +3,26 @@
 use obvert_geo::Fit;
 
 use super::locates_too_far_apart::wrong;
-use crate::measure::Place;
 use crate::sink::Sink;
+use crate::support::map_lengths::PositionRef;
 use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// A locate lies by the path of its pipe, within its accuracy and the limit. A pipe without a path of its own may
-    /// bend anywhere and is not looked at; neither are positions in a doubtful system, nor a locate that `locates-too-far-apart`
-    /// finds too far from its neighbour.
+    /// A locate is farther from the path of its pipe than its accuracy and the limit allow.
+    ///
+    /// # Exceptions
+    /// - The pipe has no `path`: it may bend anywhere.
+    /// - The reference system or the unit of lengths is in doubt, or the position is outside the
+    ///   area of use.
+    /// - `locates-too-far-apart` reports the locate.
+    ///
+    /// # Exactly
+    /// The distance is greater than `slack` + `accuracy` of the locate, or the limit `accuracy`
+    /// without one.
     ///
     /// # Why it matters
-    /// Either the mark is not over the pipe, or the map is wrong. Whoever digs must know which before digging.
+    /// Either the mark is not over the pipe or the map is wrong; anyone who digs must know which.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -31,38 +39,43 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Locate again before anybody digs, as local codes and licensed practice demand; correct the path if the map is
-    /// wrong.
+    /// Locate again before anybody digs, as local codes and licensed practice demand; correct the
+    /// path if the map is wrong.
     name: "locate-off-path", severity: Warning, scope: Ending, since: "0.1", clause: "locates#position",
     needs: [Crs],
     limits: {
-        "slack" = 5.0 "m" "how far a path on the map may be from the pipe; common practice, no published source",
-        "accuracy" = 0.5 "m" "how far a locate without a stated accuracy may be off; common practice, no published source",
+        "slack" = 5.0 "m" "tolerance of a path on the map; common practice, no published source",
+        "accuracy" = 0.5 "m"
+            "accuracy of a locate that states none; common practice, no published source",
     },
-    facts: { "off" = Length "how far the locate is from the path of the pipe" },
+    facts: { "off" = Length "distance of the locate from the path" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
-    let (Some(crs), measure) = (&survey.crs, survey.measure()) else { return };
-    if ending.lengths_doubtful() || measure.exchanged || measure.blame.is_some() || measure.fit != Some(Fit::Inside) {
+    let (Some(crs), map_lengths) = (&survey.crs, survey.map_lengths()) else { return };
+    if ending.lengths_doubtful()
+        || map_lengths.exchanged
+        || map_lengths.wrong_unit.is_some()
+        || map_lengths.fit != Some(Fit::Inside)
+    {
         return;
     }
     let wrong = wrong(ending, out.limit("accuracy"));
     for view in ending.locates() {
         let (Some(position), Some(summary)) = (view.locate.position, ending.run(&view.locate.run)) else { continue };
         let Some(row) = survey.pipe_index(&summary.run.pipe) else { continue };
-        let path: Vec<[f64; 2]> = survey.head.pipes[row].path.iter().map(|vertex| [vertex.x, vertex.y]).collect();
-        let astray = measure.astray.iter().any(|(place, _)| match *place {
-            Place::Locate(index) => index == view.index,
-            Place::Vertex(pipe, _) => pipe == row,
-            Place::Structure(_) => false,
+        let path: Vec<[f64; 2]> = survey.head.pipes[row].path.iter().map(|vertex| (*vertex).into()).collect();
+        let outside_area = map_lengths.outliers.iter().any(|(place, _)| match *place {
+            PositionRef::Locate(index) => index == view.index,
+            PositionRef::Vertex(pipe, _) => pipe == row,
+            PositionRef::Structure(_) => false,
         });
-        if astray || wrong.iter().any(|chord| chord.wrong == view.index) {
+        if outside_area || wrong.iter().any(|chord| chord.wrong == view.index) {
             continue;
         }
         let Ok(path) = crs.path(&path) else { continue };
-        let Ok(nearest) = path.nearest([position.x, position.y]) else { continue };
+        let Ok(nearest) = path.nearest(position.into()) else { continue };
         let accuracy = view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
         if nearest.offset_metres > out.limit("slack") + accuracy {
             let (off, pipe) = (survey.say_metres(nearest.offset_metres), summary.run.pipe.as_str());

@@ -5,15 +5,18 @@ use crate::views::{LocateView, tolerance};
 
 rule! {
     /// # What it checks
-    /// A locate is at a distance that its run came to: not before its zero point and not beyond its last reading, within the
+    /// A locate is before the zero point of its run, or beyond its last reading, by more than the
     /// tolerance.
     ///
+    /// # Exactly
+    /// `at` is less than *reads* − tolerance(0), or greater than `surveyed` +
+    /// tolerance(`surveyed`). The second is skipped if lengths are in a doubtful unit.
+    ///
     /// # Why it matters
-    /// The mark on the ground belongs to another run or another distance, and somebody may dig there.
+    /// The mark on the ground belongs to another run or distance, and somebody may dig there.
     ///
     /// # Source
-    /// Tolerance: the greater of 0.5 % and 1 ft, City of Sunny Isles Beach FL, Section 02762, Televising Storm Sewer
-    /// Systems.
+    /// Tolerance (0.5 %, at least 1 ft): City of Sunny Isles Beach FL, Section 02762.
     ///
     /// # Fails
     /// At `/locates/0/at`:
@@ -31,7 +34,7 @@ rule! {
     name: "locate-past-run", severity: Error, scope: Locate, since: "0.1", clause: "locates#position",
     facts: {
         "at" = Length "`at` of the locate",
-        "surveyed" = Length "`surveyed` of the run" if "the locate lies beyond it",
+        "surveyed" = Length "`surveyed` of the run" if "the locate is beyond it",
     },
 }
 
@@ -50,7 +53,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
         let (said, came) = (survey.say(view.locate.at), survey.say(surveyed));
-        out.report(view.spot("/at"), format!("located at {said}, but the run came to {came} only"))
+        out.report(view.spot("/at"), format!("located at {said}, but the run ended at {came}"))
             .fact("at", view.locate.at.get())
             .fact("surveyed", surveyed.get());
     }

@@ -7,11 +7,15 @@ use crate::views::LocateView;
 
 rule! {
     /// # What it checks
-    /// A run in which a transmitter was located names one among its equipment, where it names any.
+    /// A transmitter was located in a run, but the run's equipment has none.
+    ///
+    /// # Exceptions
+    /// - The run names no equipment.
+    /// - One piece has a `frequency`, is of the kind `other`, or is not in the table.
     ///
     /// # Why it matters
-    /// How deep a transmitter can be heard, and how far it sits behind the picture, is known of each one. Without its
-    /// name nobody can tell later.
+    /// How deep a transmitter can be located, and how far it is behind the picture, depends on the
+    /// transmitter.
     ///
     /// # Fails
     /// At `/locates/0`:
@@ -26,7 +30,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the transmitter in the run, or correct how the position was found.
+    /// Name the transmitter in the run, or correct the `method` of the locate.
     name: "locate-without-transmitter", severity: Note, scope: Locate, since: "0.1", clause: "locates#transmitter",
 }
 
@@ -37,7 +41,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let Some(summary) = view.ending.run(&view.locate.run) else { return };
     let survey = view.ending.survey;
     let equipment = &summary.run.equipment;
-    // A camera may have its transmitter built in; then it says so by a frequency of its own.
+    // A camera with a frequency of its own has a built-in transmitter.
     let sends = |id: &_| {
         survey.equipment(id).is_none_or(|row| {
             row.frequency.is_some() || matches!(row.kind, EquipmentKind::Transmitter | EquipmentKind::Other)
@@ -45,6 +49,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     if !equipment.is_empty() && !equipment.iter().any(|id| sends(id.as_str())) {
         let run = summary.run.id.as_str();
-        out.report(view.spot(""), format!("a transmitter was located, but run {run:?} names none among its equipment"));
+        out.report(view.spot(""), format!("a transmitter was located, but the equipment of run {run:?} has none"));
     }
 }

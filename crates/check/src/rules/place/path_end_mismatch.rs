@@ -5,10 +5,11 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The path of a pipe begins at its upstream structure and ends at its downstream one.
+    /// The path of a pipe does not begin at its upstream structure, or does not end at its
+    /// downstream structure, within the limit.
     ///
     /// # Why it matters
-    /// A path to another manhole is drawn for another pipe, or the pipe is connected to the wrong structures in the table.
+    /// The path is that of another pipe, or the table connects the pipe to the wrong structures.
     ///
     /// # Fails
     /// At `/pipes/0/path/1`:
@@ -22,19 +23,20 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Draw the path from structure to structure; turn it round if it runs against the flow.
+    /// Draw the path from structure to structure; reverse it if it runs against the flow.
     name: "path-end-mismatch", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#path",
     needs: [Crs],
     limits: {
-        "slack" = 5.0 "m" "how far an end may be from its structure; common practice, no published source",
+        "slack" = 5.0 "m"
+            "greatest distance of an end from its structure; common practice, no published source",
     },
-    facts: { "gap" = Length "how far the end of the path is from its structure" },
+    facts: { "gap" = Length "distance of the end of the path from its structure" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let last = view.pipe.path.len().saturating_sub(1);
     let ends = [(0, Some(&view.pipe.upstream)), (last, view.pipe.downstream.as_ref())];
-    let gaps = view.survey.measure().gaps(view);
+    let gaps = view.survey.map_lengths().end_gaps(view);
     for ((vertex, structure), gap) in ends.into_iter().zip(gaps) {
         let (Some(structure), Some(gap)) = (structure, gap) else { continue };
         if gap > out.limit("slack") {

@@ -2,24 +2,32 @@
 
 use obvert_geo::{Crs, Fit, Slip};
 
-use crate::measure::positions;
 use crate::sink::Sink;
+use crate::support::map_lengths::positions;
 use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Positions lie in the area in which their reference system is used, and a tenth of a degree around it. Where most do
-    /// not, or more than a few, that is one finding about the system; otherwise each that does not is reported. Exchanged
-    /// numbers are left to `coordinates-swapped`, a wrong unit to `crs-unit-suspect`.
+    /// Positions lie outside the area of use of their reference system and a tenth of a degree
+    /// around it.
+    ///
+    /// # Exceptions
+    /// - The two numbers are swapped (`coordinates-swapped`).
+    /// - The unit is wrong (`crs-unit-suspect`).
+    ///
+    /// # Exactly
+    /// If most positions are outside, or more than five, that is one finding at `/crs`; otherwise
+    /// each is reported.
     ///
     /// # Why it matters
-    /// With one digit of the system wrong a town lies in another state or in the sea, and every map of it is empty.
+    /// One wrong digit in the system puts a town in another state or in the sea, and every map of
+    /// it is empty.
     ///
     /// # Source
-    /// Areas of use from the EPSG dataset.
+    /// Areas of use: EPSG dataset.
     ///
     /// # Fails
-    /// Feet under a system in degrees, at `/crs`:
+    /// Feet in a system in degrees, at `/crs`:
     /// ```json
     /// [{"op": "replace", "path": "/crs", "value": "EPSG:4326"}]
     /// ```
@@ -27,7 +35,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/crs", "value": "EPSG:2263"}]
     /// ```
-    /// One structure in another place, at `/structures/0/position`:
+    /// One structure, at `/structures/0/position`:
     /// ```json
     /// [{"op": "replace", "path": "/structures/0/position", "value": [1962380, 322100]}]
     /// ```
@@ -38,67 +46,68 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the system that the numbers are in; whoever made the positions knows it. Correct a position that was mistyped.
+    /// Ask who made the positions, and name their system. Correct a mistyped position.
     name: "position-outside-area", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     needs: [Crs],
     facts: {
-        "positions" = Count "positions outside the area" if "they are more than five and not all",
-        "of" = Count "positions that the document has" if "they are more than five and not all",
+        "positions" = Count "positions outside the area"
+            if "more than five are outside, but not most",
+        "of" = Count "positions of the document" if "more than five are outside, but not most",
         "first" = Pointer "the first position of the document, or the first outside the area"
-            if "several are told at once",
-        "area" = Bounds "the area where the reference system is used" if "all positions are outside it",
+            if "several are reported as one",
+        "area" = Bounds "area of use of the reference system" if "most positions are outside it",
     },
 }
 
-/// So many positions are told one by one.
+/// Up to this many positions are reported one by one.
 const FEW: usize = 5;
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(crs), Some(stated)) = (&survey.crs, &survey.head.crs) else { return };
-    let measure = survey.measure();
-    let why = match measure.fit {
+    let map_lengths = survey.map_lengths();
+    let why = match map_lengths.fit {
         Some(Fit::Inside | Fit::Slip(Slip::Swapped | Slip::SwappedDegrees | Slip::Feet | Slip::Metres)) => None,
         Some(Fit::Slip(Slip::Degrees)) => Some("they seem to be degrees of longitude and latitude".to_owned()),
         Some(Fit::Slip(Slip::LongitudeSign)) => {
-            Some("they would lie in it with the other sign of the longitude".to_owned())
+            Some("they would lie inside it with the sign of the longitude changed".to_owned())
         }
         Some(Fit::Outside { lonlat, .. }) => Some(lonlat.map_or_else(
-            || "the system does not reach so far".to_owned(),
+            || "they are beyond the range of the projection".to_owned(),
             |[lon, lat]| format!("the first would be at longitude {lon:.2} and latitude {lat:.2}"),
         )),
         _ => None,
     };
-    // In a geographic system numbers that only fit the other way round are another rule's finding.
-    if let Some(why) = why.filter(|_| !measure.exchanged) {
+    // `coordinates-swapped` reports swapped numbers.
+    if let Some(why) = why.filter(|_| !map_lengths.exchanged) {
         let Some((first, _)) = positions(survey.head).next() else { return };
-        let message = format!("the positions lie outside the area where {stated} is used ({}): {why}", area(crs));
+        let message = format!("the positions lie outside the area of use of {stated} ({}): {why}", area(crs));
         out.report(Spot::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
         return;
     }
-    let astray = &measure.astray;
-    if let Some((first, _)) = astray.first().filter(|_| astray.len() > FEW) {
-        let (some, of) = (astray.len(), positions(survey.head).count());
-        let message = format!("{some} of {of} positions lie outside the area where {stated} is used ({})", area(crs));
+    let outside = &map_lengths.outliers;
+    if let Some((first, _)) = outside.first().filter(|_| outside.len() > FEW) {
+        let (some, of) = (outside.len(), positions(survey.head).count());
+        let message = format!("{some} of {of} positions lie outside the area of use of {stated} ({})", area(crs));
         out.report(Spot::at("/crs"), message).fact("positions", some).fact("of", of).fact("first", first.pointer());
         return;
     }
-    for (place, position) in astray {
-        let [x, y] = [position.x, position.y];
-        let message = format!("[{x}, {y}] lies outside the area where {stated} is used ({})", area(crs));
+    for (place, position) in outside {
+        let [x, y] = (*position).into();
+        let message = format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
         let finding = out.report(Spot::at(place.pointer()), message);
         if matches!(crs.fit(&[[y, x]]), Ok(Fit::Inside)) {
-            finding.help("the two numbers stand the other way round: easting or longitude comes first");
+            finding.help("swap the two numbers: easting or longitude comes first");
         }
     }
 }
 
-/// A reference system's name and its area of use.
-/// The area's west, south, east and north edge, in degrees.
+/// The west, south, east and north edge of the area of use, in degrees.
 fn bounds(crs: &Crs) -> Vec<f64> {
     let area = crs.area();
     vec![area.west, area.south, area.east, area.north]
 }
 
+/// The name of the reference system and its area of use.
 fn area(crs: &Crs) -> String {
     let area = crs.area();
     let (name, [west, east], [south, north]) = (crs.name(), [area.west, area.east], [area.south, area.north]);

@@ -7,11 +7,19 @@ use crate::views::LocateView;
 
 rule! {
     /// # What it checks
-    /// How far the transmitter sat behind the camera is what the run's transmitter says of itself, within the limit.
+    /// The `transmitter_offset` of a locate differs from that of its run's transmitter by more than
+    /// the limit.
+    ///
+    /// # Exceptions
+    /// - The run names no transmitter, or one without a `transmitter_offset`.
+    ///
+    /// # Exactly
+    /// The method is `inline-transmitter`, and the offset differs from that of each transmitter by
+    /// more than `slack`.
     ///
     /// # Why it matters
-    /// The mark is over the transmitter. What the picture shows is farther on by the offset, and a dig misses by what
-    /// it is wrong.
+    /// The mark is over the transmitter, and the picture is farther on by the offset: a dig misses
+    /// by the error.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -31,7 +39,7 @@ rule! {
     /// Measure the offset and correct the one that is wrong.
     name: "transmitter-offset-contradicts", severity: Warning, scope: Locate, since: "0.1", clause: "locates#transmitter",
     limits: {
-        "slack" = 0.15 "m" "how far the two may differ: half a foot, common practice, no published source",
+        "slack" = 0.15 "m" "greatest difference: half a foot; common practice, no published source",
     },
     facts: {
         "stated" = Length "`transmitter_offset` of the locate",
@@ -57,9 +65,8 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         other = Some((transmitter.id.as_str(), own));
     }
     if let Some((id, own)) = other {
-        let (said, own_said) = (survey.say(stated), survey.say(own));
-        let message =
-            format!("the transmitter is said to sit {said} behind the camera, but {id:?} sits {own_said} behind it");
+        let [stated_text, own_text] = [stated, own].map(|offset| survey.say(offset));
+        let message = format!("the transmitter offset is {stated_text}, but that of {id:?} is {own_text}");
         out.report(view.spot("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
     }
 }

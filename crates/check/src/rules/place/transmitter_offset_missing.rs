@@ -7,10 +7,12 @@ use crate::views::LocateView;
 
 rule! {
     /// # What it checks
-    /// A locate from a transmitter in the line says how far the transmitter sits behind the camera head, if only 0.
+    /// A locate of a transmitter in the line does not state how far the transmitter was behind the
+    /// camera head, even if that is 0.
     ///
     /// # Why it matters
-    /// The mark is over the transmitter and not over what the picture shows. Without the offset a dig misses by it.
+    /// The mark is over the transmitter, not over what the picture shows: without the offset a dig
+    /// misses by it.
     ///
     /// # Fails
     /// At `/locates/0`:
@@ -22,7 +24,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/locates/0/transmitter_offset", "value": 0}]
     /// ```
-    /// A line trace has no transmitter behind the head.
+    /// A line trace needs no transmitter.
     /// ```json
     /// [{"op": "remove", "path": "/locates/0/transmitter_offset"},
     ///  {"op": "replace", "path": "/locates/0/method", "value": "line-trace"}]
@@ -35,6 +37,6 @@ rule! {
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     if view.locate.method == Some(LocateMethod::InlineTransmitter) && view.locate.transmitter_offset.is_none() {
-        out.report(view.spot(""), "how far the transmitter sits behind the camera is not stated");
+        out.report(view.spot(""), "the distance of the transmitter behind the camera is not stated");
     }
 }

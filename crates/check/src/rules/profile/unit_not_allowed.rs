@@ -6,10 +6,11 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The units of lengths and of cross-sections are those that the office's profile allows.
+    /// The office's profile does not allow the document's unit of lengths or of cross-sections.
     ///
     /// # Why it matters
-    /// The office's records are in its own units. Where everything that arrives is in them, nobody converts, and nobody forgets to.
+    /// The office has to convert the numbers, and one conversion that is forgotten makes them
+    /// wrong.
     ///
     /// # Profile
     /// ```json
@@ -32,7 +33,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Deliver the survey in an allowed unit. To declare another unit without converting the numbers makes every number wrong.
+    /// Deliver the survey in an allowed unit; convert the numbers as well.
     name: "unit-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
     facts: { "unit" = Unit "the unit that the document declares" },
@@ -41,7 +42,7 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(allow) = survey.profile().and_then(|profile| profile.allow.as_ref()) else { return };
     let units = &survey.head.units;
-    let mut look = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
+    let mut check_unit = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
         if !allowed.is_empty() && !allowed.contains(&unit) {
             let allowed = list_of(allowed.into_iter().map(|unit| (unit, None)));
             let message = format!("the profile does not allow {what} in {unit}; it allows {allowed}");
@@ -49,7 +50,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         }
     };
     let lengths = allow.length_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/length", "lengths", units.length.as_str(), lengths);
+    check_unit("/units/length", "lengths", units.length.as_str(), lengths);
     let sections = allow.section_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/section", "cross-sections", units.section.as_str(), sections);
+    check_unit("/units/section", "cross-sections", units.section.as_str(), sections);
 }

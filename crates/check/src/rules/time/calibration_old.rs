@@ -3,19 +3,22 @@
 use jiff::Timestamp;
 use rustc_hash::FxHashMap;
 
-use crate::dates::made;
 use crate::sink::Sink;
-use crate::time::day;
+use crate::support::run_dates::time_of_run;
+use crate::support::time::start_of_day;
 use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// The distance counter of equipment was calibrated no longer than the limit before the last run that was made with
-    /// it. One finding for the equipment.
+    /// The distance counter of equipment was calibrated too long before the last run that was made
+    /// with it. There is one finding for the equipment.
+    ///
+    /// # Exceptions
+    /// - Runs that are in the future or dated far from the others do not count (`date-in-future`,
+    ///   `run-date-outlier`).
     ///
     /// # Why it matters
-    /// Wheels wear and cables stretch. Without a calibration that is still good, nobody can say how far the distances
-    /// are off.
+    /// Wheels wear and cables stretch, so the error of the distances is not known.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -39,7 +42,7 @@ rule! {
         "oldest" = 366.0 "days" "how old a calibration may be: a year, common practice, no published source",
     },
     facts: {
-        "days" = Days "from the beginning of the day of the calibration, in UTC, to the last run with the piece",
+        "days" = Days "from 00:00 UTC of the day of the calibration to the last run with the equipment",
     },
 }
 
@@ -50,7 +53,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     let mut last: FxHashMap<usize, (Timestamp, usize)> = FxHashMap::default();
     for summary in ending.runs {
-        let Some(time) = made(ending, summary.index).filter(|_| !ending.dated_astray(summary)) else { continue };
+        let Some(time) = time_of_run(ending, summary.index).filter(|_| !ending.is_date_outlier(summary)) else {
+            continue;
+        };
         for row in summary.run.equipment.iter().filter_map(|id| survey.equipment_index(id)) {
             let latest = last.entry(row).or_insert((time, summary.index));
             *latest = (*latest).max((time, summary.index));
@@ -58,7 +63,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for (row, equipment) in survey.head.equipment.iter().enumerate() {
         let (Some(calibrated), Some((used, index))) = (&equipment.calibrated, last.get(&row)) else { continue };
-        let Some(on) = day(calibrated) else { continue };
+        let Some(on) = start_of_day(calibrated) else { continue };
         let days = used.duration_since(on).as_secs_f64() / 86_400.0;
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();

@@ -1,16 +1,15 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::time::{every, is_date};
+use crate::support::time::{for_each_date, is_date};
 use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// Every date is in the calendar.
+    /// A date is not in the calendar.
     ///
     /// # Why it matters
-    /// A 30th of February was typed, or day and month were exchanged. Other software refuses the whole record, or takes
-    /// it for a day in March.
+    /// Other software rejects the record or reads another day.
     ///
     /// # Source
     /// RFC 3339 section 5.7: the day may not exceed the days of its month.
@@ -37,7 +36,7 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    every(ending, &mut |time, spot| {
+    for_each_date(ending, &mut |time, spot| {
         let date = time.get(..10).unwrap_or(time);
         if !is_date(date) {
             out.report(spot(), format!("{date} is not in the calendar")).fact("date", date);

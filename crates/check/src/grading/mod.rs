@@ -1,0 +1,314 @@
+//! Grades as a scheme computes them, and how they roll up.
+//!
+//! For an observation, the scheme's entries for its code and aspect are tried in order; the first whose conditions hold
+//! decides, by the band of its amount, or by its plain grade where the amount was not recorded.
+
+mod table;
+mod totals;
+
+use obvert_model::lists::{
+    Band, Code, CodeList, Crosswalk, Fit, GradeEntry, GradeScheme, Lost, ORIGINAL, QuantityMeaning,
+};
+use obvert_model::number::{Amount, Grade};
+use obvert_model::tables::{Aspect, Observation, QuantityUnit};
+use rustc_hash::FxHashMap;
+
+pub use self::table::{AspectGrades, GradeBy, GradeError, GradeTable, GradedRow, PipeGrades, Scheme, Ungraded, Why};
+pub use self::totals::{GradeExtent, GradeTotals};
+use crate::support::cross_section::CrossSection;
+
+/// A grade scheme, indexed by code.
+#[derive(Debug)]
+pub struct Grader<'s> {
+    /// The scheme.
+    pub scheme: &'s GradeScheme,
+    entries: FxHashMap<&'s str, Entries<'s>>,
+    /// The way from the document's code list to the one that the scheme grades, where they are two.
+    pub(crate) links: Option<Crosswalk<'s>>,
+}
+
+/// A row as the scheme's code list has it, by an exact link.
+#[derive(Debug)]
+pub(crate) struct Linked<'s> {
+    /// The code there.
+    pub(crate) code: &'s Code,
+    /// The row with that code, its characterisation and amounts.
+    pub(crate) row: Observation,
+    /// Whether nothing that was recorded stays behind.
+    pub(crate) whole: bool,
+}
+
+/// What a scheme has to say about one code, looked up once for a row however many rules ask.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Entries<'s> {
+    by_aspect: [Vec<&'s GradeEntry>; 2],
+}
+
+impl<'s> Entries<'s> {
+    /// The entries of an aspect, in the scheme's order.
+    pub(crate) fn of(&self, aspect: Aspect) -> &[&'s GradeEntry] {
+        &self.by_aspect[aspect as usize]
+    }
+}
+
+impl<'s> Grader<'s> {
+    /// Indexes a scheme.
+    #[must_use]
+    pub fn new(scheme: &'s GradeScheme) -> Self {
+        let mut entries: FxHashMap<&str, Entries<'_>> = FxHashMap::default();
+        for entry in &scheme.entries {
+            entries.entry(entry.code.as_str()).or_default().by_aspect[entry.aspect as usize].push(entry);
+        }
+        Self { scheme, entries, links: None }
+    }
+
+    /// Indexes a scheme for another list than the one that a document is coded in; `None` where no code of that list is
+    /// exactly one of the scheme's.
+    #[must_use]
+    pub fn across(scheme: &'s GradeScheme, coded: &'s CodeList, graded: &'s CodeList) -> Option<Self> {
+        let links = Crosswalk::new(coded, graded);
+        let exact = |code: &Code| links.links(&code.code).iter().any(|link| link.fit == Fit::Exact);
+        coded.codes.iter().any(exact).then_some(())?;
+        Some(Self { links: Some(links), ..Self::new(scheme) })
+    }
+
+    /// A row as the scheme's list has it; `None` where it is coded in that list anyhow, or no exact link leads there.
+    pub(crate) fn linked(&self, row: &Observation) -> Option<Linked<'s>> {
+        // A row that keeps another coding was translated with a loss: what it is now is not all that it was.
+        if row
+            .extensions
+            .as_ref()
+            .is_some_and(|extensions| extensions.entries().keys().any(|key| key.as_str() == ORIGINAL))
+        {
+            return None;
+        }
+        let carried = self.links.as_ref()?.carry(&row.code, &row.characterisation, &row.quantities).ok()?;
+        if carried.lost.iter().any(|lost| matches!(lost, Lost::Meaning | Lost::Choice(_))) {
+            return None;
+        }
+        let whole = carried.lost.is_empty();
+        let code = carried.code;
+        let mut row = row.clone();
+        row.code = code.code.clone();
+        (row.characterisation, row.quantities) = (carried.characterisation, carried.quantities);
+        Some(Linked { code, row, whole })
+    }
+
+    /// What the scheme has to say about a code.
+    pub(crate) fn entries(&self, code: &str) -> Option<&Entries<'s>> {
+        self.entries.get(code)
+    }
+
+    /// Whether the scheme grades a code in an aspect at all.
+    #[must_use]
+    pub fn grades(&self, code: &str, aspect: Aspect) -> bool {
+        self.entries(code).is_some_and(|entries| !entries.of(aspect).is_empty())
+    }
+
+    /// Whether the scheme grades a code in any aspect.
+    #[must_use]
+    pub fn knows(&self, code: &str) -> bool {
+        self.entries.contains_key(code)
+    }
+
+    /// Whether a grade is on the scale.
+    #[must_use]
+    pub fn on_scale(&self, grade: Grade) -> bool {
+        on_scale(self.scheme, grade)
+    }
+
+    /// Whether a peak should be a grade and is none on the scale.
+    #[must_use]
+    pub fn off_scale(&self, peak: Amount) -> bool {
+        let is = |grade: Grade| f64::from(grade.get()) == peak.get();
+        self.scheme.rollup.peak_over().is_none() && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
+    }
+
+    /// Whether `a` is worse than `b` on the scheme's scale, which may run either way.
+    #[must_use]
+    pub fn is_worse(&self, a: Grade, b: Grade) -> bool {
+        if self.scheme.scale.worst >= self.scheme.scale.best { a > b } else { a < b }
+    }
+
+    /// The grade of an observation in an aspect; `None` where the scheme gives it none. `bore` is the cross-section
+    /// where it was seen.
+    #[must_use]
+    pub fn grade(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Option<Grade> {
+        self.judge(code, row, section, aspect).grade
+    }
+
+    /// The grade of an observation in an aspect, with what it rests on.
+    #[must_use]
+    pub fn judge(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Judgement<'s> {
+        judge(self.entries(&code.code).map_or(&[], |entries| entries.of(aspect)), code, row, section)
+    }
+}
+
+/// The grade that the entries of one code and aspect give an observation.
+pub(crate) fn judge<'s>(
+    entries: &[&'s GradeEntry],
+    code: &Code,
+    row: &Observation,
+    section: &CrossSection,
+) -> Judgement<'s> {
+    let mut judgement = Judgement { grade: None, entry: None, band: None, certain: true };
+    for entry in entries {
+        match holds(entry, row, section) {
+            Some(false) => {}
+            None => judgement.certain = false,
+            Some(true) => {
+                judgement.entry = Some(entry);
+                let (band, sound) = banded(entry, code, row);
+                judgement.grade = band.map(|banded| banded.band.grade).or(entry.grade);
+                judgement.band = band;
+                judgement.certain &= sound;
+                break;
+            }
+        }
+    }
+    judgement
+}
+
+/// A computed grade and what it rests on.
+#[derive(Clone, Copy, Debug)]
+pub struct Judgement<'s> {
+    /// The grade; `None` where the scheme gives none.
+    pub grade: Option<Grade>,
+    /// The entry of the scheme that decided.
+    pub entry: Option<&'s GradeEntry>,
+    /// The band of the entry that decided; `None` where its plain grade did.
+    pub band: Option<Banded<'s>>,
+    /// Whether nothing is missing or unsound that could have led to another grade: a material or size that an earlier
+    /// entry asks for and that is not known, an amount in the wrong unit or beyond the code list's range.
+    pub certain: bool,
+}
+
+/// The band that an amount lies in.
+#[derive(Clone, Copy, Debug)]
+pub struct Banded<'s> {
+    /// The band.
+    pub band: &'s Band,
+    /// The amount, in the code list's unit.
+    pub amount: f64,
+    /// That unit.
+    pub unit: QuantityUnit,
+}
+
+impl Judgement<'_> {
+    /// What the grade rests on, in words: `offset 50 mm, from 48 mm to below 90 mm; height 203.2 mm, below 450 mm`.
+    #[must_use]
+    pub fn reason(&self, section: &CrossSection) -> String {
+        let Some(entry) = self.entry else { return "no entry of it fits".to_owned() };
+        let mut parts = Vec::new();
+        if let Some(Banded { band, amount, unit }) = self.band {
+            let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
+            // Six of something are six, not six counts.
+            let unit = if unit == QuantityUnit::Count { "" } else { unit.as_str() };
+            parts.push(format!(
+                "{} {}, {}",
+                band.quantity,
+                measured(tidy(amount), unit),
+                range(from, band.below, unit)
+            ));
+        } else if let Some(band) = entry.bands.first() {
+            parts.push(format!("no {} is recorded", band.quantity));
+        }
+        if !entry.characterisation.is_empty() {
+            parts.push(entry.characterisation.iter().map(|word| word.as_str()).collect::<Vec<_>>().join(" "));
+        }
+        if let Some(class) = section.class.filter(|_| !entry.materials.is_empty()) {
+            parts.push(format!("in {class}"));
+        }
+        if let (Some(size), Some(height)) = (&entry.size, section.height) {
+            let from = size.from.filter(|from| *from > 0.0 || size.below.is_none());
+            parts.push(format!("height {} mm, {}", tidy(height), range(from, size.below, "mm")));
+        }
+        if parts.is_empty() { "by its code alone".to_owned() } else { parts.join("; ") }
+    }
+}
+
+fn measured(value: f64, unit: &str) -> String {
+    if unit.is_empty() { value.to_string() } else { format!("{value} {unit}") }
+}
+
+fn range(from: Option<f64>, below: Option<f64>, unit: &str) -> String {
+    match (from, below) {
+        (Some(from), Some(below)) => format!("from {} to below {}", tidy(from), measured(tidy(below), unit)),
+        (Some(from), None) => format!("from {}", measured(tidy(from), unit)),
+        (None, Some(below)) => format!("below {}", measured(tidy(below), unit)),
+        (None, None) => "any".to_owned(),
+    }
+}
+
+/// A number rounded for reading.
+pub(crate) fn tidy(value: f64) -> f64 {
+    (value * 10_000.0).round() / 10_000.0
+}
+
+pub(crate) fn on_scale(scheme: &GradeScheme, grade: Grade) -> bool {
+    scheme.scale.steps.iter().any(|step| step.grade == grade)
+}
+
+/// Whether a value has reached an edge, whatever a conversion left in the last digit: 12 in are 304.8 mm.
+pub(crate) fn reaches(value: f64, edge: f64) -> bool {
+    value >= edge - 1e-9 * edge.abs().max(1.0)
+}
+
+/// Whether a value lies from one edge to below another.
+fn within(value: f64, from: Option<f64>, below: Option<f64>) -> bool {
+    from.is_none_or(|from| reaches(value, from)) && below.is_none_or(|below| !reaches(value, below))
+}
+
+/// Whether an entry's conditions hold; `None` where that cannot be told for want of a material or a size.
+fn holds(entry: &GradeEntry, row: &Observation, section: &CrossSection) -> Option<bool> {
+    let places = entry.characterisation.iter().enumerate();
+    if !places.clone().all(|(place, value)| row.characterisation.get(place) == Some(value)) {
+        return Some(false);
+    }
+    let material = if entry.materials.is_empty() {
+        Some(true)
+    } else {
+        section.class.map(|class| entry.materials.contains(&class))
+    };
+    let sized = match &entry.size {
+        None => Some(true),
+        Some(size) => section.height.map(|mm| within(mm, size.from, size.below)),
+    };
+    match (material, sized) {
+        (Some(true), Some(true)) => Some(true),
+        (Some(false), _) | (_, Some(false)) => Some(false),
+        _ => None,
+    }
+}
+
+/// The band of an entry that one of the row's amounts lies in, and whether that is sound: no amount that a band asks
+/// for is in the wrong unit, beyond its range or in no band, and none is missing that the code must have.
+fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
+    let mut sound = true;
+    for band in &entry.bands {
+        let mut amounts = code.amounts(&row.characterisation).enumerate();
+        let Some((place, meaning)) = amounts.find(|(_, meaning)| meaning.name == band.quantity) else { continue };
+        if row.quantities.get(place).is_none() {
+            sound &= meaning.required != Some(true);
+            continue;
+        }
+        match amount(code, row, place) {
+            Some(amount) if within(amount, Some(band.from), band.below) => {
+                return (Some(Banded { band, amount, unit: meaning.unit }), in_range(meaning, amount));
+            }
+            _ => sound = false,
+        }
+    }
+    (None, sound)
+}
+
+/// One of a row's amounts in the code list's unit; `None` where it is not recorded or measures something else.
+pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
+    let (recorded, meaning) = (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
+    Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
+}
+
+/// Whether an amount, in the code list's unit, lies in the code list's range, both ends of which belong to it.
+pub(crate) fn in_range(meaning: &QuantityMeaning, amount: f64) -> bool {
+    meaning.min.is_none_or(|min| reaches(amount, min)) && meaning.max.is_none_or(|max| reaches(-amount, -max))
+}

@@ -1,0 +1,77 @@
+//! What a run's grades would add up to if the mistakes were mended that rules report beside them: a grade that the
+//! scheme does not give, a row entered twice. A rating that adds up to that is right, and the mistake is found where it
+//! was made; were the rating reported as well, one mistake would make many findings.
+
+use obvert_model::lists::{GradeScheme, StretchUse};
+use obvert_model::number::Grade;
+use obvert_model::tables::Aspect;
+
+use crate::grading::{GradeExtent, GradeTotals, on_scale};
+use crate::support::row_order;
+use crate::views::{RowView, RunView};
+
+/// The roll-up of both aspects with the mistakes mended; `None` where there is none, so that it is the recorded one. What
+/// nobody can mend from the record, such as the end of a stretch beyond the end of the run, is doubtful in it.
+pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[GradeTotals; 2]>> {
+    let again = |index: usize| {
+        run.is_repeated(index)
+            || [run.duplicates(), run.overlapping_stretches()]
+                .iter()
+                .any(|twice| twice.iter().any(|pair| pair.0 == index))
+    };
+    let counts = |row: &RowView<'_>| row.row.grades.is_some() || row.facts.entries.is_some();
+    let twice =
+        !run.duplicates().is_empty() || !run.overlapping_stretches().is_empty() || !run.repeated_rows().is_empty();
+    if !twice && !run.rows().filter(counts).any(|row| is_off(&row, scheme)) {
+        return None;
+    }
+    let mut tallies = Box::new([GradeTotals::default(), GradeTotals::default()]);
+    for row in run.rows().filter(counts).filter(|row| !again(row.index)) {
+        let grade_extent = extent(&row);
+        for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies.iter_mut()) {
+            if let Some(grade) = grade(&row, aspect, scheme) {
+                tally.add(grade, grade_extent, scheme);
+            }
+        }
+    }
+    tallies.iter_mut().for_each(|tally| tally.end_run(scheme));
+    Some(tallies)
+}
+
+/// Whether a rule reports something of a row that its grade or its weight in the roll-up follows from.
+fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
+    let differs =
+        |aspect: &Aspect| row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect);
+    extent(row) != row.grade_extent() || Aspect::ALL.iter().any(differs)
+}
+
+/// The grade of a row: the scheme's, where it is certain and another one is recorded; none in an aspect that the scheme
+/// does not grade the code in.
+fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grade> {
+    let Some(recorded) = row.recorded(aspect) else { return row.graded(aspect) };
+    if !on_scale(scheme, recorded) || row.code.is_none() || row.unlinked() {
+        return Some(recorded);
+    }
+    if !row.gradable(aspect) {
+        return None;
+    }
+    match row.judged(aspect).filter(|judgement| judgement.certain) {
+        Some(judgement) => judgement.grade,
+        None => Some(recorded),
+    }
+}
+
+/// Where a row stands and over what length: a point, where its code is never continuous; a length that is not known,
+/// where its end is the place where it begins, or lies past the end of the run.
+fn extent(row: &RowView<'_>) -> GradeExtent {
+    let grade_extent = row.grade_extent();
+    if !row.row.is_stretch() {
+        return grade_extent;
+    }
+    if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
+        return GradeExtent { length: Some(0.0), ..grade_extent };
+    }
+    let length =
+        grade_extent.length.filter(|length| *length > 0.0 && !row_order::past_end(row.run, row.row.end().get()));
+    GradeExtent { length, ..grade_extent }
+}

@@ -1,0 +1,90 @@
+//! The cross-section that a camera sees where a row stands. The owner's record has one material, size and shape for a
+//! whole pipe; a run can find others, and says so with rows of its own. Rules about what can be in a pipe, and grades that
+//! depend on its material or size, go by what is there.
+
+use obvert_model::lists::Role;
+use obvert_model::tables::{Material, MaterialClass, QuantityUnit, Shape};
+
+use crate::grading::amount;
+use crate::views::RowView;
+
+/// Heights of cross-sections that a grade is computed with, in millimetres. What lies outside is so probably in the wrong
+/// unit (inches taken for millimetres, or the other way) that nothing should be built on it. Common practice, no source.
+const PLAUSIBLE_MILLIMETRES: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
+
+/// A cross-section, as far as it is known.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct CrossSection {
+    /// The class of the wall's material.
+    pub class: Option<MaterialClass>,
+    /// The height in millimetres; `None` as well where what is recorded makes no sense.
+    pub height: Option<f64>,
+    /// The shape.
+    pub shape: Option<Shape>,
+}
+
+impl CrossSection {
+    /// The cross-section at a row: the pipe's record, or what the last change above the row says.
+    ///
+    /// Before the first change stands the pipe's record, unless the change leads to just what is recorded: then the
+    /// record speaks of what comes after, and what was before is not known.
+    #[must_use]
+    pub(crate) fn at(row: &RowView<'_>) -> Self {
+        let survey = row.survey();
+        let recorded = row.run.pipe.map_or_else(Self::default, |view| Self {
+            class: view.pipe.material.map(Material::class),
+            height: view
+                .pipe
+                .height
+                .map(|height| survey.millimetres(height))
+                .filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm)),
+            shape: view.pipe.shape,
+        });
+        if row.run.changes.is_empty() {
+            return recorded;
+        }
+        let changes = |role: Role| {
+            row.run.changes.iter().map(|index| row.run.row(*index)).filter(move |change| change.role() == Some(role))
+        };
+        let above = |change: &RowView<'_>| change.index <= row.index;
+        let mut section = recorded;
+        for (number, change) in changes(Role::MaterialChange).enumerate() {
+            let to = word(&change).and_then(|word| word.parse::<MaterialClass>().ok());
+            if above(&change) {
+                section.class = to;
+            } else if number == 0 && to == recorded.class {
+                section.class = None;
+            }
+        }
+        for (number, change) in changes(Role::ShapeChange).enumerate() {
+            let to = word(&change).and_then(|word| word.parse::<Shape>().ok());
+            if above(&change) {
+                section.shape = to;
+            } else if number == 0 && to == recorded.shape {
+                section.shape = None;
+            }
+        }
+        for (number, change) in changes(Role::SizeChange).enumerate() {
+            let to = height(&change);
+            if above(&change) {
+                section.height = to.filter(|mm| PLAUSIBLE_MILLIMETRES.contains(mm));
+            } else if number == 0 && to.zip(recorded.height).is_some_and(|(to, was)| (to - was).abs() < 1.0) {
+                section.height = None;
+            }
+        }
+        section
+    }
+}
+
+/// What a change leads to, where its characterisation says so in a word of the format.
+fn word<'r>(change: &RowView<'r>) -> Option<&'r str> {
+    change.row.characterisation.first().map(|word| word.as_str())
+}
+
+/// The height that a change of size leads to, in millimetres.
+fn height(change: &RowView<'_>) -> Option<f64> {
+    let code = change.code?;
+    let mut amounts = code.amounts(&change.row.characterisation).enumerate();
+    let (place, meaning) = amounts.find(|(_, meaning)| *meaning.name == *"height")?;
+    Some(amount(code, change.row, place)? * meaning.unit.factor_to(QuantityUnit::Millimetre)?)
+}

@@ -1,0 +1,117 @@
+//! Whether the runs of a camera come out longer or shorter than their pipes by one and the same share. That is the
+//! counter's fault and one finding, not one of every run, so it is decided over all runs of a camera together.
+
+use obvert_model::tables::{CounterZero, LengthBetween, OutcomeKind, Run};
+use rustc_hash::FxHashMap;
+
+use crate::support::cameras::cameras;
+use crate::support::map_lengths::four_in_five;
+use crate::support::run_extent::far_position;
+use crate::views::{Ending, RunSummary};
+
+/// How many runs must agree: fewer prove nothing.
+const MIN_RUNS: usize = 4;
+
+/// Shorter pipes say little: the ends of the two measurements weigh too much. In metres.
+const MIN_LENGTH: f64 = 20.0;
+
+/// The least share that a counter is called wrong for. A per cent is twice what a counter may be off, see `tolerance`.
+pub(crate) const MIN_SHARE: f64 = 0.01;
+
+/// The largest: what is farther off is no slipping wheel.
+const MAX_SHARE: f64 = 0.1;
+
+/// A camera whose runs are all too long, or all too short.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Drift {
+    /// Its row in the table of equipment; `None` for the runs that name no camera.
+    pub(crate) camera: Option<usize>,
+    /// How much too long the runs are, as a share; below 0 where they are too short.
+    pub(crate) share: f64,
+    /// How many runs agree.
+    pub(crate) agree: usize,
+    /// Of how many.
+    pub(crate) of: usize,
+}
+
+/// The camera that a run was made with.
+pub(crate) fn camera_of(ending: &Ending<'_>, run: &Run) -> Option<usize> {
+    cameras(ending.survey, run).next()
+}
+
+/// The cameras that drift, against the length in metres that `length` gives for the pipe of a run that reached the far
+/// structure.
+pub(crate) fn drifting_cameras(
+    ending: &Ending<'_>,
+    least: f64,
+    length: impl Fn(&RunSummary) -> Option<f64>,
+) -> Vec<Drift> {
+    let mut by_camera: FxHashMap<Option<usize>, Vec<(f64, f64)>> = FxHashMap::default();
+    for summary in ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached)) {
+        if !measured_from_centre(&summary.run) {
+            continue;
+        }
+        let Some(length) = length(summary).filter(|metres| *metres >= MIN_LENGTH) else { continue };
+        let Some(far) = far_position(ending.survey, &summary.run, summary.marks) else { continue };
+        by_camera.entry(camera_of(ending, &summary.run)).or_default().push((far, length));
+    }
+    let mut found: Vec<Drift> = by_camera
+        .into_iter()
+        .filter_map(|(camera, runs)| {
+            let (share, agree) = common_share(&runs, least)?;
+            Some(Drift { camera, share, agree, of: runs.len() })
+        })
+        .collect();
+    found.sort_by_key(|drift| drift.camera);
+    found
+}
+
+/// The share by which most of some runs are too long, and how many those are, of how far each came and how long its pipe is.
+fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
+    // The median, so that one run that ended at another structure does not speak for the others.
+    let mut shares: Vec<f64> = runs.iter().map(|(far, length)| far / length - 1.0).collect();
+    shares.sort_by(f64::total_cmp);
+    let share = *shares.get(shares.len() / 2)?;
+    let agree = shares.iter().filter(|one| (0.5..=1.5).contains(&(**one / share))).count();
+    ((least..=MAX_SHARE).contains(&share.abs()) && agree >= MIN_RUNS && four_in_five(agree, shares.len()))
+        .then_some((share, agree))
+}
+
+/// Whether a run's distances are known to be from the centre of its structure.
+fn measured_from_centre(run: &Run) -> bool {
+    run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
+}
+
+/// The length of a run's pipe as the owner has it, between the centres of its structures, in metres.
+pub(crate) fn stated_length(ending: &Ending<'_>, summary: &RunSummary) -> Option<f64> {
+    let pipe = ending.survey.pipe(&summary.run.pipe)?;
+    let between = pipe.length_between.is_none_or(|between| between == LengthBetween::Centres);
+    pipe.length.filter(|_| between).map(|length| ending.survey.metres(length))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::common_share;
+
+    #[test]
+    fn most_runs_must_be_off_by_one_share() {
+        let runs = |shares: &[f64]| shares.iter().map(|share| (100.0 * (1.0 + share), 100.0)).collect::<Vec<_>>();
+        let cases: [(&[f64], Option<usize>); 7] = [
+            (&[0.02, 0.021, 0.019, 0.022], Some(4)),
+            (&[-0.03, -0.028, -0.03, -0.04, 0.0], Some(4)),
+            // Three are too few.
+            (&[0.02, 0.02, 0.02], None),
+            // Half a per cent is what a counter may be off.
+            (&[0.005, 0.005, 0.005, 0.005], None),
+            // As far to one side as to the other.
+            (&[0.03, -0.03, 0.03, -0.03, 0.03], None),
+            // A wrong unit.
+            (&[2.28, 2.28, 2.28, 2.28], None),
+            // Bends that the record does not have make each run long in its own way.
+            (&[0.001, 0.012, 0.04, 0.09, 0.02], None),
+        ];
+        for (shares, agree) in cases {
+            assert_eq!(common_share(&runs(shares), 0.01).map(|found| found.1), agree, "{shares:?}");
+        }
+    }
+}

@@ -1,0 +1,208 @@
+//! Rows of a run that say what another one says already. Two rules report them, and a roll-up of grades would count
+//! them twice.
+
+use obvert_model::tables::{ClockReading, Observation};
+use rustc_hash::FxHashMap;
+
+use crate::views::RunView;
+
+/// Of the rows at one distance so many are held against each other; a run whose distances are all alike has another fault.
+const MAX_SAME_DISTANCE: usize = 16;
+
+/// How many of the stretches of a code begun before are looked at, so that a run that is nothing but overlaps does not
+/// take the square of its rows.
+const MAX_EARLIER_STRETCHES: usize = 32;
+
+/// The rows at a point that stand in the run already, each with the row that it repeats.
+pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
+    let rows = &run.run.observations;
+    let mut duplicates = Vec::new();
+    for (index, row) in rows.iter().enumerate().skip(1) {
+        if rows[index - 1].at != row.at || row.is_stretch() {
+            continue;
+        }
+        let mut level = (0..index).rev().take(MAX_SAME_DISTANCE).take_while(|other| rows[*other].at == row.at);
+        duplicates.extend(level.find(|other| indistinguishable(&rows[*other], row)).map(|other| (index, other)));
+    }
+    duplicates
+}
+
+/// Rows in succession that say again what others above them say, or one row out of place that says again what another one says:
+/// rows that were pasted or imported twice.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct RepeatedRows {
+    /// The first of them.
+    pub(crate) from: usize,
+    /// The first of those that they repeat.
+    pub(crate) of: usize,
+    /// How many they are.
+    pub(crate) rows: usize,
+}
+
+impl RepeatedRows {
+    /// Whether a row is one that repeats another.
+    pub(crate) fn has(&self, index: usize) -> bool {
+        (self.from..self.from + self.rows).contains(&index)
+    }
+}
+
+/// The rows that stand in a run twice, each where they stand again, alike in all but their ids: sequences of two rows at least, which
+/// go on along the pipe and begin where the distance falls back, and single rows that are out of order where they stand.
+pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
+    let rows = &run.run.observations;
+    let mut found: Vec<RepeatedRows> = Vec::new();
+    let falls: Vec<usize> = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at).collect();
+    if falls.is_empty() {
+        return found;
+    }
+    let mut at: FxHashMap<u64, Vec<usize>> = FxHashMap::default();
+    for (index, row) in rows.iter().enumerate() {
+        at.entry(row.at.get().to_bits()).or_default().push(index);
+    }
+    for &from in &falls {
+        if found.last().is_some_and(|last| last.has(from)) {
+            continue;
+        }
+        let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
+        let best = candidates.iter().take_while(|of| **of < from).take(MAX_SAME_DISTANCE).map(|of| {
+            let length = (0..from - of)
+                .take_while(|step| rows.get(from + step).is_some_and(|again| rows[of + step].equals_except_id(again)));
+            RepeatedRows { from, of: *of, rows: length.count() }
+        });
+        // The first of those that are as long.
+        let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
+        found.extend(best.filter(|repeat| {
+            let last = repeat.of + repeat.rows.saturating_sub(1);
+            repeat.rows >= 2 && rows[last].at > rows[repeat.of].at
+        }));
+    }
+    // Of the two rows at a fall either can be the one that was put there.
+    let mut single = Vec::new();
+    for from in falls.iter().flat_map(|fall| [fall - 1, *fall]) {
+        if found.iter().chain(&single).any(|repeat: &RepeatedRows| repeat.has(from)) || !out_of_place(rows, from) {
+            continue;
+        }
+        let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
+        let of = candidates.iter().take(MAX_SAME_DISTANCE).find(|of| {
+            **of != from && in_order_with_neighbours(rows, **of) && rows[**of].equals_except_id(&rows[from])
+        });
+        single.extend(of.map(|of| RepeatedRows { from, of: *of, rows: 1 }));
+    }
+    found.append(&mut single);
+    found.sort_by_key(|repeat| repeat.from);
+    found
+}
+
+/// Whether a row is in order with the one above it and the one below it.
+fn in_order_with_neighbours(rows: &[Observation], index: usize) -> bool {
+    let at = rows[index].at;
+    index.checked_sub(1).is_none_or(|above| rows[above].at <= at)
+        && rows.get(index + 1).is_none_or(|below| at <= below.at)
+}
+
+/// Whether a row is not in order with its neighbours, and they are with each other.
+fn out_of_place(rows: &[Observation], index: usize) -> bool {
+    let without = match (index.checked_sub(1), rows.get(index + 1)) {
+        (Some(above), Some(below)) => rows[above].at <= below.at,
+        _ => true,
+    };
+    without && !in_order_with_neighbours(rows, index)
+}
+
+/// Whether nothing that two rows say tells them apart.
+fn indistinguishable(a: &Observation, b: &Observation) -> bool {
+    a.code == b.code
+        && !a.is_stretch()
+        && a.characterisation == b.characterisation
+        && a.quantities == b.quantities
+        && a.clock == b.clock
+        && a.joint == b.joint
+        && a.joins == b.joins
+        && a.flow == b.flow
+        && (a.remark.is_none() || b.remark.is_none() || a.remark == b.remark)
+        && (a.media.is_empty() || b.media.is_empty() || a.media == b.media)
+}
+
+/// The stretches that overlap an earlier one of their code, each with that.
+pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
+    let rows = &run.run.observations;
+    let stretches = || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
+    let mut overlapping_stretches = Vec::new();
+    if stretches().nth(1).is_none() {
+        return overlapping_stretches;
+    }
+    let mut open: FxHashMap<&str, Vec<usize>> = FxHashMap::default();
+    for index in stretches() {
+        let row = &rows[index];
+        let before = open.entry(row.code.as_str()).or_default();
+        let twice = before.iter().rev().take(MAX_EARLIER_STRETCHES).find(|other| {
+            let other = &rows[**other];
+            other.at < row.end()
+                && row.at < other.end()
+                && other.characterisation == row.characterisation
+                && clocks_overlap(other, row)
+        });
+        overlapping_stretches.extend(twice.map(|other| (index, *other)));
+        before.push(index);
+    }
+    overlapping_stretches
+}
+
+/// Whether two rows are, or may be, on one part of the wall. A clock that is in no valid form says nothing.
+fn clocks_overlap(a: &Observation, b: &Observation) -> bool {
+    let (Some(a), Some(b)) = (&a.clock, &b.clock) else { return true };
+    match (a.reading(), b.reading()) {
+        (Some(a), Some(b)) => overlap(a, b),
+        _ => false,
+    }
+}
+
+fn overlap(a: ClockReading, b: ClockReading) -> bool {
+    let (start_a, start_b) = (start(a), start(b));
+    // How far clockwise one begins after the other; arcs that only touch share no wall, but a point on an edge is on it.
+    let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
+    let within =
+        |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
+    within(after(start_a, start_b), a.hours(), b.hours()) || within(after(start_b, start_a), b.hours(), a.hours())
+}
+
+fn start(reading: ClockReading) -> f64 {
+    match reading {
+        ClockReading::Point(hour) | ClockReading::Arc(hour, _) => hour.get(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use obvert_model::number::ClockHour;
+
+    use super::*;
+
+    fn arc(from: f64, to: f64) -> ClockReading {
+        ClockReading::Arc(ClockHour::new(from).unwrap(), ClockHour::new(to).unwrap())
+    }
+
+    fn point(at: f64) -> ClockReading {
+        ClockReading::Point(ClockHour::new(at).unwrap())
+    }
+
+    // By the dial of a clock; no other source.
+    #[test]
+    fn parts_of_the_wall_meet() {
+        let cases = [
+            (arc(11.0, 1.0), arc(12.0, 2.0), true),
+            (arc(11.0, 1.0), arc(1.0, 3.0), false),
+            (arc(11.0, 1.0), arc(5.0, 7.0), false),
+            (arc(9.0, 3.0), arc(11.0, 1.0), true),
+            (arc(12.0, 12.0), arc(5.0, 7.0), true),
+            (arc(11.0, 1.0), point(1.0), true),
+            (arc(11.0, 1.0), point(1.5), false),
+            (point(6.0), point(6.0), true),
+            (point(6.0), point(6.5), false),
+        ];
+        for (a, b, expected) in cases {
+            assert_eq!(overlap(a, b), expected, "{a:?} {b:?}");
+            assert_eq!(overlap(b, a), expected, "{b:?} {a:?}");
+        }
+    }
+}

@@ -1,0 +1,75 @@
+//! Elevations of structures and of the ends of pipes against each other. Several rules look at the same numbers; which of them
+//! are already known to be wrong is said here, so that one mistyped elevation gives one finding.
+
+use obvert_model::number::Length;
+use obvert_model::tables::Structure;
+
+use crate::views::{PipeView, Survey};
+
+/// How far elevations and depths of one structure may disagree, in metres: half of the last digit of a depth in tenths of a
+/// metre. Common practice, no published source.
+pub(crate) const TOLERANCE: f64 = 0.05;
+
+/// Whether a value is above a limit by more than a double's last digits may be astray after a subtraction of elevations.
+pub(crate) fn exceeds(value: f64, limit: f64) -> bool {
+    value > limit + 1e-6
+}
+
+/// By how much the depth and the elevations of a structure disagree, in metres; where all three are given, and the invert is
+/// not above the ground.
+pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option<f64> {
+    let (ground, invert) = (structure.ground?, structure.invert?);
+    let between = (ground.get() - invert.get()) * survey.head.units.length.metres();
+    (between >= 0.0).then_some((between - survey.metres(structure.depth?)).abs())
+}
+
+/// Whether a structure's elevations agree with each other, as far as can be told.
+pub(crate) fn consistent(survey: &Survey<'_>, structure: &Structure) -> bool {
+    let upright = !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
+    upright && !disagreement(survey, structure).is_some_and(|metres| exceeds(metres, TOLERANCE))
+}
+
+/// One end of a pipe: its own invert there, and the structure.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct End<'d> {
+    pub(crate) invert: Length,
+    pub(crate) structure: &'d Structure,
+    /// The pointer within the pipe.
+    pub(crate) field: &'static str,
+}
+
+/// What is wrong with an end of a pipe at its structure, in metres.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum InvertMismatch {
+    BelowStructure(f64),
+    AboveGround(f64),
+}
+
+impl<'d> End<'d> {
+    /// Where the invert is astray. Says nothing where the structure's own elevations contradict each other.
+    pub(crate) fn mismatch(&self, survey: &Survey<'_>, slack: f64) -> Option<InvertMismatch> {
+        let metres = |above: Length, below: Length| (above.get() - below.get()) * survey.head.units.length.metres();
+        if !consistent(survey, self.structure) {
+            return None;
+        }
+        let above = self.structure.ground.map(|ground| metres(self.invert, ground)).filter(|by| exceeds(*by, 0.0));
+        let below = self.structure.invert.map(|invert| metres(invert, self.invert)).filter(|by| exceeds(*by, slack));
+        above.map(InvertMismatch::AboveGround).or(below.map(InvertMismatch::BelowStructure))
+    }
+}
+
+/// The ends of a pipe that have an invert of their own and a structure.
+pub(crate) fn pipe_ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>> {
+    let own = view.pipe.inverts.as_ref();
+    let upper = own.and_then(|inverts| inverts.upstream).zip(view.upstream());
+    let lower = own.and_then(|inverts| inverts.downstream).zip(view.downstream());
+    let end = |(pair, field): (Option<(Length, &'d Structure)>, _)| {
+        pair.map(|(invert, structure)| End { invert, structure, field })
+    };
+    [(upper, "/inverts/upstream"), (lower, "/inverts/downstream")].into_iter().filter_map(end)
+}
+
+/// Whether an end of the pipe is already known to be astray; its gradient then proves nothing.
+pub(crate) fn any_invert_mismatch(view: &PipeView<'_>) -> bool {
+    pipe_ends(view).any(|end| end.mismatch(view.survey, TOLERANCE).is_some())
+}

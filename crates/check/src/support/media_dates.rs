@@ -1,0 +1,59 @@
+//! When the files of each run were taken, held against when the run was made.
+
+use std::collections::BTreeMap;
+
+use jiff::Timestamp;
+use obvert_model::tables::MediaKind;
+
+use crate::support::time::{in_future, instant, run_span};
+use crate::views::{Ending, MediaView};
+
+/// So many files say more than the one run, and so many runs more than the one document.
+pub(crate) const MIN_COUNT: usize = 3;
+
+/// When a run was made.
+pub(crate) type TimeSpan = (Timestamp, Timestamp);
+
+/// What the files of a run say.
+#[derive(Default)]
+pub(crate) struct RunFiles<'d> {
+    pub(crate) span: Option<TimeSpan>,
+    pub(crate) of: usize,
+    pub(crate) outliers: Vec<MediaView<'d>>,
+}
+
+impl RunFiles<'_> {
+    /// Whether all files of the run, and not too few, were taken at another time.
+    pub(crate) fn all_outliers(&self) -> bool {
+        self.of >= MIN_COUNT && self.outliers.len() == self.of
+    }
+}
+
+/// What the files of each run say that says when it was made, by the run's row.
+pub(crate) fn files_by_run<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, RunFiles<'d>> {
+    let survey = ending.survey;
+    let mut runs: BTreeMap<usize, RunFiles<'d>> = BTreeMap::new();
+    for view in survey.all_media() {
+        let (Some(captured), Some(run)) = (&view.media.captured, &view.media.run) else { continue };
+        let Some(summary) = ending.run(run) else { continue };
+        if ending.is_date_outlier(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
+            continue;
+        }
+        // A still that another run shows is filed under the wrong one.
+        let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
+        if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
+            continue;
+        }
+        let files = runs
+            .entry(summary.index)
+            .or_insert_with(|| RunFiles { span: run_span(&summary.run), ..RunFiles::default() });
+        let (Some((started, finished)), Some(at)) = (files.span, instant(captured)) else { continue };
+        files.of += 1;
+        let (early, late) = (started.duration_since(at).as_secs_f64(), at.duration_since(finished).as_secs_f64());
+        if early.max(late) > slack && !in_future(survey, captured) {
+            files.outliers.push(view);
+        }
+    }
+    runs.retain(|_, files| files.of > 0);
+    runs
+}

@@ -1,0 +1,21 @@
+//! What several rules compute alike, a module for each subject. A rule is a comparison; what it compares is found here.
+
+pub(crate) mod cameras;
+pub(crate) mod clock;
+pub(crate) mod corrected_grades;
+pub(crate) mod coverage;
+pub(crate) mod cross_section;
+pub(crate) mod distance_drift;
+pub(crate) mod duplicates;
+pub(crate) mod elevations;
+pub(crate) mod map_lengths;
+pub(crate) mod media_dates;
+pub(crate) mod media_types;
+pub(crate) mod rating_totals;
+pub(crate) mod reordering;
+pub(crate) mod row_order;
+pub(crate) mod run_dates;
+pub(crate) mod run_extent;
+pub(crate) mod section_unit;
+pub(crate) mod texts;
+pub(crate) mod time;

@@ -1,0 +1,111 @@
+//! Putting the rows of a run into order, as moves of rows: each row keeps all that it says, and as few as possible change
+//! their places, so that a person can follow what was done.
+
+use obvert_model::edit::Edit;
+
+use crate::views::RunView;
+
+/// Above this many rows nobody follows the moves any more, and a list of them is longer than the rows.
+const MAX_ROWS: usize = 5_000;
+
+/// The moves that put the rows of a run into order of distance. Rows at one distance keep their order.
+pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
+    let rows = &run.run.observations;
+    let mut wanted: Vec<usize> = (0..rows.len().min(MAX_ROWS + 1)).collect();
+    if wanted.len() > MAX_ROWS {
+        return None;
+    }
+    wanted.sort_by(|a, b| rows[*a].at.get().total_cmp(&rows[*b].at.get()));
+    Some(as_edits(run, &moves(&wanted)))
+}
+
+/// The moves that turn the rows of a run round, those at one distance as well.
+pub(crate) fn reversed(run: &RunView<'_>) -> Option<Vec<Edit>> {
+    let last = run.run.observations.len().checked_sub(1).filter(|last| *last < MAX_ROWS)?;
+    let moves: Vec<_> = (0..last).map(|place| (last, place)).collect();
+    Some(as_edits(run, &moves))
+}
+
+/// The move of one row that stands out of step to where its distance belongs among its neighbours.
+pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
+    let rows = &run.run.observations;
+    let at = rows[index].at;
+    let back = rows[..index].iter().rev().take_while(|row| row.at > at).count();
+    let on = rows[index + 1..].iter().take_while(|row| row.at < at).count();
+    let to = if back > 0 { index - back } else { index + on };
+    as_edits(run, &[(index, to)])
+}
+
+fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
+    let list = run.spot("/observations").path;
+    moves.iter().map(|(from, to)| Edit::relocate(format!("{list}/{from}"), format!("{list}/{to}"))).collect()
+}
+
+/// The fewest moves of one item each, from one place to another, that bring items into an order. `wanted` names the items
+/// by the places where they stand now.
+fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
+    let stays = longest_rising(wanted);
+    let mut stand: Vec<usize> = (0..wanted.len()).collect();
+    let mut moves = Vec::new();
+    for (place, item) in wanted.iter().enumerate() {
+        if stays[*item] {
+            continue;
+        }
+        let Some(from) = stand.iter().position(|one| one == item) else { continue };
+        stand.remove(from);
+        // What comes before it in order is in place already: behind that one.
+        let before = place.checked_sub(1).map(|before| wanted[before]);
+        let to = before.and_then(|before| stand.iter().position(|one| *one == before)).map_or(0, |at| at + 1);
+        stand.insert(to, *item);
+        moves.push((from, to));
+    }
+    moves
+}
+
+/// For every item whether it may stay: those of a longest rising sequence.
+fn longest_rising(values: &[usize]) -> Vec<bool> {
+    let mut ends: Vec<usize> = Vec::new();
+    let mut before: Vec<Option<usize>> = vec![None; values.len()];
+    for (index, value) in values.iter().enumerate() {
+        let length = ends.partition_point(|end| values[*end] < *value);
+        before[index] = length.checked_sub(1).map(|shorter| ends[shorter]);
+        if length == ends.len() {
+            ends.push(index);
+        } else {
+            ends[length] = index;
+        }
+    }
+    let mut stays = vec![false; values.len()];
+    let mut at = ends.last().copied();
+    while let Some(index) = at {
+        stays[values[index]] = true;
+        at = before[index];
+    }
+    stays
+}
+
+#[cfg(test)]
+mod tests {
+    use super::moves;
+
+    #[test]
+    fn moves_are_few_and_bring_order() {
+        let cases: [(&[usize], usize); 6] = [
+            (&[], 0),
+            (&[0, 1, 2], 0),
+            (&[1, 2, 3, 0], 1),
+            (&[3, 0, 1, 2], 1),
+            (&[2, 1, 0], 2),
+            (&[1, 0, 3, 2, 5, 4], 3),
+        ];
+        for (wanted, fewest) in cases {
+            let moves = moves(wanted);
+            let mut stand: Vec<usize> = (0..wanted.len()).collect();
+            for (from, to) in &moves {
+                let item = stand.remove(*from);
+                stand.insert(*to, item);
+            }
+            assert_eq!((stand.as_slice(), moves.len()), (wanted, fewest));
+        }
+    }
+}

@@ -1,0 +1,151 @@
+//! How the distances of a run's rows stand to each other and to its end. Several rules ask, so that one mistyped
+//! number is found by one of them and the others stand back.
+
+use crate::views::{RunView, tolerance};
+
+/// The distance at which a run ends, in the document's length unit: `surveyed`, or that of the row that closes the run
+/// where it is farther, so that a `surveyed` mistyped too small does not put half of the rows beyond the end.
+pub(crate) fn run_end(run: &RunView<'_>) -> Option<f64> {
+    let surveyed = run.run.surveyed?.get();
+    Some(run.marks().finish.map_or(surveyed, |finish| surveyed.max(finish.get())))
+}
+
+/// Whether a distance lies beyond the end of the run by more than the tolerance.
+pub(crate) fn past_end(run: &RunView<'_>, at: f64) -> bool {
+    run_end(run).is_some_and(|end| at > end + tolerance_at(run, end))
+}
+
+/// The tolerance of a distance, in the document's length unit.
+pub(crate) fn tolerance_at(run: &RunView<'_>, at: f64) -> f64 {
+    let unit = run.survey.head.units.length.metres();
+    tolerance(at * unit) / unit
+}
+
+/// The distance that a row would have with its decimal point one place away, where the row breaks the order by more than
+/// the tolerance and would then stand between its neighbours. The end of the run is the last row's neighbour.
+pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
+    if run.disordered() || run.is_next_to_repeated(index) {
+        return None;
+    }
+    let rows = &run.run.observations;
+    let at = rows.get(index)?.at.get();
+    let before = index.checked_sub(1).map(|before| rows[before].at.get());
+    let after = match rows.get(index + 1) {
+        Some(after) => after.at.get(),
+        None => run.run.surveyed.map(|end| end.get() + tolerance_at(run, end.get()))?,
+    };
+    let falls = before.is_some_and(|before| at < before - tolerance_at(run, before));
+    if !falls && at <= after + tolerance_at(run, after) {
+        return None;
+    }
+    let before = before.unwrap_or_else(|| run.reads());
+    // A product of ten may leave the last digit of a double astray.
+    let fits = |moved: &f64| *moved >= before - 1e-9 && *moved <= after + 1e-9;
+    [at * 10.0, at / 10.0].into_iter().filter(|_| at > 0.0).map(|moved| (moved * 1e6).round() / 1e6).find(fits)
+}
+
+/// Whether every row lies before the one above it, or level with it: the run was entered from its far end.
+pub(crate) fn reversed(run: &RunView<'_>) -> bool {
+    let rows = &run.run.observations;
+    match (rows.first(), rows.last()) {
+        (Some(first), Some(last)) if rows.len() >= 3 && last.at < first.at => {
+            rows.windows(2).all(|pair| pair[1].at <= pair[0].at)
+        }
+        _ => false,
+    }
+}
+
+/// How many rows would have to be taken out for the others to be in order, where that is so many that the rows were
+/// sorted by something else than distance and not mistyped: three, and more than one in four. A fall back to the zero
+/// point from which the rows go on is the counter's and does not count. Where the ids show what the rows were sorted by,
+/// any number is enough.
+pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
+    let rows = &run.run.observations;
+    let falls = run.falls();
+    falls.clone().next()?;
+    if sorted_as_text(run) {
+        return Some(rows.len() - longest_rising(rows.iter().map(|row| row.at.get())));
+    }
+    falls.clone().nth(1)?;
+    let zero = near_zero(run);
+    let goes_on = |index: usize| rows[index..].iter().any(|row| row.at.get() > zero);
+    falls.clone().filter(|index| rows[*index].at.get() > zero || !goes_on(*index)).nth(1)?;
+    let out = rows.len() - longest_rising(rows.iter().map(|row| row.at.get()));
+    (out >= 3 && out * 4 > rows.len()).then_some(out)
+}
+
+/// Whether the rows were sorted by ids that are numbers, as a spreadsheet sorts texts, 10 before 2: by number they are in
+/// order of distance.
+pub(crate) fn sorted_as_text(run: &RunView<'_>) -> bool {
+    let rows = &run.run.observations;
+    if !rows.windows(2).all(|pair| pair[0].id.as_str() < pair[1].id.as_str()) {
+        return false;
+    }
+    let number = |id: &str| id.bytes().all(|byte| byte.is_ascii_digit()).then(|| id.parse::<u32>().ok()).flatten();
+    let numbered: Option<Vec<_>> = rows.iter().map(|row| Some((number(&row.id)?, row.at))).collect();
+    let Some(mut numbered) = numbered else { return false };
+    numbered.sort_by_key(|(number, _)| *number);
+    numbered.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1)
+}
+
+/// The length of the longest sequence that never falls, taken out of the given one in its order.
+fn longest_rising(values: impl Iterator<Item = f64>) -> usize {
+    // The least last value of a sequence of each length.
+    let mut lasts: Vec<f64> = Vec::new();
+    for value in values {
+        let longer = lasts.partition_point(|last| *last <= value);
+        match lasts.get_mut(longer) {
+            Some(last) => *last = value,
+            None => lasts.push(value),
+        }
+    }
+    lasts.len()
+}
+
+/// The distance up to which a row stands at the zero point: a foot beyond what the counter showed there.
+fn near_zero(run: &RunView<'_>) -> f64 {
+    run.reads() + 0.3048 / run.survey.head.units.length.metres()
+}
+
+/// The first row from which on the counter seems to have been set to zero again: it falls back to the zero point, the
+/// rows after it go on from there, and taking the one before it out would put nothing right.
+pub(crate) fn counter_reset(run: &RunView<'_>) -> Option<usize> {
+    let rows = &run.run.observations;
+    let zero = near_zero(run);
+    run.falls().filter(|index| rows[*index].at.get() <= zero).find(|index| {
+        let (at, before) = (rows[*index].at, rows[index - 1].at);
+        let steady = *index < 2 || rows[index - 2].at <= at;
+        let on = rows.get(index + 1).is_some_and(|next| next.at > at && next.at < before);
+        let far = rows[*index..].iter().any(|row| row.at.get() > zero);
+        !steady && on && far && at.get() >= run.reads() && decimal_slip(run, *index).is_none()
+    })
+}
+
+/// Whether a row stands in order with its neighbours and within the run.
+pub(crate) fn in_order(run: &RunView<'_>, index: usize) -> bool {
+    let rows = &run.run.observations;
+    let Some(row) = rows.get(index) else { return false };
+    let after_before = index.checked_sub(1).is_none_or(|before| rows[before].at <= row.at);
+    let before_after = rows.get(index + 1).is_none_or(|after| row.at <= after.at);
+    after_before && before_after && row.at.get() >= run.reads() && !past_end(run, row.at.get())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::longest_rising;
+
+    #[test]
+    fn what_is_left_rising_is_the_longest() {
+        let cases: [(&[f64], usize); 6] = [
+            (&[], 0),
+            (&[1.0, 2.0, 2.0, 3.0], 4),
+            (&[3.0, 2.0, 1.0], 1),
+            (&[1.0, 9.0, 2.0, 3.0], 3),
+            (&[5.0, 6.0, 1.0, 2.0, 3.0], 3),
+            (&[2.0, 1.0, 4.0, 3.0, 6.0, 5.0], 3),
+        ];
+        for (values, longest) in cases {
+            assert_eq!(longest_rising(values.iter().copied()), longest, "{values:?}");
+        }
+    }
+}

@@ -1,0 +1,122 @@
+//! Which unit the heights of pipes make sense in. A heading over a column of diameters that is wrong makes every size wrong,
+//! so the heights of a document are judged together once, and each pipe goes by that.
+
+use obvert_model::tables::{Pipe, SectionUnit, Shape};
+
+use crate::support::map_lengths::four_in_five;
+use crate::views::{PipeView, Survey};
+
+/// The smallest and the largest pipe that a camera is sent through, in millimetres; common practice, no published source.
+pub(crate) const PLAUSIBLE_HEIGHTS: std::ops::RangeInclusive<f64> = 40.0..=6000.0;
+
+/// The largest precast circular pipe, in inches: the largest size of ASTM C76 (from memory).
+const LARGEST_CIRCULAR: f64 = 144.0;
+
+/// Nominal sizes in millimetres that could be taken for inches: the series DN/OD and DN/ID of EN 476 (from memory).
+const NOMINAL_MILLIMETRES: [f64; 4] = [150.0, 160.0, 200.0, 225.0];
+
+/// Nominal sizes in inches that could be taken for millimetres: ASTM C76 (from memory).
+const NOMINAL_INCHES: [f64; 2] = [42.0, 48.0];
+
+/// What the heights of all pipes say about the document's section unit.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct SectionUnitVotes {
+    /// How many heights make sense only in the unit that is not declared.
+    pub(crate) other: usize,
+    /// How many make sense in one of the two units only.
+    pub(crate) of: usize,
+}
+
+impl SectionUnitVotes {
+    pub(crate) fn new(survey: &Survey<'_>) -> Self {
+        let unit = survey.head.units.section;
+        let other = survey.head.pipes.iter().filter(|pipe| fits_other_unit_only(unit, pipe)).count();
+        let declared = survey.head.pipes.iter().filter(|pipe| fits_declared_unit_only(unit, pipe)).count();
+        Self { other, of: other + declared }
+    }
+
+    /// Whether the document's section unit is wrong, and not some of its numbers.
+    pub(crate) fn unit_is_wrong(self) -> bool {
+        self.other >= 2 && four_in_five(self.other, self.of)
+    }
+}
+
+/// The unit that is not declared.
+pub(crate) fn other_unit(unit: SectionUnit) -> SectionUnit {
+    match unit {
+        SectionUnit::Inch => SectionUnit::Millimetre,
+        SectionUnit::Millimetre => SectionUnit::Inch,
+    }
+}
+
+/// Whether a pipe's height makes no sense in the declared unit and would in the other one.
+pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
+    let Some(height) = pipe.height.map(|height| height.get()) else { return false };
+    let (here, there) = (height * unit.millimetres(), height * other_unit(unit).millimetres());
+    if !PLAUSIBLE_HEIGHTS.contains(&there) {
+        return false;
+    }
+    match unit {
+        SectionUnit::Inch => {
+            let circular = pipe.shape.is_none_or(|shape| shape == Shape::Circular);
+            here > *PLAUSIBLE_HEIGHTS.end()
+                || circular && height > LARGEST_CIRCULAR && NOMINAL_MILLIMETRES.contains(&height)
+        }
+        SectionUnit::Millimetre => here < *PLAUSIBLE_HEIGHTS.start() || NOMINAL_INCHES.contains(&height),
+    }
+}
+
+fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
+    let Some(height) = pipe.height.map(|height| height.get()) else { return false };
+    PLAUSIBLE_HEIGHTS.contains(&(height * unit.millimetres()))
+        && !PLAUSIBLE_HEIGHTS.contains(&(height * other_unit(unit).millimetres()))
+}
+
+impl PipeView<'_> {
+    /// Whether the pipe's height is probably in the unit that the document does not declare. What depends on the size of the
+    /// pipe (a grade, for instance) then proves nothing; `size-unit-suspect` says so once.
+    #[must_use]
+    pub fn size_doubtful(&self) -> bool {
+        self.survey.section_unit_votes().unit_is_wrong()
+            || fits_other_unit_only(self.survey.head.units.section, self.pipe)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use obvert_model::tables::SectionUnit::{Inch, Millimetre};
+
+    fn pipe(height: f64, shape: &str) -> Pipe {
+        let row = serde_json::json!({"id": "P", "upstream": "A", "downstream": "B", "height": height, "shape": shape});
+        serde_json::from_value(row).unwrap()
+    }
+
+    #[test]
+    fn heights_make_sense_in_one_unit_or_in_both() {
+        let cases = [
+            // unit, height, shape, only in the other, only in the declared one
+            (Inch, 8.0, "circular", false, true),
+            (Inch, 144.0, "circular", false, false),
+            (Inch, 200.0, "circular", true, false),
+            (Inch, 200.0, "arch", false, false),
+            (Inch, 204.0, "circular", false, false),
+            (Inch, 600.0, "egg", true, false),
+            (Inch, 0.4, "circular", false, false),
+            (Millimetre, 200.0, "circular", false, false),
+            (Millimetre, 300.0, "circular", false, true),
+            (Millimetre, 8.0, "circular", true, false),
+            (Millimetre, 40.0, "circular", false, false),
+            (Millimetre, 48.0, "circular", true, false),
+            (Millimetre, 0.2, "circular", false, false),
+        ];
+        for (unit, height, shape, there, here) in cases {
+            let pipe = pipe(height, shape);
+            assert_eq!(
+                (fits_other_unit_only(unit, &pipe), fits_declared_unit_only(unit, &pipe)),
+                (there, here),
+                "{height} {unit} {shape}"
+            );
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! Rows by id. The ids themselves stand in the tables, so that an index holds nothing but row numbers: a city's tables
+//! have millions of rows.
+
+use std::hash::{BuildHasher, BuildHasherDefault};
+
+use hashbrown::HashTable;
+use obvert_model::tables::{Equipment, Media, Party, Pipe, Structure};
+use rustc_hash::FxHasher;
+
+/// A row that has an id.
+pub(crate) trait Named {
+    /// Its id.
+    fn id(&self) -> &str;
+}
+
+macro_rules! named {
+    ($($row:ident)+) => { $(impl Named for $row { fn id(&self) -> &str { &self.id } })+ };
+}
+
+named!(Party Equipment Structure Pipe Media);
+
+/// The rows of one table, by id.
+#[derive(Debug, Default)]
+pub(crate) struct IdIndex(HashTable<u32>);
+
+/// Set beside the number of a row whose id stands again in another row.
+const DUPLICATE: u32 = 1 << 31;
+
+fn hash(id: &str) -> u64 {
+    BuildHasherDefault::<FxHasher>::default().hash_one(id)
+}
+
+fn row(entry: u32) -> usize {
+    (entry & !DUPLICATE) as usize
+}
+
+impl IdIndex {
+    /// Indexes a table.
+    pub(crate) fn new<T: Named>(table: &[T]) -> Self {
+        Self::by(table, T::id)
+    }
+
+    /// Indexes a table by another text than its ids.
+    pub(crate) fn by<T>(table: &[T], key: fn(&T) -> &str) -> Self {
+        let mut rows = HashTable::with_capacity(table.len());
+        for (index, named) in table.iter().enumerate() {
+            // A document of two thousand million rows does not fit into the memory of its reader.
+            let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else { break };
+            let id = key(named);
+            match rows.find_mut(hash(id), |other| key(&table[row(*other)]) == id) {
+                Some(other) => *other |= DUPLICATE,
+                None => {
+                    rows.insert_unique(hash(id), index, |other| hash(key(&table[row(*other)])));
+                }
+            }
+        }
+        Self(rows)
+    }
+
+    /// The row of an id in the table that was indexed. An id that stands twice means neither of the two: whatever was
+    /// concluded from one of them would be wrong half of the time.
+    pub(crate) fn find<T: Named>(&self, table: &[T], id: &str) -> Option<usize> {
+        self.only_by(table, id, T::id)
+    }
+
+    /// Whether the table that was indexed has an id, once or more often.
+    pub(crate) fn contains<T: Named>(&self, table: &[T], id: &str) -> bool {
+        self.first_by(table, id, T::id).is_some()
+    }
+
+    /// The only row with a text, in the table that was indexed by it.
+    pub(crate) fn only_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+        self.entry(table, text, key).filter(|entry| entry & DUPLICATE == 0).map(row)
+    }
+
+    /// The first row with a text, in the table that was indexed by it.
+    pub(crate) fn first_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
+        self.entry(table, text, key).map(row)
+    }
+
+    fn entry<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<u32> {
+        self.0.find(hash(text), |other| key(&table[row(*other)]) == text).copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_id_that_stands_twice_means_neither_row() {
+        let table = ["a", "b", "a", "c"];
+        let rows = IdIndex::by(&table, |text| text);
+        let of = |id| (rows.only_by(&table, id, |text| text), rows.first_by(&table, id, |text| text));
+        assert_eq!(of("a"), (None, Some(0)));
+        assert_eq!(of("b"), (Some(1), Some(1)));
+        assert_eq!(of("c"), (Some(3), Some(3)));
+        assert_eq!(of("d"), (None, None));
+    }
+}
