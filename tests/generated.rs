@@ -3,23 +3,29 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+#[path = "support/chapters.rs"]
+mod chapters;
 #[path = "support/fields.rs"]
 mod fields;
 mod support;
 #[path = "support/worked.rs"]
 mod worked;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
-use obvert::model::lists::{CodeList, Fit, GradeScheme, Standing};
+use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
+use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
 use obvert::model::text::Text;
+use obvert::model::versions::{CURRENT, KNOWN};
 use serde_json::Value;
 use support::{read, root};
+
+/// The chapter that lists the rules.
+const RULES: &str = "checking/rules.md";
 
 fn pretty(value: &Value) -> String {
     serde_json::to_string_pretty(value).expect("json") + "\n"
@@ -43,20 +49,23 @@ fn generated() -> Vec<(String, String)> {
         ("schema/obvert-terms.json".to_owned(), read("crates/model/data/code-lists/obvert-terms.json")),
         ("schema/en-13508-2.json".to_owned(), read("crates/model/data/code-lists/en-13508-2.json")),
         ("schema/obvert-grades.json".to_owned(), read("crates/model/data/grade-schemes/obvert-grades.json")),
-        ("spec/rules.md".to_owned(), rules()),
-        ("spec/every-field.md".to_owned(), every_field()),
-        ("spec/codes.md".to_owned(), codes(CodeList::obvert_terms())),
-        ("spec/codes-en-13508-2.md".to_owned(), codes(CodeList::en_13508_2())),
+        (format!("spec/{RULES}"), rules()),
+        ("spec/codes/obvert-terms.md".to_owned(), codes(CodeList::obvert_terms())),
+        ("spec/codes/en-13508-2.md".to_owned(), codes(CodeList::en_13508_2())),
         ("examples/data/larkmoor-rejected.obvert.json".to_owned(), rejected()),
     ];
     for (name, schema) in obvert::convert::csv::table_schemas() {
         files.push((format!("schema/tables/{name}"), schema));
     }
-    for entry in std::fs::read_dir(root().join("spec")).expect("spec") {
-        let name = entry.expect("entry").file_name().to_string_lossy().into_owned();
-        let path = format!("spec/{name}");
-        if name.ends_with(".md") && !files.iter().any(|(known, _)| *known == path) {
-            files.push((path.clone(), chapter(&read(&path))));
+    // Documents of older versions are still read, so the schema of each is shipped.
+    for version in KNOWN.iter().filter(|version| **version != CURRENT) {
+        let name = "schema/document.schema.json";
+        files.push((format!("schema/{version}/document.schema.json"), read(&format!("releases/{version}/{name}"))));
+    }
+    for (chapter, text) in chapters::chapters() {
+        let path = format!("spec/{chapter}");
+        if !files.iter().any(|(known, _)| *known == path) {
+            files.push((path, filled(&chapter, &text)));
         }
     }
     files
@@ -129,13 +138,12 @@ fn every_rule_and_every_object_is_in_a_table_of_fields() {
 /// Every clause that a rule guards is a heading of the specification.
 #[test]
 fn rules_guard_clauses_that_exist() {
+    let chapters = chapters::chapters();
     let mut wrong = Vec::new();
     for rule in catalogue() {
-        let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
-        let path = root().join("spec").join(format!("{chapter}.md"));
-        let text = std::fs::read_to_string(&path).unwrap_or_default();
-        let anchors = text.lines().filter_map(|line| line.strip_prefix("## ")).map(slug);
-        if !anchors.into_iter().any(|known| known == anchor) {
+        let (name, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
+        let text = chapters::path_of(name).and_then(|path| chapters.get(&path)).map_or("", String::as_str);
+        if !text.lines().filter_map(|line| line.strip_prefix("## ")).any(|heading| chapters::slug(heading) == anchor) {
             wrong.push(format!("{}: {}", rule.name, rule.clause));
         }
     }
@@ -145,39 +153,26 @@ fn rules_guard_clauses_that_exist() {
 /// Links between chapters lead somewhere.
 #[test]
 fn links_lead_somewhere() {
+    let chapters: BTreeMap<String, String> =
+        generated().into_iter().filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text))).collect();
     let mut wrong = Vec::new();
-    for (path, text) in generated().iter().filter(|(path, _)| path.ends_with(".md")) {
-        for target in text.split("](").skip(1).filter_map(|rest| rest.split(')').next()) {
-            if target.contains("://") {
-                continue;
-            }
-            let (file, anchor) = target.split_once('#').unwrap_or((target, ""));
-            let there = if file.is_empty() { path.clone() } else { format!("spec/{file}") };
-            let chapter = std::fs::read_to_string(root().join(&there)).unwrap_or_default();
-            let known = chapter
-                .lines()
-                .filter_map(|line| line.trim_start_matches('#').strip_prefix(' '))
-                .map(slug)
-                .any(|known| known == anchor);
-            if chapter.is_empty() || !(anchor.is_empty() || known) {
-                wrong.push(format!("{path}: {target}"));
+    for (path, text) in &chapters {
+        for link in chapters::links(text) {
+            let (file, anchor) = chapters::target(path, link);
+            let known = match chapters.get(&file) {
+                Some(text) => anchor.is_empty() || chapters::anchors(text).iter().any(|known| known == anchor),
+                None => false,
+            };
+            if !known {
+                wrong.push(format!("{path}: {link}"));
             }
         }
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-fn slug(heading: &str) -> String {
-    heading
-        .to_lowercase()
-        .chars()
-        .filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-')
-        .collect::<String>()
-        .replace(' ', "-")
-}
-
 /// A chapter with the tables between its markers made anew.
-fn chapter(text: &str) -> String {
+fn filled(path: &str, text: &str) -> String {
     let mut out = String::new();
     let mut skipping = false;
     for line in text.lines() {
@@ -190,10 +185,10 @@ fn chapter(text: &str) -> String {
         out.push_str(line);
         out.push('\n');
         if let Some(name) = line.strip_prefix("<!-- fields: ").and_then(|rest| rest.strip_suffix(" -->")) {
-            out.push_str(&fields::table(name));
+            out.push_str(&fields::table(name, path));
             skipping = true;
         } else if let Some(name) = line.strip_prefix("<!-- worked: ").and_then(|rest| rest.strip_suffix(" -->")) {
-            out.push_str(&worked::example(name).unwrap_or_else(|| panic!("no worked example is called {name}")));
+            out.push_str(&worked::example(name, path).unwrap_or_else(|| panic!("no worked example is called {name}")));
             skipping = true;
         } else if line == "<!-- problems -->" {
             out.push_str("| Name | Meaning |\n|---|---|\n");
@@ -219,72 +214,104 @@ fn chapter(text: &str) -> String {
     out
 }
 
+/// The catalogue of the rules. Their examples are in the conformance suite.
 fn rules() -> String {
     let mut out = format!(
-        "# Rules\n\n*Generated from the rules themselves.* {} rules. The examples are JSON Patches (RFC 6902) on the [small valid \
-         survey](#the-small-valid-survey) at the end, checked with 2026-06-01 as the date of today; they run as tests. A limit can be set \
-         otherwise by the receiving office. A rule named in an exception reports that case instead. \
-         What several rules share is in [Checking](checking.md), what the kinds of facts are in [Findings](findings.md#facts).\n",
-        catalogue().len()
+        "# Rules\n\n*Generated from the rules.* {} rules by family. A rule named in an exception reports that case instead. [Checking](checking.md) defines what several rules share, \
+         [Findings](findings.md#facts) the kinds of facts.\n\n\
+         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
+         them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
+         A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+        catalogue().len(),
+        first = KNOWN[0]
     );
-    let mut family = "";
-    for rule in catalogue() {
-        if rule.family() != family {
-            family = rule.family();
-            let _ = write!(out, "\n## Family: {family}\n\n| Rule | Severity | What it checks |\n|---|---|---|\n");
-            for of in catalogue().iter().filter(|other| other.family() == family) {
-                let _ = writeln!(
-                    out,
-                    "| [`{}`](#{}) | {} | {} |",
-                    of.name,
-                    of.name,
-                    of.severity,
-                    of.summary().replace('|', "\\|")
-                );
-            }
-        }
-        let _ = write!(
-            out,
-            "\n### {}\n\n{}, since {}, [{}]({}).\n",
-            rule.name,
-            rule.severity,
-            rule.since,
-            rule.clause,
-            rule.clause.replace('#', ".md#")
-        );
-        let needs: Vec<&str> = rule.needs.iter().map(|need| need_of(*need)).collect();
-        if !needs.is_empty() {
-            let _ = write!(out, "\n**Needs.** {}\n", needs.join(", "));
-        }
-        for section in Section::ALL {
-            let text = rule.section(section);
-            if !text.is_empty() {
-                // A fence and a list begin a block only at the beginning of a line.
-                let gap = if text.starts_with("```") || text.starts_with("- ") { "\n\n" } else { " " };
-                let _ = write!(out, "\n**{}.**{gap}{text}\n", section.heading());
-            }
-        }
-        if !rule.limits.is_empty() {
-            out.push_str("\n| Limit | Default | Unit | Meaning |\n|---|---|---|---|\n");
-            for limit in rule.limits {
-                let _ = writeln!(out, "| `{}` | {} | {} | {} |", limit.name, limit.default, limit.unit, limit.meaning);
-            }
-        }
-        out.push_str(&facts(rule));
+    let mut families: Vec<&str> = catalogue().iter().map(|rule| rule.family()).collect();
+    families.dedup();
+    for family in &families {
+        let names = catalogue().iter().filter(|rule| rule.family() == *family).map(|rule| rule.name);
+        let names: Vec<String> = names.map(|name| format!("[`{name}`](#{name})")).collect();
+        let _ = write!(out, "\n**[{family}](#family-{family})**: {}\n", names.join(", "));
     }
-    let _ = write!(out, "\n## The small valid survey\n\n```json\n{}```\n", obvert::check::MINIMAL);
+    for family in families {
+        let _ = write!(out, "\n## Family: {family}\n");
+        for rule in catalogue().iter().filter(|rule| rule.family() == family) {
+            rule_entry(rule, &mut out);
+        }
+    }
     out
 }
 
-/// The facts that the findings of a rule state.
-fn facts(rule: &Rule) -> String {
-    if rule.facts.is_empty() {
-        return "\n**Facts.** None.\n".to_owned();
+fn rule_entry(rule: &Rule, out: &mut String) {
+    let (chapter, anchor) = rule.clause.split_once('#').expect("chapter#anchor");
+    let path = chapters::path_of(chapter).unwrap_or_else(|| panic!("{}: no chapter {chapter}", rule.name));
+    let clause = chapters::link(RULES, &path);
+    let since = if rule.since == KNOWN[0] { String::new() } else { format!(", since {}", rule.since) };
+    let needs: Vec<&str> = rule.needs.iter().map(|need| need_of(*need)).collect();
+    let needs = if needs.is_empty() { String::new() } else { format!(", needs {}", needs.join(", ")) };
+    let _ = write!(
+        out,
+        "\n### {}\n\n{}{since}, [{chapter}: {anchor}]({clause}#{anchor}){needs}\n",
+        rule.name, rule.severity
+    );
+    section(rule, Section::Checks, "", out);
+    section(rule, Section::Exceptions, "Exceptions", out);
+    if !rule.limits.is_empty() {
+        out.push_str("\n**Limits**\n\n");
+        for limit in rule.limits {
+            let _ = writeln!(out, "- `{}` = {} {}: {}", limit.name, limit.default, limit.unit, limit.meaning);
+        }
     }
-    let mut out = "\n**Facts.**\n\n| Fact | Kind | Meaning |\n|---|---|---|\n".to_owned();
-    for fact in rule.facts {
-        let when = fact.when().map(|when| format!("; only if {when}")).unwrap_or_default();
-        let _ = writeln!(out, "| `{}` | {} | {}{when} |", fact.name, fact.kind.as_str(), fact.meaning);
+    if !rule.facts.is_empty() {
+        out.push_str("\n**Facts**\n\n");
+        let shown = |fact: &Fact| format!("`{}` ({}): {}", fact.name, fact.kind.as_str(), fact.meaning);
+        for group in rule.facts.chunk_by(|one, other| one.when() == other.when()) {
+            let facts: Vec<String> = group.iter().map(shown).collect();
+            let _ = match group.first().and_then(Fact::when) {
+                Some(when) => writeln!(out, "- only if {when}: {}", facts.join("; ")),
+                None => writeln!(out, "- {}", facts.join("\n- ")),
+            };
+        }
+    }
+    section(rule, Section::Exactly, "Exactly", out);
+    section(rule, Section::Matters, "Why", out);
+    section(rule, Section::Fix, "Fix", out);
+}
+
+fn section(rule: &Rule, of: Section, heading: &str, out: &mut String) {
+    let text = rule.section(of);
+    // The first reason is enough to know what the rule is for.
+    let text = relinked(if of == Section::Matters { first_sentence(&text) } else { &text });
+    match text.as_str() {
+        "" => {}
+        text if heading.is_empty() => {
+            let _ = write!(out, "\n{text}\n");
+        }
+        // A list and a table begin at the beginning of a line only.
+        text if text.starts_with("- ") || text.starts_with("| ") || text.starts_with("1. ") => {
+            let _ = write!(out, "\n**{heading}**\n\n{text}\n");
+        }
+        text => {
+            let _ = write!(out, "\n**{heading}.** {text}\n");
+        }
+    }
+}
+
+fn first_sentence(text: &str) -> &str {
+    let ends = text.match_indices(". ").chain(text.match_indices(".\n")).map(|(at, _)| at + 1);
+    &text[..ends.min().unwrap_or(text.len())]
+}
+
+/// A rule's text names a chapter by its file alone; the folder is found here.
+fn relinked(text: &str) -> String {
+    let mut parts = text.split("](");
+    let mut out = parts.next().unwrap_or_default().to_owned();
+    for rest in parts {
+        let (link, after) = rest.split_once(')').expect("the end of a link");
+        let (file, anchor) = link.split_once('#').unwrap_or((link, ""));
+        let path = file.strip_suffix(".md").filter(|name| !name.contains('/')).and_then(chapters::path_of);
+        let file = path.map_or_else(|| file.to_owned(), |path| chapters::link(RULES, &path));
+        let mark = if anchor.is_empty() { "" } else { "#" };
+        let _ = write!(out, "]({file}{mark}{anchor}){after}");
     }
     out
 }
@@ -292,118 +319,125 @@ fn facts(rule: &Rule) -> String {
 /// What a rule cannot do without, in words.
 fn need_of(need: Need) -> &'static str {
     match need {
-        Need::Codes => "the document's code list",
-        Need::Grades => "the document's grade scheme",
-        Need::Crs => "a reference system that is known",
-        Need::Today => "the date of today",
+        Need::Codes => "the code list",
+        Need::Grades => "the grade scheme",
+        Need::Crs => "a known reference system",
+        Need::Today => "today's date",
         Need::Profile => "a profile",
         _ => panic!("{need:?} has no words"),
     }
 }
 
+/// The chapter of a built-in code list.
 fn codes(list: &CodeList) -> String {
-    let stands = list.codes.iter().any(|code| code.standing.is_some());
+    let transcribed = list.codes.iter().any(|code| code.standing.is_some());
+    let sources: BTreeSet<&str> = list.codes.iter().filter_map(|code| code.source.as_deref()).collect();
+    let sources: Vec<&str> = sources.into_iter().collect();
+    let linked: BTreeSet<&str> = list.codes.iter().flat_map(|code| &code.same_as).map(|same| &*same.list).collect();
+    assert_eq!(linked.len(), 1, "{}: the column of links names one list", list.id);
     let mut out = format!(
-        "# Codes of {}\n\n*Generated from the list.* {} {} has {} codes. {}\n\nRequired characterisations and quantities are in **bold**.\n",
-        list.id,
-        list.id,
-        list.version,
-        list.codes.len(),
-        list.description.as_deref().unwrap_or_default()
+        "# Codes of {id}\n\n*Generated from the list.* {id} {version} has {count} codes. {about}\n\n\
+         Required characterisations and quantities are in **bold**. Links marked *part of* lose detail.",
+        id = list.id,
+        version = list.version,
+        count = list.codes.len(),
+        about = list.description.as_deref().unwrap_or_default()
     );
-    if stands {
-        out.push_str(
-            "What is marked \\* is from memory, where its code is not. *Standing* is that of the code and its name; *Use* that of \
-             clock, stretch, joint and materials. Links marked *part of* lose something on the way.\n",
-        );
+    let _ = write!(out, " Where no clock, stretch and joint are given they are {USUAL}.");
+    out.push_str(if transcribed {
+        " The exact ones are listed with [obvert-terms](obvert-terms.md) alone. \\* marks what is from memory if its code is not; \
+         … marks an open place. *Standing*: the number of the [source](#sources) of the code and its name, which is second-hand, \
+         or what else it is. Clock, stretch, joint and materials are from memory unless the standing says otherwise.\n"
     } else {
-        out.push_str("Links marked *part of* lose something on the way; what has none has no equivalent.\n");
-    }
+        " A code without a link has no equivalent.\n"
+    });
     let mut family = None;
     for code in &list.codes {
         if family != Some(code.family) {
             family = Some(code.family);
-            let standing = if stands { " Standing | Use | Source |" } else { "" };
-            let rule = if stands { "---|---|---|" } else { "" };
+            let linked = linked.iter().next().expect("one");
+            let (standing, rule) = if transcribed { (" Standing |", "---|") } else { ("", "") };
             let _ = write!(
                 out,
-                "\n## Family: {}\n\n| Code | Name | What is seen | Characterisation | Quantities | Clock | Stretch | Joint | Same as |{standing}\n|---|---|---|---|---|---|---|---|---|{rule}\n",
+                "\n## Family: {}\n\n| Code | Meaning | Characterisation; quantities | Clock, stretch, joint | In {linked} |{standing}\n\
+                 |---|---|---|---|---|{rule}\n",
                 code.family
             );
         }
-        let must = |required: bool, text: String| if required { format!("**{text}**") } else { text };
-        let mark = |standing: Option<Standing>| match standing {
-            Some(Standing::FromMemory) if code.standing != Some(Standing::FromMemory) => "\\*",
-            _ => "",
-        };
-        let slots: Vec<String> = code
-            .characterisation
-            .iter()
-            .map(|slot| {
-                let mut values: Vec<String> = slot
-                    .values
-                    .iter()
-                    .map(|value| {
-                        // A letter says nothing by itself.
-                        let label = value.label.get("en").filter(|_| value.value.len() == 1);
-                        let label = label.map(|label| format!(" {label}")).unwrap_or_default();
-                        format!("{}{label}{}", value.value, mark(value.standing))
-                    })
-                    .collect();
-                values.extend((slot.open == Some(true)).then(|| "…".to_owned()));
-                must(slot.required, format!("{}: {}", slot.name, values.join(", ")))
-            })
-            .collect();
-        let quantities: Vec<String> = code
-            .quantities
-            .iter()
-            .map(|quantity| {
-                let of = quantity.of.map(|of| format!(" of {of}")).unwrap_or_default();
-                let of = if stands { of } else { String::new() };
-                let when: String = quantity.when.iter().map(|value| format!(", with {value}")).collect();
-                let text = format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
-                must(quantity.required == Some(true), text)
-            })
-            .collect();
-        let letters = |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
-        let same: Vec<String> = code
-            .same_as
-            .iter()
-            .map(|same| {
-                let when = if same.when.is_empty() { String::new() } else { format!("with{}: ", letters(&same.when)) };
-                let part = if same.fit() == Fit::Wider { "part of " } else { "" };
-                format!("{when}{part}{} {}{}", same.list, same.code, letters(&same.characterisation))
-            })
-            .collect();
-        let mut cells = vec![
-            format!("`{}`", code.code),
-            code.name().to_owned(),
-            code.meaning.as_deref().unwrap_or_default().to_owned(),
-            slots.join("; "),
-            quantities.join("; "),
-            code.clock.usage.to_string(),
-            code.continuous.to_string(),
-            code.joint.to_string(),
-            same.join("; "),
-        ];
-        if let Some(standing) = code.standing {
-            cells.push(standing.to_string());
-            cells.push(code.use_standing.unwrap_or(standing).to_string());
-            cells.push(code.source.as_deref().unwrap_or_default().to_owned());
+        let _ = writeln!(out, "| {} |", code_cells(code, &sources).join(" | "));
+    }
+    if transcribed {
+        out.push_str("\n## Sources\n\n");
+        for (at, source) in sources.iter().enumerate() {
+            let _ = writeln!(out, "{}. {source}", at + 1);
         }
-        let _ = writeln!(out, "| {} |", cells.join(" | "));
     }
     out
 }
 
-/// The document that the examples of the tables of fields are taken from.
-fn every_field() -> String {
-    let document = obvert::read(read(fields::EVERY_FIELD).as_bytes()).expect("the document reads");
-    format!(
-        "# A document with every field\n\n*Generated; informative.* The examples in the tables of fields are taken from this document. It \
-         gives no finding. It is in the [layout for files](canonical.md#layout-for-files).\n\n<!-- example: Document -->\n```json\n{}```\n",
-        obvert::to_string(&document)
-    )
+/// What most codes say of clock, stretch and joint.
+const USUAL: &str = "optional, allowed, allowed";
+
+fn words(text: &str) -> BTreeSet<&str> {
+    text.split([' ', '.', '-', ',']).filter(|word| !word.is_empty()).collect()
+}
+
+fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
+    let must = |required: bool, text: String| if required { format!("**{text}**") } else { text };
+    let mark = |standing: Option<Standing>| match standing {
+        Some(Standing::FromMemory) if code.standing != Some(Standing::FromMemory) => "\\*",
+        _ => "",
+    };
+    let slots = code.characterisation.iter().map(|slot| {
+        let values = slot.values.iter().map(|value| {
+            // A letter says nothing by itself.
+            let label = value.label.get("en").filter(|_| value.value.len() == 1);
+            let label = label.map(|label| format!(" {label}")).unwrap_or_default();
+            format!("{}{label}{}", value.value, mark(value.standing))
+        });
+        let open = (slot.open == Some(true)).then(|| "…".to_owned());
+        let values: Vec<String> = values.chain(open).collect();
+        must(slot.required, format!("{}: {}", slot.name, values.join(", ")))
+    });
+    let quantities = code.quantities.iter().map(|quantity| {
+        let of = quantity.of.filter(|_| code.standing.is_some()).map(|of| format!(" of {of}")).unwrap_or_default();
+        let when: String = quantity.when.iter().map(|value| format!(", with {value}")).collect();
+        let text = format!("{} ({}{of}{when}){}", quantity.name, quantity.unit, mark(quantity.standing));
+        must(quantity.required == Some(true), text)
+    });
+    let letters = |values: &[Text]| -> String { values.iter().map(|value| format!(" {value}")).collect() };
+    // An exact link is in both lists, and is shown with the terms.
+    let shown = |same: &&SameAs| code.standing.is_none() || same.fit() == Fit::Wider;
+    let same = code.same_as.iter().filter(shown).map(|same| {
+        let when = if same.when.is_empty() { String::new() } else { format!("with{}: ", letters(&same.when)) };
+        let part = if same.fit() == Fit::Wider { "part of " } else { "" };
+        format!("{when}{part}{}{}", same.code, letters(&same.characterisation))
+    });
+    let mut cells = vec![
+        format!("`{}`", code.code),
+        match &code.meaning {
+            // Most terms are their names, in another order.
+            Some(meaning) if words(&code.code) == words(code.name()) => meaning.to_string(),
+            Some(meaning) => format!("{}: {meaning}", code.name()),
+            None => code.name().to_owned(),
+        },
+        slots.chain(quantities).collect::<Vec<_>>().join("; "),
+        Some(format!("{}, {}, {}", code.clock.usage, code.continuous, code.joint))
+            .filter(|usage| usage != USUAL)
+            .unwrap_or_default(),
+        same.collect::<Vec<_>>().join("; "),
+    ];
+    if let Some(standing) = code.standing {
+        let source = code.source.as_deref().and_then(|source| sources.iter().position(|known| *known == source));
+        let use_standing = code.use_standing.unwrap_or(standing);
+        let parts = [
+            source.map(|at| (at + 1).to_string()),
+            Some(standing.to_string()).filter(|_| standing != Standing::SecondHand || source.is_none()),
+            Some(format!("use {use_standing}")).filter(|_| use_standing != Standing::FromMemory),
+        ];
+        cells.push(parts.into_iter().flatten().collect::<Vec<_>>().join(", "));
+    }
+    cells
 }
 
 /// The demo survey with every mistake that can stand beside the others.

@@ -77,7 +77,7 @@ fn links_are_followed_and_what_is_no_file_stays() {
     assert!(stderr(&device).contains("neither a file nor a folder"), "{}", stderr(&device));
 }
 
-/// Texts of somebody's do not command the terminal (spec/security.md).
+/// Texts of somebody's do not command the terminal (spec/checking/README.md).
 #[test]
 fn control_characters_do_not_reach_the_terminal() {
     let folder = tempfile::tempdir().expect("folder");

@@ -1,68 +1,78 @@
-//! The specification as a book that somebody implements from: every chapter is in the table of contents and reachable, what it shows
-//! as JSON is what it says it is, and what it says that rules and schemas are is there.
+//! The specification as a book that somebody implements from: every chapter is in the table of contents and reachable, each
+//! block of JSON is what its comment says, each requirement names who is bound, and the rules and schemas named exist.
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
+#[path = "support/chapters.rs"]
+mod chapters;
 mod support;
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeSet;
 
+use chapters::chapters;
 use serde_json::Value;
 use support::{read, root};
 
-/// Every chapter, by its file's name.
-fn chapters() -> BTreeMap<String, String> {
-    let mut chapters = BTreeMap::new();
-    for entry in std::fs::read_dir(root().join("spec")).expect("spec") {
-        let name = entry.expect("entry").file_name().to_string_lossy().into_owned();
-        if name.ends_with(".md") {
-            let text = read(&format!("spec/{name}"));
-            chapters.insert(name, text);
-        }
-    }
-    chapters
-}
-
-/// The files that a chapter links to.
-fn linked(text: &str) -> Vec<&str> {
-    let targets = text.split("](").skip(1).filter_map(|rest| rest.split(')').next());
-    targets.filter_map(|target| target.split('#').next()).filter(|file| file.ends_with(".md")).collect()
+/// The chapters that a chapter links to.
+fn linked(path: &str, text: &str) -> Vec<String> {
+    let targets = chapters::links(text).map(|link| chapters::target(path, link).0);
+    targets.filter(|file| file != path && file.ends_with(".md")).collect()
 }
 
 /// The table of contents has every chapter once, and nothing else.
 #[test]
-fn the_table_of_contents_is_whole() {
+fn the_table_of_contents_is_complete() {
     let chapters = chapters();
-    let listed = linked(&chapters["SUMMARY.md"]);
-    let unique: BTreeSet<&str> = listed.iter().copied().collect();
-    assert_eq!(listed.len(), unique.len(), "a chapter stands twice");
+    let listed = chapters::in_order();
+    let unique: BTreeSet<&str> = listed.iter().map(String::as_str).collect();
+    assert_eq!(listed.len(), unique.len(), "a duplicate chapter");
     let there: BTreeSet<&str> = chapters.keys().map(String::as_str).filter(|name| *name != "SUMMARY.md").collect();
     assert_eq!(unique, there);
     let book = read("spec/book.toml");
     assert!(book.contains("src = \".\""), "{book}");
 }
 
-/// Somebody who reads plain Markdown from the first page on comes to every chapter.
+/// A rule names the chapter of its clause without the folder, so no two chapters share a name.
+#[test]
+fn chapters_have_names_of_their_own() {
+    let names: Vec<String> =
+        chapters().keys().filter_map(|path| path.rsplit('/').next()).filter(|name| *name != "README.md").map(str::to_owned).collect();
+    let unique: BTreeSet<&String> = names.iter().collect();
+    assert_eq!(names.len(), unique.len(), "{names:?}");
+}
+
+/// A reader of plain Markdown gets from the first page to every chapter.
 #[test]
 fn every_chapter_is_reached_from_the_first_page() {
     let chapters = chapters();
-    let mut seen = BTreeSet::from(["README.md"]);
-    let mut open = vec!["README.md"];
+    let mut seen = BTreeSet::from(["README.md".to_owned()]);
+    let mut open = vec!["README.md".to_owned()];
     while let Some(name) = open.pop() {
-        for next in linked(&chapters[name]) {
+        for next in linked(&name, &chapters[&name]) {
             // An mdBook makes no page of its table of contents.
             assert_ne!(next, "SUMMARY.md", "{name} links to the table of contents");
-            if seen.insert(next) {
+            if seen.insert(next.clone()) {
                 open.push(next);
             }
         }
     }
-    let lost: Vec<&String> =
-        chapters.keys().filter(|name| *name != "SUMMARY.md" && !seen.contains(name.as_str())).collect();
+    let lost: Vec<&String> = chapters.keys().filter(|name| *name != "SUMMARY.md" && !seen.contains(*name)).collect();
     assert_eq!(lost, Vec::<&String>::new());
 }
 
-/// A block of JSON in a chapter with what the comment above it says that it is.
+/// Each of the small specifications says what it covers, what it needs and which other standards it refers to.
+#[test]
+fn each_part_opens_with_its_scope() {
+    let chapters = chapters();
+    for part in ["format", "formats", "codes", "checking"] {
+        let text = &chapters[&format!("{part}/README.md")];
+        for heading in ["Scope", "Depends on", "Normative references"] {
+            assert!(text.contains(&format!("\n## {heading}\n")), "{part}: {heading}");
+        }
+    }
+}
+
+/// A block of JSON in a chapter, with the object that the comment above it names.
 struct Block {
     chapter: String,
     line: usize,
@@ -99,9 +109,9 @@ fn blocks() -> Vec<Block> {
     blocks
 }
 
-/// Fences open and close at the beginning of a line, or a reader of Markdown takes what follows for something else.
+/// Fences open and close at the beginning of a line, or Markdown takes what follows for something else.
 #[test]
-fn fences_stand_at_the_beginning_of_a_line() {
+fn fences_are_at_the_beginning_of_a_line() {
     for (chapter, text) in chapters() {
         let mut open = false;
         for (number, line) in text.lines().enumerate() {
@@ -133,17 +143,13 @@ fn schema_of(file: &str, object: &str) -> Value {
     schema
 }
 
-/// Every block of JSON is JSON, and what is said to be a document, or an object of one, is that: by its schema and, where it is
-/// a whole document, by the reader.
+/// Every block of JSON is JSON, and valid as the object that the comment above it names: by its schema and, for a whole
+/// document, by the reader.
 #[test]
 fn examples_are_what_they_say() {
     let blocks = blocks();
     let mut judged = 0;
     for Block { chapter, line, of, json } in &blocks {
-        // The examples of rules run as tests of their own.
-        if chapter == "rules.md" {
-            continue;
-        }
         let place = format!("{chapter}:{line}");
         let value: Value = serde_json::from_str(json).unwrap_or_else(|error| panic!("{place}: {error}"));
         // A block that begins as a document does is one, whether it says so or not.
@@ -164,39 +170,105 @@ fn examples_are_what_they_say() {
     assert!(judged >= 10, "only {judged} examples");
 }
 
+/// The chapter that shows a canonical form and its digest.
+const CANONICAL: &str = "format/canonical.md";
+
 /// The digest of the worked example is SHA-256 over the canonical form that is printed above it. The value itself: Python's hashlib
 /// over those bytes.
 #[test]
 fn the_digest_is_that_of_the_form_above_it() {
     use sha2::Digest;
     let canonical =
-        blocks().into_iter().filter(|block| block.chapter == "canonical.md").nth(1).expect("the second block");
+        blocks().into_iter().filter(|block| block.chapter == CANONICAL).nth(1).expect("the second block");
     let hash = sha2::Sha256::digest(canonical.json.trim_end().as_bytes());
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     assert_eq!(hex, "c942ad8dab3d931094e2ee1f07419c7ffed61777a89aac72f4422ff5478580f4");
-    assert!(read("spec/canonical.md").contains(&format!("Digest: `sha-256:{hex}`")));
+    assert!(chapters()[CANONICAL].contains(&format!("Digest: `sha-256:{hex}`")));
 }
 
-/// The key words of RFC 2119 stand in capitals where they are meant, and the chapter that says so is there.
+/// What can conform, and the documents beside a survey that requirements bind as well.
+const BOUND: [&str; 9] =
+    ["document", "reader", "writer", "converter", "checker", "code list", "grade scheme", "profile", "layout"];
+
+/// The key words that the specification uses. The others of RFC 2119 are synonyms of these.
+const KEY_WORDS: [&str; 3] = ["MUST", "SHOULD", "MAY"];
+
+fn key_word(text: &str) -> Option<usize> {
+    let is_word = |at: usize, word: &str| {
+        let letter = |c: char| c.is_alphanumeric();
+        !text[..at].ends_with(letter) && !text[at + word.len()..].starts_with(letter)
+    };
+    KEY_WORDS.iter().flat_map(|word| text.match_indices(word).filter(|(at, word)| is_word(*at, word))).map(|(at, _)| at).min()
+}
+
+/// Every requirement names who is bound before its key word: in its sentence, or in the line that leads to its list.
 #[test]
-fn what_binds_is_said_in_capitals() {
+fn every_requirement_says_who_is_bound() {
+    let names_one = |text: &str| BOUND.iter().any(|class| text.to_lowercase().contains(class));
+    let (mut requirements, mut wrong) = (0, Vec::new());
+    for (path, text) in chapters() {
+        if path == "README.md" {
+            continue;
+        }
+        let mut lead = String::new();
+        for block in text.split("\n\n") {
+            let is_list = block.starts_with("- ") || block.starts_with("1. ") || block.starts_with('|');
+            let items = block.replace("\n- ", "\n\n").replace("\n| ", "\n\n");
+            for item in items.split("\n\n") {
+                for sentence in item.replace('\n', " ").split(". ") {
+                    let Some(at) = key_word(sentence) else { continue };
+                    requirements += 1;
+                    if !names_one(&sentence[..at]) && !(is_list && names_one(&lead)) {
+                        wrong.push(format!("{path}: {sentence}"));
+                    }
+                    assert!(!path.starts_with("guide/"), "{path} is informative: {sentence}");
+                }
+            }
+            if !is_list {
+                lead = block.replace('\n', " ").rsplit(". ").next().unwrap_or_default().to_owned();
+            }
+            for word in ["SHALL", "REQUIRED", "RECOMMENDED", "OPTIONAL"] {
+                assert!(!block.contains(word), "{path}: {word} is a synonym that is not used");
+            }
+        }
+    }
+    assert!(wrong.is_empty() && requirements > 80, "{requirements} requirements, {wrong:#?}");
+}
+
+/// The first page says how key words are read, and names the classes; each class has its requirements in a section.
+#[test]
+fn the_classes_of_conformance_are_defined() {
     let chapters = chapters();
-    assert!(chapters["conformance.md"].contains("RFC 2119") && chapters["conformance.md"].contains("RFC 8174"));
-    for class in ["Document", "Reader", "Writer", "Validator", "Converter"] {
-        assert!(chapters["conformance.md"].contains(&format!("\n## {class}\n")), "{class}");
+    let first = &chapters["README.md"];
+    assert!(first.contains("BCP 14") && first.contains("RFC 2119") && first.contains("RFC 8174"));
+    for (class, home) in [
+        ("Document", "format/conformance.md"),
+        ("Reader", "format/conformance.md"),
+        ("Writer", "format/conformance.md"),
+        ("Converter", "formats/README.md"),
+        ("Checker", "checking/README.md"),
+    ] {
+        assert!(chapters[home].contains(&format!("\n## {class}\n")), "{class}");
+        assert!(first.contains(&format!("[{class}]({home}#{})", class.to_lowercase())), "{class}");
     }
 }
 
-/// Whatever stands in backticks as a rule's link is a rule: prose names none that is not there.
+/// A rule that prose links to exists.
 #[test]
 fn prose_names_rules_that_exist() {
     let known: BTreeSet<&str> = obvert::check::catalogue().iter().map(|rule| rule.name).collect();
     for (chapter, text) in chapters() {
-        for name in text.split("](rules.md#").skip(1).filter_map(|rest| rest.split(')').next()) {
-            let section = name.starts_with("family-") || name == "the-small-valid-survey";
-            assert!(section || known.contains(name), "{chapter}: {name}");
+        for name in text.split("rules.md#").skip(1).filter_map(|rest| rest.split(')').next()) {
+            assert!(name.starts_with("family-") || known.contains(name), "{chapter}: {name}");
         }
     }
+}
+
+/// The chapter on the canonical form refers to this survey for the layout for files.
+#[test]
+fn the_small_survey_is_in_the_layout_for_files() {
+    let text = read("tests/corpus/bases/minimal.obvert.json");
+    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")), text);
 }
 
 /// A schema can be found by its `$id`, says what it is, and shows an example that it accepts itself.

@@ -244,5 +244,5 @@ fn a_version_of_the_standard_that_is_not_at_hand_is_told() {
     let document = support::read("crates/check/src/minimal.obvert.json")
         .replace("\"list\": \"obvert-terms\", \"version\": \"1\"", "\"list\": \"en-13508-2\", \"version\": \"2003\"");
     let text = stdout(&support::obvert_fed(&["check", "-", "--today", "2026-06-15"], document.as_bytes()));
-    assert!(text.contains("at hand: 2003+A1:2011 [code-list-version]"), "{text}");
+    assert!(text.contains("available: 2003+A1:2011 [code-list-version]"), "{text}");
 }

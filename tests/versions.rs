@@ -43,36 +43,43 @@ fn archived(version: &str) -> Vec<(String, String)> {
     names.into_iter().map(|name| (name.clone(), read(&format!("{folder}/{name}")))).collect()
 }
 
-/// What was released never changes: every file has the digest that was written down on the day, and none came or went.
+/// What was released never changes: every schema has the digest of its day, and none came or went. The text of the release is in
+/// the history of the repository; its digests and the commit that has it stay.
 #[test]
 fn releases_are_frozen() {
     for version in older() {
         let folder = root().join("releases").join(version);
         let sums = fs::read_to_string(folder.join("SHA256SUMS")).expect("sums");
-        let listed: BTreeMap<String, String> = sums
+        let (text, schemas): (BTreeMap<String, String>, BTreeMap<String, String>) = sums
             .lines()
             .map(|line| line.split_once("  ").expect("a digest and a name"))
             .map(|(digest, name)| (name.to_owned(), digest.to_owned()))
-            .collect();
+            .partition(|(name, _)| name.starts_with("spec/"));
         let there: BTreeMap<String, String> = files_below(&folder)
             .into_iter()
-            .filter(|path| !path.ends_with("SHA256SUMS"))
+            .filter(|path| !path.ends_with("SHA256SUMS") && !path.ends_with("README.md"))
             .map(|path| {
                 let name = path.strip_prefix(&folder).expect("inside").to_string_lossy().replace('\\', "/");
                 let hash = Sha256::digest(fs::read(&path).expect("a file"));
                 (name, hash.iter().map(|byte| format!("{byte:02x}")).collect())
             })
             .collect();
-        assert_eq!(there, listed, "releases/{version} has changed");
-        for needed in
-            ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json", "spec/versions.md"]
-        {
-            assert!(listed.contains_key(needed), "releases/{version} lacks {needed}");
+        assert_eq!(there, schemas, "releases/{version} has changed");
+        for needed in ["schema/document.schema.json", "schema/obvert.xsd", "schema/tables/runs.json"] {
+            assert!(schemas.contains_key(needed), "releases/{version} lacks {needed}");
         }
-        // The crate carries the schema that it reads older documents by.
+        assert!(text.contains_key("spec/versions.md") && text.values().all(|digest| digest.len() == 64), "{version}");
+        let about = fs::read_to_string(folder.join("README.md")).expect("where the text is");
+        let commit = about.split('`').find(|word| word.len() == 40 && word.chars().all(|c| c.is_ascii_hexdigit()));
+        assert!(commit.is_some(), "releases/{version}/README.md names no commit");
+        // The crate carries the schema that it reads older documents by, and it is shipped beside that of this version.
         let released: Value =
             serde_json::from_str(&read(&format!("releases/{version}/schema/document.schema.json"))).expect("json");
-        assert_eq!(versions::schema(version), Some(released), "{version}");
+        assert_eq!(versions::schema(version), Some(released.clone()), "{version}");
+        let shipped: Value =
+            serde_json::from_str(&read(&format!("schema/{version}/document.schema.json"))).expect("json");
+        assert_eq!(shipped, released, "{version}");
+        assert_eq!(shipped["$id"], format!("https://obvert.example/schema/{version}/document.schema.json"));
     }
     assert!(!older().is_empty());
 }
@@ -96,9 +103,9 @@ fn versions_are_in_order() {
     }
     let names: BTreeSet<&str> = STEPS.iter().map(|step| step.name).collect();
     assert_eq!(names.len(), STEPS.len(), "a step's name is given twice");
-    let chapter = read("spec/versions.md");
+    let chapter = read("spec/format/versions.md");
     for step in STEPS {
-        assert!(chapter.contains(&format!("`{}`", step.name)), "spec/versions.md does not name {}", step.name);
+        assert!(chapter.contains(&format!("`{}`", step.name)), "spec/format/versions.md does not name {}", step.name);
     }
 }
 

@@ -6,7 +6,7 @@
     OBVERT_CASES=cases.jsonl python3 tests/interop/test_cases.py
 
 Without OBVERT_CASES, cargo makes the cases. Each line is one: what kind, where, the source, the verdict of the reader, and what the
-schema alone has to say. The two verdicts differ only in the kinds that spec/conformance.md lists as beyond a schema. `tests/interop/cases.mjs` does the same with Ajv. Exit status 0 if all agree, 1 if not. pytest can run the file too.
+schema alone has to say. The two verdicts differ only in the kinds that spec/format/conformance.md lists as beyond a schema. `tests/interop/cases.mjs` does the same with Ajv. Exit status 0 if all agree, 1 if not. pytest can run the file too.
 """
 
 import collections
@@ -39,8 +39,8 @@ def cases():
 
 def documented():
     """The kinds that the specification lists as beyond a schema."""
-    text = (ROOT / "spec" / "conformance.md").read_text("utf-8")
-    part = text.split("## What a schema does not see", 1)[1].split("\n## ", 1)[0]
+    text = (ROOT / "spec" / "format" / "conformance.md").read_text("utf-8")
+    part = text.split("## Beyond the schema", 1)[1].split("\n## ", 1)[0]
     return set(re.findall(r"^\| `([a-z-]+)` ", part, re.MULTILINE))
 
 
@@ -58,8 +58,8 @@ def judge(lines, schema):
             complaints.append(f"{case['kind']} at {case['at']}: {verdict}, expected {case['schema']}: {case['source']}")
         # Anything may come to be one of the others.
         if case["schema"] != case["reader"] and case["kind"] not in beyond | {"anything"}:
-            complaints.append(f"{case['kind']} is beyond a schema, and spec/conformance.md does not say so")
-    complaints += [f"no case of {kind}, which spec/conformance.md lists" for kind in sorted(beyond - set(counts))]
+            complaints.append(f"{case['kind']} is beyond a schema, and spec/format/conformance.md does not say so")
+    complaints += [f"no case of {kind}, which spec/format/conformance.md lists" for kind in sorted(beyond - set(counts))]
     return complaints, counts
 
 

@@ -3,7 +3,7 @@
 
     pip install pyproj==3.7.2
     python3 tests/interop/test_projection.py          # the systems below, 200 places each; seconds
-    python3 tests/interop/test_projection.py --write  # the same, and the table of spec/accuracy.md made anew
+    python3 tests/interop/test_projection.py --write  # the same, and the table of spec/guide/accuracy.md made anew
     python3 tests/interop/test_projection.py --all    # every EPSG system that PROJ knows, one place each; minutes
 
 Exit status 0 if all agree (with --all: if none is 10 m off), 1 if not. OBVERT_TRANSFORM names the built example (target/debug/examples/transform); without it,
@@ -220,8 +220,8 @@ def chosen():
             remarks.append(f"with {', '.join(grid.grids[0].short_name.split())} PROJ would be within {grid.accuracy:g} m instead of {have:g} m")
         for remark in remarks:
             print(f"       {remark}")
-        rows.append(f"| EPSG:{code} | {crs.name} | {what} | {bound(worst)} | {compared} | {'; '.join(remarks)} |")
-    table = "\n".join(["| System | Name | Kind | Worst case below | Places | Beside |", "|---|---|---|---|---|---|", *rows])
+        rows.append(f"| EPSG:{code} | {crs.name} | {bound(worst)} | {'; '.join(remarks)} |")
+    table = "\n".join(["| System | Name | Worst case below | Remarks |", "|---|---|---|---|", *rows])
     bad += fresh(table, len(rows))
     for code, word in REFUSED:
         answer = ask([f"EPSG:{code} 1000.0 2000.0"])[0]
@@ -283,14 +283,14 @@ def fresh(table, systems):
     if systems < 40:
         print("FAIL too few systems")
         return 1
-    page = ROOT / "spec" / "accuracy.md"
+    page = ROOT / "spec" / "guide" / "accuracy.md"
     before, rest = page.read_text("utf-8").split("<!-- measured -->\n")
     _, after = rest.split("<!-- /measured -->")
     text = f"{before}<!-- measured -->\n{table}\n<!-- /measured -->{after}"
     if "--write" in sys.argv[1:]:
         page.write_text(text, "utf-8")
     elif text != page.read_text("utf-8"):
-        print("FAIL spec/accuracy.md says otherwise; look at why, and make it anew with --write")
+        print("FAIL spec/guide/accuracy.md says otherwise; look at why, and make it anew with --write")
         return 1
     return 0
 

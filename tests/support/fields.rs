@@ -10,6 +10,7 @@ use obvert::check::{Checker, Report, Rule, Section, Settings, catalogue};
 use obvert::model::shape::{self, Field, ObjectShape, Shape};
 use serde_json::Value;
 
+use super::chapters;
 use super::support::read;
 
 /// A field, by the name of its object and its key; the object itself with an empty key.
@@ -18,50 +19,119 @@ type Location = (String, String);
 /// The document that has every field.
 pub(crate) const EVERY_FIELD: &str = "tests/data/every-field.obvert.json";
 
-/// The table of an object's fields, and below it that of the rules that guard them.
-pub(crate) fn table(name: &str) -> String {
+/// The table of an object's fields in a chapter, and below it that of the rules that guard them.
+pub(crate) fn table(name: &str, chapter: &str) -> String {
     let object = shape::object(name);
     assert!(!object.fields.is_empty(), "the format has no object {name}");
-    let mut out = format!("| Key of {name} | Times | Value | Meaning | Example |\n|---|---|---|---|---|\n");
-    for field in &object.fields {
+    let examples: Vec<Option<String>> = object.fields.iter().map(|field| example(name, field)).collect();
+    let with_examples = examples.iter().any(Option::is_some);
+    let mut out = String::from("| Key | Cardinality | Type | Meaning |");
+    out.push_str(if with_examples { " Example |\n|---|---|---|---|---|\n" } else { "\n|---|---|---|---|\n" });
+    for (field, example) in object.fields.iter().zip(examples) {
         let (meaning, words) = meaning(field);
-        let meaning = format!("{meaning}{words}").replace('|', "\\|");
-        let (times, value) = (times(field), value(name, field));
-        let example = example(name, field).map_or_else(String::new, |value| format!("`{value}`").replace('|', "\\|"));
-        let _ = writeln!(out, "| `{}` | {times} | {value} | {meaning} | {example} |", field.name);
+        let (kind, meaning) = match (&field.shape, words) {
+            (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
+            (_, Some(words)) => match first_use(&words) {
+                Some((object, key)) if (object.as_str(), key.as_str()) != (name, field.name.as_str()) => {
+                    (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
+                }
+                _ => ("enum".to_owned(), format!("{meaning} {words}")),
+            },
+            (_, None) => (kind_of(field, name, chapter), meaning),
+        };
+        let cell = |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
+        let _ = write!(out, "| `{}` | {} |{}|{}|", field.name, cardinality(field), cell(kind), cell(meaning));
+        if with_examples {
+            let example = example.map(|value| format!("`{value}`")).unwrap_or_default();
+            let _ = write!(out, "{}|", cell(example));
+        }
+        out.push('\n');
     }
-    out + &rules(object)
+    out + &rules(object, chapter)
 }
 
 /// Which rules guard which of an object's fields.
-fn rules(object: &ObjectShape) -> String {
+fn rules(object: &ObjectShape, chapter: &str) -> String {
+    let catalogue = chapters::path_of("rules").map(|path| chapters::link(chapter, &path)).expect("the catalogue");
     let mut out = String::new();
     let keys = std::iter::once("").chain(object.fields.iter().map(|field| field.name.as_str()));
     for key in keys {
         let Some(rules) = guards().get(&(object.name.clone(), key.to_owned())) else { continue };
         if out.is_empty() {
-            let _ = write!(out, "\n| Key of {} | Rules |\n|---|---|\n", object.name);
+            out.push_str("\nRules:\n\n");
         }
-        let what = if key.is_empty() { "*the object as a whole*".to_owned() } else { format!("`{key}`") };
-        let links: Vec<String> = rules.iter().map(|rule| format!("[`{rule}`](rules.md#{rule})")).collect();
-        let _ = writeln!(out, "| {what} | {} |", links.join(", "));
+        let what = if key.is_empty() { "the object".to_owned() } else { format!("`{key}`") };
+        let links: Vec<String> = rules.iter().map(|rule| format!("[`{rule}`]({catalogue}#{rule})")).collect();
+        let _ = writeln!(out, "- {what}: {}", links.join(", "));
     }
     out
 }
 
-fn meaning(field: &Field) -> (String, String) {
-    let (first, words) = field
-        .description
-        .split_once("\n- ")
-        .map_or((field.description.as_str(), None), |(first, rest)| (first, Some(rest)));
-    let words: String = words.into_iter().flat_map(|words| words.split("\n- ")).fold(String::new(), |mut all, word| {
-        let _ = write!(all, " {}", word.replace('\n', " "));
-        all
-    });
-    (first.replace('\n', " ").trim().to_owned(), words)
+/// What a field means, and where each word of its vocabulary has a meaning, these.
+fn meaning(field: &Field) -> (String, Option<String>) {
+    let line = |text: &str| text.replace('\n', " ").trim().to_owned();
+    // The type has the unit already.
+    let description = field.description.replace(", in length units", "").replace(", in section units", "");
+    match description.split_once("\n- ") {
+        Some((first, words)) => {
+            let words: Vec<String> = words.split("\n- ").map(|word| brief(&line(word))).collect();
+            (line(first), Some(words.join(" ")))
+        }
+        None => (line(&description), None),
+    }
 }
 
-fn times(field: &Field) -> &'static str {
+/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. What `other` needs is said of all.
+fn brief(word: &str) -> String {
+    let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
+    let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
+    let repeats = name == "`other`" || plain(name) == plain(meaning);
+    if repeats { format!("{name}.") } else { word.to_owned() }
+}
+
+/// The first field in reading order that has a vocabulary, where its words are explained.
+fn first_use(words: &str) -> Option<Location> {
+    static FIRST: OnceLock<BTreeMap<String, Location>> = OnceLock::new();
+    let first = FIRST.get_or_init(|| {
+        let mut first = BTreeMap::new();
+        for (object, _) in homes() {
+            for field in &shape::object(object).fields {
+                if let (_, Some(words)) = meaning(field) {
+                    first.entry(words).or_insert_with(|| (object.clone(), field.name.clone()));
+                }
+            }
+        }
+        first
+    });
+    first.get(words).cloned()
+}
+
+/// The objects that have tables with the chapters that have them, in reading order.
+fn homes() -> &'static [(String, String)] {
+    static HOMES: OnceLock<Vec<(String, String)>> = OnceLock::new();
+    HOMES.get_or_init(|| {
+        let chapters = chapters::chapters();
+        let mut homes = Vec::new();
+        for path in chapters::in_order() {
+            let lines = chapters.get(&path).map(|text| text.lines()).into_iter().flatten();
+            let names = lines.filter_map(|line| line.strip_prefix("<!-- fields: ")?.strip_suffix(" -->"));
+            homes.extend(names.map(|name| (name.to_owned(), path.clone())));
+        }
+        homes
+    })
+}
+
+/// A field of another object, as a table refers to it.
+fn reference(object: &str, key: &str, from: &str, chapter: &str) -> String {
+    let home = homes().iter().find(|(name, _)| name == object).map(|(_, path)| path);
+    match home {
+        _ if object == from => format!("`{key}`"),
+        Some(home) if home != chapter => format!("[`{object}.{key}`]({})", chapters::link(chapter, home)),
+        _ => format!("`{object}.{key}`"),
+    }
+}
+
+fn cardinality(field: &Field) -> &'static str {
     match (field.required, &field.shape) {
         (true, _) => "1",
         (false, Shape::List(_)) => "0..n",
@@ -69,34 +139,43 @@ fn times(field: &Field) -> &'static str {
     }
 }
 
-fn value(object: &str, field: &Field) -> String {
+fn kind_of(field: &Field, object: &str, chapter: &str) -> String {
     let kind = match &field.shape {
-        Shape::List(item) => format!("list of {}", kind(item)),
-        // What the words mean stands beside them.
-        Shape::Word(_) if field.description.contains("\n- ") => "one of the words beside".into(),
-        shape => kind(shape),
+        Shape::List(item) => format!("array of {}", kind(item, chapter)),
+        shape => kind(shape, chapter),
     };
-    let form = field.form.as_ref().map(|form| format!(": {form}"));
+    // The column of examples shows what the form's own example would.
+    let form = field.form.as_ref().map(|form| form.split(", such as").next().unwrap_or(form));
+    let form = form.map(|form| format!(": {}", form.strip_prefix("a ").unwrap_or(form)));
     let bounds = field.bounds.map(|[least, most]| format!(", {least} to {most}"));
-    let unit = field.unit.as_ref().map(|unit| format!(", {unit}"));
+    let unit = field.measures().map_or_else(
+        || field.unit.as_ref().map(|unit| format!(", {unit}")),
+        |units| units.strip_prefix("units.").map(|unit| format!(", {unit}")),
+    );
     let range = range(object, field).map(|range| format!(", {range}"));
     let parts = [form, bounds, unit, range];
     kind + &parts.into_iter().flatten().collect::<String>()
 }
 
-fn kind(shape: &Shape) -> String {
+fn kind(shape: &Shape, chapter: &str) -> String {
     match shape {
-        Shape::Object(name) => format!("object {name}"),
-        Shape::List(item) => format!("list of {}", kind(item)),
-        Shape::Text => "text".into(),
-        Shape::Word(words) => words.iter().map(|word| format!("`{word}`")).collect::<Vec<_>>().join(", "),
+        Shape::Object(name) => name.clone(),
+        Shape::List(item) => format!("array of {}", kind(item, chapter)),
+        Shape::Text => "string".into(),
+        Shape::Word(words) => {
+            let words: Vec<String> = words.iter().map(|word| format!("`{word}`")).collect();
+            format!("enum: {}", words.join(", "))
+        }
         Shape::Number => "number".into(),
-        Shape::Whole => "whole number".into(),
-        Shape::Bool => "true or false".into(),
-        Shape::Single => "text, number, or true or false".into(),
+        Shape::Whole => "integer".into(),
+        Shape::Bool => "boolean".into(),
+        Shape::Single => "string, number or boolean".into(),
         Shape::Position => "[x, y]".into(),
-        Shape::Extensions => "[extensions](extensions.md)".into(),
-        Shape::Labels => "texts by language tag".into(),
+        Shape::Extensions => {
+            let path = chapters::path_of("extensions").expect("the chapter on extensions");
+            format!("[extensions]({})", chapters::link(chapter, &path))
+        }
+        Shape::Labels => "object: strings by language tag".into(),
         _ => "any".into(),
     }
 }
@@ -113,8 +192,11 @@ fn example(object: &str, field: &Field) -> Option<String> {
     }
     let place = (object.to_owned(), field.name.clone());
     let (_, found) = places().get(&place).or_else(|| places_beside().get(&place))?;
-    Some(found.to_string())
+    Some(found.to_string()).filter(|text| text.len() <= LONGEST_EXAMPLE)
 }
+
+/// An example that is longer shows nothing that a shorter one would not.
+const LONGEST_EXAMPLE: usize = 130;
 
 /// The first place of every field in a document, and what stands there.
 fn places() -> &'static BTreeMap<Location, (String, Value)> {
@@ -139,6 +221,9 @@ fn places_beside() -> &'static BTreeMap<Location, (String, Value)> {
             (shape::code_list(), "schema/obvert-terms.json"),
             (shape::code_list(), "schema/en-13508-2.json"),
             (shape::grade_scheme(), "schema/obvert-grades.json"),
+            (shape::layout(), "examples/layouts/office-a.layout.json"),
+            (shape::layout(), "examples/layouts/office-b.layout.json"),
+            (shape::layout(), "examples/layouts/office-c.layout.json"),
         ] {
             let value: Value = serde_json::from_str(&read(path)).expect("json");
             collect(object, &value, "", &mut found);

@@ -11,12 +11,14 @@ use obvert::model::tables::{ClockReading, LengthUnit, Material, MaterialClass, Q
 use obvert::model::write;
 use serde_json::{Value, json};
 
-/// The block of a worked example; `None` for a name that there is none of.
-pub(crate) fn example(name: &str) -> Option<String> {
+use super::chapters;
+
+/// The block of a worked example in a chapter; `None` if there is no example of that name.
+pub(crate) fn example(name: &str, chapter: &str) -> Option<String> {
     Some(match name {
         "clock" => clock(),
         "units" => units(),
-        "distance" => distance(),
+        "distance" => distance(chapter),
         "stretches" => stretches(),
         "total" => total(),
         "peaks" => peaks(),
@@ -58,22 +60,17 @@ fn materials() -> String {
     out
 }
 
-/// The CSV tables with their columns, from the Table Schemas.
+/// The CSV tables with the columns that identify a row, from the Table Schemas.
 fn tables() -> String {
-    let mut out = String::from("| File | A row is named by | Other columns |\n|---|---|---|\n");
+    let mut out = String::from("| File | A row is identified by |\n|---|---|\n");
     for (name, schema) in obvert::convert::csv::table_schemas() {
         let schema: Value = serde_json::from_str(&schema).expect("a schema");
-        let text = |value: &Value| value.as_str().expect("a name").to_owned();
+        let text = |value: &Value| value.as_str().map(|name| format!("`{name}`"));
         let keys: Vec<String> = match &schema["primaryKey"] {
-            Value::Array(keys) => keys.iter().map(text).collect(),
-            Value::String(key) => vec![key.clone()],
-            _ => Vec::new(),
+            Value::Array(keys) => keys.iter().filter_map(text).collect(),
+            key => text(key).into_iter().collect(),
         };
-        let columns = schema["fields"].as_array().expect("fields").iter().map(|field| text(&field["name"]));
-        let others: Vec<String> =
-            columns.filter(|column| !keys.contains(column)).map(|column| format!("`{column}`")).collect();
-        let keys: Vec<String> = keys.iter().map(|key| format!("`{key}`")).collect();
-        let _ = writeln!(out, "| `{}` | {} | {} |", name.replace(".json", ".csv"), keys.join(", "), others.join(", "));
+        let _ = writeln!(out, "| `{}` | {} |", name.replace(".json", ".csv"), keys.join(", "));
     }
     out
 }
@@ -96,7 +93,8 @@ fn units() -> String {
 }
 
 /// A pipe of 200 ft that was driven from both ends, and what the checker makes of the two runs.
-fn distance() -> String {
+fn distance(chapter: &str) -> String {
+    let catalogue = chapters::path_of("rules").map(|path| chapters::link(chapter, &path)).expect("the catalogue");
     let mut out =
         String::from("| First run | Second run | *a* | *b* | *L* − *a* − *b* | Rule |\n|---|---|---|---|---|---|\n");
     for (first, second) in [
@@ -142,7 +140,7 @@ fn distance() -> String {
         };
         let rule = found.map_or_else(
             || "none: within the tolerance of 1 ft".to_owned(),
-            |found| format!("[`{0}`](rules.md#{0})", found.rule),
+            |found| format!("[`{0}`]({catalogue}#{0})", found.rule),
         );
         let _ = writeln!(out, "| {} | {} | {a} | {b} | {gap} | {rule} |", said(first), said(second));
     }

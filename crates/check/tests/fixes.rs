@@ -96,12 +96,12 @@ fn what_a_fix_does_is_said_as_messages_are() {
 #[test]
 fn the_specification_lists_them() {
     let chapter =
-        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../spec/findings.md")).expect("spec");
+        std::fs::read_to_string(concat!(env!("CARGO_MANIFEST_DIR"), "/../../spec/guide/fixing.md")).expect("spec");
     let listed: BTreeMap<String, (bool, bool)> = chapter
         .lines()
         .filter_map(|line| {
             let cells: Vec<&str> = line.strip_prefix("| [`")?.split('|').map(str::trim).collect();
-            let (name, link) = cells.first()?.split_once("`](rules.md#")?;
+            let (name, link) = cells.first()?.split_once("`](../checking/rules.md#")?;
             assert_eq!(link.trim_end_matches(')'), name);
             Some((name.to_owned(), (!cells.get(1)?.is_empty(), !cells.get(2)?.is_empty())))
         })

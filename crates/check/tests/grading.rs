@@ -360,11 +360,11 @@ fn a_rating_that_adds_up_is_not_contradicted() {
 fn every_wrong_figure_is_found_with_what_it_should_be() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural",
         "peak": 40, "total": 150, "count": 6, "mean": 25, "per_length": 4.25 });
-    let message = "5 figures do not follow from the grades: peak 40 stated, but the worst grade in R-101 is 80; \
-        total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun); \
-        mean 25 stated, but 155 ÷ 5 = 31 in R-101; \
-        count 6 stated, but 5 grades count in R-101, a stretch once for each 1 m begun; \
-        per_length 4.25 stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m";
+    let message = "5 figures differ from what the grades give: peak 40 is stated, but the worst grade in R-101 is 80; \
+        total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun); \
+        mean 25 is stated, but 155 ÷ 5 = 31 in R-101; \
+        count 6 is stated, but 5 grades count in R-101, a stretch once for each 1 m begun; \
+        per_length 4.25 is stated, but 155 over 36.5 m in R-101 is 4.2466 for each 1 m";
     let document = example(&wrong);
     assert_eq!(contradicted(&document), [("/ratings/0".to_owned(), message.to_owned())]);
     let found = findings(&document, "rating-contradicts", vec![clay_scheme()]);
@@ -377,7 +377,7 @@ fn every_wrong_figure_is_found_with_what_it_should_be() {
 fn a_rating_with_one_wrong_figure_is_found_at_the_figure() {
     let wrong = json!({ "id": "G-1", "pipe": "L-101", "aspect": "structural", "peak": 80, "total": 150, "count": 5 });
     let message =
-        "total 150 stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
+        "total 150 is stated, but the grades in R-101 add up to 155 (5 counted, a stretch once for each 1 m begun)";
     assert_eq!(contradicted(&example(&wrong)), [("/ratings/0/total".to_owned(), message.to_owned())]);
 }
 

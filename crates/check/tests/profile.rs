@@ -101,7 +101,7 @@ fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
     let first = &report.findings[0];
     assert_eq!(first.path, "/runs/0/observations/0");
     assert_eq!((first.run.as_deref(), first.observation.as_deref()), (Some("R-101"), Some("1")));
-    assert_eq!(first.message, "runs.observations.remark is missing, and the profile demands it");
+    assert_eq!(first.message, "runs.observations.remark is missing, but the profile requires it");
     assert_eq!(first.params["field"], "runs.observations.remark");
 }
 
@@ -117,7 +117,7 @@ fn a_finding_says_what_the_office_says() {
     assert_eq!(finding.pipe.as_deref(), Some("L-102"));
     assert_eq!(finding.help.as_deref(), Some("ask the yard"));
     assert_eq!(finding.params["basis"], "contract, clause 4.2");
-    assert!(finding.message.ends_with("demands it where material is \"vitrified-clay\""), "{}", finding.message);
+    assert!(finding.message.ends_with("requires it where material is \"vitrified-clay\""), "{}", finding.message);
 }
 
 /// Every kind of row that the format has can be looked at, and each finding points into it.

@@ -20,7 +20,7 @@ LISTS = {(one["id"], one["version"]): one for one in (read("schema/obvert-terms.
 SCHEMES = {(one["id"], one["version"]): one for one in (read("schema/obvert-grades.json"),)}
 # code-lists.md, Material classes
 CLASSES = {}
-for line in (ROOT / "spec/code-lists.md").read_text(encoding="utf-8").splitlines():
+for line in (ROOT / "spec/codes/code-lists.md").read_text(encoding="utf-8").splitlines():
     cells = re.findall(r"`([a-z-]+)`", line)
     if re.match(r"\| `(clayware|concrete|plastic|metal|masonry|other)` \| `", line):
         CLASSES.update({material: cells[0] for material in cells[1:]})
@@ -71,7 +71,7 @@ def content(value, extension=False):
     return [content(item, extension) for item in value] if isinstance(value, list) else value
 
 
-# checking.md, Numbers
+# conventions.md, Ranges; checking.md, Numbers
 def exceeds(value, limit):
     return value > limit + 1e-9 * abs(limit)
 
@@ -107,7 +107,7 @@ def clock_reading(clock):
     return "point" if keys == {"at"} else "arc" if keys == {"from", "to"} else None
 
 
-# code-lists.md, Amounts; conventions.md, Units
+# code-lists.md, Quantities; conventions.md, Units
 def amounts(code, row):
     recorded = row.get("characterisation", [])
     return [q for q in code.get("quantities", []) if recorded[: len(q.get("when", []))] == q.get("when", [])]

@@ -231,7 +231,7 @@ class Run:
         surplus = 0 if start is None else max(0, self.metres(max(0, self.rows[start]["at"] - self.reads)))
         return exceeds(far - surplus, length + 2 * tolerance(length) + allowance)
 
-    # checking.md, Bore
+    # code-lists.md, Cross-section along a run
     @functools.cache
     def bore(self, i):
         pipe = self.pipe or {}
@@ -269,7 +269,7 @@ class Run:
                 first = False
         return bore
 
-    # grade-schemes.md, Entries; checking.md, Grades
+    # grade-schemes.md, Entries; Certain grades
     @functools.cache
     def computed(self, i, aspect):
         row, code, scheme = self.rows[i], self.codes[i], self.survey.scheme
@@ -346,7 +346,7 @@ class Run:
             self.observation(i, f"{at}/observations/{i}")
 
     # rules.md, stretch-overlap, Exactly
-    # ratings.md, Roll-up
+    # grade-schemes.md, Roll-up
     def recorded(self, i, aspect):
         grade = self.rows[i].get("grades", {}).get(aspect)
         return self.computed(i, aspect)[0] if grade is None else grade

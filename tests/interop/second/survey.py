@@ -287,7 +287,7 @@ class Survey:
             if exceeds(a + b - length, tolerance(length) + between):
                 self.report("reverse-overlap", f"{run.at}/reverse_of")
 
-    # ratings.md, Roll-up
+    # grade-schemes.md, Roll-up
     def ratings(self, runs):
         if not self.scheme or self.trap:
             return

@@ -98,7 +98,7 @@ fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String,
     let id = document.pointer(path)?.as_str()?;
     let meant = id.trim();
     if path == "/id" {
-        return (!meant.is_empty()).then(|| Fix::safe("takes the white space away", vec![Edit::replace(path, meant)]));
+        return (!meant.is_empty()).then(|| Fix::safe("removes the white space", vec![Edit::replace(path, meant)]));
     }
     let (rows, _) = path.strip_suffix("/id")?.rsplit_once('/')?;
     if meant.is_empty() || ids(document.pointer(rows)).filter(|other| other.trim() == meant).count() != 1 {
@@ -111,7 +111,7 @@ fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String,
         let astray = named.iter().filter(|(_, other)| other.trim() == meant && other != meant);
         edits.extend(astray.map(|(place, _)| Edit::replace(place.as_str(), meant)));
     }
-    Some(Fix::safe("takes the white space away, wherever the id is named", edits))
+    Some(Fix::safe("removes the white space, everywhere the id is used", edits))
 }
 
 /// A reference to a row that there is but for white space or case.

@@ -2,7 +2,7 @@
 //! engines of other people (`tests/interop/test_cases.py`, `tests/interop/cases.mjs`) hold the published schema against them.
 //!
 //! What a schema cannot see is [`Verdict::Beyond`], and nothing else may be: there the reader refuses and a validator of the schema alone
-//! accepts. `spec/conformance.md` lists these kinds.
+//! accepts. `spec/format/conformance.md` lists these kinds.
 //!
 //! Nothing here is left to chance: equal seeds give equal cases. `OBVERT_CASES` names a file to write them to, `OBVERT_CASES_SEED` another
 //! seed than 1, `OBVERT_CASES_EACH` how many are spoilt at random in each way, instead of 40.

@@ -5,12 +5,11 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every characterisation that the code list asks for is there. Characterisations stand in the list's order, so one
-    /// is missing where the row has fewer than its place asks for.
+    /// A characterisation that the code list requires is missing: the row has none at its position.
     ///
     /// # Why it matters
-    /// Infiltration that drips and infiltration that gushes have one code. What tells them apart, and decides the grade,
-    /// is the characterisation.
+    /// Dripping and gushing infiltration have the same code; the characterisation decides the
+    /// grade.
     ///
     /// # Fails
     /// At `/runs/1/observations/2`:
@@ -19,17 +18,17 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The form of a preformed junction may be left out.
+    /// The form of a preformed junction is optional.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/3/code", "value": "connection.preformed"}]
     /// ```
     ///
     /// # Fix
-    /// Add what is missing; the message lists what can stand there.
+    /// Add the missing value; the message lists what it can be.
     name: "characterisation-missing", severity: Error, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
-    facts: { "missing" = Text "the name of the first required place that is empty, as the code list has it" },
+    facts: { "missing" = Text "the name of the first missing characterisation, as the code list has it" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -37,10 +36,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let recorded = row.row.characterisation.len();
     if let Some(place) = code.characterisation.iter().skip(recorded).find(|place| place.required) {
         let values: Vec<&str> = place.values.iter().map(|value| value.value.as_str()).collect();
-        let values = if values.is_empty() { String::new() } else { format!(": one of {}", values.join(", ")) };
+        let values = if values.is_empty() { String::new() } else { format!(", one of {}", values.join(", ")) };
         out.report(
             row.spot(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
-            format!("{} needs its {}{values}", code.code, place.name),
+            format!("{} is missing its {}{values}", code.code, place.name),
         )
         .fact("missing", place.name.as_str());
     }

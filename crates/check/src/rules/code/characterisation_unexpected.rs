@@ -5,11 +5,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation has no more characterisations than its code has places for.
+    /// An observation has more characterisations than its code takes.
     ///
     /// # Why it matters
-    /// What stands in a place that the list does not have means nothing to a reader. Mostly it belongs to another code,
-    /// and the code is the mistake.
+    /// The extra value has no meaning; usually the code is wrong.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/characterisation/0`:
@@ -23,7 +22,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take the surplus away, put it into the remark, or correct the code.
+    /// Remove the extra value, move it to the remark, or correct the code.
     name: "characterisation-unexpected", severity: Warning, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
@@ -36,14 +35,14 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
     let places = code.characterisation.len();
-    if let Some(surplus) = row.row.characterisation.get(places) {
+    if let Some(extra) = row.row.characterisation.get(places) {
         let takes = match places {
             0 => "no characterisation".to_owned(),
-            places => format!("{places} at most"),
+            places => format!("at most {places}"),
         };
         out.report(
             row.spot(&format!("/characterisation/{places}")),
-            format!("{} takes {takes}, but {surplus:?} is recorded", code.code),
+            format!("{} takes {takes}, but {extra:?} is recorded as well", code.code),
         )
         .fact("recorded", row.row.characterisation.len())
         .fact("places", places);

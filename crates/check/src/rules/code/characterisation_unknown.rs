@@ -9,12 +9,14 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every characterisation is one of the values that the code list has for its place. The rule stands back where the
-    /// list says that the place is open: that there are values which it does not know.
+    /// A characterisation is not one of the values that the code list has for its position.
+    ///
+    /// # Exceptions
+    /// - The code list says that the position is open to other values.
     ///
     /// # Why it matters
-    /// A value that the list does not have is passed over when the grade is looked up, so a serious finding can come
-    /// out as a slight one.
+    /// It is ignored when the grade is looked up, so a serious defect can be graded as a slight
+    /// one.
     ///
     /// # Fails
     /// At `/runs/1/observations/2/characterisation/0`:
@@ -32,7 +34,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write one of the list's values for this place.
+    /// Write one of the list's values for this position.
     name: "characterisation-unknown", severity: Error, scope: Observation, since: "0.1",
     clause: "observations#characterisation",
     needs: [Codes],
@@ -50,7 +52,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             continue;
         }
         let help = advice(code, place, value, out);
-        let message = format!("{value:?} is no {} of {}", place.name, code.code);
+        let message = format!("{value:?} is not a {} of {}", place.name, code.code);
         let spot = row.spot(&format!("/characterisation/{index}"));
         let meant = same_but_case(value, place.values.iter().map(|known| known.value.as_str()));
         let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
@@ -63,7 +65,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
 
 fn advice(code: &Code, place: &Characterisation, value: &str, out: &mut Sink<'_>) -> String {
     if let Some(other) = code.characterisation.iter().find(|other| has(other, value)) {
-        return format!("{value:?} is a {} of it; characterisations stand in the code list's order", other.name);
+        return format!(
+            "{value:?} is a {} of this code; write the characterisations in the code list's order",
+            other.name
+        );
     }
     let meant = value.to_lowercase();
     if let Some(known) = place.values.iter().find(|known| known.label.values().any(|l| l.to_lowercase() == meant)) {
@@ -72,6 +77,6 @@ fn advice(code: &Code, place: &Characterisation, value: &str, out: &mut Sink<'_>
     let values = || place.values.iter().map(|known| known.value.as_str());
     match out.near(value, values()) {
         Some(near) => format!("did you mean {near:?}?"),
-        None => format!("it can be {}", values().collect::<Vec<_>>().join(", ")),
+        None => format!("write one of {}", values().collect::<Vec<_>>().join(", ")),
     }
 }

@@ -8,14 +8,18 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A clock reference is one hour where the code list asks for a point, and an arc where it asks for a span.
+    /// A clock reference is an arc where the code list asks for a point, or a point where it asks
+    /// for an arc.
     ///
-    /// The rule stands back where the clock reference is wrong in itself (its hours or its form), where an arc begins and
-    /// ends at one hour, and where a clock reference means nothing with the code.
+    /// # Exceptions
+    /// - The hours are invalid (`clock-range`), or the clock reference is in neither form
+    ///   (`clock-form`).
+    /// - The arc begins and ends at the same hour (`clock-full-circle`).
+    /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// How far a crack goes round decides whether the pipe still holds. A connection has a centre: given as an arc, a
-    /// cutter inside a lining does not know where to begin.
+    /// How far a crack goes round decides whether the pipe holds; a cutter that opens a connection
+    /// needs its centre.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/clock`:
@@ -35,7 +39,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write the hour of the centre as `at`, or the two ends of the arc as `from` and `to`, clockwise.
+    /// Write one hour as `at`, or an arc as `from` and `to`, clockwise.
     name: "clock-extent", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
     needs: [Codes],
 }
@@ -47,7 +51,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         (ClockReading::Point(at), Some(ClockExtent::Span)) if at.is_valid() => {
             out.report(
                 row.spot("/clock"),
-                format!("{} reaches over an arc, but only {at} o'clock is recorded", code.code),
+                format!("{} extends over an arc, but only {at} o'clock is recorded", code.code),
             );
         }
         (ClockReading::Arc(from, to), Some(ClockExtent::Point)) if from.is_valid() && to.is_valid() && from != to => {

@@ -7,13 +7,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A clock reference has one of two forms: one hour as `at`, or an arc as `from` and `to`.
+    /// `clock` is neither one hour (`at`) nor an arc (`from` and `to`).
     ///
-    /// The rule stands back where a clock reference means nothing with the code.
+    /// # Exceptions
+    /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// An arc without its second end, or an arc and an hour side by side, can be read in two ways, and two offices will
-    /// read it in both.
+    /// It can be read in two ways.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/clock`:
@@ -46,9 +46,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let message = match (clock.at, clock.from, clock.to) {
         (None, None, None) => "the clock reference is empty".to_owned(),
-        (None, Some(from), None) => format!("the clock reference goes from {from} to nowhere"),
-        (None, None, Some(to)) => format!("the clock reference goes to {to} from nowhere"),
-        (Some(at), ..) => format!("the clock reference is at {at} and an arc as well"),
+        (None, Some(from), None) => format!("the clock reference is from {from}, but has no to"),
+        (None, None, Some(to)) => format!("the clock reference is to {to}, but has no from"),
+        (Some(at), ..) => format!("the clock reference is at {at}, but has from or to as well"),
         (None, Some(_), Some(_)) => return,
     };
     out.report(row.spot("/clock"), message);

@@ -9,15 +9,16 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An arc does not begin and end at one hour. The format reads such an arc as all the way round; whether that, or
-    /// one hour, was meant must be said.
+    /// An arc begins and ends at the same hour. The format reads it as the whole circumference, but
+    /// one hour may be meant.
     ///
-    /// The rule stands back where the hours are wrong in themselves, where `at` stands beside the arc, and where a clock reference means nothing with the
-    /// code.
+    /// # Exceptions
+    /// - The hours are invalid (`clock-range`), or there is `at` as well (`clock-form`).
+    /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// "12 to 12" is entered for a spot at the top as often as for the whole circumference. One is a small matter, the
-    /// other can be a pipe that has come apart.
+    /// "12 to 12" is entered for a spot at the top as often as for the whole circumference, which
+    /// is far more serious.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/clock`:
@@ -30,7 +31,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// All the way round, for a code that may go without a clock.
+    /// The whole circumference, for a code that does not require a clock reference.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/5/clock"}]
     /// ```
@@ -39,8 +40,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write `at` for one hour. For all the way round leave the clock out, or, where the code needs one, let the arc end
-    /// half an hour before it began.
+    /// Write `at` for one hour. For the whole circumference remove the clock reference or, if it is
+    /// required, end the arc half an hour before it begins.
     name: "clock-full-circle", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
     facts: { "hour" = ClockHour "where the arc begins and ends" },
 }
@@ -51,9 +52,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let point = row.code.is_some_and(|code| code.clock.extent == Some(ClockExtent::Point));
-    let question = if point { "one hour was probably meant" } else { "is one hour meant, or all the way round?" };
+    let meaning =
+        if point { "one hour was probably meant" } else { "one hour or the whole circumference may be meant" };
     let finding = out
-        .report(row.spot("/clock"), format!("the arc begins and ends at {from} o'clock; {question}"))
+        .report(row.spot("/clock"), format!("the arc begins and ends at {from} o'clock; {meaning}"))
         .fact("hour", from.get());
     if point {
         let edits = vec![

@@ -7,10 +7,11 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that concerns the whole cross-section, or the run itself, is recorded without a clock reference.
+    /// A clock reference is recorded with a code that takes none, since it concerns the whole
+    /// cross-section or the run.
     ///
     /// # Why it matters
-    /// A water level at 3 o'clock is a reference that slipped into the wrong row, and so is missing from another.
+    /// It belongs to another row, which now lacks it.
     ///
     /// # Fails
     /// At `/runs/0/observations/1/clock`:
@@ -24,7 +25,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take the clock reference away, or move it to the row that it belongs to.
+    /// Remove the clock reference, or move it to the right row.
     name: "clock-not-applicable", severity: Warning, scope: Observation, since: "0.1", clause: "observations#clock",
     needs: [Codes],
 }
@@ -32,7 +33,7 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.clock.is_some() {
         if let Some(code) = row.code.filter(|code| code.clock.usage == ClockUse::None) {
-            out.report(row.spot("/clock"), format!("a clock reference means nothing with {}", code.code));
+            out.report(row.spot("/clock"), format!("{} takes no clock reference", code.code));
         }
     }
 }

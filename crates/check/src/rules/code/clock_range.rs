@@ -9,17 +9,19 @@ use crate::views::{Part, Spot};
 
 rule! {
     /// # What it checks
-    /// Every clock reference is an hour from 1 to 12 in steps of a half, half past twelve being 12.5: in observations, in
-    /// what a lateral joins, and where a camera was launched.
+    /// A clock hour is not one of 1, 1.5, 2, …, 12.5: in an observation, in `joins` of a lateral,
+    /// or in `launched` of a run.
     ///
-    /// The rule stands back where a clock reference means nothing with the code.
+    /// # Exceptions
+    /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// 0 o'clock and 13 o'clock come from counting hours as a day does, or from a slip of the key. Read as an angle they
-    /// put the finding somewhere else on the wall, or are refused.
+    /// 0 and 13 come from 24-hour counting or a typing error, and are read as another place on the
+    /// wall.
     ///
     /// # Source
-    /// EN 13508-2, 8.1.5 (from memory): hours from 1 to 12, clockwise. The halves are the format's own.
+    /// EN 13508-2, 8.1.5 (from memory): hours from 1 to 12, clockwise. The halves are the format's
+    /// own.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/clock/at`:
@@ -45,7 +47,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Read the hour again from the picture; 12 is the top, 6 the bottom, clockwise as seen in the direction of travel.
+    /// Read the hour again from the picture: 12 is the top, 6 the bottom, clockwise in the
+    /// direction of travel.
     name: "clock-range", severity: Error, scope: Throughout, since: "0.1", clause: "observations#clock",
     facts: { "hour" = ClockHour "the hour, as recorded" },
 }
@@ -80,18 +83,18 @@ fn judge(hour: Option<ClockHour>, spot: impl FnOnce() -> Spot, out: &mut Sink<'_
     let why = if value == 0.0 {
         "the top of the pipe is 12"
     } else if (0.0..1.0).contains(&value) {
-        "what lies between 12 and 1 is 12.5"
+        "between 12 and 1 is 12.5"
     } else if (1.0..13.0).contains(&value) {
-        "hours go in steps of a half"
+        "hours are in steps of 0.5"
     } else {
-        "hours go from 1 to 12"
+        "hours are from 1 to 12.5"
     };
     let spot = spot();
-    // Counted as a day counts its hours, the hour that begins at 0 is the clock's 12.
+    // In 24-hour counting, the hour from 0 on is the clock's 12.
     let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
     let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
-    let finding = out.report(spot, format!("{hour} is no clock reference: {why}")).fact("hour", value);
+    let finding = out.report(spot, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
     if let (Some(meant), Some(edits)) = (meant, edits) {
-        finding.fix_if_confirmed(format!("{value} is how the recorder counts {meant} o'clock"), edits);
+        finding.fix_if_confirmed(format!("{value} means {meant} o'clock"), edits);
     }
 }

@@ -7,10 +7,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code whose place on the wall matters is recorded with a clock reference.
+    /// A code that requires a clock reference is recorded without one.
     ///
     /// # Why it matters
-    /// Who opens a connection from inside a new lining, or digs down to a hole, must know where on the wall it is.
+    /// The place on the wall is needed to open a connection in a lining, or to dig down to a hole.
     ///
     /// # Fails
     /// At `/runs/0/observations/3`:
@@ -19,13 +19,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Roots may go without.
+    /// It is optional for roots.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/5/clock"}]
     /// ```
     ///
     /// # Fix
-    /// Add the clock reference from the picture or the video, as seen in the direction of travel.
+    /// Add the clock reference from the picture or the video.
     name: "clock-required", severity: Error, scope: Observation, since: "0.1", clause: "observations#clock",
     needs: [Codes],
 }
@@ -40,6 +40,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(ClockExtent::Span) => "an arc from one hour to another",
             Some(ClockExtent::Either) | None => "one hour, or an arc",
         };
-        out.report(row.spot(""), format!("{} needs a clock reference: {form}", code.code));
+        out.report(row.spot(""), format!("{} requires a clock reference: {form}", code.code));
     }
 }

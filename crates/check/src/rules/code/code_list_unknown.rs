@@ -7,12 +7,14 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's code list is at hand: built in, or given to the checker as a file. Another version of a list that is
-    /// at hand is left to `code-list-version`.
+    /// The document's code list is not available: it is neither built in nor passed to the checker
+    /// as a file.
+    ///
+    /// # Exceptions
+    /// - Another version of the list is available (`code-list-version`).
     ///
     /// # Why it matters
-    /// Without the list nothing is known about any code. The rules about codes, clock references, amounts and grades are
-    /// then not run, and a clean report would say less than it seems to.
+    /// No rule about codes is run, so a clean report says less than it seems to.
     ///
     /// # Fails
     /// At `/coding/list`:
@@ -29,7 +31,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Give the checker the code list as a file, or correct the list's id and version.
+    /// Pass the code list to the checker as a file, or correct its id and version.
     name: "code-list-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
     facts: {
         "list" = Id "the code list that the document names",
@@ -45,7 +47,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let near = out.near(id, CodeList::built_ins().iter().map(|known| known.id.as_str()));
     let finding = out.report(
         Spot::at("/coding/list"),
-        format!("the code list {id} {version} is not at hand, so nothing that depends on codes is checked"),
+        format!("the code list {id} {version} is not available, so nothing that depends on codes is checked"),
     );
     finding.fact("list", id).fact("version", version);
     if let Some(near) = near {

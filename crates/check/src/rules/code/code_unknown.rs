@@ -11,22 +11,22 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every observation's code is in the document's code list.
+    /// The code of an observation is not in the document's code list. Other rules about codes skip
+    /// the row.
     ///
     /// # Why it matters
-    /// A code that nobody can look up says nothing: no grade follows from it, no clock or amount can be judged, and the
-    /// receiving office cannot load the row. Every other rule about codes passes over such a row.
+    /// It cannot be graded, and the receiving office cannot load the row.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/code`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "crack.longitudnal"}]
     /// ```
-    /// Written with capitals. At `/runs/0/observations/2/code`:
+    /// In capitals. At `/runs/0/observations/2/code`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "Crack.Longitudinal"}]
     /// ```
-    /// The name of a code is not the code. At `/runs/0/observations/2/code`:
+    /// The label of a code. At `/runs/0/observations/2/code`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "Longitudinal crack"}]
     /// ```
@@ -37,7 +37,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write the code as the list has it, or name the list that the document is coded in under `coding`.
+    /// Write the code as the list has it, or name the right list in `coding`.
     name: "code-unknown", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
     facts: {
@@ -51,7 +51,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
     let help = out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
-    let finding = out.report(row.spot("/code"), format!("{code:?} is no code of {} {}", list.id, list.version));
+    let finding = out.report(row.spot("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
         finding.help(help);
@@ -72,12 +72,12 @@ fn advice(
     let meant = code.to_lowercase();
     let named = |known: &Code| known.label.values().any(|label| label.to_lowercase() == meant);
     if let Some(known) = list.codes.iter().find(|known| named(known)) {
-        return Some(format!("did you mean {:?}? That is the code of what is called {code:?}", known.code.as_str()));
+        return Some(format!("did you mean {:?}? {code:?} is its label", known.code.as_str()));
     }
     let links = || list.codes.iter().flat_map(|known| known.same_as.iter().map(move |other| (known, other)));
     if let Some((_, first)) = links().find(|(_, other)| *other.code == *code) {
         let of = || links().filter(|(_, other)| other.list == first.list && *other.code == *code);
-        // One code there is often several here, told apart by their characterisation.
+        // One code there can be several here, with different characterisations.
         let exact = of().find(|(_, other)| other.fit() == Fit::Exact && other.characterisation == characterisation);
         let mut would: Vec<&str> = exact
             .map_or_else(|| of().collect(), |one| vec![one])
@@ -90,7 +90,7 @@ fn advice(
             several => format!("one of {}", several.join(", ")),
         };
         return Some(format!(
-            "{code:?} is a code of {}: name that list under coding if the document is coded in it; here it would be {would}",
+            "{code:?} is a code of {}: name that list under coding if the document is coded in it; in this list, write {would}",
             first.list
         ));
     }

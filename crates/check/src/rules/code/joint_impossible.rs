@@ -8,11 +8,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that cannot be at a joint is not recorded with `joint: true`.
+    /// A code that cannot be at a joint is recorded with `joint: true`.
     ///
     /// # Why it matters
-    /// A connection is made in the barrel of a pipe. Marked as at a joint, either the mark or the code is wrong, and a
-    /// count of bad joints is too high by one.
+    /// The count of defective joints is one too high, or the code is wrong.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/joint`:
@@ -30,7 +29,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take `joint` away, or correct the code.
+    /// Remove `joint`, or correct the code.
     name: "joint-impossible", severity: Warning, scope: Observation, since: "0.1", clause: "observations#joint",
     needs: [Codes],
 }
@@ -41,7 +40,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             let spot = row.spot("/joint");
             let edits = vec![Edit::remove(spot.path.as_str())];
             out.report(spot, format!("{} cannot be at a joint, but is recorded at one", code.code))
-                .fix_if_confirmed("the code is right, and the joint was marked by mistake", edits);
+                .fix_if_confirmed("the code is right, and joint: true is a mistake", edits);
         }
     }
 }

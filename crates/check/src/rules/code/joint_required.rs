@@ -8,11 +8,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that can be seen only at a joint is recorded with `joint: true`.
+    /// A code that occurs only at joints is recorded without `joint: true`.
     ///
     /// # Why it matters
-    /// Joint by joint is how a pipe is tested and sealed. A displaced joint that is not marked as being at one is missing
-    /// from every list of joints.
+    /// Pipes are tested and sealed joint by joint; this one is missing from every list of joints.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -31,21 +30,21 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add `joint: true`, or correct the code if it was not at a joint.
+    /// Add `joint: true`, or correct the code if it is not at a joint.
     name: "joint-required", severity: Warning, scope: Observation, since: "0.1", clause: "observations#joint",
     needs: [Codes],
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| code.joint == JointUse::Required) else { return };
-    let said = match row.row.joint {
+    let recorded = match row.row.joint {
         Some(true) => return,
-        Some(false) => "says that it is not",
-        None => "does not say that it is",
+        Some(false) => "has joint: false",
+        None => "does not have joint: true",
     };
     out.report(
         row.spot(if row.row.joint.is_some() { "/joint" } else { "" }),
-        format!("{} is seen at a joint only, but the row {said} at one", code.code),
+        format!("{} occurs only at joints, but the row {recorded}", code.code),
     )
-    .fix_if_confirmed("the code is right, and it was at a joint", vec![Edit::add(row.spot("/joint").path, true)]);
+    .fix_if_confirmed("the code is right, and it is at a joint", vec![Edit::add(row.spot("/joint").path, true)]);
 }

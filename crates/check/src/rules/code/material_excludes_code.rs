@@ -7,15 +7,15 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that the code list keeps to certain materials is recorded only where the pipe is of one of them. A row
-    /// that says that the material changes counts from there on.
+    /// The code list restricts a code to certain materials, and the pipe is of another one there.
+    /// Recorded changes of material count.
     ///
-    /// The rule stands back in a lined pipe, where the camera sees the lining, and in a pipe of material `other`, which
-    /// can be anything.
+    /// # Exceptions
+    /// - The pipe is lined, so the camera sees the lining.
+    /// - The material is `other`.
     ///
     /// # Why it matters
-    /// Missing bricks in a plastic pipe are a slip of the hand or a wrong material in the owner's record. Either way the
-    /// grade and the repair that follow would be for another pipe.
+    /// Grade and repair would be for another pipe.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/code`:
@@ -30,7 +30,7 @@ rule! {
     ///  {"op": "replace", "path": "/runs/0/observations/4/code", "value": "note.photo"},
     ///  {"op": "replace", "path": "/pipes/0/material", "value": "brick"}]
     /// ```
-    /// The run says that the material changes before.
+    /// The run records a change of material before.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/code", "value": "brick.missing"},
     ///  {"op": "replace", "path": "/runs/0/observations/4/code", "value": "note.photo"},
@@ -44,12 +44,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the code, or the pipe's material; record a change of material where the pipe changes.
+    /// Correct the code or the pipe's material, or record a change of material where the pipe
+    /// changes.
     name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
     facts: {
-        "material" = Word "the class of the material of the pipe at the row",
-        "materials" = Words "the classes that the code can be seen in, in the order of the code list",
+        "material" = Word "the class of the pipe's material at the row",
+        "materials" = Words "the classes that the code is restricted to, in the order of the code list",
     },
 }
 
@@ -62,11 +63,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if !code.materials.contains(&class) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let said = only.join(", ");
-        out.report(
-            row.spot("/code"),
-            format!("{} can be seen in {said} only, but the pipe is of {class} here", code.code),
-        )
-        .fact("material", class.as_str())
-        .fact("materials", only);
+        out.report(row.spot("/code"), format!("{} occurs only in {said}, but the pipe is of {class} here", code.code))
+            .fact("material", class.as_str())
+            .fact("materials", only);
     }
 }

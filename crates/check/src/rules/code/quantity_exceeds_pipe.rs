@@ -9,12 +9,19 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// What is measured across the pipe is not more than the pipe is high: the height of a connection, the depth of
-    /// standing water or of a deposit, an offset, a drop, a bulge. The size where the row stands counts. An amount that
-    /// the code list does not allow is left to `quantity-range`, a size in a doubtful unit to `size-unit-suspect`.
+    /// An amount that is measured across the pipe is more than 1.1 times the pipe's height there.
+    ///
+    /// # Exceptions
+    /// - The code records a change of size.
+    /// - The code list does not allow the amount (`quantity-range`).
+    /// - The size is in a doubtful unit (`size-unit-suspect`).
+    ///
+    /// # Exactly
+    /// Amounts measured across the pipe have a unit of length and the name `height`, `depth`,
+    /// `offset`, `drop` or `bulge`.
     ///
     /// # Why it matters
-    /// Most often the unit is wrong: 4 (in) became 4 ft, or 150 (mm) became 150 in. The amount decides the grade.
+    /// Usually the unit is wrong: 4 in became 4 ft, or 150 mm became 150 in.
     ///
     /// # Source
     /// Nominal sizes may be a tenth off what is measured: common practice, no published source.
@@ -56,7 +63,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             continue;
         };
         let Some(height) = row.cross_section().height else { return };
-        // Nominal sizes are not exactly what is measured.
+        // A measured size may differ from the nominal one.
         if amount * factor <= height * 1.1
             || !in_range(meaning, amount)
             || row.run.pipe.is_some_and(|view| view.size_doubtful())

@@ -5,12 +5,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every amount that the code list requires is there. Amounts stand in the list's order, so one is missing where the
-    /// row has fewer than its place asks for.
+    /// An amount that the code list requires is missing: the row has none at its position.
     ///
     /// # Why it matters
-    /// A displaced joint without its offset can be a hair's breadth or the end of the pipe. No grade follows from it, and
-    /// the next survey cannot tell whether it has moved.
+    /// A displaced joint without its offset cannot be graded or compared with the next survey.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -19,13 +17,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The width of a crack may be left out, and so may the width of a connection after its height.
+    /// The width of a crack is optional, and so is that of a connection after its height.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/code", "value": "crack.longitudinal"}]
     /// ```
     ///
     /// # Fix
-    /// Measure the amount again from the picture or the video and add it with its unit.
+    /// Measure it from the picture or the video, and add it with its unit.
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
@@ -44,15 +42,15 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let said: Vec<String> = missing()
         .map(|meaning| match meaning.of {
-            Some(of) => format!("{} in {} of {}", meaning.name, meaning.unit, of.as_str().replace('-', " ")),
-            None => format!("{} in {}", meaning.name, meaning.unit),
+            Some(of) => format!("{} ({} of {})", meaning.name, meaning.unit, of.as_str().replace('-', " ")),
+            None => format!("{} ({})", meaning.name, meaning.unit),
         })
         .collect();
-    let said = said.join(" and its ");
+    let said = said.join(" and ");
     let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
     out.report(
         row.spot(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
-        format!("{} needs its {said}", code.code),
+        format!("{} is missing its {said}", code.code),
     )
     .fact("missing", names);
 }

@@ -6,19 +6,21 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every amount lies in the range that the code list gives it, after conversion into the list's unit; both ends of
-    /// the range are allowed. An amount in the wrong kind of unit is another rule's finding.
+    /// An amount, converted into the code list's unit, is outside the range that the list gives it.
+    /// Both ends of the range are allowed.
+    ///
+    /// # Exceptions
+    /// - The unit measures something else (`quantity-unit`).
     ///
     /// # Why it matters
-    /// More than all of the height cannot be under water. Such an amount has a slipped decimal point or the wrong unit,
-    /// and grades and statistics take it for the worst case of all.
+    /// Grades and statistics take a slipped decimal point for the worst case.
     ///
     /// # Fails
     /// At `/runs/0/observations/1/quantities/0/value`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/1/quantities/0/value", "value": 140}]
     /// ```
-    /// 50 in are 1270 mm. At `/runs/0/observations/4/quantities/0/value`:
+    /// 50 in is 1270 mm. At `/runs/0/observations/4/quantities/0/value`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0/value", "value": 50}]
     /// ```
@@ -58,7 +60,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         out.report(
             row.spot(&format!("/quantities/{index}/value")),
             format!(
-                "a {} of {} {}{converted} is impossible with {}: it is {range} {}",
+                "the {} of {} {}{converted} is out of range for {}: it must be {range} {}",
                 meaning.name, recorded.value, recorded.unit, code.code, meaning.unit
             ),
         )

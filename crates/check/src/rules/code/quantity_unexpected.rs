@@ -5,10 +5,14 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation has no more amounts than its code has in the code list.
+    /// An observation has more amounts than its code takes.
+    ///
+    /// # Exceptions
+    /// - A characterisation in an open position is not known to the code list: it may have an
+    ///   amount of its own.
     ///
     /// # Why it matters
-    /// What an amount measures follows from its place. One that has no place measures nothing that a reader could know.
+    /// What an amount measures follows from its position, so the extra one has no meaning.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/quantities/1`:
@@ -27,7 +31,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take the surplus away, put it into the remark, or correct the code.
+    /// Remove the extra amount, move it to the remark, or correct the code.
     name: "quantity-unexpected", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
@@ -38,7 +42,7 @@ rule! {
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    // A characterisation that the list does not know may well have an amount of its own.
+    // A characterisation that the list does not know may have an amount of its own.
     let known = |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
         place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
     };
@@ -47,12 +51,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
     let amounts = || code.amounts(&row.row.characterisation);
     let places = amounts().count();
-    if let Some(surplus) = row.row.quantities.get(places) {
+    if let Some(extra) = row.row.quantities.get(places) {
         let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
         let takes = if names.is_empty() { "no amount".to_owned() } else { format!("only its {}", names.join(" and ")) };
         out.report(
             row.spot(&format!("/quantities/{places}")),
-            format!("{} takes {takes}, but {} {} is recorded as well", code.code, surplus.value, surplus.unit),
+            format!("{} takes {takes}, but {} {} is recorded as well", code.code, extra.value, extra.unit),
         )
         .fact("recorded", row.row.quantities.len())
         .fact("places", places);

@@ -5,12 +5,11 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every amount is in a unit that measures what the code list says: a length in any unit of length, a share in
-    /// percent, and so on.
+    /// The unit of an amount measures something else than the code list's: a percentage where the
+    /// list has a length, for example.
     ///
     /// # Why it matters
-    /// Ten per cent and ten millimetres of offset are not the same joint. An amount in the wrong kind of unit cannot be
-    /// converted, and the grade that rests on it is a guess.
+    /// It cannot be converted, so a grade that rests on it is a guess.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/quantities/0/unit`:
@@ -19,13 +18,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Inches where the list has millimetres.
+    /// Feet where the list has millimetres.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 0.04, "unit": "ft"}}]
     /// ```
     ///
     /// # Fix
-    /// Correct the unit, or the amount if it was taken in another way than the list asks for.
+    /// Correct the unit or the amount.
     name: "quantity-unit", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {

@@ -7,12 +7,14 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that the code list keeps to certain shapes is recorded only where the pipe has one of them. A row that
-    /// says that the shape changes counts from there on; the shape `other` excludes nothing.
+    /// The code list restricts a code to certain shapes, and the pipe has another one there.
+    /// Recorded changes of shape count.
+    ///
+    /// # Exceptions
+    /// - The shape is `other`.
     ///
     /// # Why it matters
-    /// Ovality is a departure from the circle. Recorded for an egg-shaped pipe it is either the wrong code or the wrong
-    /// shape, and the design of a lining would start from it.
+    /// A lining would be designed for another pipe.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/code`:
@@ -26,7 +28,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/code", "value": "deformation.oval"}]
     /// ```
-    /// The run says that the shape changes before.
+    /// The run records a change of shape before.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/code", "value": "deformation.oval"},
     ///  {"op": "replace", "path": "/pipes/0/shape", "value": "egg"},
@@ -35,12 +37,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the code, or the pipe's shape; record a change of shape where the pipe changes.
+    /// Correct the code or the pipe's shape, or record a change of shape where the pipe changes.
     name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
     facts: {
         "shape" = Word "the shape of the pipe at the row",
-        "shapes" = Words "the shapes that the code can be seen in, in the order of the code list",
+        "shapes" = Words "the shapes that the code is restricted to, in the order of the code list",
     },
 }
 
@@ -52,7 +54,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let said = only.join(", ");
         out.report(
             row.spot("/code"),
-            format!("{} can be seen in {said} pipes only, but the pipe is {shape} here", code.code),
+            format!("{} occurs only in {said} pipes, but the pipe is {shape} here", code.code),
         )
         .fact("shape", shape.as_str())
         .fact("shapes", only);

@@ -9,22 +9,27 @@ use crate::views::{RowView, RunView};
 
 rule! {
     /// # What it checks
-    /// From one recorded water level to the next, close by, the level does not jump. Where the pipe's gradient and height
-    /// are known, what a flat water surface gains over that distance is allowed for.
+    /// The water level jumps from one recorded level to the next close by, by more than a flat
+    /// water surface would gain.
     ///
-    /// The rule stands back between rows with a change of size or shape between them, and for levels that are impossible
-    /// in themselves.
+    /// # Exceptions
+    /// - A change of size or shape is recorded between the two rows.
+    /// - A level is not a percentage, or outside the code list's range.
+    /// - The run is *disordered*, or lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Exactly
-    /// Each row of the role `level` whose first amount is a percentage within the list's range is held against the one
-    /// before it in the run, where it is 0 to `within` farther than the end of that one. The level jumps where the two
-    /// differ by more than `step` + slope × way ∕ height × 100, in percentage points; the slope is the difference of the
-    /// inverts over the length of the pipe, the height that of the bore. Where one of them is not known only `step` is
-    /// allowed.
+    /// Each row of the role `level` is compared with the one before it in the run, if it begins 0
+    /// to `within` after the end of that one. The level is the first amount. There is a finding if
+    /// the two differ by more than
+    ///
+    /// > `step` + slope × distance ∕ height × 100
+    ///
+    /// percentage points. The slope is the difference of the pipe's inverts over its length, the
+    /// height that of the bore; if one of them is not known, only `step` is allowed.
     ///
     /// # Why it matters
-    /// Water lies level or falls gently. A level that leaps within a camera's length is a slipped digit, or the first
-    /// sign of something in the way that nobody recorded.
+    /// Water lies level or falls gently. A jump is a mistyped digit or an obstruction that was not
+    /// recorded.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -37,7 +42,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Just as much as is allowed.
+    /// Exactly as much as is allowed.
     /// ```json
     /// [{"op": "add", "path": "/runs/0/observations/2", "value":
     ///   {"id": "2a", "at": 3, "code": "water.level", "quantities": [{"value": 35, "unit": "percent"}]}}]
@@ -49,12 +54,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at both places in the video; correct the level, or record what holds the water back.
+    /// Check both places in the video. Correct the level, or record the obstruction.
     name: "water-level-jump", severity: Warning, scope: Run, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     limits: {
-        "step" = 30.0 "percentage points" "the most that the level may change, common practice",
-        "within" = 1.5 "m" "the distance over which it is judged, common practice",
+        "step" = 30.0 "percentage points" "the most that the level may change; common practice",
+        "within" = 1.5 "m" "the distance within which levels are compared; common practice",
     },
     facts: {
         "before" = Percent "the level in the row before",
@@ -81,7 +86,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                         out.report(
                             row.spot("/quantities/0/value"),
                             format!(
-                                "the water level jumps from {was} to {level} percent within {} (from {end} on)",
+                                "the water level jumps from {was} to {level} percent within {}, from {end} on",
                                 run.survey.say_metres(metres)
                             ),
                         )
@@ -96,14 +101,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
 }
 
-/// The level in percent, where one is recorded and possible.
+/// The level in percent, if one is recorded and in range.
 fn level(row: &RowView<'_>) -> Option<f64> {
     let meaning =
         row.code?.amounts(&row.row.characterisation).next().filter(|meaning| meaning.unit == QuantityUnit::Percent)?;
     row.amount(0).filter(|amount| in_range(meaning, *amount))
 }
 
-/// How much a flat water surface gains on the invert over a distance, in percent of the height; 0 where it is not known.
+/// How much a flat water surface gains on the invert over a distance, in percent of the height; 0 if not known.
 fn flat(row: &RowView<'_>, metres: f64) -> f64 {
     let gain = || {
         let view = row.run.pipe?;

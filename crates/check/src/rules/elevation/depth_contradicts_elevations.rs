@@ -6,14 +6,17 @@ use crate::views::StructureView;
 
 rule! {
     /// # What it checks
-    /// The depth of a structure is its ground elevation minus its invert elevation, where all three are given. An invert above
-    /// the ground is the finding of `invert-above-ground` alone.
+    /// `depth` of a structure differs from `ground` − `invert` by more than `slack`.
+    ///
+    /// # Exceptions
+    /// - The invert is above the ground (`invert-above-ground`).
     ///
     /// # Why it matters
-    /// One of the three is wrong, and gradients, excavation depths and shoring are taken from them.
+    /// Gradients, excavation depths and shoring are taken from them.
     ///
     /// # Source
-    /// The slack is half of the last digit of a depth measured to tenths of a metre; common practice, no published source.
+    /// The slack is half of the last digit of a depth measured to tenths of a metre; common
+    /// practice, no published source.
     ///
     /// # Fails
     /// At `/structures/0/depth`:
@@ -32,12 +35,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the one of the three that is mistyped.
+    /// Correct whichever of the three is wrong.
     name: "depth-contradicts-elevations", severity: Warning, scope: Structure, since: "0.1", clause: "structures#elevations",
-    limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+    limits: { "slack" = 0.05 "m" "the difference that is allowed; common practice, no published source" },
     facts: {
         "depth" = Length "the depth, as recorded",
-        "off" = Length "how far it is from `ground` less `invert`, 0 or more",
+        "off" = Length "the absolute difference from `ground` − `invert`",
     },
 }
 
@@ -46,7 +49,7 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let Some(by) = disagreement(survey, row).filter(|by| exceeds(*by, out.limit("slack"))) else { return };
     let (Some(depth), Some(ground), Some(invert)) = (row.depth, row.ground, row.invert) else { return };
     let message = format!(
-        "the depth of {} is not the ground at {} minus the invert at {}, which is {}",
+        "the depth of {} differs from ground minus invert, {} - {} = {}",
         survey.say(depth),
         survey.say(ground),
         survey.say(invert),

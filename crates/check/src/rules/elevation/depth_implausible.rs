@@ -8,11 +8,15 @@ use crate::views::StructureView;
 
 rule! {
     /// # What it checks
-    /// A structure is not deeper than such structures are; a depth below 0 is left to `number-impossible`. Without a depth, the difference of
-    /// ground and invert is taken. Where depth and elevations contradict each other, other rules say so.
+    /// A structure is deeper than any of its kind. Without `depth`, `ground` − `invert` counts.
+    ///
+    /// # Exceptions
+    /// - Depth and elevations contradict each other (`depth-contradicts-elevations`,
+    ///   `invert-above-ground`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
-    /// A slipped decimal point in a depth is a trench that nobody can price, or one that is not shored.
+    /// Trenches are priced and shored by this depth.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -33,13 +37,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the depth; look for a slipped decimal point or another unit.
+    /// Correct the depth; check the decimal point and the unit.
     name: "depth-implausible", severity: Warning, scope: Structure, since: "0.1", clause: "structures#elevations",
     limits: {
         "cleanout" = 6.0 "m" "the deepest cleanout; common practice, no published source",
         "structure" = 30.0 "m" "the deepest structure of any kind; common practice, no published source",
     },
-    facts: { "metres" = Metres "the depth, or `ground` less `invert` where none is recorded, converted" },
+    facts: { "metres" = Metres "the depth, or else `ground` − `invert`, converted" },
 }
 
 fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
@@ -60,7 +64,8 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     let said = survey.say_metres(metres);
     if metres > deepest * (1.0 + 1e-9) {
         let kind = if cleanout { "cleanout" } else { "structure" };
-        let message = format!("the depth of {said} is more than any {kind} has ({})", survey.say_metres(deepest));
+        let message =
+            format!("the depth of {said} is more than that of the deepest {kind}, {}", survey.say_metres(deepest));
         out.report(view.spot(field), message).fact("metres", metres);
     }
 }

@@ -8,25 +8,31 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A circular sanitary or combined sewer of a listed size falls at least as much as a public sewer code asks for:
-    /// from its own upstream to its own downstream invert over its length, but for 1 cm at each end. Sizes are matched
-    /// within 3 %, so that DN 200 counts as 8 in. A pipe that rises is left to `gradient-uphill`.
+    /// A circular sanitary or combined sewer of a listed size falls less than a public sewer code
+    /// requires.
+    ///
+    /// # Exceptions
+    /// - The pipe rises (`gradient-uphill`).
+    /// - An end is below its structure or above its ground (`invert-outside-structure`,
+    ///   `invert-above-ground`).
+    /// - The size is in a doubtful unit (`size-unit-suspect`).
     ///
     /// # Exactly
-    /// A pipe that `carries` sanitary or combined sewage, is circular, has a height, a length above 0 and inverts of its
-    /// own at both ends, and whose size is not in a doubtful unit. Sizes in inches with the least fall in hundredths of
-    /// the length: 4: 2, 6: 0.6, 8: 0.4, 10: 0.28, 12: 0.22, 14: 0.17, 15: 0.15, 16: 0.14, 18: 0.12, 21: 0.1, 24: 0.08,
-    /// 30: 0.058, 36: 0.046. The first size counts from which the height differs by no more than 3 % of the size; without
-    /// one nothing is compared. The fall is too small where it is 0 or more and length × least fall − fall exceeds 0.02
-    /// m.
+    /// A pipe is compared if it `carries` `sanitary` or `combined`, is `circular`, and has a
+    /// height, a length above 0 and inverts of its own at both ends. Its size is the first that its
+    /// height differs from by no more than 3 % (DN 200 is 8 in); without one it is not compared.
+    ///
+    /// Least fall in percent of the length by size in inches: 4: 2, 6: 0.6, 8: 0.4, 10: 0.28, 12:
+    /// 0.22, 14: 0.17, 15: 0.15, 16: 0.14, 18: 0.12, 21: 0.1, 24: 0.08, 30: 0.058, 36: 0.046. There
+    /// is a finding if length × least fall − fall exceeds 0.02 m.
     ///
     /// # Why it matters
-    /// In a flatter pipe solids settle. Either it must be cleaned more often than others, or an invert was mistyped by
-    /// a little.
+    /// Solids settle in a flatter pipe, so it needs more cleaning; or an invert is slightly
+    /// mistyped.
     ///
     /// # Source
-    /// Village of Waverly OH, 937.10(e), for 6 to 36 in; City of Salmon ID for 4 in. The slack is 1 cm at each end, the
-    /// accuracy that Tauranga City Council (QA-3.7) asks of levels.
+    /// Village of Waverly OH, 937.10(e), for 6 to 36 in; City of Salmon ID for 4 in. The slack is 1
+    /// cm at each end, the accuracy of levels that Tauranga City Council (QA-3.7) requires.
     ///
     /// # Fails
     /// 200 ft of 8 in should fall by 0.8 ft, at `/pipes/0/inverts`:
@@ -45,15 +51,15 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the invert if it was mistyped. If the pipe is that flat, nothing has to change.
+    /// Correct the invert if it is mistyped. If the pipe is that flat, change nothing.
     name: "gradient-below-minimum", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#gradient",
     facts: {
-        "percent" = Percent "the fall over the length of the pipe",
+        "percent" = Percent "the gradient, fall over length",
         "least" = Percent "the least fall of a sewer of this size",
     },
 }
 
-/// Sizes in inches and the gradient in hundredths that each should have at least.
+/// Sizes in inches, each with its minimum gradient in percent.
 const MINIMA: [(f64, f64); 13] = [
     (4.0, 2.0),
     (6.0, 0.6),
@@ -70,7 +76,7 @@ const MINIMA: [(f64, f64); 13] = [
     (36.0, 0.046),
 ];
 
-/// How far a drop may be off for the levels at its two ends, in metres.
+/// The error allowed in a fall for the levels at its two ends, in metres.
 const SLACK: f64 = 0.02;
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
@@ -91,7 +97,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let percent = drop / length * 100.0;
     let said = (percent * 100.0).round() / 100.0;
     let size = survey.say_section(height);
-    let message = format!("the pipe falls by {said} %; a sewer of {size} should fall by {least} % at least");
+    let message = format!("the gradient of {said} % is below the minimum of {least} % for a sewer of {size}");
     out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
 }
 
@@ -100,7 +106,7 @@ mod tests {
     use super::*;
     use crate::rule::Section;
 
-    /// What the rule says of itself is what it goes by.
+    /// The documentation states the numbers that the rule uses.
     #[test]
     fn the_text_has_every_number() {
         let text = RULE.section(Section::Exactly).replace('\n', " ");

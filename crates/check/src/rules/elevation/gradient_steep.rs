@@ -6,12 +6,20 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A pipe does not fall more steeply than pipes do: from its upstream invert, or that of its structure, to its own downstream
-    /// invert, over the longer of its stated length and its geometry. An end that lies below its structure or above its ground is
-    /// the finding of another rule, and this one stands back.
+    /// A pipe is steeper than pipes are laid.
+    ///
+    /// # Exceptions
+    /// - The pipe has no downstream invert of its own.
+    /// - An end is below its structure or above its ground (`invert-outside-structure`,
+    ///   `invert-above-ground`).
+    ///
+    /// # Exactly
+    /// The fall is from the pipe's upstream invert, or else its structure's, to its own downstream
+    /// invert. It is compared with the limit times the longer of the stated length and the length
+    /// on the map.
     ///
     /// # Why it matters
-    /// Two exchanged digits in an invert make a pipe that falls like a roof. Capacity and velocity are computed from it.
+    /// Capacity and velocity are computed from the inverts.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -31,16 +39,16 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the invert or the length; a drop belongs to the structure and not to the pipe.
+    /// Correct the invert or the length. A drop belongs to the structure, not to the pipe.
     name: "gradient-steep", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
     limits: { "steepest" = 40.0 "%" "the steepest pipe; common practice, no published source" },
-    facts: { "percent" = Percent "the fall over the length of the pipe" },
+    facts: { "percent" = Percent "the gradient, fall over length" },
 }
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let survey = view.survey;
     let own = view.pipe.inverts.as_ref();
-    // A structure's lowest invert says nothing of a pipe that comes in above it.
+    // A pipe may enter its lower structure above that structure's invert.
     if own.and_then(|inverts| inverts.downstream).is_none() {
         return;
     }
@@ -48,14 +56,18 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let upper = own.and_then(|inverts| inverts.upstream).or_else(|| view.upstream()?.invert);
     let Some((upper, lower)) = upper.zip(lower) else { return };
     let drop = survey.metres(upper) - survey.metres(lower);
-    // Lengths or geometry may be in the wrong unit; the longer one is not the one that makes a gradient steep.
+    // Either may be in the wrong unit, and the longer one gives the smaller gradient.
     let length = view.metres().unwrap_or(0.0).max(survey.map_lengths().length_on_map(view.index).unwrap_or(0.0));
-    if length <= 0.0 || drop <= length * (out.limit("steepest") / 100.0) * (1.0 + 1e-9) || any_invert_mismatch(view) {
+    let steepest = out.limit("steepest");
+    if length <= 0.0 || drop <= length * (steepest / 100.0) * (1.0 + 1e-9) || any_invert_mismatch(view) {
         return;
     }
     let percent = drop / length * 100.0;
     let said = (percent * 10.0).round() / 10.0;
-    let message =
-        format!("the pipe falls by {} over {}, which is {said} %", survey.say_metres(drop), survey.say_metres(length));
+    let message = format!(
+        "the pipe falls by {} over {}, which is {said} %, more than {steepest} %",
+        survey.say_metres(drop),
+        survey.say_metres(length)
+    );
     out.report(view.spot("/inverts"), message).fact("percent", percent);
 }

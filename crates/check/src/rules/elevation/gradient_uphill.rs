@@ -6,22 +6,33 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The invert at a pipe's downstream end is not above the one at its upstream end. Where the pipe has none of its own, that
-    /// of the structure stands for it. Where an end lies below its structure or above its ground, or the structure that stands for
-    /// it contradicts itself, other rules say so and this one stands back.
+    /// The downstream invert of a pipe is higher than its upstream invert. If the pipe has no
+    /// invert of its own at an end, its structure's counts.
+    ///
+    /// # Exceptions
+    /// - An end is below its structure or above its ground (`invert-outside-structure`,
+    ///   `invert-above-ground`).
+    /// - Elevations and depth of a structure whose invert counts contradict each other
+    ///   (`depth-contradicts-elevations`, `invert-above-ground`).
+    ///
+    /// # Exactly
+    /// The finding is at the pipe's own downstream invert, or else at its own upstream one, or else
+    /// at the pipe.
     ///
     /// # Why it matters
-    /// Sewers run downhill. An uphill one is mistyped, drawn the wrong way round, or settled, and that must be known.
+    /// Sewers run downhill: an invert is mistyped, the pipe is recorded the wrong way round, or it
+    /// has settled.
     ///
     /// # Source
-    /// The slack is 1 cm at each end, the accuracy that Tauranga City Council (QA-3.7) asks of levels.
+    /// The slack is 1 cm at each end, the accuracy of levels that Tauranga City Council (QA-3.7)
+    /// requires.
     ///
     /// # Fails
     /// At `/pipes/0/inverts/downstream`:
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 641.7}]
     /// ```
-    /// From the structures alone, at `/pipes/1`:
+    /// With the inverts of the structures alone, at `/pipes/1`:
     /// ```json
     /// [{"op": "remove", "path": "/pipes/1/inverts"},
     ///  {"op": "replace", "path": "/structures/2/invert", "value": 642}, {"op": "remove", "path": "/structures/2/depth"}]
@@ -34,14 +45,14 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the invert; if the pipe falls the other way, exchange its upstream and downstream structure. A pipe that is known to
-    /// rise, such as a siphon, may stay as it is.
+    /// Correct the invert, or exchange `upstream` and `downstream`. A pipe that does rise, such as
+    /// a siphon, may stay as it is.
     name: "gradient-uphill", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
     limits: { "slack" = 0.02 "m" "1 cm at each end, Tauranga City Council QA-3.7" },
     facts: {
         "upstream" = Length "the upper invert, as recorded",
         "downstream" = Length "the lower invert, as recorded",
-        "rise" = Length "`downstream` less `upstream`",
+        "rise" = Length "`downstream` − `upstream`",
     },
 }
 
@@ -54,8 +65,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let own = view.pipe.inverts.as_ref();
     let (own_upper, own_lower) = (own.and_then(|row| row.upstream), own.and_then(|row| row.downstream));
-    let stands = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| consistent(survey, row));
-    if !stands(own_upper.is_some(), view.upstream()) || !stands(own_lower.is_some(), view.downstream()) {
+    let reliable = |own: bool, structure: Option<_>| own || structure.is_none_or(|row| consistent(survey, row));
+    if !reliable(own_upper.is_some(), view.upstream()) || !reliable(own_lower.is_some(), view.downstream()) {
         return;
     }
     let unit = survey.head.units.length;

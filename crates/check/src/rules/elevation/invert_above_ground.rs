@@ -6,11 +6,14 @@ use crate::views::Survey;
 
 rule! {
     /// # What it checks
-    /// The invert of a structure is not above its ground, and no pipe ends above the ground of its structure. Where a structure
-    /// contradicts itself, its pipes are not held against it.
+    /// The invert of a structure, or of a pipe at a structure, is above the structure's ground.
+    ///
+    /// # Exceptions
+    /// - Depth and elevations of the structure contradict each other: its pipes are not compared
+    ///   with it.
     ///
     /// # Why it matters
-    /// A pipe above ground was not surveyed: one of the two elevations is mistyped, or they are from two datums or in two units.
+    /// One of the two elevations is mistyped, or they are in two datums or two units.
     ///
     /// # Fails
     /// At `/structures/1/invert`:
@@ -23,7 +26,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// An outfall at the level of the ground.
+    /// An outfall at ground level.
     /// ```json
     /// [{"op": "replace", "path": "/structures/1/ground", "value": 639.6},
     ///  {"op": "replace", "path": "/structures/1/depth", "value": 0},
@@ -35,8 +38,8 @@ rule! {
     name: "invert-above-ground", severity: Error, scope: Document, since: "0.1", clause: "structures#elevations",
     facts: {
         "invert" = Length "the invert, as recorded",
-        "ground" = Length "the ground, as recorded" if "both are of one structure",
-        "above" = Length "how far a pipe's invert is above the ground of its structure" if "it is of a pipe",
+        "ground" = Length "the ground, as recorded" if "the invert is the structure's own",
+        "above" = Length "how far the invert is above the ground of the pipe's structure" if "the invert is a pipe's",
     },
 }
 

@@ -6,14 +6,18 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// No end of a pipe lies below the lowest invert of its structure. Where the structure's own elevations and depth contradict each
-    /// other, its pipes are not held against it; an end above the ground is the finding of `invert-above-ground`.
+    /// A pipe ends below the lowest invert of its structure.
+    ///
+    /// # Exceptions
+    /// - Depth and elevations of the structure contradict each other
+    ///   (`depth-contradicts-elevations`, `invert-above-ground`).
     ///
     /// # Why it matters
-    /// The lowest pipe of a manhole is its invert. One of the two was mistyped, or measured from another mark.
+    /// The invert of a manhole is that of its lowest pipe, so one of the two is wrong.
     ///
     /// # Source
-    /// The slack is half of the last digit of a level measured to tenths of a metre; common practice, no published source.
+    /// The slack is half of the last digit of a level measured to tenths of a metre; common
+    /// practice, no published source.
     ///
     /// # Fails
     /// At `/pipes/0/inverts/downstream`:
@@ -22,7 +26,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// A pipe may come in above the invert.
+    /// A pipe may enter above the invert.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/inverts/downstream", "value": 640.4}]
     /// ```
@@ -33,7 +37,7 @@ rule! {
     /// # Fix
     /// Correct the pipe's invert, or lower the structure's invert to its lowest pipe.
     name: "invert-outside-structure", severity: Warning, scope: Pipe, since: "0.1", clause: "structures#elevations",
-    limits: { "slack" = 0.05 "m" "how far they may disagree; common practice, no published source" },
+    limits: { "slack" = 0.05 "m" "the difference that is allowed; common practice, no published source" },
     facts: {
         "invert" = Length "the pipe's invert, as recorded",
         "below" = Length "how far it is below the lowest invert of the structure",

@@ -5,10 +5,11 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// A document that has an elevation names the datum of its elevations.
+    /// The document has elevations but does not name their datum.
     ///
     /// # Why it matters
-    /// Two datums differ by a foot or more within one town: gradients across a delivery and the one before it come out wrong.
+    /// Datums differ by a foot or more within one town, so gradients between deliveries come out
+    /// wrong.
     ///
     /// # Fails
     /// At ``:
@@ -26,7 +27,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Name the datum in `vertical`, for instance `NAVD 88`.
+    /// Name the datum in `vertical`, for example `NAVD 88`.
     name: "vertical-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
     facts: { "elevations" = Count "elevations that the document has" },
 }
@@ -43,7 +44,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let locates = head.locates.iter().map(|row| usize::from(row.ground.is_some()));
     let elevations: usize = structures.chain(ends).chain(locates).sum();
     if elevations > 0 {
-        let message = format!("the document has {elevations} elevations and does not name their datum in \"vertical\"");
+        let message = format!("the document has {elevations} elevations but does not name their datum in vertical");
         out.report(Spot::at(""), message).fact("elevations", elevations);
     }
 }

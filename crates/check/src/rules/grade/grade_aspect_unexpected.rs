@@ -7,12 +7,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A grade is recorded only in an aspect that the grade scheme gives the code: roots have an operational grade and no
-    /// structural one, a connection has none at all.
+    /// A grade is recorded in an aspect in which the grade scheme does not grade the code.
+    ///
+    /// # Exceptions
+    /// - The scheme grades another code list, and no exact link leads from the code to it.
     ///
     /// # Why it matters
-    /// Structural grades decide what is rebuilt, operational ones what is cleaned. A grade in the wrong column sends the
-    /// wrong crew.
+    /// Structural grades decide what is rebuilt, operational ones what is cleaned.
     ///
     /// # Fails
     /// At `/runs/0/observations/5/grades/structural`:
@@ -30,7 +31,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Move the grade to the aspect that it belongs to, or take it away.
+    /// Move the grade to the aspect that it belongs to, or remove it.
     name: "grade-aspect-unexpected", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     facts: {
@@ -51,10 +52,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let id = &grader.scheme.id;
         let other = Aspect::ALL.iter().find(|other| row.gradable(**other));
-        let but = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
+        let gives = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
         out.report(
             row.spot(&format!("/grades/{aspect}")),
-            format!("{aspect} grade {grade} recorded for {}, but {id} gives it {but}", code.code),
+            format!("{aspect} grade {grade} is recorded for {}, but {id} gives it {gives}", code.code),
         )
         .fact("aspect", aspect.as_str())
         .fact("grade", grade.get());

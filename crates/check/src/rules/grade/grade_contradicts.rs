@@ -8,19 +8,22 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// The recorded grade is the one that the grade scheme gives for the code, its characterisation and amount, and the
-    /// pipe's material and size there.
+    /// The recorded grade is not the one that the grade scheme gives for the code, its
+    /// characterisation and amounts, and the pipe's material and size there.
     ///
-    /// The rule stands back where something else is wrong or missing: a code that is unknown or not graded in that aspect,
-    /// an amount that is impossible or in the wrong unit, a grade off the scale, a material or size that the scheme asks
-    /// for and the pipe's record does not have or has in what must be the wrong unit.
+    /// # Exceptions
+    /// - The code is unknown, or not graded in that aspect (`code-unknown`,
+    ///   `grade-aspect-unexpected`).
+    /// - The grade is off the scale (`grade-outside-scale`).
+    /// - The scheme's grade is not *certain*: an amount is out of range or in the wrong unit, or
+    ///   the pipe's material or size is missing or doubtful and the scheme depends on it.
     ///
     /// # Why it matters
-    /// Two pipes can be compared only if both were graded by the same table. A grade that does not follow from what was
-    /// coded means that the code, the amount or the grade is wrong, and money is spent by it.
+    /// Pipes can be compared only if all were graded by the same table.
     ///
     /// # Fails
-    /// An offset of 50 mm is graded as if it were 12 mm. At `/runs/0/observations/4/grades/structural`:
+    /// An offset of 50 mm is graded as if it were 12 mm. At
+    /// `/runs/0/observations/4/grades/structural`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 50, "unit": "mm"}}]
     /// ```
@@ -35,7 +38,7 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 24, "unit": "mm"}},
     ///  {"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 3}]
     /// ```
-    /// The amount is impossible, which is another rule's finding.
+    /// The amount is out of range (`quantity-range`).
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/quantities/0/value", "value": 140}]
     /// ```
@@ -46,7 +49,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at the observation again, then correct the code, the amount or the grade, whichever is wrong.
+    /// Look at the observation again and correct the code, the amount or the grade.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     facts: {
@@ -71,7 +74,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let id = &grader.scheme.id;
         let finding = out.report(
             row.spot(&format!("/grades/{aspect}")),
-            format!("{aspect} grade {recorded} recorded for {}, but {id} gives {gives}: {reason}", code.code),
+            format!("{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}", code.code),
         );
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {

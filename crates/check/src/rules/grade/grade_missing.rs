@@ -9,13 +9,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation that the grade scheme grades has a grade recorded, in every aspect that the scheme gives its code.
+    /// An observation has no grade recorded in an aspect in which the grade scheme gives it one.
     ///
-    /// The rule stands back where a grade is recorded in an aspect that the code is not graded in: then it is there, but
-    /// in the wrong place, and that is another rule's finding.
+    /// # Exceptions
+    /// - It has a grade in an aspect in which its code is not graded (`grade-aspect-unexpected`).
     ///
     /// # Why it matters
-    /// The grades are what an owner sorts pipes by. An observation without one counts for nothing there.
+    /// Owners sort pipes by grade.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -24,7 +24,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Nothing is graded where no scheme is named.
+    /// No scheme is named.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/4/grades"}, {"op": "remove", "path": "/grading"}]
     /// ```

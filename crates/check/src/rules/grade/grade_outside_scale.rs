@@ -8,11 +8,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every recorded grade of an observation is a step of the grade scheme's scale.
+    /// A recorded grade of an observation is not on the grade scheme's scale.
     ///
     /// # Why it matters
-    /// Scales in public use run from 0, from 1, to 4, to 5, to 6, and either way. A grade that the named scale does not
-    /// have was mistyped, or given on another one, and then the other grades were as well.
+    /// It was mistyped, or all grades were given on another scale.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/grades/structural`:
@@ -30,7 +29,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the grade, or name the scheme that the grades were given by.
+    /// Correct the grade, or name the scheme that the grades follow.
     name: "grade-outside-scale", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
     facts: { "grade" = Grade "the grade, as recorded" },
@@ -46,8 +45,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     }
 }
 
-/// Says that a grade is not on a scale, and what the scale is.
+/// The message for a grade that is not on the scheme's scale.
 pub(crate) fn message(aspect: Aspect, grade: impl std::fmt::Display, scheme: &GradeScheme) -> String {
     let (best, worst) = (scheme.scale.best, scheme.scale.worst);
-    format!("{grade} is no {aspect} grade of {}, whose scale goes from {best} (best) to {worst} (worst)", scheme.id)
+    format!("{aspect} grade {grade} is not on the scale of {}, from {best} (best) to {worst} (worst)", scheme.id)
 }

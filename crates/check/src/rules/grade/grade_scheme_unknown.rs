@@ -7,15 +7,16 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's grade scheme is at hand, built in or given to the checker as a file, and grades the codes of the
-    /// document's code list.
+    /// The document's grade scheme is not available, or grades neither the document's code list nor
+    /// one that it has exact links to.
     ///
-    /// The rule stands back where the scheme is at hand and only the code list, or its version, is not. Another version of a
-    /// scheme that is at hand is left to `grade-scheme-version`.
+    /// # Exceptions
+    /// - Another version of the scheme is available (`grade-scheme-version`).
+    /// - The scheme is available and the code list is not (`code-list-unknown`,
+    ///   `code-list-version`).
     ///
     /// # Why it matters
-    /// Without the scheme no grade and no rating can be recomputed. The rules about grades are then not run, and a clean
-    /// report would say less than it seems to.
+    /// No rule about grades is run, so a clean report says less than it seems to.
     ///
     /// # Fails
     /// At `/grading/scheme`:
@@ -29,7 +30,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Give the checker the grade scheme as a file, or correct the scheme's id and version.
+    /// Pass the grade scheme to the checker as a file, or correct its id and version.
     name: "grade-scheme-unknown", severity: Warning, scope: Document, since: "0.1", clause: "document#coding-and-grading",
     facts: {
         "scheme" = Id "the grade scheme that the document names",
@@ -63,7 +64,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let near = out.near(id, std::iter::once(GradeScheme::obvert_grades().id.as_str()));
     let finding = out.report(
         Spot::at("/grading/scheme"),
-        format!("the grade scheme {id} {version} is not at hand, so no grade is checked"),
+        format!("the grade scheme {id} {version} is not available, so no grade is checked"),
     );
     finding.fact("scheme", id).fact("version", version);
     if let Some(near) = near {

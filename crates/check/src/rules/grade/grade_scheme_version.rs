@@ -7,12 +7,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Where the document's grade scheme is at hand, it is at hand in the version that the document names.
+    /// The document's grade scheme is available, but not in the version that the document names.
     ///
     /// # Why it matters
-    /// One mistyped character of a version takes every rule about grades out of the check. A list that nobody has at all may be
-    /// the receiving office's own; a version that nobody has of one that everybody has is a mistake, or needs a newer
-    /// checker.
+    /// No rule about grades is run. The version is mistyped, or a newer checker is needed.
     ///
     /// # Fails
     /// At `/grading/version`:
@@ -21,13 +19,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// A scheme that is not at hand in any version is another rule's finding.
+    /// A scheme of which no version is available (`grade-scheme-unknown`).
     /// ```json
     /// [{"op": "replace", "path": "/grading", "value": {"scheme": "larkmoor-scheme", "version": "7"}}]
     /// ```
     ///
     /// # Fix
-    /// Correct the version, or give the checker that version as a file.
+    /// Correct the version, or pass that version to the checker as a file.
     name: "grade-scheme-version", severity: Error, scope: Document, since: "0.1", clause: "document#coding-and-grading",
     facts: {
         "scheme" = Id "the grade scheme that the document names",
@@ -38,10 +36,10 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (Some(newest), Some(grading)) = (survey.scheme_versions.last(), &survey.head.grading) else { return };
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
-    let has = survey.scheme_versions.join(", ");
-    let message = format!("there is no version {version} of {id} at hand, so no grade is checked; at hand: {has}");
+    let available = survey.scheme_versions.join(", ");
+    let message = format!("version {version} of {id} is not available, so no grade is checked; available: {available}");
     let finding = out.report(Spot::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(
-        format!("write {newest:?} if that is the version in use, or give the checker version {version} as a file"),
+        format!("write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"),
     );
     if let [only] = survey.scheme_versions.as_slice() {
         let edits = vec![Edit::replace("/grading/version", *only)];

@@ -5,11 +5,11 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// A document with grades or ratings names the grade scheme that they follow. There is one finding for the document.
+    /// The document has grades or ratings but names no grade scheme. There is one finding for the
+    /// document.
     ///
     /// # Why it matters
-    /// Grade 1 is the best on one scale in public use and the worst on another. Without the scheme's name a grade is a
-    /// number.
+    /// Grade 1 is the best on one scale in public use and the worst on another.
     ///
     /// # Fails
     /// At the document itself:

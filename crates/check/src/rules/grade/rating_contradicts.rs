@@ -10,30 +10,41 @@ use crate::views::RatingView;
 
 rule! {
     /// # What it checks
-    /// Every figure of a rating is what its runs add up to by the grade scheme: `peak` the worst grade or what else the scheme takes for it, `total` the sum (a
-    /// stretch counted once for every interval begun), `count` how many were counted, `mean` the total divided by the
-    /// count, `per_length` the total over the surveyed length. Recorded grades are added up; computed ones stand in where
-    /// none is recorded. The runs are those that the rating names, or all runs of its pipe.
+    /// A figure of a rating is not what the grades of its runs add up to (*Roll-up* in Ratings).
+    /// There is one finding for each rating, at the figure if only one differs.
     ///
-    /// A rating is one finding, however many of its figures differ: where it is one, the finding points to it.
-    ///
-    /// The rule stands back where the pipe or a run is not in the document, where two runs through the pipe have one id, where a grade is off the scale, where a graded
-    /// stretch has no end, no length, or an end before it began or past the end of the run, where all lengths are in a doubtful unit (`length-unit-suspect`), where its pipe has no run and other rows name a run that is missing, and, for `per_length`, where a run has no surveyed distance or one that its rows or its pipe contradict.
-    /// It also does where the figures are right once the grades are those of the scheme (`grade-contradicts`, `grade-aspect-unexpected`), what stands twice is counted once (`observation-duplicate`, `stretch-overlap`), and what has no length is a point (`stretch-not-allowed`): then the mistake is in the rows, and those rules say so.
+    /// # Exceptions
+    /// - The pipe, or a run that the rating names, is not in the document (`unknown-pipe`,
+    ///   `unknown-run`), or two runs of the pipe have the same id.
+    /// - The pipe has no run, and a row names a run that is not in the document (`unknown-run`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
+    /// - A grade is off the scale, or a graded stretch has no end or ends before it begins.
+    /// - The figures are right once mistakes that other rules report are corrected, as below.
     ///
     /// # Exactly
-    /// A figure differs where it is farther from the computed one than `slack` times the greater of that and 1; a count where
-    /// it is not the same. They are held in the order of `peak`, `total`, `mean`, `count`, `per_length`. A run's length counts
-    /// for `per_length` where it is not zeroed again, `surveyed` does not contradict the closing row, and the run is neither
-    /// past its pipe nor short of it, with the default limits. Where figures differ they are computed once more from the rows
-    /// as they would be with other findings mended, and nothing is said where they then all agree or cannot be computed.
-    /// For that a recorded grade on the scale is the scheme's grade, where that is certain, and none in an aspect in which the
-    /// scheme does not grade the code; a row that stands twice or is repeated and a stretch that overlaps an earlier one are left out; a
-    /// stretch of a code that is never continuous is a point; one whose end is not after its beginning, or is beyond the run,
-    /// cannot be counted. Computed grades and rows without a code of the list stay as they are.
+    /// - A rating that names a run of another pipe has a finding at the first such run, one of a
+    ///   pipe without runs a finding at `pipe`; their figures are not compared.
+    /// - Figures are compared in the order `peak`, `total`, `mean`, `count`, `per_length`. A stated
+    ///   *s* differs from the computed *c* if |*s* − *c*| > `slack` × max(1, |*c*|), or if there is
+    ///   no *c*; a `count`, if it is not equal. A `peak` off the scale is not compared.
+    /// - `per_length` is compared only if it can be computed and, for every run, the counter was
+    ///   not zeroed again, `surveyed` does not contradict the closing row, and the run is neither
+    ///   past its pipe nor short of it, by the default limits.
+    /// - If figures differ, they are computed again from corrected rows. There is no finding if all
+    ///   then agree, or if a corrected row cannot be counted.
+    ///
+    /// Rows are corrected as follows. Computed grades, and rows whose code is not in the list, stay
+    /// as they are.
+    ///
+    /// - A recorded grade on the scale becomes the scheme's if that is certain, and is dropped in
+    ///   an aspect in which the scheme does not grade the code.
+    /// - A row that duplicates another or is *repeated* (`observation-duplicate`), and a stretch
+    ///   that overlaps an earlier one (`stretch-overlap`), are left out.
+    /// - A stretch of a code that applies at a single point only is a point. Any other stretch that
+    ///   has no length or ends beyond the run cannot be counted.
     ///
     /// # Why it matters
-    /// Owners sort a whole network by these figures and rarely look behind them.
+    /// Owners sort a whole network by these figures.
     ///
     /// # Fails
     /// At `/ratings/0/total`:
@@ -44,7 +55,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/ratings/1/peak", "value": 3}]
     /// ```
-    /// Several figures are still one rating. At `/ratings/0`:
+    /// Several figures are one finding. At `/ratings/0`:
     /// ```json
     /// [{"op": "replace", "path": "/ratings/0/total", "value": 24}, {"op": "replace", "path": "/ratings/0/count", "value": 12}]
     /// ```
@@ -59,22 +70,22 @@ rule! {
     /// [{"op": "replace", "path": "/ratings/0/per_length", "value": 0.3609}, {"op": "remove", "path": "/ratings/0/mean"}]
     /// ```
     ///
-    /// The grade of an observation was mistyped, and the rating is of the right one.
+    /// The grade of an observation is mistyped, and the rating follows the right one.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 4}]
     /// ```
     ///
     /// # Fix
-    /// Recompute the figure from the grades, or correct the grades that it rests on.
+    /// Recompute the figure, or correct the grades that it rests on.
     name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
     limits: {
         "slack" = 0.0005 "of the figure"
-            "how far a total, mean or per_length may be off for rounding, absolutely or as a share, whichever is more",
+            "the rounding error allowed in a figure other than count, or absolutely if that is more",
     },
     facts: {
-        "stated" = Figures "the figures that do not follow, as recorded" if "there are runs, and all are of the pipe",
-        "computed" = Figures "what they come to, without those that cannot be computed"
+        "stated" = Figures "the figures that differ, as recorded" if "there are runs, and all are of the pipe",
+        "computed" = Figures "the computed figures, without those that cannot be computed"
             if "there are runs, and all are of the pipe",
     },
 }
@@ -114,8 +125,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let slack = out.limit("slack");
     let close = |a: f64, b: f64| (a - b).abs() <= slack * b.abs().max(1.0) + 1e-12;
     let wrong = rating_totals::wrong_figures(view, &totals, grader, &close);
-    // Where the grades that are recorded differ from those of the scheme, each has a finding of its own. A rating that
-    // goes by the scheme is then right, and the grades are not.
+    // Other rules report recorded grades that differ from the scheme's. A rating that follows the scheme is right.
     let mended = RatingTotals::corrected(&runs, rating.aspect, grader.scheme);
     if wrong.is_empty()
         || mended.tally.doubtful > 0
@@ -124,11 +134,11 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (field, message) = match &*wrong {
-        [one] => (format!("/{}", one.field), format!("{} {} stated, but {}", one.field, one.stated, one.how)),
+        [one] => (format!("/{}", one.field), format!("{} {} is stated, but {}", one.field, one.stated, one.how)),
         several => {
-            let each = several.iter().map(|one| format!("{} {} stated, but {}", one.field, one.stated, one.how));
+            let each = several.iter().map(|one| format!("{} {} is stated, but {}", one.field, one.stated, one.how));
             let each = each.collect::<Vec<_>>().join("; ");
-            (String::new(), format!("{} figures do not follow from the grades: {each}", several.len()))
+            (String::new(), format!("{} figures differ from what the grades give: {each}", several.len()))
         }
     };
     let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {

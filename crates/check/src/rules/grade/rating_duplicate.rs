@@ -9,12 +9,14 @@ use crate::views::{Ending, RatingView};
 
 rule! {
     /// # What it checks
-    /// No two ratings rate the same pipe in the same aspect over the same runs. A rating that names no runs rates all
-    /// runs of the pipe.
+    /// Two ratings have the same pipe, aspect and runs. A rating that names no runs is of all runs
+    /// of its pipe.
+    ///
+    /// # Exceptions
+    /// - A rating names a run that is not in the document (`unknown-run`).
     ///
     /// # Why it matters
-    /// If the two differ, one of them is wrong and nobody can tell which; if they agree, sums over a network count the
-    /// pipe twice.
+    /// One of them is wrong, or totals over a network count the pipe twice.
     ///
     /// # Fails
     /// At `/ratings/1/aspect`:
@@ -23,7 +25,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Each of two runs through a pipe has a rating of its own.
+    /// Two runs through a pipe have a rating each.
     /// ```json
     /// [{"op": "replace", "path": "/ratings", "value": [
     ///   {"id": "G-1", "pipe": "L-102", "runs": ["R-102"], "aspect": "structural", "peak": 5},
@@ -31,7 +33,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take one of the two away, or name the runs that each of them rates.
+    /// Remove one of the two, or name the runs of each.
     name: "rating-duplicate", severity: Error, scope: Ending, since: "0.1", clause: "ratings#roll-up",
     facts: { "first" = Id "the earlier rating" },
 }
@@ -40,7 +42,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let mut first: FxHashMap<(&str, Aspect, Vec<usize>), usize> = FxHashMap::default();
     for (index, rating) in ending.survey.head.ratings.iter().enumerate() {
         let view = RatingView { ending, rating, index };
-        // A rating of runs that the document does not have is another rule's finding.
+        // `unknown-run` reports a rating of a run that the document does not have.
         let Some(runs) = runs_of_rating(&view) else { continue };
         let key = (rating.pipe.as_str(), rating.aspect, runs.iter().map(|summary| summary.index).collect());
         if let Some(earlier) = first.get(&key) {
@@ -48,7 +50,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             out.report(
                 view.spot("/aspect"),
                 format!(
-                    "pipe {} has a second {} rating over the same runs: {} rates them already",
+                    "pipe {} already has the {} rating {} over the same runs",
                     rating.pipe, rating.aspect, other.id
                 ),
             )

@@ -6,10 +6,13 @@ use crate::views::RatingView;
 
 rule! {
     /// # What it checks
-    /// The peak of a rating is a step of the grade scheme's scale, where the scheme takes the worst grade for the peak.
+    /// The `peak` of a rating is not on the grade scheme's scale.
+    ///
+    /// # Exceptions
+    /// - The scheme's peak is a sum of grades and not the worst grade.
     ///
     /// # Why it matters
-    /// A peak off the scale was mistyped or belongs to another scheme, and the pipe is sorted by it.
+    /// The pipe is sorted by it.
     ///
     /// # Fails
     /// At `/ratings/0/peak`:

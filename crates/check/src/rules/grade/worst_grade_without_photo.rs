@@ -8,24 +8,25 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation with the worst grade of the scale is shown by a photo.
+    /// An observation whose recorded grade is the worst of the scale has no photo.
     ///
-    /// The rule stands back where the observation names a file that is not in the table of media, and where the office's
-    /// profile demands a photo of it anyway.
+    /// # Exceptions
+    /// - The observation names a file that is not in the media table (`unknown-media`).
+    /// - The office's profile requires a photo of it (`graded-media-missing`).
     ///
     /// # Why it matters
-    /// The worst grade is a call to act at once. Whoever decides will want to see it, and the video may be hours of
-    /// download away.
+    /// It calls for action at once, and the decision needs a picture.
     ///
     /// # Source
-    /// Common practice, no published source. An office that wants photos of further grades sets the limit higher.
+    /// Common practice, no published source. An office that wants photos of further grades raises
+    /// the limit.
     ///
     /// # Fails
     /// At `/runs/1/observations/1`:
     /// ```json
     /// [{"op": "remove", "path": "/runs/1/observations/1/media"}]
     /// ```
-    /// A video is no photo. At `/runs/1/observations/1/media`:
+    /// A video is not a photo. At `/runs/1/observations/1/media`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/1/observations/1/media", "value": [{"id": "M-2", "offset": 300}]}]
     /// ```
@@ -36,13 +37,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add a still of it; one can be taken from the video.
+    /// Add a still; it can be taken from the video.
     name: "worst-grade-without-photo", severity: Warning, scope: Observation, since: "0.1", clause: "observations#media",
     needs: [Grades],
     limits: {
-        "steps" = 1.0 "grades" "how many grades, the worst one first, need a photo; common practice",
+        "steps" = 1.0 "grades" "how many grades, from the worst one on, need a photo; common practice",
     },
-    facts: { "grade" = Grade "the grade, as recorded; the structural one where both need a photo" },
+    facts: { "grade" = Grade "the grade, as recorded; the structural one if both need a photo" },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {

@@ -6,10 +6,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's code list, with its version, is one that the office's profile allows.
+    /// The office's profile does not allow the document's code list or its version.
     ///
     /// # Why it matters
-    /// The office reads codes of its own list. A survey in another one has to be translated, and translations lose.
+    /// Translation into the office's list loses information.
     ///
     /// # Profile
     /// ```json
@@ -21,7 +21,7 @@ rule! {
     /// ```json
     /// [{"op": "replace", "path": "/coding/list", "value": "own-terms"}]
     /// ```
-    /// The list is allowed, this version of it is not. At `/coding/version`:
+    /// The list is allowed, this version is not. At `/coding/version`:
     /// ```json
     /// [{"op": "replace", "path": "/coding/version", "value": "2"}]
     /// ```
@@ -32,7 +32,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Code the survey in an allowed list, or translate it: `obvert convert IN -o OUT --coding LIST`.
+    /// Code the survey in an allowed list, or translate it: `obvert convert IN -o OUT --coding
+    /// LIST`.
     name: "code-list-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
     facts: {

@@ -6,10 +6,13 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's reference system is one that the office's profile allows. A document without positions needs none.
+    /// The office's profile does not allow the document's reference system.
+    ///
+    /// # Exceptions
+    /// - The document names none.
     ///
     /// # Why it matters
-    /// The office's map is in one system. A survey in another lands beside its pipes unless somebody notices and transforms it.
+    /// The positions are in the wrong place on the office's map unless they are transformed.
     ///
     /// # Profile
     /// ```json

@@ -6,11 +6,10 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// A field that the office's profile forbids is not there.
+    /// A field that the office's profile forbids is present.
     ///
     /// # Why it matters
-    /// An office forbids what it must not keep or cannot read: names of operators, positions of private drains, grades that it gives
-    /// itself.
+    /// An office forbids what it must not keep or cannot read, such as names of operators.
     ///
     /// # Profile
     /// ```json
@@ -37,17 +36,17 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take it out of what goes to this office.
+    /// Remove it from what goes to this office.
     name: "forbidden-field-present", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
     facts: {
         "field" = Text "the path of the demand",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     report(part, Breach::Forbidden, out, |demand, _| {
-        format!("{} is there, and the profile forbids it{}", demand.path, when(demand))
+        format!("{} is present, but the profile forbids it{}", demand.path, when(demand))
     });
 }

@@ -6,10 +6,13 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document's grade scheme, with its version, is one that the office's profile allows. A document without one states no grades.
+    /// The office's profile does not allow the document's grade scheme or its version.
+    ///
+    /// # Exceptions
+    /// - The document names none.
     ///
     /// # Why it matters
-    /// Grade 4 of one scheme is not grade 4 of another, and the scales of some run the other way.
+    /// Grade 4 of one scheme is not grade 4 of another, and some scales run the other way.
     ///
     /// # Profile
     /// ```json

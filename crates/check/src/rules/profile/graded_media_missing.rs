@@ -6,14 +6,18 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every observation whose grade, recorded or computed, is as bad as the office's profile says or worse has a media file of one
-    /// of the kinds that it demands: a photo from grade 4 on. Which grades are worse follows from the grade scheme's scale. A file
-    /// whose state is `lost` does not count.
+    /// An observation with a grade as bad as the office's profile states, or worse, has no media
+    /// file of a kind that the profile requires.
     ///
-    /// The rule stands back where the observation names a file that is not in the table of media.
+    /// # Exceptions
+    /// - The observation names a file that is not in the media table (`unknown-media`).
+    ///
+    /// # Exactly
+    /// The grade may be recorded or computed. Which grades are worse follows from the grade
+    /// scheme's scale. A file with the state `lost` does not count.
     ///
     /// # Why it matters
-    /// The worst grades are what money is spent on next, and whoever spends it wants to see why.
+    /// Money is spent on the worst grades first, and the decision needs a picture.
     ///
     /// # Profile
     /// ```json
@@ -37,13 +41,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add a still of it; one can be taken from the video.
+    /// Add a still; it can be taken from the video.
     name: "graded-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Grades],
     facts: {
-        "kinds" = Words "the kinds of media that would do, in the order of the profile",
-        "grade" = Grade "the grade, as recorded",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
+        "grade" = Grade "the grade, recorded or computed",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
@@ -55,7 +59,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             let spot = row.spot(if row.row.media.is_empty() { "" } else { "/media" });
             let from = demand.from_grade.map(|from| from.to_string()).unwrap_or_default();
             let message = format!(
-                "{} has {aspect} grade {grade} but no {}, which the profile demands from grade {from} on",
+                "{} has {aspect} grade {grade} but no {}, which the profile requires from grade {from} on",
                 row.row.code,
                 kinds_in_words(demand)
             );

@@ -6,14 +6,14 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every observation of the codes, or of the roles of codes, that the office's profile names has a media file of one of the
-    /// kinds that it demands: a photo at every connection. A file whose state is `lost` does not count.
+    /// An observation with a code or a role that the office's profile names has no media file of a
+    /// kind that the profile requires. A file with the state `lost` does not count.
     ///
-    /// The rule stands back where the observation names a file that is not in the table of media.
+    /// # Exceptions
+    /// - The observation names a file that is not in the media table (`unknown-media`).
     ///
     /// # Why it matters
-    /// Somebody decides by the picture: whether a connection is legal, whether a repair is tight. The video may be hours of download
-    /// away.
+    /// Decisions need the picture, such as whether a connection is legal.
     ///
     /// # Profile
     /// ```json
@@ -24,7 +24,7 @@ rule! {
     /// ```
     ///
     /// # Fails
-    /// A video is no photo. At `/runs/0/observations/3/media`:
+    /// A video is not a photo. At `/runs/0/observations/3/media`:
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/3/media/0/offset", "value": 131}]
     /// ```
@@ -40,12 +40,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add a still of it; one can be taken from the video.
+    /// Add a still; it can be taken from the video.
     name: "observation-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Codes],
     facts: {
-        "kinds" = Words "the kinds of media that would do, in the order of the profile",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
@@ -55,7 +55,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let Some(kinds) = shown(row) else { return };
         if !kinds.has_one(&demand.kinds) {
             let spot = row.spot(if row.row.media.is_empty() { "" } else { "/media" });
-            let message = format!("{} has no {}, and the profile demands one", row.row.code, kinds_in_words(demand));
+            let message = format!("{} has no {}, but the profile requires one", row.row.code, kinds_in_words(demand));
             add_demand(out.report(spot, message), demand);
         }
     }

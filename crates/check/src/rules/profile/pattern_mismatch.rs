@@ -6,10 +6,11 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// A text has, as a whole, the pattern that the office's profile demands of its field. Of a list, every item has.
+    /// A text, or an item of a list, does not match (as a whole) the pattern that the office's
+    /// profile states for its field.
     ///
     /// # Why it matters
-    /// Ids and numbers are how a survey finds its place among the office's records. `LM14` is no structure there, `LM-014` is.
+    /// The office matches a survey with its records by ids and numbers.
     ///
     /// # Profile
     /// ```json
@@ -35,13 +36,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write it as the office does, in every place that names it.
+    /// Write it as the office does, everywhere it is used.
     name: "pattern-mismatch", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
     facts: {
         "field" = Text "the path of the demand",
         "value" = Value "the value, as recorded",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
@@ -49,7 +50,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     report(part, Breach::Form, out, |demand, value| {
         let pattern = demand.pattern.as_deref().unwrap_or_default();
         format!(
-            "{} is {value}, which is not of the form {pattern} that the profile demands{}",
+            "{} is {value}, which does not match the pattern {pattern} that the profile requires{}",
             demand.path,
             when(demand)
         )

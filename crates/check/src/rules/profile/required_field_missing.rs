@@ -6,12 +6,11 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// A field that the office's profile demands is there, in every row of its table or in those that the profile's conditions are
-    /// true of.
+    /// A field that the office's profile requires is missing. If the profile states conditions,
+    /// only rows that meet them need it.
     ///
     /// # Why it matters
-    /// What the office needs to file, to pay or to plan is not in the record. It comes back, and somebody has to remember who drove
-    /// the camera in May.
+    /// The office cannot file, pay or plan without it, and sends the record back.
     ///
     /// # Profile
     /// ```json
@@ -27,7 +26,7 @@ rule! {
     /// ```json
     /// [{"op": "remove", "path": "/pipes/0/material"}]
     /// ```
-    /// What stands in an object is missing where the object is, at `/runs/2`:
+    /// The object that has the field is missing, at `/runs/2`:
     /// ```json
     /// [{"op": "remove", "path": "/runs/2/counter"}]
     /// ```
@@ -37,23 +36,23 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The condition is not true of a crack:
+    /// The condition does not apply to a crack.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/observations/2/clock"}]
     /// ```
     ///
     /// # Fix
-    /// Add it. What was never recorded cannot be made up: say so to the office.
+    /// Add it. If it was never recorded, do not make it up; tell the office.
     name: "required-field-missing", severity: Error, scope: Throughout, since: "0.1", clause: "profiles#fields",
     needs: [Profile],
     facts: {
         "field" = Text "the path of the demand",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     report(part, Breach::Missing, out, |demand, _| {
-        format!("{} is missing, and the profile demands it{}", demand.path, when(demand))
+        format!("{} is missing, but the profile requires it{}", demand.path, when(demand))
     });
 }

@@ -6,11 +6,14 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every run has a media file of one of the kinds that the office's profile demands, such as a video. The table of media says
-    /// that the file is of the run, or an observation of the run names it. A file whose state is `lost` does not count.
+    /// A run has no media file of a kind that the office's profile requires.
+    ///
+    /// # Exactly
+    /// A file counts if its `run` is the run, or if an observation of the run names it, unless its
+    /// state is `lost`.
     ///
     /// # Why it matters
-    /// Without the video of a run nobody at the office can look again at what the record says.
+    /// Without the video of a run the office cannot check the record.
     ///
     /// # Profile
     /// ```json
@@ -33,12 +36,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add the file to the table of media with the run that it belongs to.
+    /// Add the file to the media table, with its run.
     name: "run-media-missing", severity: Error, scope: Run, since: "0.1", clause: "profiles#media",
     needs: [Profile],
     facts: {
-        "kinds" = Words "the kinds of media that would do, in the order of the profile",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
@@ -48,7 +51,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for demand in of_runs(profile) {
         let kinds: &MediaKinds = kinds.get_or_insert_with(|| run.media_kinds());
         if !kinds.has_one(&demand.kinds) {
-            let message = format!("the run has no {}, and the profile demands one", kinds_in_words(demand));
+            let message = format!("the run has no {}, but the profile requires one", kinds_in_words(demand));
             add_demand(out.report(run.spot(""), message), demand);
         }
     }

@@ -6,10 +6,11 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The units of lengths and of cross-sections are those that the office's profile allows.
+    /// The office's profile does not allow the document's unit of lengths or of cross-sections.
     ///
     /// # Why it matters
-    /// The office's records are in its own units. Where everything that arrives is in them, nobody converts, and nobody forgets to.
+    /// The office has to convert the numbers, and one conversion that is forgotten makes them
+    /// wrong.
     ///
     /// # Profile
     /// ```json
@@ -32,7 +33,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Deliver the survey in an allowed unit. To declare another unit without converting the numbers makes every number wrong.
+    /// Deliver the survey in an allowed unit; convert the numbers as well.
     name: "unit-not-allowed", severity: Error, scope: Document, since: "0.1", clause: "profiles#lists-units-and-systems",
     needs: [Profile],
     facts: { "unit" = Unit "the unit that the document declares" },

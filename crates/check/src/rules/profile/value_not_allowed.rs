@@ -8,11 +8,10 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// A field has one of the values that the office's profile allows. Of a list, every item has.
+    /// A field, or an item of a list, has a value that the office's profile does not allow.
     ///
     /// # Why it matters
-    /// The office's own records have no place for anything else: a contract number that is not open, a method that it does not
-    /// accept, a size that it never laid.
+    /// The office's records have no place for it, such as a contract that is closed.
     ///
     /// # Profile
     /// ```json
@@ -33,7 +32,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// What is not there has no value:
+    /// A missing field has no value.
     /// ```json
     /// [{"op": "remove", "path": "/runs/0/method"}]
     /// ```
@@ -45,7 +44,7 @@ rule! {
     facts: {
         "field" = Text "the path of the demand",
         "value" = Value "the value, as recorded",
-        "basis" = Text "what the demand rests on" if "the profile says so",
+        "basis" = Text "the basis of the demand" if "the profile states one",
     },
 }
 
@@ -60,7 +59,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     });
 }
 
-/// The values that are allowed, as many as a reader takes in.
+/// The allowed values; the first eight, if there are more.
 fn allowed(demand: &FieldDemand) -> String {
     const SHOWN: usize = 8;
     let shown: Vec<String> = demand.values.iter().take(SHOWN).map(ToString::to_string).collect();

@@ -6,10 +6,13 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The datum of the document's elevations is one that the office's profile allows. A document without elevations needs none.
+    /// The office's profile does not allow the datum of the document's elevations.
+    ///
+    /// # Exceptions
+    /// - The document names none.
     ///
     /// # Why it matters
-    /// Two datums can lie a metre apart, which is more than most pipes fall.
+    /// Datums can be a metre apart, more than most pipes fall.
     ///
     /// # Profile
     /// ```json

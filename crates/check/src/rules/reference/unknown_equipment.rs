@@ -5,11 +5,10 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every piece of equipment that a run names is in the table of equipment.
-    /// However many rows name one that is missing, that is one finding.
+    /// A run names equipment that is not in the equipment table. One finding for each missing id.
     ///
     /// # Why it matters
-    /// When a counter turns out to have drifted, its serial number tells which other runs to measure again.
+    /// When a counter has drifted, its serial number tells which other runs to measure again.
     ///
     /// # Fails
     /// At `/runs/0/equipment/1`:
@@ -26,8 +25,8 @@ rule! {
     /// Correct the id, or add the equipment to the table.
     name: "unknown-equipment", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the table is empty, the first one named",
+        "rows" = Count "how many rows name it; if the table is empty, how many name any",
     },
 }
 

@@ -5,11 +5,11 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// Every media file that an observation names is in the table of media.
-    /// However many rows name one that is missing, that is one finding.
+    /// An observation names a media file that is not in the media table. One finding for each
+    /// missing id.
     ///
     /// # Why it matters
-    /// The picture may well be in the delivery, but nobody will find it from the observation that it shows.
+    /// The picture cannot be found from the observation that it shows.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/media/0/id`:
@@ -23,11 +23,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the id, or add the file to the table of media.
+    /// Correct the id, or add the file to the media table.
     name: "unknown-media", severity: Error, scope: Observation, since: "0.1", clause: "media#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the table is empty, the first one named",
+        "rows" = Count "how many rows name it; if the table is empty, how many name any",
     },
 }
 

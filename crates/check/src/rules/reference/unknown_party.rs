@@ -5,11 +5,11 @@ use crate::views::{Part, Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Every party that the assignment, the review, another party or a run names is in the table of parties.
-    /// However many rows name one that is missing, that is one finding.
+    /// The assignment, the review, another party or a run names a party that is not in the party
+    /// table. One finding for each missing id.
     ///
     /// # Why it matters
-    /// Who operated the camera and who signed the record off is what an owner asks first when something turns out wrong.
+    /// When something turns out wrong, the owner first asks who did it.
     ///
     /// # Fails
     /// At `/assignment/owner`:
@@ -38,8 +38,8 @@ rule! {
     /// Correct the id, or add the party to the table.
     name: "unknown-party", severity: Error, scope: Throughout, since: "0.1", clause: "parties#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the table is empty, the first one named",
+        "rows" = Count "how many rows name it; if the table is empty, how many name any",
     },
 }
 

@@ -5,11 +5,11 @@ use crate::views::{Part, RatingView, Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Every pipe that a lateral, a rating, a run, a launch or a connection names is in the table of pipes.
-    /// However many rows name one that is missing, that is one finding.
+    /// A lateral, a rating, a run, a launch or a connection names a pipe that is not in the pipe
+    /// table. One finding for each missing id.
     ///
     /// # Why it matters
-    /// A run through a pipe that the owner does not know cannot be loaded: the commonest reason is an id typed by hand.
+    /// A run through an unknown pipe cannot be loaded.
     ///
     /// # Fails
     /// At `/runs/0/pipe`:
@@ -34,8 +34,8 @@ rule! {
     /// Correct the id, or add the pipe to the table.
     name: "unknown-pipe", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the table is empty, the first one named",
+        "rows" = Count "how many rows name it; if the table is empty, how many name any",
     },
 }
 

@@ -7,12 +7,12 @@ use crate::views::{Ending, RatingView, Spot};
 
 rule! {
     /// # What it checks
-    /// Every run that a media file, a locate, a rating or a reverse run names is in the document.
-    /// However many rows name one that is missing, that is one finding.
+    /// A media file, a locate, a rating or a reverse run names a run that is not in the document.
+    /// One finding for each missing id.
     ///
     /// # Why it matters
-    /// A located position of an unknown run belongs to no pipe, and a reverse run whose first half is missing leaves a
-    /// pipe that seems half surveyed.
+    /// A locate of an unknown run belongs to no pipe, and a lone reverse run leaves its pipe half
+    /// surveyed.
     ///
     /// # Fails
     /// At `/locates/0/run`:
@@ -41,8 +41,8 @@ rule! {
     /// Correct the id, or deliver the run in the same document.
     name: "unknown-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the document has no run, the first one named",
+        "rows" = Count "how many rows name it; if the document has no run, how many name any",
     },
 }
 

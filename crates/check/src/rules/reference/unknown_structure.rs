@@ -5,11 +5,11 @@ use crate::views::{Part, Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// Every structure that a pipe or a run names is in the table of structures.
-    /// However many rows name one that is missing, that is one finding.
+    /// A pipe or a run names a structure that is not in the structure table. One finding for each
+    /// missing id.
     ///
     /// # Why it matters
-    /// A run between structures that nobody knows cannot be put on a map or matched with the owner's records.
+    /// The run cannot be put on a map or matched with the owner's records.
     ///
     /// # Fails
     /// At `/pipes/0/downstream`:
@@ -30,8 +30,8 @@ rule! {
     /// Correct the id, or add the structure to the table.
     name: "unknown-structure", severity: Error, scope: Throughout, since: "0.1", clause: "structures#references",
     facts: {
-        "id" = Id "the id that no row has; where the table has no row at all, the first that is named",
-        "rows" = Count "how many rows name it; where the table has no row at all, how many name any",
+        "id" = Id "the missing id; if the table is empty, the first one named",
+        "rows" = Count "how many rows name it; if the table is empty, how many name any",
     },
 }
 

@@ -8,13 +8,22 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// A document was checked or released after its runs were made and before it was issued. A single run that is later may
-    /// be dated wrongly and is not held against the review; neither is an issue before the runs (`issued-before-run`) nor
-    /// a time in the future.
+    /// A document was checked or released before its runs were made or after it was issued.
+    ///
+    /// # Exceptions
+    /// - The review's date is in the future (`date-in-future`).
+    /// - Only one of several runs is later than the review, so that run may be dated wrongly.
+    /// - A run is later than `issued` (`issued-before-run`), and the review is not compared with
+    ///   `issued`.
+    ///
+    /// # Exactly
+    /// A run's time is `finished`, or else `started`. There is a finding if
+    ///
+    /// - two or more runs, or the only one, are later than `review.at`;
+    /// - otherwise, if `review.at` is later than `issued` and no run is.
     ///
     /// # Why it matters
-    /// What was looked through was not this record: runs were added afterwards, or the review was copied from another
-    /// document.
+    /// The record that was reviewed was another one.
     ///
     /// # Fails
     /// At `/review/at`:
@@ -32,11 +41,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the time, or have the record looked through again.
+    /// Correct the time, or review the record again.
     name: "review-date-implausible", severity: Warning, scope: Ending, since: "0.1", clause: "document#assignment-review-revision",
     facts: {
-        "runs" = Count "runs that were made after the review" if "they are several, or all",
-        "issued" = DateTime "`issued` of the document" if "the review is after it",
+        "runs" = Count "runs that were made after the review" if "the review is earlier than the runs",
+        "issued" = DateTime "`issued` of the document" if "the review is later than `issued`",
     },
 }
 

@@ -7,10 +7,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The document is not a draft.
+    /// The document is a draft.
     ///
     /// # Why it matters
-    /// A draft is as the camera truck left it. Sent by mistake, it is taken for what the office had looked through.
+    /// It may be taken for a record that was checked.
     ///
     /// # Fails
     /// At `/review/status`:
@@ -24,12 +24,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look the record through and set the status to `checked` or `released` before it is sent.
+    /// Review the record and set the status to `checked` or `released`.
     name: "review-draft", severity: Note, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.review.as_ref().is_some_and(|review| review.status == ReviewStatus::Draft) {
-        out.report(Spot::at("/review/status"), "the document is a draft, as recorded");
+        out.report(Spot::at("/review/status"), "the document is still a draft");
     }
 }

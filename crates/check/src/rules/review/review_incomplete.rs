@@ -7,10 +7,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// A document that is said to be checked or released says who did that, and when.
+    /// A document is checked or released, but `review.by` or `review.at` is missing.
     ///
     /// # Why it matters
-    /// A release that nobody signed is none. When something turns out wrong, the owner asks first who let it through.
+    /// When something turns out wrong, the owner first asks who released the record.
     ///
     /// # Fails
     /// At `/review`:
@@ -26,7 +26,7 @@ rule! {
     /// ```json
     /// [{"op": "add", "path": "/review", "value": {"status": "checked", "by": "P-2", "at": "2026-05-07T08:00:00-05:00"}}]
     /// ```
-    /// A draft has not been looked through by anybody.
+    /// A draft has no reviewer.
     /// ```json
     /// [{"op": "add", "path": "/review", "value": {"status": "draft"}}]
     /// ```
@@ -48,5 +48,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         (Some(_), Some(_)) => return,
     };
     let status = review.status.as_str();
-    out.report(Spot::at("/review"), format!("the document is {status}, but not said {lacks}")).fact("status", status);
+    out.report(Spot::at("/review"), format!("the document is {status} but does not state {lacks}"))
+        .fact("status", status);
 }

@@ -5,10 +5,10 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// A document does not replace itself: the id that it `revises` is another document's.
+    /// `revises` names the document's own id.
     ///
     /// # Why it matters
-    /// A resubmission under the old id cannot be told from what it replaces, and one of the two is lost on receipt.
+    /// The two documents cannot be told apart, and one of them is lost on receipt.
     ///
     /// # Fails
     /// At `/revises/id`:
@@ -22,12 +22,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Give the new document an id of its own.
+    /// Give the new document a new id.
     name: "revises-itself", severity: Error, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.revises.as_ref().is_some_and(|revises| *revises.id == *survey.head.id) {
-        out.report(Spot::at("/revises/id"), "the document is said to replace itself");
+        out.report(Spot::at("/revises/id"), "revises names this document's own id");
     }
 }

@@ -5,15 +5,19 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The distance from joint to joint is a length that pipes are made in. One that is not above 0 is left to
-    /// `number-impossible`.
+    /// `joint_spacing` is shorter or longer than pipes are made.
+    ///
+    /// # Exceptions
+    /// - It is not above 0 (`number-impossible`).
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
-    /// Defects at joints are counted and costed by it: a spacing ten times too large hides nine joints in ten.
+    /// Defects at joints are counted and priced by it; ten times too large, it hides nine joints in
+    /// ten.
     ///
     /// # Source
-    /// Common practice, no published source: clay and concrete come in lengths of 2 to 24 ft, plastic and iron in 10 to 20 ft,
-    /// welded pipe in up to 50 ft.
+    /// Common practice, no published source: clay and concrete come in lengths of 2 to 24 ft,
+    /// plastic and iron in 10 to 20 ft, welded pipe in up to 50 ft.
     ///
     /// # Fails
     /// At `/pipes/0/joint_spacing`:
@@ -30,11 +34,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the spacing, or leave it out where the pipe has no joints.
+    /// Correct the spacing, or leave it out if the pipe has no joints.
     name: "joint-spacing-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#length",
     limits: {
-        "shortest" = 0.3 "m" "the shortest pipe that is made; common practice, no published source",
-        "longest" = 15.24 "m" "the longest pipe that is made, 50 ft; common practice, no published source",
+        "shortest" = 0.3 "m" "the shortest pipe made; common practice, no published source",
+        "longest" = 15.24 "m" "the longest pipe made, 50 ft; common practice, no published source",
     },
     facts: { "metres" = Metres "the joint spacing, converted" },
 }
@@ -46,14 +50,11 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let metres = view.survey.metres(spacing);
     let (limit, how) = match (out.limit("shortest"), out.limit("longest")) {
-        (shortest, _) if metres < shortest * (1.0 - 1e-9) => (shortest, "shorter"),
-        (_, longest) if metres > longest * (1.0 + 1e-9) => (longest, "longer"),
+        (shortest, _) if metres < shortest * (1.0 - 1e-9) => (shortest, "shorter than the shortest"),
+        (_, longest) if metres > longest * (1.0 + 1e-9) => (longest, "longer than the longest"),
         _ => return,
     };
     let (said, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
-    out.report(
-        view.spot("/joint_spacing"),
-        format!("the joint spacing of {said} is {how} than pipes are made ({limit})"),
-    )
-    .fact("metres", metres);
+    out.report(view.spot("/joint_spacing"), format!("the joint spacing of {said} is {how} pipe made, {limit}"))
+        .fact("metres", metres);
 }

@@ -5,15 +5,19 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A pipe has no length that no pipe between two structures has. One that is not above 0 is left to
-    /// `number-impossible`. A long one that the geometry can be held
-    /// against is left to `path-length-contradicts`: a tunnel that is as long on the map is no mistake.
+    /// `length` is more than that of any pipe between two structures.
+    ///
+    /// # Exceptions
+    /// - The pipe's length on the map is known: `path-length-contradicts` compares the two, and a
+    ///   tunnel may be that long.
+    /// - Lengths are in a doubtful unit (`length-unit-suspect`).
     ///
     /// # Why it matters
-    /// Every distance of every run is held against this length, and a grade for each length is divided by it.
+    /// Distances are compared with this length, and grades per length are divided by it.
     ///
     /// # Source
-    /// Common practice, no published source: access is provided every 300 to 600 ft, in large sewers every half mile.
+    /// Common practice, no published source: access is provided every 300 to 600 ft, in large
+    /// sewers every half mile.
     ///
     /// # Fails
     /// At `/pipes/1/length`:
@@ -29,7 +33,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the length, or leave it out where it is not known.
+    /// Correct the length, or leave it out if it is not known.
     name: "length-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#length",
     limits: { "longest" = 1000.0 "m" "the longest pipe between two structures; common practice, no published source" },
     facts: { "metres" = Metres "the length, converted" },
@@ -44,7 +48,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         && view.survey.map_lengths().length_on_map(view.index).is_none()
     {
         let longest = view.survey.say_metres(longest);
-        let message = format!("the pipe's length of {said} is more than a pipe between two structures has ({longest})");
+        let message = format!("the pipe's length of {said} is more than the longest between two structures, {longest}");
         out.report(view.spot("/length"), message).fact("metres", metres);
     }
 }

@@ -5,13 +5,17 @@ use crate::views::{Part, RunView, Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// No number is one that nothing can have: a size, length, spacing, depth, duration, frequency, accuracy or resolution
-    /// that is negative, or 0 where there is nothing without it. Depths and accuracies may be 0. A run was not surveyed to
-    /// before its zero point. The rules about what is plausible stand back.
+    /// A number is negative, or is 0 where that is impossible.
+    ///
+    /// # Exactly
+    /// - Not above 0: `height`, `width`, `length` and `joint_spacing` of a pipe;
+    ///   `counter_resolution`, `cable_length` and `frequency` of equipment; `duration` and
+    ///   `frame_rate` of a media file; `frequency` of a locate; `counter.resolution` of a run.
+    /// - Below 0: `depth` of a structure; `depth` and `accuracy` of a locate.
+    /// - Below `counter.reads` (0 when absent): `surveyed` of a run.
     ///
     /// # Why it matters
-    /// A lost number becomes 0 and a dash becomes a sign on the way through a spreadsheet. Whatever is divided by it fails
-    /// at the receiving office.
+    /// In a spreadsheet a lost number becomes 0 and a dash a minus sign; dividing by it fails.
     ///
     /// # Fails
     /// At `/pipes/0/height`:
@@ -32,13 +36,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// An outfall at the level of the ground.
+    /// An outfall at ground level.
     /// ```json
     /// [{"op": "replace", "path": "/structures/2", "value": {"id": "LM-016", "kind": "outfall", "depth": 0}}]
     /// ```
     ///
     /// # Fix
-    /// Correct the number, or leave it out where it is not known.
+    /// Correct the number, or leave it out if it is not known.
     name: "number-impossible", severity: Error, scope: Throughout, since: "0.1", clause: "conventions#numbers",
     facts: { "value" = Number "the number, as recorded" },
 }
@@ -60,24 +64,24 @@ macro_rules! value {
 fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for (index, row) in survey.head.equipment.iter().enumerate() {
         let spot = |field: &str| Spot::at(format!("/equipment/{index}{field}"));
-        above(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &spot, out);
-        above(value!(row.cable_length), "cable length", "/cable_length", &spot, out);
-        above(value!(row.frequency), "frequency", "/frequency", &spot, out);
+        above_zero(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &spot, out);
+        above_zero(value!(row.cable_length), "cable length", "/cable_length", &spot, out);
+        above_zero(value!(row.frequency), "frequency", "/frequency", &spot, out);
     }
     for view in survey.structures() {
-        from(value!(view.structure.depth), "depth", "/depth", &|field| view.spot(field), out);
+        zero_or_more(value!(view.structure.depth), "depth", "/depth", &|field| view.spot(field), out);
     }
     for view in survey.pipes() {
         let (row, spot) = (view.pipe, |field: &str| view.spot(field));
-        above(value!(row.height), "height", "/height", &spot, out);
-        above(value!(row.width), "width", "/width", &spot, out);
-        above(value!(row.length), "length", "/length", &spot, out);
-        above(value!(row.joint_spacing), "joint spacing", "/joint_spacing", &spot, out);
+        above_zero(value!(row.height), "height", "/height", &spot, out);
+        above_zero(value!(row.width), "width", "/width", &spot, out);
+        above_zero(value!(row.length), "length", "/length", &spot, out);
+        above_zero(value!(row.joint_spacing), "joint spacing", "/joint_spacing", &spot, out);
     }
     for view in survey.all_media() {
         let (row, spot) = (view.media, |field: &str| view.spot(field));
-        above(value!(row.duration), "duration", "/duration", &spot, out);
-        above(value!(row.frame_rate), "number of pictures a second", "/frame_rate", &spot, out);
+        above_zero(value!(row.duration), "duration", "/duration", &spot, out);
+        above_zero(value!(row.frame_rate), "frame rate", "/frame_rate", &spot, out);
     }
     for (index, row) in survey.head.locates.iter().enumerate() {
         let spot = |field: &str| Spot {
@@ -85,34 +89,34 @@ fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
             run: Some(row.run.to_string()),
             ..Spot::default()
         };
-        from(value!(row.depth), "depth", "/depth", &spot, out);
-        from(value!(row.accuracy), "accuracy", "/accuracy", &spot, out);
-        above(value!(row.frequency), "frequency", "/frequency", &spot, out);
+        zero_or_more(value!(row.depth), "depth", "/depth", &spot, out);
+        zero_or_more(value!(row.accuracy), "accuracy", "/accuracy", &spot, out);
+        above_zero(value!(row.frequency), "frequency", "/frequency", &spot, out);
     }
 }
 
 fn run(view: &RunView<'_>, out: &mut Sink<'_>) {
     let spot = |field: &str| view.spot(field);
     if let Some(counter) = &view.run.counter {
-        above(value!(counter.resolution), "counter resolution", "/counter/resolution", &spot, out);
+        above_zero(value!(counter.resolution), "counter resolution", "/counter/resolution", &spot, out);
     }
     let reads = view.reads();
     if let Some(surveyed) = view.run.surveyed.filter(|surveyed| surveyed.get() < reads) {
         let unit = view.survey.head.units.length;
-        let message = format!("surveyed to {surveyed} {unit}, before the zero point at {reads} {unit}");
+        let message = format!("surveyed is {surveyed} {unit}, below the zero reading of {reads} {unit}");
         out.report(view.spot("/surveyed"), message).fact("value", surveyed.get());
     }
 }
 
 /// Reports a number that is not above 0.
-fn above(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn above_zero(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
     if let Some(value) = value.filter(|value| *value <= 0.0) {
         out.report(spot(field), format!("the {what} of {value} is not above 0")).fact("value", value);
     }
 }
 
 /// Reports a number that is below 0.
-fn from(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn zero_or_more(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
     if let Some(value) = value.filter(|value| *value < 0.0) {
         out.report(spot(field), format!("the {what} of {value} is below 0")).fact("value", value);
     }

@@ -5,11 +5,15 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The height and the width of a pipe are sizes that a camera is sent through. A size that is in the wrong unit is the
-    /// finding of `size-unit-suspect`, and one that is not above 0 that of `number-impossible`.
+    /// The height or width of a pipe is smaller or larger than that of any pipe that is surveyed by
+    /// camera.
+    ///
+    /// # Exceptions
+    /// - The size is in a doubtful unit (`size-unit-suspect`).
+    /// - The size is not above 0 (`number-impossible`).
     ///
     /// # Why it matters
-    /// A slipped decimal point in a diameter spoils every percentage and every grade that follows from it.
+    /// Percentages and grades that are derived from a wrong size are wrong.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -26,7 +30,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The exact limits pass.
+    /// The limits themselves pass.
     /// ```json
     /// [{"op": "replace", "path": "/units/section", "value": "mm"},
     ///  {"op": "replace", "path": "/pipes/0/height", "value": 40},
@@ -34,10 +38,10 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the size; look for a slipped decimal point.
+    /// Correct the size; check the decimal point.
     name: "size-implausible", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
     limits: {
-        "smallest" = 40.0 "mm" "the smallest pipe that a push rod is used in; common practice, no published source",
+        "smallest" = 40.0 "mm" "the smallest pipe that is surveyed by push rod; common practice, no published source",
         "largest" = 6000.0 "mm" "the largest pipe that is surveyed by camera; common practice, no published source",
     },
     facts: { "millimetres" = Millimetres "the height or width, converted" },
@@ -52,13 +56,12 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         let Some(size) = size.filter(|size| size.get() > 0.0) else { continue };
         let (millimetres, one) = (survey.millimetres(size), survey.head.units.section.millimetres());
         let (limit, how) = match (out.limit("smallest"), out.limit("largest")) {
-            (smallest, _) if millimetres < smallest => (smallest, "smaller than"),
-            (_, largest) if millimetres > largest => (largest, "larger than"),
+            (smallest, _) if millimetres < smallest => (smallest, "smaller than the smallest"),
+            (_, largest) if millimetres > largest => (largest, "larger than the largest"),
             _ => continue,
         };
         let limit = format!("{} {}", (limit / one * 100.0).round() / 100.0, survey.head.units.section);
-        let message =
-            format!("the {what} of {} is {how} any pipe that is surveyed ({limit})", survey.say_section(size));
+        let message = format!("the {what} of {} is {how} pipe surveyed by camera, {limit}", survey.say_section(size));
         out.report(view.spot(field), message).fact("millimetres", millimetres);
     }
 }

@@ -8,23 +8,28 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A nominal height of a circular pipe is one that pipes are named by, in any of the series: in inches those of
-    /// ASTM C76 (reinforced concrete), D3034 (PVC), A746 (ductile iron), C700 (clay) and A74 (cast iron); in
-    /// millimetres DN/OD and DN/ID of EN 476, the metric sizes of C76M and whole multiples of 50 and 75. A size whose
-    /// basis is not said to be nominal may be anything.
+    /// A circular pipe has a nominal height that is not a nominal size.
+    ///
+    /// # Exceptions
+    /// - `size_basis` is not `nominal`.
+    /// - The shape is neither absent nor `circular`.
+    /// - The height is outside 40 to 6000 mm, or in a doubtful unit (`size-unit-suspect`).
     ///
     /// # Exactly
-    /// In inches: 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 21, 24, 27, 30, 33, 36, 39, and every multiple of 6
-    /// from 42 on. In millimetres: 40, 63, 90, 110, 125, 140, 160, 180, 200, 250, 280, 315, 355, 400, 450, 500, 560, 630,
-    /// 710, 800, 1000, and every multiple of 50 or of 75 from 50 on. Only a pipe of the shape `circular`, or of none,
-    /// with `size_basis` `nominal` and a height of 40 to 6000 mm in a unit that is not doubtful is looked at.
+    /// Nominal sizes:
+    /// - In inches: 1.5, 2, 3, 4, 5, 6, 8, 10, 12, 14, 15, 16, 18, 20, 21, 24, 27, 30, 33, 36, 39,
+    ///   and every multiple of 6 from 42 on.
+    /// - In millimetres: 40, 63, 90, 110, 125, 140, 160, 180, 200, 250, 280, 315, 355, 400, 450,
+    ///   500, 560, 630, 710, 800, 1000, and every multiple of 50 or of 75 from 50 on.
     ///
     /// # Why it matters
-    /// A measured or converted size was entered as a nominal one: 203 mm is what 8 in measure, and no pipe is called
-    /// that. Liners and plugs are ordered by the nominal size.
+    /// A measured size was entered as nominal (8 in measures 203 mm); liners and plugs are ordered
+    /// by nominal size.
     ///
     /// # Source
-    /// ASTM D3034, and sizes of C76 up to 21 in: read. The other series of ASTM and those of EN 476: from memory.
+    /// In inches ASTM C76 (reinforced concrete), D3034 (PVC), A746 (ductile iron), C700 (clay) and
+    /// A74 (cast iron); in millimetres DN/OD and DN/ID of EN 476 and the sizes of ASTM C76M. D3034
+    /// and C76 up to 21 in: read; the others: from memory.
     ///
     /// # Fails
     /// At `/pipes/0/height`:
@@ -38,7 +43,7 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Measured, and said to be.
+    /// Measured, and declared so.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/height", "value": 7.87}, {"op": "replace", "path": "/pipes/0/size_basis", "value": "inside"}]
     /// ```
@@ -48,11 +53,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Write the nominal size, or say in `size_basis` that it was measured inside or outside.
+    /// Write the nominal size, or state in `size_basis` how it was measured.
     name: "size-not-nominal", severity: Note, scope: Pipe, since: "0.1", clause: "pipes#size",
     facts: {
         "height" = Size "the height, as recorded",
-        "nearest" = Size "the nearest nominal size",
+        "nearest" = Size "the nearest whole number that is a nominal size; the smaller of two",
     },
 }
 
@@ -80,12 +85,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (said, near) = (view.survey.say_section(height), nearest(unit, height.get()));
-    out.report(
-        view.spot("/height"),
-        format!("no pipe is called by a nominal size of {said}; the nearest is {near} {unit}"),
-    )
-    .fact("height", height.get())
-    .fact("nearest", near);
+    out.report(view.spot("/height"), format!("{said} is not a nominal pipe size; the nearest is {near} {unit}"))
+        .fact("height", height.get())
+        .fact("nearest", near);
 }
 
 fn is_nominal(unit: SectionUnit, size: f64) -> bool {
@@ -97,7 +99,7 @@ fn is_nominal(unit: SectionUnit, size: f64) -> bool {
     }
 }
 
-/// The nominal size that is nearest, to the whole number.
+/// The nearest whole number that is a nominal size; the smaller of two.
 fn nearest(unit: SectionUnit, size: f64) -> f64 {
     let (mut below, mut above) = (size.floor(), size.ceil());
     while below > 0.0 && !is_nominal(unit, below) {
@@ -115,7 +117,7 @@ mod tests {
 
     use super::*;
 
-    // The series are from memory, but for those of ASTM D3034 and the first sizes of C76.
+    // The series are from memory, except ASTM D3034 and the small sizes of C76.
     #[test]
     fn sizes_of_every_series_are_nominal() {
         for size in [4.0, 6.0, 8.0, 10.0, 12.0, 15.0, 14.0, 21.0, 27.0, 33.0, 39.0, 42.0, 54.0, 66.0, 102.0, 144.0] {
@@ -133,7 +135,7 @@ mod tests {
         }
     }
 
-    /// What the rule says of itself is what it goes by.
+    /// The documentation states the numbers that the rule uses.
     #[test]
     fn the_text_has_every_number() {
         let text = RULE.section(crate::rule::Section::Exactly).replace('\n', " ");

@@ -9,20 +9,20 @@ use crate::views::{Spot, Survey};
 
 rule! {
     /// # What it checks
-    /// The heights of pipes make sense in the document's section unit: none is impossible as it stands and an ordinary size in
-    /// the other unit. In inches that is what is above 6 m (236 in), and a circular pipe above 144 in whose number is a
-    /// nominal size in millimetres; in millimetres what is below 40 mm, and the numbers 42 and 48. Where two or more heights
-    /// and four in five of all that can be told apart are so, the unit itself is wrong: that is one finding for the document.
+    /// The height of a pipe is impossible in the document's section unit and ordinary in the other
+    /// one (*Doubtful units* in Checking). If most heights are, the unit itself is wrong, and there
+    /// is one finding for the document.
     ///
     /// # Why it matters
-    /// Liners are ordered and grades are computed by these sizes. A pipe of 200 mm declared as 200 in is 25 times too large.
+    /// Liners are ordered and grades computed by these sizes; 200 mm as 200 in is 25 times too
+    /// large.
     ///
     /// # Source
-    /// 144 in: the largest size of ASTM C76 (from memory); nominal sizes in millimetres: EN 476 (from memory). 40 mm and 6 m:
-    /// common practice, no published source.
+    /// The largest size of ASTM C76 is 144 in (from memory); nominal sizes in millimetres: EN 476
+    /// (from memory). 40 mm and 6 m: common practice, no published source.
     ///
     /// # Fails
-    /// Every height would be in millimetres, at `/units/section`:
+    /// Every height is in millimetres, at `/units/section`:
     /// ```json
     /// [{"op": "replace", "path": "/units/section", "value": "mm"}]
     /// ```
@@ -47,9 +47,9 @@ rule! {
     /// Convert the size to the declared section unit (1 in = 25.4 mm).
     name: "size-unit-suspect", severity: Error, scope: Document, since: "0.1", clause: "document#units",
     facts: {
-        "pipes" = Count "pipes whose height makes sense in `fits` only" if "the whole document is concerned",
-        "of" = Count "pipes that have a height" if "the whole document is concerned",
-        "height" = Size "the height, as recorded" if "a single pipe is concerned",
+        "pipes" = Count "pipes whose height makes sense in `fits` only" if "the unit is wrong",
+        "of" = Count "pipes whose height makes sense in one unit only" if "the unit is wrong",
+        "height" = Size "the height, as recorded" if "a single height is wrong",
         "fits" = Unit "the other section unit",
     },
 }
@@ -60,8 +60,8 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let section_unit_votes = survey.section_unit_votes();
     if section_unit_votes.unit_is_wrong() {
         let message = format!(
-            "{} of {} heights of pipes make sense in {meant} and not in {unit}",
-            section_unit_votes.other, section_unit_votes.of
+            "of {} pipe heights that fit one unit only, {} fit {meant} and not {unit}",
+            section_unit_votes.of, section_unit_votes.other
         );
         out.report(Spot::at("/units/section"), message)
             .fact("pipes", section_unit_votes.other)
@@ -79,13 +79,11 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.pipes().filter(|view| fits_other_unit_only(unit, view.pipe)) {
         let Some(height) = view.pipe.height else { continue };
         let size = match unit {
-            SectionUnit::Inch => format!("{:.1} m", survey.millimetres(height) / 1000.0),
-            SectionUnit::Millimetre => format!("{height} mm"),
+            SectionUnit::Inch => format!(" ({:.1} m)", survey.millimetres(height) / 1000.0),
+            SectionUnit::Millimetre => String::new(),
         };
-        let message = format!(
-            "the height of {} is no size of a pipe ({size}), but {height} {meant} is",
-            survey.say_section(height)
-        );
+        let message =
+            format!("the height of {}{size} is not a pipe size, but {height} {meant} is", survey.say_section(height));
         out.report(view.spot("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
     }
 }

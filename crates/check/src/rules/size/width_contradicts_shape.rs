@@ -7,11 +7,18 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// The width fits the shape: a circular pipe has none, or one that equals its height; an egg-shaped one stands upright
-    /// and is higher than wide.
+    /// The width of a pipe does not fit its shape.
+    ///
+    /// # Exceptions
+    /// - The height is not above 0 (`number-impossible`).
+    ///
+    /// # Exactly
+    /// - `circular`: the width differs from the height by more than 1 % of the height, or there is
+    ///   no height.
+    /// - `egg`: the width is not less than the height.
     ///
     /// # Why it matters
-    /// Either the shape is wrong or one of the two sizes; whoever orders a liner cannot know which.
+    /// A liner cannot be ordered until it is known which is wrong.
     ///
     /// # Fails
     /// At `/pipes/0/width`:
@@ -35,7 +42,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the shape or the sizes; the diameter of a circular pipe is its height, and it needs no width.
+    /// Correct the shape or the sizes. A circular pipe needs no width.
     name: "width-contradicts-shape", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#size",
     facts: {
         "shape" = Word "the shape, as recorded",
@@ -45,16 +52,16 @@ rule! {
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let (Some(shape), Some(width)) = (view.pipe.shape, view.pipe.width) else { return };
-    // A size of nothing or less is `number-impossible`'s.
+    // `number-impossible` reports a height that is not above 0.
     if view.pipe.height.is_some_and(|height| height.get() <= 0.0) {
         return;
     }
     let wide = view.survey.say_section(width);
     let message = match (shape, view.pipe.height) {
-        // Sizes that were converted from another unit are equal but for their rounding.
+        // Sizes that were converted from another unit may differ by rounding.
         (Shape::Circular, Some(height)) if (width.get() - height.get()).abs() > height.get().abs() * 0.01 => {
             format!(
-                "the pipe is circular, but its width of {wide} is not its height of {}",
+                "the pipe is circular, but its width of {wide} differs from its height of {}",
                 view.survey.say_section(height)
             )
         }

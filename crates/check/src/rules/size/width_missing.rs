@@ -7,10 +7,10 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// A pipe that is not circular and has a height has a width as well.
+    /// A pipe that is not circular has a height but no width.
     ///
     /// # Why it matters
-    /// The height alone does not say what fits into an egg-shaped or a rectangular sewer, nor how much it can carry.
+    /// The height alone does not tell what fits into the pipe, nor how much it can carry.
     ///
     /// # Fails
     /// At `/pipes/0`:
@@ -24,7 +24,7 @@ rule! {
     ///  {"op": "replace", "path": "/pipes/0/height", "value": 36},
     ///  {"op": "add", "path": "/pipes/0/width", "value": 24}]
     /// ```
-    /// A pipe whose size is not known at all.
+    /// The pipe has no size at all.
     /// ```json
     /// [{"op": "replace", "path": "/pipes/0/shape", "value": "egg"},
     ///  {"op": "remove", "path": "/pipes/0/height"}]
@@ -44,7 +44,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
             shape => shape.as_str(),
         };
         let message = format!(
-            "the shape ({of}) is not circular, and beside the height of {} there is no width",
+            "the pipe is not circular ({of}); it has a height of {} but no width",
             view.survey.say_section(height)
         );
         out.report(view.spot(""), message).fact("shape", shape.as_str());

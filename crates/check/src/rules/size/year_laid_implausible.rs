@@ -5,14 +5,10 @@ use crate::views::PipeView;
 
 rule! {
     /// # What it checks
-    /// No pipe was laid before there were sewers of pipes.
-    ///
-    /// # Exactly
-    /// No year before 1600.
+    /// `laid` is before 1600.
     ///
     /// # Why it matters
-    /// Two digits of the year are missing, or a number of years stands for the year. The pipe counts as the oldest of
-    /// the network.
+    /// The pipe counts as the oldest of the network.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -34,12 +30,12 @@ rule! {
     facts: { "laid" = Year "the year, as recorded" },
 }
 
-/// The year before which nobody laid a pipe that is surveyed today.
+/// No pipe that is surveyed today was laid before this year.
 pub(super) const EARLIEST: u16 = 1600;
 
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if let Some(laid) = view.pipe.laid.filter(|laid| laid.get() < EARLIEST) {
-        let message = format!("the pipe is said to have been laid in the year {laid}, before {EARLIEST}");
+        let message = format!("the pipe was laid in the year {laid}, before {EARLIEST}");
         out.report(view.spot("/laid"), message).fact("laid", laid.get());
     }
 }

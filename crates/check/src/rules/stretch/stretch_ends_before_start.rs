@@ -8,11 +8,15 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A stretch ends after it begins. The rule stands back where the row is not settled, where the end lies before the zero point (`distance-negative`), and for a code that is never recorded
-    /// over a stretch (`stretch-not-allowed`).
+    /// `to` is less than `at`.
+    ///
+    /// # Exceptions
+    /// - The row is not *settled*: it is out of order with its neighbours or outside the run.
+    /// - `to` is below the zero reading (`distance-negative`).
+    /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
     /// # Why it matters
-    /// The length comes out negative, and is taken away from the length of what is to be mended.
+    /// The negative length is subtracted from the length to repair.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/to`:
@@ -21,13 +25,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// The beginning was typed wrongly, and its neighbours show it.
+    /// `at` is mistyped, as the neighbouring rows show.
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/2/at", "value": 124}]
     /// ```
     ///
     /// # Fix
-    /// Correct the end, or exchange the two if they were entered the wrong way round.
+    /// Correct `to`, or swap `at` and `to`.
     name: "stretch-ends-before-start", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
     facts: {
         "at" = Length "`at` of the row",

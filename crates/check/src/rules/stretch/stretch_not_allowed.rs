@@ -7,11 +7,10 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A code that the code list has only at one distance is not recorded over a stretch. The other rules about the
-    /// stretch then stand back.
+    /// A code that applies at a single point only is recorded over a stretch.
     ///
     /// # Why it matters
-    /// A connection or a displaced joint is at one place. Over a stretch it is counted again for every interval of it.
+    /// It is counted once for every interval of the stretch.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/to`:
@@ -29,7 +28,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Record it at one distance; where there are several, a row for each.
+    /// Record it at one distance, with a row for each if there are several.
     name: "stretch-not-allowed", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
     needs: [Codes],
     facts: { "code" = Code "the code of the row" },
@@ -39,8 +38,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code.filter(|code| code.continuous == StretchUse::Never) else { return };
     if row.row.is_stretch() {
         let field = if row.row.to.is_some() { "/to" } else { "/continuous" };
-        let message =
-            format!("{:?} ({}) is recorded at one distance, never over a stretch", code.code.as_str(), code.name());
+        let message = format!(
+            "{:?} ({}) applies at a single point but is recorded over a stretch",
+            code.code.as_str(),
+            code.name()
+        );
         out.report(row.spot(field), message).fact("code", code.code.as_str());
     }
 }

@@ -8,21 +8,25 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Two stretches of one code and one characterisation do not overlap in a run, unless their clock references keep
-    /// them apart. A stretch that has no clock reference overlaps any. Of the stretches begun before, the last 32 of the
-    /// code are looked at. A code that is never recorded over a stretch is left to `stretch-not-allowed`.
+    /// Two stretches of a run with the same code and characterisation overlap along the pipe and on
+    /// the wall.
+    ///
+    /// # Exceptions
+    /// - The code applies at a single point only (`stretch-not-allowed`).
+    /// - The later row is *repeated* (`observation-duplicate`).
     ///
     /// # Exactly
-    /// Two stretches overlap along the pipe where each begins before the other ends. Their clock references meet where
-    /// going clockwise from the beginning of one, the other begins before the one's end, or either way round; two arcs
-    /// that only touch do not meet, a point on the edge of an arc does. A clock reference in neither form meets none. Only
-    /// stretches whose `to` lies beyond `at` are looked at. The finding is at the later of the two, one for each later
-    /// stretch; the other is the nearest one above it that it overlaps. One of rows that are repeated is left to
-    /// `observation-duplicate`.
+    /// - Only stretches with `to` > `at` are compared. Each is compared with the last 32 of its
+    ///   code above it in the list.
+    /// - They overlap along the pipe if each begins before the other ends.
+    /// - They overlap on the wall if one has no clock reference, or if, clockwise from the start of
+    ///   either, the other starts before its end. Arcs that only touch do not overlap; a point on
+    ///   the edge of an arc does. A clock reference in neither of its two forms overlaps nothing.
+    /// - There is one finding for each later stretch, at its row; `other` is the nearest stretch
+    ///   above it that it overlaps.
     ///
     /// # Why it matters
-    /// The same defect was entered twice, or the first was not closed where the second began; its length is counted
-    /// twice.
+    /// The length of the defect is counted twice.
     ///
     /// # Fails
     /// At `/runs/0/observations/4`:
@@ -46,17 +50,17 @@ rule! {
     /// # Fix
     /// Keep one stretch over the whole length, or end the first where the second begins.
     name: "stretch-overlap", severity: Warning, scope: Run, since: "0.1", clause: "observations#stretches",
-    facts: { "other" = Id "the first row" },
+    facts: { "other" = Id "the earlier row" },
 }
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
-    for (again, first) in run.overlapping_stretches().iter().filter(|(again, _)| !run.is_repeated(*again)) {
-        let (row, other) = (run.row(*again), &run.run.observations[*first]);
+    for (later, earlier) in run.overlapping_stretches().iter().filter(|(later, _)| !run.is_repeated(*later)) {
+        let (row, other) = (run.row(*later), &run.run.observations[*earlier]);
         if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
             continue;
         }
-        let say = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
-        let (this, that) = (say(row.row), say(other));
+        let extent = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
+        let (this, that) = (extent(row.row), extent(other));
         let code = row.row.code.as_str();
         out.report(row.spot(""), format!("{code:?} from {this} overlaps the one from {that}"))
             .fact("other", other.id.as_str());

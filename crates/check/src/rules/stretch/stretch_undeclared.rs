@@ -8,11 +8,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation that has an end (`to`) is declared a stretch (`continuous: true`). A code that is never recorded
-    /// over a stretch is left to `stretch-not-allowed`.
+    /// A row has `to` but not `continuous: true`.
+    ///
+    /// # Exceptions
+    /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
     /// # Why it matters
-    /// Software that goes by the declaration takes it for a point and drops its length.
+    /// Software that relies on `continuous` reads a point and drops the length.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/to`:
@@ -31,7 +33,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add `continuous: true`, or take `to` away.
+    /// Add `continuous: true`, or remove `to`.
     name: "stretch-undeclared", severity: Warning, scope: Observation, since: "0.1", clause: "observations#stretches",
     facts: { "to" = Length "`to` of the row" },
 }
@@ -41,14 +43,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let message = format!("the row ends at {} but is not declared a stretch", row.survey().say(to));
+    let message = format!("the row ends at {} but does not have continuous: true", row.survey().say(to));
     let finding = out.report(row.spot("/to"), message).fact("to", to.get());
     let edits = vec![Edit::add(row.spot("/continuous").path, true)];
     match row.row.continuous {
-        // An end that lies farther on is said for nothing else, and readers of this format go by it already.
-        None if to > row.row.at => finding.fix_safely("declares the stretch that its end makes it", edits),
+        // Only a stretch has an end beyond its start, and readers of the format already treat it as one.
+        None if to > row.row.at => finding.fix_safely("adds continuous: true", edits),
         Some(false) if to > row.row.at => {
-            finding.fix_if_confirmed("it is a stretch; that it is none was said by mistake", edits)
+            finding.fix_if_confirmed("the row is a stretch, and continuous: false is a mistake", edits)
         }
         _ => finding,
     };

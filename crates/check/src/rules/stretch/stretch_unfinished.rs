@@ -8,11 +8,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A stretch that was begun (`continuous`) also ends (`to`). A code that is never recorded over a stretch is left to
-    /// `stretch-not-allowed`.
+    /// A row has `continuous: true` but no `to`.
+    ///
+    /// # Exceptions
+    /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
     /// # Why it matters
-    /// A defect that never ends has no length: it cannot be graded, and nobody knows how much of the pipe to mend.
+    /// Without a length the defect cannot be graded or priced.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/continuous`:
@@ -28,8 +30,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Add the distance at which it ended; where it went on to the end of the run, that is the last row's. Take
-    /// `continuous` away if it was at one place only.
+    /// Add `to`; at the end of the run it is the last row's distance. Remove `continuous` for a
+    /// point.
     name: "stretch-unfinished", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
     facts: { "code" = Code "the code of the row" },
 }
@@ -41,12 +43,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let message = format!("{:?} begins at {} and never ends", row.row.code.as_str(), row.survey().say(row.row.at));
+    let message = format!("{:?} begins at {} but has no end", row.row.code.as_str(), row.survey().say(row.row.at));
     let finding = out.report(row.spot("/continuous"), message).fact("code", row.row.code.as_str());
-    // Where the rows say that the run ends, and else where its length does.
+    // The closing row gives the end of the run; without one, `surveyed` does.
     let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
     if let Some(end) = end.filter(|_| !row.run.disordered()) {
-        let does = format!("it went on to the end of the run, {}", row.survey().say(end));
+        let does = format!("the stretch continues to the end of the run, {}", row.survey().say(end));
         finding.fix_if_confirmed(does, vec![Edit::add(row.spot("/to").path, end.get())]);
     }
 }

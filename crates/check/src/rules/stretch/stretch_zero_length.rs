@@ -8,11 +8,13 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// A stretch is longer than nothing. A code that is never recorded over a stretch is left to `stretch-not-allowed`.
+    /// `to` equals `at`.
+    ///
+    /// # Exceptions
+    /// - The code applies at a single point only (`stretch-not-allowed`).
     ///
     /// # Why it matters
-    /// Either it is a point, which is counted otherwise than a stretch, or its end was copied from its beginning and
-    /// never filled in.
+    /// It is a point, which is counted differently, or `to` was never filled in.
     ///
     /// # Fails
     /// At `/runs/0/observations/2/to`:
@@ -26,7 +28,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Fill in the distance at which it ended, or take `to` and `continuous` away if it was at one place only.
+    /// Correct `to`, or remove `to` and `continuous` for a point.
     name: "stretch-zero-length", severity: Warning, scope: Observation, since: "0.1", clause: "observations#stretches",
     facts: { "at" = Length "`at` of the row" },
 }
@@ -35,10 +37,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.to != Some(row.row.at) || row.code.is_some_and(|code| code.continuous == StretchUse::Never) {
         return;
     }
-    let message = format!("the stretch ends at {}, where it begins", row.survey().say(row.row.at));
+    let message = format!("the stretch begins and ends at {}", row.survey().say(row.row.at));
     let mut edits = vec![Edit::remove(row.spot("/to").path)];
     edits.extend(row.row.continuous.map(|_| Edit::remove(row.spot("/continuous").path)));
     out.report(row.spot("/to"), message)
         .fact("at", row.row.at.get())
-        .fix_if_confirmed("it was at one place only", edits);
+        .fix_if_confirmed("the observation is at a single point", edits);
 }

@@ -10,11 +10,11 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// Wherever one of the format's words is `other`, the field beside it says what (`kind_text` beside `kind`, and so
-    /// on).
+    /// A field is `other` and the text field that describes it is missing (`kind_text` for `kind`,
+    /// and so on).
     ///
     /// # Why it matters
-    /// `other` alone says only what it is not. Whoever reads the record in ten years cannot ask.
+    /// Without the text a later reader cannot tell what was there.
     ///
     /// # Fails
     /// At `/pipes/0/material`:
@@ -33,17 +33,17 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Say it in the field beside it, or take a word of the format that fits.
+    /// Describe it in the text field, or use a value that fits.
     name: "other-without-text", severity: Warning, scope: Ending, since: "0.1", clause: "document#structure",
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let survey = ending.survey;
     let head = survey.head;
-    let mut look = |other: bool, told: bool, field: &str, spot: &dyn Fn(&str) -> Spot| {
-        if other && !told {
+    let mut look = |other: bool, described: bool, field: &str, spot: &dyn Fn(&str) -> Spot| {
+        if other && !described {
             let name = field.rsplit('/').next().unwrap_or(field);
-            out.report(spot(field), format!("{name} is \"other\", and {name}_text does not say what"));
+            out.report(spot(field), format!("{name} is \"other\" but {name}_text is missing"));
         }
     };
     if let Some(work) = &head.assignment {

@@ -6,13 +6,20 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// No text was damaged by a wrong character encoding: none has the replacement character, a control character other than a tab or
-    /// the end of a line, or the marks that UTF-8 leaves when it is read as a Western code page. One finding for the document, at the first
-    /// place.
+    /// A text is garbled by a wrong character encoding.
+    ///
+    /// # Exactly
+    /// A text is garbled if it contains one of these:
+    /// - U+FFFD, the replacement character;
+    /// - a control character (U+0000 to U+001F, U+007F to U+009F) other than tab, line feed and
+    ///   carriage return;
+    /// - `Â` or `Ã` followed by a character from U+0080 to U+00BF;
+    /// - `â€`.
+    ///
+    /// There is one finding for the document, at the first garbled text.
     ///
     /// # Why it matters
-    /// A name or a remark that was damaged is lost: the letters cannot be told any more, and every export damages them
-    /// further. Ids that were damaged fit no record.
+    /// The letters are lost, and an id matches no record.
     ///
     /// # Fails
     /// At `/runs/0/observations/3/remark`:
@@ -35,18 +42,18 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Export again as UTF-8 from where the text is still whole.
+    /// Export the text again, as UTF-8, from where it is still intact.
     name: "text-garbled", severity: Warning, scope: Throughout, since: "0.1", clause: "conventions#text",
-    facts: { "places" = Count "texts of the document that are damaged" },
+    facts: { "places" = Count "garbled texts in the document" },
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     for_each_text(part, &mut |text, spot| {
-        if damaged(text) {
+        if garbled(text) {
             out.fold(
                 |places| match places {
-                    1 => "the text was damaged by a wrong character encoding".to_owned(),
-                    _ => format!("{places} texts were damaged by a wrong character encoding; this is the first"),
+                    1 => "the text is garbled by a wrong character encoding".to_owned(),
+                    _ => format!("{places} texts are garbled by a wrong character encoding; this is the first"),
                 },
                 spot,
             );
@@ -54,15 +61,15 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     });
 }
 
-/// Whether a text has the marks of a wrong encoding.
-fn damaged(text: &str) -> bool {
+/// Whether a text shows that it was decoded with the wrong encoding.
+fn garbled(text: &str) -> bool {
     if text.bytes().any(|byte| byte < b' ' && !matches!(byte, b'\t' | b'\n' | b'\r') || byte == 0x7f) {
         return true;
     }
     if text.is_ascii() {
         return false;
     }
-    // The first byte of most letters in UTF-8, as Latin-1 has it, and what follows it: a sign that follows no letter.
+    // The first byte of most Western letters in UTF-8, read as Latin-1, then a character that follows no letter.
     let pair = |a: char, b: char| matches!(a, 'Â' | 'Ã') && ('\u{80}'..='\u{bf}').contains(&b);
     text.contains("â€")
         || text.chars().any(|c| c == '\u{fffd}' || ('\u{80}'..='\u{9f}').contains(&c))
@@ -71,14 +78,14 @@ fn damaged(text: &str) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::damaged;
+    use super::garbled;
 
-    // What UTF-8 becomes when it is read as Latin-1 or Windows-1252, made with Python's codecs.
+    // UTF-8 read as Latin-1 or Windows-1252, made with Python's codecs.
     #[test]
     fn marks_of_a_wrong_encoding() {
         for text in ["Ã¼", "45Â°", "itâ€™s", "ZoÃ«", "caf\u{fffd}", "Gr\u{81}n", "â€œ", "LPB\u{1b}118", "\u{7f}"]
         {
-            assert!(damaged(text), "{text}");
+            assert!(garbled(text), "{text}");
         }
         for text in [
             "ü",
@@ -96,7 +103,7 @@ mod tests {
             "日本",
             "one\r\n\ttwo",
         ] {
-            assert!(!damaged(text), "{text}");
+            assert!(!garbled(text), "{text}");
         }
     }
 }

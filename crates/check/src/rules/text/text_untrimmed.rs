@@ -8,10 +8,10 @@ use crate::views::Part;
 
 rule! {
     /// # What it checks
-    /// No id, name, number or free text begins or ends with white space.
+    /// An id, name, number or free text begins or ends with white space.
     ///
     /// # Why it matters
-    /// `LM-014` and `LM-014 ` look the same on paper and are two structures to software.
+    /// `LM-014` and `LM-014 ` look the same and are two structures to software.
     ///
     /// # Fails
     /// At `/parties/1/name`:
@@ -29,7 +29,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Take the white space away, in every place that names the id.
+    /// Remove the white space, for an id everywhere it is used.
     name: "text-untrimmed", severity: Note, scope: Throughout, since: "0.1", clause: "conventions#text",
     facts: { "text" = Text "the text, as recorded" },
 }
@@ -39,12 +39,12 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         if text.len() != text.trim().len() {
             let end = if text.starts_with(char::is_whitespace) { "begins" } else { "ends" };
             let spot = spot();
-            // What an id becomes must be so wherever it is named, which is known only with the whole document at hand.
-            let alone = !spot.path.ends_with("/id") && !text.trim().is_empty();
-            let edits = alone.then(|| vec![Edit::replace(spot.path.as_str(), text.trim())]);
+            // An id has to change everywhere it is used, and that takes the whole document.
+            let local = !spot.path.ends_with("/id") && !text.trim().is_empty();
+            let edits = local.then(|| vec![Edit::replace(spot.path.as_str(), text.trim())]);
             let finding = out.report(spot, format!("{text:?} {end} with white space")).fact("text", text);
             if let Some(edits) = edits {
-                finding.fix_safely("takes the white space away", edits);
+                finding.fix_safely("removes the white space", edits);
             }
         }
     });

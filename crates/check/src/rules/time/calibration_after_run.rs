@@ -7,17 +7,19 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// The distance counter of equipment was calibrated before the first run that was made with it, by the day. One
-    /// finding for the equipment.
+    /// The distance counter of equipment was calibrated after a run that was made with it. There is
+    /// one finding for the equipment.
+    ///
+    /// # Exceptions
+    /// - The calibration is after today, or the run is in the future (`date-in-future`).
+    /// - The run is dated far from the others (`run-date-outlier`).
     ///
     /// # Exactly
-    /// `calibrated` is later than the day of a run that names the equipment. The day is the first ten characters of
-    /// `started`, or of `finished` where there is no `started`. Runs with a time in the future, or one that lies astray of
-    /// the other runs (`run-date-outlier`), are left out, and so is a calibration after today (`date-in-future`).
+    /// `calibrated` is later than the day of the run, the first ten characters of `started` or else
+    /// of `finished`.
     ///
     /// # Why it matters
-    /// What a calibration found out afterwards, the distances of the runs do not have yet. If the counter was off, they
-    /// are.
+    /// The distances of the run do not include what the calibration found.
     ///
     /// # Fails
     /// At `/equipment/0/calibrated`:
@@ -37,9 +39,9 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Say in a remark of the runs what the calibration found, or correct the date.
+    /// State in a remark of the runs what the calibration found, or correct the date.
     name: "calibration-after-run", severity: Note, scope: Ending, since: "0.1", clause: "equipment#references",
-    facts: { "runs" = Count "runs with the piece that were made before its calibration" },
+    facts: { "runs" = Count "runs with the equipment before its calibration" },
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {

@@ -10,12 +10,15 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// The distance counter of equipment was calibrated no longer than the limit before the last run that was made with
-    /// it. One finding for the equipment.
+    /// The distance counter of equipment was calibrated too long before the last run that was made
+    /// with it. There is one finding for the equipment.
+    ///
+    /// # Exceptions
+    /// - Runs that are in the future or dated far from the others do not count (`date-in-future`,
+    ///   `run-date-outlier`).
     ///
     /// # Why it matters
-    /// Wheels wear and cables stretch. Without a calibration that is still good, nobody can say how far the distances
-    /// are off.
+    /// Wheels wear and cables stretch, so the error of the distances is not known.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -39,7 +42,7 @@ rule! {
         "oldest" = 366.0 "days" "how old a calibration may be: a year, common practice, no published source",
     },
     facts: {
-        "days" = Days "from the beginning of the day of the calibration, in UTC, to the last run with the piece",
+        "days" = Days "from 00:00 UTC of the day of the calibration to the last run with the equipment",
     },
 }
 

@@ -8,13 +8,16 @@ use crate::views::{Ending, Spot};
 
 rule! {
     /// # What it checks
-    /// Nothing in the document happened after the date of today, as the check was given it: no issue, review,
-    /// calibration, recording or run, and no pipe was laid in a later year. What is still today somewhere on Earth is not
-    /// in the future. Of a run the first such time is reported. Where the document's own issue is in the future, what came
-    /// before it is not reported again.
+    /// A date or time is later than today, the date that the check was given. Compared are
+    /// `issued`, the review, calibrations, recordings, runs, and the year in which a pipe was laid.
+    ///
+    /// # Exceptions
+    /// - It is still today somewhere on Earth (*Time* in Conventions).
+    /// - Of a run, only the first such time is reported.
+    /// - `issued` is in the future, and the review, recording or run is not later.
     ///
     /// # Why it matters
-    /// A clock was set wrongly, or a year mistyped. The survey is then the newest one of its pipe for as long as that.
+    /// The survey counts as the newest of its pipe.
     ///
     /// # Fails
     /// At `/runs/0/started`:
@@ -32,13 +35,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Tomorrow's morning in the east, while it is today (2026-06-01) in the west.
+    /// Tomorrow morning in the east, while it is today (2026-06-01) in the west.
     /// ```json
     /// [{"op": "replace", "path": "/issued", "value": "2026-06-02T09:00:00+12:00"}]
     /// ```
     ///
     /// # Fix
-    /// Correct the date, and look at the clock that it came from.
+    /// Correct the date, and check the clock that it came from.
     name: "date-in-future", severity: Error, scope: Ending, since: "0.1", clause: "conventions#time",
     needs: [Today],
     facts: { "time" = Time "the date and time, date or year, as recorded" },
@@ -49,37 +52,37 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let head = survey.head;
     let Some(today) = survey.today else { return };
     let issued = in_future(survey, &head.issued).then(|| instant(&head.issued)).flatten();
-    let mut tell = |time: &str, spot: Spot| {
+    let mut report = |time: &str, spot: Spot| {
         out.report(spot, format!("{time} is in the future; today is {today}")).fact("time", time);
     };
     if issued.is_some() {
-        tell(&head.issued, Spot::at("/issued"));
+        report(&head.issued, Spot::at("/issued"));
     }
     let later = |time: &Timestamp| in_future(survey, time) && instant(time) > issued;
     if let Some(at) = head.review.as_ref().and_then(|review| review.at.as_ref()).filter(|at| later(at)) {
-        tell(at, Spot::at("/review/at"));
+        report(at, Spot::at("/review/at"));
     }
     for (index, row) in head.equipment.iter().enumerate() {
         let midnight = |date: &str| format!("{date}T00:00:00Z").parse().ok();
         if let Some(date) = row.calibrated.as_ref().filter(|date| midnight(date) > end_of_day(today)) {
-            tell(date, Spot::at(format!("/equipment/{index}/calibrated")));
+            report(date, Spot::at(format!("/equipment/{index}/calibrated")));
         }
     }
     for view in survey.pipes() {
         let year = |date: &str| date.get(..4).and_then(|year| year.parse().ok());
         if let Some(laid) = view.pipe.laid.filter(|laid| year(today).is_some_and(|year: u16| laid.get() > year)) {
-            tell(&laid.to_string(), view.spot("/laid"));
+            report(&laid.to_string(), view.spot("/laid"));
         }
     }
     for view in survey.all_media() {
         if let Some(captured) = view.media.captured.as_ref().filter(|captured| later(captured)) {
-            tell(captured, view.spot("/captured"));
+            report(captured, view.spot("/captured"));
         }
     }
     for summary in ending.runs {
         let times = [(summary.run.started.as_ref(), "/started"), (summary.run.finished.as_ref(), "/finished")];
         if let Some((Some(time), field)) = times.into_iter().find(|(time, _)| time.is_some_and(later)) {
-            tell(time, summary.spot(field));
+            report(time, summary.spot(field));
         }
     }
 }

@@ -6,11 +6,10 @@ use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// Every date is in the calendar.
+    /// A date is not in the calendar.
     ///
     /// # Why it matters
-    /// A 30th of February was typed, or day and month were exchanged. Other software refuses the whole record, or takes
-    /// it for a day in March.
+    /// Other software rejects the record or reads another day.
     ///
     /// # Source
     /// RFC 3339 section 5.7: the day may not exceed the days of its month.

@@ -8,13 +8,17 @@ use crate::views::{Ending, RunSummary, Spot};
 
 rule! {
     /// # What it checks
-    /// The document was issued after its runs: after each was finished, or started where no more is known. Where it was
-    /// issued before several of them, the issue is taken to be wrong, and that is one finding. A run in the future is left to
-    /// `date-in-future`.
+    /// The document was issued before a run was finished, or started if it has no `finished`.
+    ///
+    /// # Exceptions
+    /// - The only later run is in the future (`date-in-future`).
+    ///
+    /// # Exactly
+    /// If two or more runs, or the only one, are later, there is one finding, at `issued`;
+    /// otherwise it is at the time of the later run.
     ///
     /// # Why it matters
-    /// `issued` tells which of two documents about one survey is the newer. An old one copied as a template loses to what
-    /// it should replace.
+    /// `issued` tells which of two documents about a survey is newer.
     ///
     /// # Fails
     /// At `/runs/2/finished`:
@@ -36,8 +40,8 @@ rule! {
     /// Set `issued` to when the document was written, or correct the run's date.
     name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#time",
     facts: {
-        "runs" = Count "runs that are later" if "they are several, or all",
-        "of" = Count "runs that have a time" if "they are several, or all",
+        "runs" = Count "runs that are later" if "several runs, or all, are later",
+        "of" = Count "runs that have a time" if "several runs, or all, are later",
         "issued" = DateTime "`issued` of the document" if "one run of several is later",
         "time" = DateTime "`finished` of the run, or else `started`" if "one run of several is later",
     },
@@ -66,7 +70,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for (summary, (time, field)) in dated() {
         if late(time) && !in_future(survey, time) {
-            let message = format!("the run's time {time} is after the document was issued, at {issued}");
+            let message = format!("the run's time {time} is after the document was issued at {issued}");
             out.report(summary.spot(field), message).fact("issued", issued.as_str()).fact("time", time.as_str());
         }
     }

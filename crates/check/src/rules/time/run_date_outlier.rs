@@ -1,21 +1,23 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::run_dates::{FIRST_CAMERA_YEAR, time_of_run};
+use crate::support::run_dates::{FIRST_CAMERA_YEAR, OUTLIER_DAYS, time_of_run};
 use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// The runs of a document were made within some months of each other: of three or more dated runs none lies more
-    /// than 300 days from the median, unless more than a quarter of them do. And no run was made before there were
-    /// cameras in sewers, in 1950. A date in the future is left to `date-in-future`.
+    /// A run is dated more than 300 days from the median of the document's runs, or before 1950.
+    ///
+    /// # Exceptions
+    /// - The date is in the future (`date-in-future`).
+    /// - Fewer than three runs are dated, or more than a quarter of them (of four, if there are
+    ///   fewer) are that far from the median; a date before 1950 is still reported.
     ///
     /// # Why it matters
-    /// A year was mistyped, or the recorder's clock had fallen back. The run is then filed as an earlier or a later
-    /// state of its pipe, and a comparison of the two shows changes that never were.
+    /// The run is filed as an earlier or later state of its pipe.
     ///
     /// # Source
-    /// Common practice, no published source.
+    /// Common practice, no published source; 1950: before there were cameras in sewers.
     ///
     /// # Fails
     /// At `/runs/2/started`:
@@ -34,7 +36,7 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the date, and look at the clock that it came from.
+    /// Correct the date, and check the clock that it came from.
     name: "run-date-outlier", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
     facts: { "time" = DateTime "`started` of the run, or else `finished`" },
 }
@@ -49,9 +51,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let said = run.started.as_ref().or(run.finished.as_ref()).map_or("", |time| time.as_str());
         let year = said.get(..4).and_then(|year| year.parse::<u16>().ok());
         let message = if year.is_some_and(|year| year < FIRST_CAMERA_YEAR) {
-            format!("the run is dated {said}, before any camera was in a sewer")
+            format!("the run is dated {said}, before there were cameras in sewers ({FIRST_CAMERA_YEAR})")
         } else if ending.is_date_outlier(summary) {
-            format!("the run is dated {said}, most of a year or more from the other runs")
+            format!("the run is dated {said}, more than {OUTLIER_DAYS} days from the other runs")
         } else {
             continue;
         };

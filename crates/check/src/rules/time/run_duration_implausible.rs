@@ -7,7 +7,10 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run does not last longer than a camera unit's battery does. A time in the future is left to `date-in-future`.
+    /// A run lasted longer than the battery of a camera unit does.
+    ///
+    /// # Exceptions
+    /// - `finished` is in the future (`date-in-future`).
     ///
     /// # Why it matters
     /// The run was not closed when the camera came out, or a date is wrong.
@@ -22,13 +25,13 @@ rule! {
     /// ```
     ///
     /// # Passes
-    /// Three hours are the limit.
+    /// Three hours is the limit.
     /// ```json
     /// [{"op": "replace", "path": "/runs/2/finished", "value": "2026-05-06T13:48:00-05:00"}]
     /// ```
     ///
     /// # Fix
-    /// Correct the time that is wrong. If the run really took that long, leave it and say why in its remark.
+    /// Correct the wrong time, or explain it in the run's remark.
     name: "run-duration-implausible", severity: Warning, scope: Run, since: "0.1", clause: "runs#time",
     limits: {
         "limit" = 3.0 "h" "the longest run: two to three hours of battery, common practice, no published source",
@@ -42,7 +45,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (hours, limit) = (seconds / 3600.0, out.limit("limit"));
     if exceeds(hours, limit) && !in_future(run.survey, finished) {
         let took = (hours * 10.0).round() / 10.0;
-        out.report(run.spot("/finished"), format!("the run took {took} h; at most {limit} h are usual"))
+        out.report(run.spot("/finished"), format!("the run took {took} h, longer than the usual maximum of {limit} h"))
             .fact("hours", hours);
     }
 }

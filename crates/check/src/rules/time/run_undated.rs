@@ -5,13 +5,14 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// Every run says when it was begun.
+    /// A run does not state when it was started.
     ///
     /// # Why it matters
-    /// The age of a survey decides whether it is accepted, and which of two surveys of a pipe is the newer one.
+    /// The age of a survey decides whether it is accepted, and which of two is newer.
     ///
     /// # Source
-    /// The date is mandatory header information of EN 13508-2, clause 7.1, as a public training text cites it.
+    /// The date is mandatory header information of EN 13508-2, clause 7.1, as a public training
+    /// text cites it.
     ///
     /// # Fails
     /// At `/runs/1`:
@@ -31,6 +32,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.started.is_none() {
-        out.report(run.spot(""), "the run does not say when it was begun");
+        out.report(run.spot(""), "the run does not state when it was started");
     }
 }

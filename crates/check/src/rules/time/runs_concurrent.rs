@@ -9,12 +9,14 @@ use crate::views::Ending;
 
 rule! {
     /// # What it checks
-    /// A camera was in one run at a time. Each run is held against the next one of its camera; a run that was finished
-    /// before it was started is left to `time-order`.
+    /// Two runs with the same camera overlap in time. Each run is compared with the next one of its
+    /// camera.
+    ///
+    /// # Exceptions
+    /// - A run was finished before it was started (`time-order`).
     ///
     /// # Why it matters
-    /// One of the two was not made then, or not with that camera: a time was copied from the row before, or one run is in
-    /// the record twice.
+    /// A time or the camera was copied from another row, or a run is recorded twice.
     ///
     /// # Fails
     /// At `/runs/1/started`:
@@ -35,10 +37,10 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the times or the equipment, or take the run out that is in the record twice.
+    /// Correct the times or the equipment, or remove the duplicate run.
     name: "runs-concurrent", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
     facts: {
-        "other" = Id "the run that was still going on",
+        "other" = Id "the earlier run",
         "equipment" = Id "the camera that both name",
     },
 }
@@ -53,19 +55,19 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         })
         .collect();
     used.sort_unstable();
-    // A run that names its camera twice was made once.
+    // A run may name its camera twice.
     used.dedup();
     // Two runs may share more than one piece of equipment.
-    let mut told = FxHashSet::default();
+    let mut reported = FxHashSet::default();
     for pair in used.windows(2) {
         let ((camera, (_, finished), first), (next, (started, _), second)) = (pair[0], pair[1]);
-        if camera != next || started >= finished || !told.insert((first, second)) {
+        if camera != next || started >= finished || !reported.insert((first, second)) {
             continue;
         }
         let (other, run) = (&ending.runs[first].run, &ending.runs[second]);
         let equipment = ending.survey.head.equipment[camera].id.as_str();
         let id = other.id.as_str();
-        let message = format!("the run began with {equipment:?} while {id:?} was still going on with it");
+        let message = format!("the run was started with {equipment:?} while run {id:?} was still using it");
         out.report(run.spot("/started"), message).fact("other", id).fact("equipment", equipment);
     }
 }

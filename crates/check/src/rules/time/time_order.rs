@@ -6,10 +6,13 @@ use crate::views::RunView;
 
 rule! {
     /// # What it checks
-    /// A run was not finished before it was started. A start in the future is left to `date-in-future`.
+    /// A run was finished before it was started.
+    ///
+    /// # Exceptions
+    /// - `started` is in the future (`date-in-future`).
     ///
     /// # Why it matters
-    /// One of the two is wrong, so the run is filed under the wrong hour or the wrong day, and weather and flow with it.
+    /// The run is filed under the wrong hour or day.
     ///
     /// # Fails
     /// At `/runs/0/finished`:
@@ -27,8 +30,8 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the time that is wrong. Look for morning and afternoon, for a run past midnight, and for two clocks whose
-    /// offsets differ.
+    /// Correct the wrong time. Check morning and afternoon, midnight, and the offsets of the
+    /// clocks.
     name: "time-order", severity: Error, scope: Run, since: "0.1", clause: "runs#time",
     facts: {
         "started" = DateTime "`started` of the run",

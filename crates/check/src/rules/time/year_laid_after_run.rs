@@ -6,12 +6,14 @@ use crate::views::{Ending, RunSummary};
 
 rule! {
     /// # What it checks
-    /// No pipe was laid in a year after that of a run through it. A year or a run in the future is left to
-    /// `date-in-future`, a run far from the others to `run-date-outlier`.
+    /// A pipe was laid in a year after that of a run through it.
+    ///
+    /// # Exceptions
+    /// - The year or the run is in the future (`date-in-future`).
+    /// - The run is dated far from the others (`run-date-outlier`).
     ///
     /// # Why it matters
-    /// The pipe was replaced after the survey and the record of the new one was joined with the run through the old
-    /// one; or one of the two years was mistyped.
+    /// The run went through an older pipe, or a year is mistyped.
     ///
     /// # Fails
     /// At `/pipes/0/laid`:
@@ -26,11 +28,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the year, or join the run with the record of the pipe that it went through.
+    /// Correct the year, or assign the run to the pipe that it went through.
     name: "year-laid-after-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#time",
     facts: {
         "laid" = Year "the year, as recorded",
-        "run" = Id "the first run before it",
+        "run" = Id "the first run in an earlier year",
     },
 }
 
