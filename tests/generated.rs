@@ -153,8 +153,10 @@ fn rules_guard_clauses_that_exist() {
 /// Links between chapters lead somewhere.
 #[test]
 fn links_lead_somewhere() {
-    let chapters: BTreeMap<String, String> =
-        generated().into_iter().filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text))).collect();
+    let chapters: BTreeMap<String, String> = generated()
+        .into_iter()
+        .filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text)))
+        .collect();
     let mut wrong = Vec::new();
     for (path, text) in &chapters {
         for link in chapters::links(text) {

@@ -39,7 +39,8 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
             },
             (_, None) => (kind_of(field, name, chapter), meaning),
         };
-        let cell = |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
+        let cell =
+            |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
         let _ = write!(out, "| `{}` | {} |{}|{}|", field.name, cardinality(field), cell(kind), cell(meaning));
         if with_examples {
             let example = example.map(|value| format!("`{value}`")).unwrap_or_default();

@@ -145,16 +145,18 @@ fn unknown(name: &str) -> String {
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
     let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
-    let words = synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
-    let near = rules
-        .chain(kinds)
-        .chain(codes)
+    let terms = rules.chain(kinds).chain(codes).map(|term| (term, 0.6));
+    // A word of the trade is no name: it is a guess only where it is nearly the same.
+    let words = synonyms::all().iter().flat_map(|synonym| &synonym.words).map(|word| (word.as_str(), 0.8));
+    let near = terms
         .chain(words)
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
+        .map(|(candidate, least)| {
+            (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), least, candidate)
+        })
+        .filter(|(likeness, least, _)| likeness >= least)
         .max_by(|a, b| a.0.total_cmp(&b.0));
     match near {
-        Some((_, near)) => format!("nothing is called {name:?}; did you mean {near:?}?"),
+        Some((_, _, near)) => format!("nothing is called {name:?}; did you mean {near:?}?"),
         None => format!(
             "nothing is called {name:?}; give a rule (`obvert rules` lists them), a code such as crack.longitudinal, \
              or a field such as runs.observations.at"
