@@ -141,6 +141,15 @@ fn rules_as_json_have_what_an_embedder_needs() {
     }
 }
 
+/// Each item of a list begins at the same column, and its further lines are indented under its words.
+#[test]
+fn explain_prints_exceptions_as_a_list() {
+    let text = stdout(&obvert(&["explain", "gradient-uphill"]));
+    let expected = "\nExceptions\n  - An end is below its structure or above its ground (invert-outside-structure,\n    \
+        invert-above-ground).\n  - Elevations and depth ";
+    assert!(text.contains(expected), "{text}");
+}
+
 #[test]
 fn synonyms_name_rules_that_exist() {
     for synonym in obvert::model::synonyms::all() {

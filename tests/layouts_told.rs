@@ -29,8 +29,8 @@ fn files_of_no_use_are_told_with_what_to_do() {
     for (command, expected) in [
         (&["check", "t.xls"][..], "t.xls: is an old workbook or office document; save it as .xlsx"),
         (&["check", "t.pdf"], "t.pdf: is a PDF, which has no data to read"),
-        (&["check", "t.parquet"], "t.parquet: this form is written only"),
-        (&["check", "layers"], "layers: GeoParquet: this form is written only"),
+        (&["check", "t.parquet"], "t.parquet: this format is written only"),
+        (&["check", "layers"], "layers: GeoParquet: this format is written only"),
         (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
         (
             &["convert", &own, "-o", "x.parquet"],

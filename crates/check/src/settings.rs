@@ -75,6 +75,14 @@ pub enum SettingsError {
         /// The nearest name.
         near: Option<String>,
     },
+    /// The rule, or the problem of structure, was renamed.
+    #[error("{name:?} was renamed to {new:?}")]
+    Renamed {
+        /// The name given.
+        name: String,
+        /// Its name now.
+        new: &'static str,
+    },
     /// It is a problem of structure and no rule: what cannot be read cannot be weighed.
     #[error("{name:?} is a problem of the document's structure, always an error; only rules can be weighed")]
     Structural {

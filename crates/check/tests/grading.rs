@@ -310,7 +310,7 @@ fn a_rating_is_held_against_the_peak_that_the_scheme_means() {
         found.into_iter().map(|finding| finding.message).collect::<Vec<_>>()
     };
     assert_eq!(check(85.0), [""; 0]);
-    assert_eq!(check(80.0), ["peak 80 stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
+    assert_eq!(check(80.0), ["peak 80 is stated, but the grades in one length of 1 m of R-101 add up to 85 at most"]);
 }
 
 /// The worked example as a document, with a rating of it.

@@ -9,6 +9,8 @@ use obvert::model::lists::{Code, CodeList};
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
 use obvert::model::synonyms::{self, Synonym};
+use obvert::model::text::nearest;
+use obvert::model::versions;
 
 use crate::render::{out, strong, wrapped};
 use crate::{Failure, Status};
@@ -44,6 +46,9 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
     }
     if let Some(object) = shape::objects().find(|object| object.name.eq_ignore_ascii_case(name)) {
         return explain_object(object);
+    }
+    if let Some(new) = versions::renamed(name) {
+        return Err(format!("{name:?} was renamed to {new:?}").into());
     }
     let found = search(name, &keys);
     if found.is_empty() {
@@ -141,22 +146,13 @@ fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, Stri
 }
 
 fn unknown(name: &str) -> String {
-    let meant = name.to_lowercase();
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
     let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
-    let terms = rules.chain(kinds).chain(codes).map(|term| (term, 0.6));
-    // A word of the trade is no name: it is a guess only where it is nearly the same.
-    let words = synonyms::all().iter().flat_map(|synonym| &synonym.words).map(|word| (word.as_str(), 0.8));
-    let near = terms
-        .chain(words)
-        .map(|(candidate, least)| {
-            (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), least, candidate)
-        })
-        .filter(|(likeness, least, _)| likeness >= least)
-        .max_by(|a, b| a.0.total_cmp(&b.0));
+    let words = || synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
+    let near = nearest(name, rules.chain(kinds).chain(codes)).or_else(|| nearest(name, words()));
     match near {
-        Some((_, _, near)) => format!("nothing is called {name:?}; did you mean {near:?}?"),
+        Some(near) => format!("nothing is called {name:?}; did you mean {near:?}?"),
         None => format!(
             "nothing is called {name:?}; give a rule (`obvert rules` lists them), a code such as crack.longitudinal, \
              or a field such as runs.observations.at"
@@ -222,7 +218,7 @@ fn explain_rule(rule: &Rule) -> Result<Status, Failure> {
             out,
             "",
             &format!(
-                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, which the specification shows. \
+                "The examples are JSON Patches (RFC 6902) on a small valid survey of {lines} lines, tests/corpus/bases/minimal.obvert.json. \
              The rule guards {}, since version {}.",
                 rule.clause, rule.since
             ),

@@ -21,6 +21,7 @@ use std::collections::BTreeSet;
 
 use obvert_model::edit::{self, Fix};
 use obvert_model::read::ReadError;
+use obvert_model::versions::renamed;
 
 pub use self::log::{Applied, Change, Left, MendedDocument, Mending, Reach};
 pub use self::media::{MediaError, MediaFile, MediaSource};
@@ -69,6 +70,14 @@ pub enum MendError {
     /// It could not be read.
     #[error(transparent)]
     Read(#[from] ReadError),
+    /// The settings name a rule or a problem that was renamed.
+    #[error("{name:?} was renamed to {new:?}")]
+    Renamed {
+        /// The name given.
+        name: String,
+        /// Its name now.
+        new: &'static str,
+    },
     /// The settings name something that has no fix.
     #[error("{name:?} is no rule, no structural problem, and not {MEDIA_FILE:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
     Name {
@@ -149,6 +158,9 @@ impl Checker {
     ) -> Result<Mended, MendError> {
         for name in &settings.only {
             let known = crate::output::Named::find(name).is_some() || name == MEDIA_FILE;
+            if let Some(new) = renamed(name).filter(|_| !known) {
+                return Err(MendError::Renamed { name: name.clone(), new });
+            }
             if !known {
                 return Err(MendError::Name { name: name.clone(), near: crate::catalogue::nearest(name) });
             }

@@ -62,9 +62,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(class) = row.cross_section().class.filter(|class| *class != MaterialClass::Other) else { return };
     if !code.materials.contains(&class) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
-        let said = only.join(", ");
-        out.report(row.spot("/code"), format!("{} occurs only in {said}, but the pipe is of {class} here", code.code))
-            .fact("material", class.as_str())
-            .fact("materials", only);
+        let allowed = only.join(", ");
+        out.report(
+            row.spot("/code"),
+            format!("{} occurs only in {allowed}, but the pipe is of {class} here", code.code),
+        )
+        .fact("material", class.as_str())
+        .fact("materials", only);
     }
 }

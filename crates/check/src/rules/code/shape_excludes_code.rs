@@ -51,10 +51,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(shape) = row.cross_section().shape.filter(|shape| *shape != Shape::Other) else { return };
     if !code.shapes.contains(&shape) {
         let only: Vec<&str> = code.shapes.iter().map(|shape| shape.as_str()).collect();
-        let said = only.join(", ");
+        let allowed = only.join(", ");
         out.report(
             row.spot("/code"),
-            format!("{} occurs only in {said} pipes, but the pipe is {shape} here", code.code),
+            format!("{} occurs only in {allowed} pipes, but the pipe is {shape} here", code.code),
         )
         .fact("shape", shape.as_str())
         .fact("shapes", only);

@@ -19,17 +19,17 @@ rule! {
     ///
     /// # Exactly
     /// Each row of the role `level` is compared with the one before it in the run, if it begins 0
-    /// to `within` after the end of that one. The level is the first amount. There is a finding if
-    /// the two differ by more than
+    /// to `within` after the end of that one. The level is the first quantity. There is a finding
+    /// if the two differ by more than
     ///
     /// > `step` + slope × distance ∕ height × 100
     ///
     /// percentage points. The slope is the difference of the pipe's inverts over its length, the
-    /// height that of the bore; if one of them is not known, only `step` is allowed.
+    /// height that of the cross-section at the row; if one of them is not known, only `step` is
+    /// allowed.
     ///
     /// # Why it matters
-    /// Water lies level or falls gently. A jump is a mistyped digit or an obstruction that was not
-    /// recorded.
+    /// Water lies level or falls gently: a digit is mistyped, or an obstruction was not recorded.
     ///
     /// # Source
     /// Common practice, no published source.

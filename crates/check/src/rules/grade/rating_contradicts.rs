@@ -28,7 +28,7 @@ rule! {
     ///   *s* differs from the computed *c* if |*s* − *c*| > `slack` × max(1, |*c*|), or if there is
     ///   no *c*; a `count`, if it is not equal. A `peak` off the scale is not compared.
     /// - `per_length` is compared only if it can be computed and, for every run, the counter was
-    ///   not zeroed again, `surveyed` does not contradict the closing row, and the run is neither
+    ///   probably not reset, `surveyed` does not contradict the closing row, and the run is neither
     ///   past its pipe nor short of it, by the default limits.
     /// - If figures differ, they are computed again from corrected rows. There is no finding if all
     ///   then agree, or if a corrected row cannot be counted.

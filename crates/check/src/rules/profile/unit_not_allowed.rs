@@ -42,7 +42,7 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(allow) = survey.profile().and_then(|profile| profile.allow.as_ref()) else { return };
     let units = &survey.head.units;
-    let mut look = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
+    let mut check_unit = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
         if !allowed.is_empty() && !allowed.contains(&unit) {
             let allowed = list_of(allowed.into_iter().map(|unit| (unit, None)));
             let message = format!("the profile does not allow {what} in {unit}; it allows {allowed}");
@@ -50,7 +50,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         }
     };
     let lengths = allow.length_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/length", "lengths", units.length.as_str(), lengths);
+    check_unit("/units/length", "lengths", units.length.as_str(), lengths);
     let sections = allow.section_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/section", "cross-sections", units.section.as_str(), sections);
+    check_unit("/units/section", "cross-sections", units.section.as_str(), sections);
 }
