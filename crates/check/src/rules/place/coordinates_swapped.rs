@@ -13,8 +13,8 @@ rule! {
     /// reference system only the other way round.
     ///
     /// # Why it matters
-    /// Swapped, a town lies in another ocean. Programs differ in the order, so the mistake stays
-    /// hidden until a map is drawn.
+    /// With the numbers swapped, a town lies in another ocean. Programs differ in the order, so the
+    /// mistake stays hidden until a map is drawn.
     ///
     /// # Source
     /// Areas of use: EPSG dataset. Order, easting or longitude first: RFC 7946, section 3.1.1.
