@@ -52,7 +52,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         });
         match &mut whole {
             None => whole = Some(report),
-            Some(whole) => whole.join(report),
+            Some(whole) => whole.merge(report),
         }
     }
     let Some(mut report) = whole else { return Ok(Status::Good) };
@@ -140,7 +140,7 @@ fn baseline(path: &Path) -> Result<Report, Failure> {
 fn unreadable_number(source: &Source, report: &Report) -> bool {
     let numbers = report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
     source.form == Form::Json
-        && numbers.map(|finding| locate(source.bytes(), &finding.path)).any(|place| {
+        && numbers.map(|finding| locate(source.bytes(), &finding.subject.path)).any(|place| {
             let token = source.bytes().get(place.offset..place.end).and_then(|token| std::str::from_utf8(token).ok());
             token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
         })
@@ -236,9 +236,10 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
                 in_table_words(&mut report, source.form);
             }
             report.place_each(|finding| {
-                let own =
-                    places.get_mut(&(finding.path.clone(), finding.message.clone())).and_then(VecDeque::pop_front);
-                let place = own.or_else(|| rest.as_ref()?.places.place(&finding.path))?;
+                let own = places
+                    .get_mut(&(finding.subject.path.clone(), finding.message.clone()))
+                    .and_then(VecDeque::pop_front);
+                let place = own.or_else(|| rest.as_ref()?.places.place(&finding.subject.path))?;
                 Some(source_place(source, place))
             });
             Ok(report)

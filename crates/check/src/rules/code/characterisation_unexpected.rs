@@ -42,7 +42,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             places => format!("{places} at most"),
         };
         out.report(
-            row.spot(&format!("/characterisation/{places}")),
+            row.subject(&format!("/characterisation/{places}")),
             format!("{} takes {takes}, but {surplus:?} is recorded", code.code),
         )
         .fact("recorded", row.row.characterisation.len())

@@ -32,7 +32,7 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.clock.is_some() {
         if let Some(code) = row.code.filter(|code| code.clock.usage == ClockUse::None) {
-            out.report(row.spot("/clock"), format!("a clock reference means nothing with {}", code.code));
+            out.report(row.subject("/clock"), format!("a clock reference means nothing with {}", code.code));
         }
     }
 }

@@ -44,8 +44,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         None => "does not say that it is",
     };
     out.report(
-        row.spot(if row.row.joint.is_some() { "/joint" } else { "" }),
+        row.subject(if row.row.joint.is_some() { "/joint" } else { "" }),
         format!("{} is seen at a joint only, but the row {said} at one", code.code),
     )
-    .fix_if_confirmed("the code is right, and it was at a joint", vec![Edit::add(row.spot("/joint").path, true)]);
+    .fix_if_confirmed("the code is right, and it was at a joint", vec![Edit::add(row.subject("/joint").path, true)]);
 }

@@ -47,6 +47,8 @@ rule! {
     /// Correct the code, or the pipe's material; record a change of material where the pipe changes.
     name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    concludes_from: ["pipe.lining"],
+    uses: [cross_section],
     facts: {
         "material" = Word "the class of the material of the pipe at the row",
         "materials" = Words "the classes that the code can be seen in, in the order of the code list",
@@ -63,7 +65,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let said = only.join(", ");
         out.report(
-            row.spot("/code"),
+            row.subject("/code"),
             format!("{} can be seen in {said} only, but the pipe is of {class} here", code.code),
         )
         .fact("material", class.as_str())

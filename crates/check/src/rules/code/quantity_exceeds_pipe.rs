@@ -39,6 +39,7 @@ rule! {
     /// Correct the amount or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    uses: [cross_section],
     facts: { "millimetres" = Millimetres "the amount, converted" },
 }
 
@@ -69,6 +70,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
             row.survey().head.units.section
         );
-        out.report(row.spot(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
+        out.report(row.subject(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
     }
 }

@@ -28,6 +28,7 @@ rule! {
     /// Measure the amount again from the picture or the video and add it with its unit.
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    concludes_from: ["observation.quantities"],
     facts: {
         "missing" = Texts "the names of the required amounts that are not recorded, in the order of the code list",
     },
@@ -51,7 +52,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let said = said.join(" and its ");
     let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
     out.report(
-        row.spot(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
+        row.subject(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
         format!("{} needs its {said}", code.code),
     )
     .fact("missing", names);

@@ -56,7 +56,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             (None, None) => continue,
         };
         out.report(
-            row.spot(&format!("/quantities/{index}/value")),
+            row.subject(&format!("/quantities/{index}/value")),
             format!(
                 "a {} of {} {}{converted} is impossible with {}: it is {range} {}",
                 meaning.name, recorded.value, recorded.unit, code.code, meaning.unit

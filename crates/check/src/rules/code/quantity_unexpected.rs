@@ -51,7 +51,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
         let takes = if names.is_empty() { "no amount".to_owned() } else { format!("only its {}", names.join(" and ")) };
         out.report(
-            row.spot(&format!("/quantities/{places}")),
+            row.subject(&format!("/quantities/{places}")),
             format!("{} takes {takes}, but {} {} is recorded as well", code.code, surplus.value, surplus.unit),
         )
         .fact("recorded", row.row.quantities.len())

@@ -38,6 +38,7 @@ rule! {
     /// Correct the code, or the pipe's shape; record a change of shape where the pipe changes.
     name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    uses: [cross_section],
     facts: {
         "shape" = Word "the shape of the pipe at the row",
         "shapes" = Words "the shapes that the code can be seen in, in the order of the code list",
@@ -51,7 +52,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let only: Vec<&str> = code.shapes.iter().map(|shape| shape.as_str()).collect();
         let said = only.join(", ");
         out.report(
-            row.spot("/code"),
+            row.subject("/code"),
             format!("{} can be seen in {said} pipes only, but the pipe is {shape} here", code.code),
         )
         .fact("shape", shape.as_str())

@@ -52,6 +52,7 @@ rule! {
     /// Look at both places in the video; correct the level, or record what holds the water back.
     name: "water-level-jump", severity: Warning, scope: Run, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    uses: [cross_section],
     limits: {
         "step" = 30.0 "percentage points" "the most that the level may change, common practice",
         "within" = 1.5 "m" "the distance over which it is judged, common practice",
@@ -79,7 +80,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                     if (0.0..=within).contains(&metres) && (level - was).abs() > allowed {
                         let end = run.survey.say(before.row.end());
                         out.report(
-                            row.spot("/quantities/0/value"),
+                            row.subject("/quantities/0/value"),
                             format!(
                                 "the water level jumps from {was} to {level} percent within {} (from {end} on)",
                                 run.survey.say_metres(metres)

@@ -66,7 +66,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (far, has) = (survey.say_metres(travelled), survey.say_metres(cable));
-    out.report(run.spot("/equipment"), format!("the run is {far} long, but its equipment has {has} of cable"))
+    out.report(run.subject("/equipment"), format!("the run is {far} long, but its equipment has {has} of cable"))
         .fact("travelled", survey.in_units(travelled))
         .fact("cable", survey.in_units(cable));
 }

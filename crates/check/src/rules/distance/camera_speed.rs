@@ -92,14 +92,14 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let speed = run.survey.say_metres(drive.metres / drive.seconds.max(1.0) * 60.0);
-    let (spot, over) = match row {
-        None => (run.spot("/finished"), "the whole run"),
-        Some(row) => (row.spot("/at"), "the way from the row before, by the video"),
+    let (subject, over) = match row {
+        None => (run.subject("/finished"), "the whole run"),
+        Some(row) => (row.subject("/at"), "the way from the row before, by the video"),
     };
     let (way, most) = (run.survey.say_metres(drive.metres), run.survey.say_metres(limit));
     let seconds = (drive.seconds * 10.0).round() / 10.0;
     let message = format!("{way} in {seconds} s is {speed} a minute over {over}; at most {most} a minute");
-    out.report(spot, message).fact("metres_per_minute", drive.speed());
+    out.report(subject, message).fact("metres_per_minute", drive.speed());
 }
 
 fn whole(run: &RunView<'_>) -> Option<Drive> {

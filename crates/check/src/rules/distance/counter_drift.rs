@@ -59,7 +59,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (reading, known) = (run.survey.say(check.reading), run.survey.say(check.known));
     let (off, may) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
     let message = format!("the counter showed {reading} where it is {known}: {off} off, and {may} is allowed");
-    out.report(run.spot(&format!("/counter/checks/{index}/reading")), message)
+    out.report(run.subject(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
         .fact("known", check.known.get());
 }

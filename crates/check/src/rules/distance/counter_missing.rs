@@ -35,6 +35,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.counter.is_none() && run.run.method != Some(Method::Pole) {
-        out.report(run.spot(""), "nothing says where the distance counter was set");
+        out.report(run.subject(""), "nothing says where the distance counter was set");
     }
 }

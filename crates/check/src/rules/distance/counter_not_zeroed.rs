@@ -65,9 +65,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
         let said = run.survey.say(at);
         let message = format!("the run starts at {said}, but the counter is said to have shown {reads} {unit} there");
-        let finding = out.report(start.spot("/at"), message).fact("at", at.get()).fact("reads", reads);
+        let finding = out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
         if run.run.counter.is_some() {
-            let edits = vec![Edit::add(run.spot("/counter/reads").path, at.get())];
+            let edits = vec![Edit::add(run.subject("/counter/reads").path, at.get())];
             finding.fix_if_confirmed(format!("the counter showed {said} at its zero point"), edits);
         }
     }

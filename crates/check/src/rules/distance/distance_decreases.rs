@@ -4,8 +4,7 @@ use obvert_model::lists::Role;
 use obvert_model::number::Length;
 
 use crate::sink::Sink;
-use crate::support::reordering;
-use crate::support::row_order;
+use crate::support::{reordering, row_order};
 use crate::views::RunView;
 
 rule! {
@@ -104,7 +103,7 @@ fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
         let edits = out.lists().then(|| reordering::reversed(run)).flatten();
-        let finding = out.report(run.spot("/observations"), message);
+        let finding = out.report(run.subject("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
             "turn the order of the rows round; if the distances were measured from the far structure, make it `from`",
         );
@@ -123,7 +122,7 @@ fn disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let why = if row_order::sorted_as_text(run) { ", sorted by ids as texts sort, 10 before 2" } else { "" };
     let message = format!("the rows are not in order of distance{why}: {astray} of {of} stand elsewhere");
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
-    let finding = out.report(run.spot("/observations"), message);
+    let finding = out.report(run.subject("/observations"), message);
     finding.fact("rows", of).fact("astray", astray);
     finding.help("sort the rows by distance; then what is still wrong can be told");
     if let Some(edits) = edits {
@@ -139,10 +138,7 @@ fn starts_at(run: &RunView<'_>, at: Length) -> bool {
 fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
-    if at.get() < run.reads()
-        || row_order::decimal_slip(run, index).is_some()
-        || row_order::decimal_slip(run, index - 1).is_some()
-    {
+    if at.get() < run.reads() || [index, index - 1].iter().any(|row| row_order::decimal_slip(run, *row).is_some()) {
         return;
     }
     // The row before is out of step where leaving it out leaves the others in order.
@@ -155,7 +151,7 @@ fn falls(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let astray = if early { index - 1 } else { index };
     let Some(row) = run.rows().nth(astray) else { return };
     let (said, was) = (run.survey.say(at), run.survey.say(before));
-    let finding = out.report(row.spot("/at"), format!("the distance falls back from {was} to {said}"));
+    let finding = out.report(row.subject("/at"), format!("the distance falls back from {was} to {said}"));
     finding.fact("at", at.get()).fact("before", before.get());
     let distance = run.survey.say(row.row.at);
     let does = format!("the row was entered late: its distance of {distance} is right, and only its place is wrong");

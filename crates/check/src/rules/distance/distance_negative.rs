@@ -38,6 +38,7 @@ rule! {
     /// # Fix
     /// Correct the distance, or state in `counter.reads` what the counter showed at its zero point.
     name: "distance-negative", severity: Error, scope: Observation, since: "0.1", clause: "observations#distance",
+    uses: [row_order],
     facts: {
         "distance" = Length "`at` of the row, or its `to` where `at` is right",
         "reads" = Length "*reads*: what the counter showed at its zero point",
@@ -63,5 +64,5 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let unit = survey.head.units.length;
         format!("{} lies below {reads} {unit}, which the counter showed at its zero point", survey.say(low))
     };
-    out.report(row.spot(field), message).fact("distance", low.get()).fact("reads", reads);
+    out.report(row.subject(field), message).fact("distance", low.get()).fact("reads", reads);
 }

@@ -44,7 +44,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if listed && !run.disordered() {
         let message = format!("the run ends with {:?} ({}), not with its finish", code.code.as_str(), code.name());
         let elsewhere = run.rows().find(|row| closes(row.role()));
-        let finding = out.report(last.spot(""), message);
+        let finding = out.report(last.subject(""), message);
         finding.fact("code", code.code.as_str());
         // Another one would be one too many.
         if let Some(row) = elsewhere {

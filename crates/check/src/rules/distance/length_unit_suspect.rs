@@ -6,7 +6,7 @@ use obvert_model::tables::LengthUnit;
 use crate::sink::Sink;
 use crate::support::map_lengths::WrongUnit;
 use crate::support::run_extent::{unit_advice, unit_mixup};
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -47,6 +47,7 @@ rule! {
     /// # Fix
     /// Convert the numbers that are in the other unit, in the system that they come from, or declare the right unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
+    concludes_from: ["runs"],
     facts: {
         "runs" = Count "runs that say so" if "the runs show it",
         "of" = Count "runs that were compared with their pipes" if "the runs show it",
@@ -62,7 +63,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (runs, of) = (mixup.runs, mixup.of);
         let how = if mixup.long { "3.28 times as long as" } else { "3.28 times shorter than" };
         let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
-        out.report(Spot::at("/units/length"), message)
+        out.report(Subject::at("/units/length"), message)
             .fact("runs", runs)
             .fact("of", of)
             .help(unit_advice(declared, mixup.long));
@@ -84,7 +85,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
              {times} times what the map says, and the positions are right as they stand"
         )
     };
-    let finding = out.report(Spot::at("/units/length"), message);
+    let finding = out.report(Subject::at("/units/length"), message);
     finding.fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
     if declares != meant {
         let unit = if meant == "feet" { LengthUnit::Foot } else { LengthUnit::Metre };

@@ -62,7 +62,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if stopped != (kind == OutcomeKind::Stopped) && !(stopped && kind == OutcomeKind::Met) {
         let says = if stopped { "is given up" } else { "finishes" };
         let message = format!("the outcome is {:?}, but the closing row says that the run {says}", kind.as_str());
-        out.report(run.spot("/outcome/kind"), message)
+        out.report(run.subject("/outcome/kind"), message)
             .fact("outcome", kind.as_str())
             .fact("code", row.row.code.as_str());
         return;
@@ -73,6 +73,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     {
         let (given, reason) = (given.as_str(), reason.as_str());
         let message = format!("the run was given up for {reason:?}, but its closing row says {given:?}");
-        out.report(run.spot("/outcome/reason"), message).fact("reason", reason).fact("row", given);
+        out.report(run.subject("/outcome/reason"), message).fact("reason", reason).fact("row", given);
     }
 }

@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Complete the survey from the other end, or tell the owner what was not seen.
     name: "pipe-partly-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
@@ -52,6 +53,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
         let message = format!("the runs were given up, and none saw the pipe from {from} to {to}");
-        out.report(view.spot(""), message).fact("from", survey.in_units(gap.from)).fact("to", survey.in_units(gap.to));
+        out.report(view.subject(""), message)
+            .fact("from", survey.in_units(gap.from))
+            .fact("to", survey.in_units(gap.to));
     }
 }

@@ -39,6 +39,7 @@ rule! {
     /// Name the run of this pipe from the other structure, or correct the direction; a second run the same way completes
     /// nothing and has no `reverse_of`.
     name: "reverse-mismatch", severity: Error, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs", "pipes"],
     facts: { "reverse_of" = Id "the run that this one is to complete" },
 }
 
@@ -58,6 +59,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         } else {
             continue;
         };
-        out.report(summary.spot("/reverse_of"), message).fact("reverse_of", id);
+        out.report(summary.subject("/reverse_of"), message).fact("reverse_of", id);
     }
 }

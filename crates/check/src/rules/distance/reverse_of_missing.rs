@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Name the run that this one completes.
     name: "reverse-of-missing", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     facts: { "other" = Id "the first run through the pipe from the other end" },
 }
 
@@ -47,8 +48,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(other) = others().find(|other| other.run.direction != run.direction) else { continue };
         let id = other.run.id.as_str();
         let message = format!("the run met another and does not say which; {id:?} came from the other end");
-        let edits = vec![Edit::add(summary.spot("/reverse_of").path, id)];
-        out.report(summary.spot(""), message)
+        let edits = vec![Edit::add(summary.subject("/reverse_of").path, id)];
+        out.report(summary.subject(""), message)
             .fact("other", id)
             .fix_if_confirmed(format!("the run completes {id:?}"), edits);
     }

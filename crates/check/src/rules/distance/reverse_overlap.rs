@@ -40,6 +40,7 @@ rule! {
     /// # Fix
     /// Look whether a defect within the overlap is in both runs, and keep it in one.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m" "what the two structures take up of a length between centres: 5 ft, common practice, no published source",
     },
@@ -66,7 +67,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, twice) = (survey.say_metres(pair.length), survey.say_metres(overlap));
         let message = format!("{twice} of the pipe were seen twice: {a} and {b} of {length}");
-        out.report(pair.run.spot("/reverse_of"), message)
+        out.report(pair.run.subject("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());
     }

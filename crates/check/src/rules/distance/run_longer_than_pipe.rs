@@ -74,7 +74,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             return;
         }
         let (far, length) = (survey.say_metres(extent.far), survey.say_metres(extent.length));
-        let finding = out.report(summary.spot("/surveyed"), format!("the run comes {far} along a pipe of {length}"));
+        let finding = out.report(summary.subject("/surveyed"), format!("the run comes {far} along a pipe of {length}"));
         finding.fact("far", survey.in_units(extent.far)).fact("length", survey.in_units(extent.length));
         if extent.unit_ratio().is_some() {
             let unit = run_extent::unit_advice(survey.head.units.length, true);

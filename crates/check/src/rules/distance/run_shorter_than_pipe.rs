@@ -72,7 +72,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (came, whole) = (survey.say_metres(far), survey.say_metres(length));
         let message =
             format!("the run is said to have reached the far structure, but came {came} along a pipe of {whole}");
-        out.report(summary.spot("/surveyed"), message)
+        out.report(summary.subject("/surveyed"), message)
             .fact("far", survey.in_units(far))
             .fact("length", survey.in_units(length));
     }

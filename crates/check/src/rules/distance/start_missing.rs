@@ -44,7 +44,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let Some(first) = run.rows().next() else {
-        out.report(run.spot(""), "the run has no observations, not even where it starts");
+        out.report(run.subject(""), "the run has no observations, not even where it starts");
         return;
     };
     let Some(code) = first.code else { return };
@@ -52,7 +52,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if listed && !run.disordered() {
         let message = format!("the run begins with {:?} ({}), not with its start", code.code.as_str(), code.name());
         let elsewhere = run.rows().find(|row| row.role() == Some(Role::Start));
-        let finding = out.report(first.spot(""), message);
+        let finding = out.report(first.subject(""), message);
         finding.fact("code", code.code.as_str());
         // Another one would be one too many.
         if let Some(row) = elsewhere {

@@ -36,6 +36,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(outcome) = &run.run.outcome else { return };
     let told = || run.closing_row().is_some_and(|row| !row.row.characterisation.is_empty());
     if outcome.kind == OutcomeKind::Stopped && outcome.reason.is_none() && !told() {
-        out.report(run.spot("/outcome"), "the run was given up, and nothing says why");
+        out.report(run.subject("/outcome"), "the run was given up, and nothing says why");
     }
 }

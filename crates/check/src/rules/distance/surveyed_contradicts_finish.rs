@@ -53,7 +53,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (said, stands) = (run.survey.say(surveyed), run.survey.say(row.row.at));
-    out.report(run.spot("/surveyed"), format!("{said} were surveyed, but the closing row stands at {stands}"))
+    out.report(run.subject("/surveyed"), format!("{said} were surveyed, but the closing row stands at {stands}"))
         .fact("surveyed", surveyed.get())
         .fact("finish", row.row.at.get());
 }

@@ -61,6 +61,6 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
     if metres > deepest * (1.0 + 1e-9) {
         let kind = if cleanout { "cleanout" } else { "structure" };
         let message = format!("the depth of {said} is more than any {kind} has ({})", survey.say_metres(deepest));
-        out.report(view.spot(field), message).fact("metres", metres);
+        out.report(view.subject(field), message).fact("metres", metres);
     }
 }

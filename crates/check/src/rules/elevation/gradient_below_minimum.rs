@@ -92,7 +92,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let said = (percent * 100.0).round() / 100.0;
     let size = survey.say_section(height);
     let message = format!("the pipe falls by {said} %; a sewer of {size} should fall by {least} % at least");
-    out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
+    out.report(view.subject("/inverts"), message).fact("percent", percent).fact("least", *least);
 }
 
 #[cfg(test)]

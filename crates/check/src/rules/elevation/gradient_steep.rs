@@ -57,5 +57,5 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let said = (percent * 10.0).round() / 10.0;
     let message =
         format!("the pipe falls by {} over {}, which is {said} %", survey.say_metres(drop), survey.say_metres(length));
-    out.report(view.spot("/inverts"), message).fact("percent", percent);
+    out.report(view.subject("/inverts"), message).fact("percent", percent);
 }

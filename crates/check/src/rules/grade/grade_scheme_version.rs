@@ -3,7 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -40,9 +40,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
     let has = survey.scheme_versions.join(", ");
     let message = format!("there is no version {version} of {id} at hand, so no grade is checked; at hand: {has}");
-    let finding = out.report(Spot::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(
-        format!("write {newest:?} if that is the version in use, or give the checker version {version} as a file"),
-    );
+    let finding =
+        out.report(Subject::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(format!(
+            "write {newest:?} if that is the version in use, or give the checker version {version} as a file"
+        ));
     if let [only] = survey.scheme_versions.as_slice() {
         let edits = vec![Edit::replace("/grading/version", *only)];
         finding.fix_if_confirmed(format!("the grades follow version {only} of {id}"), edits);

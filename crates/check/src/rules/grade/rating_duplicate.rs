@@ -46,7 +46,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if let Some(earlier) = first.get(&key) {
             let other = &ending.survey.head.ratings[*earlier];
             out.report(
-                view.spot("/aspect"),
+                view.subject("/aspect"),
                 format!(
                     "pipe {} has a second {} rating over the same runs: {} rates them already",
                     rating.pipe, rating.aspect, other.id

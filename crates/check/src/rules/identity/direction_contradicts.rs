@@ -55,5 +55,5 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let direction = run.run.direction;
     let message =
         format!("the run is said to go {direction}, but {way} is the other way: the pipe's upper end is {upper:?}");
-    out.report(run.spot("/direction"), message).fact("direction", direction.as_str()).fact("upstream", upper);
+    out.report(run.subject("/direction"), message).fact("direction", direction.as_str()).fact("upstream", upper);
 }

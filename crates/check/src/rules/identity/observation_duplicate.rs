@@ -74,7 +74,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
         if repeat.rows == 1 {
             let message = format!("the row says again what observation {:?} says, at {from}", first.id.as_str());
-            out.report(run.row(repeat.from).spot(""), message).fact("other", first.id.as_str()).help(
+            out.report(run.row(repeat.from).subject(""), message).fact("other", first.id.as_str()).help(
                 "take the row out if it was pasted or imported twice; its distance is right where it stands first",
             );
             continue;
@@ -85,7 +85,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             first.id.as_str(),
             last.id.as_str()
         );
-        out.report(run.row(repeat.from).spot(""), message)
+        out.report(run.row(repeat.from).subject(""), message)
             .fact("other", first.id.as_str())
             .fact("rows", repeat.rows)
             .help("take the rows out if they were pasted or imported twice; their distances are right, and nothing is to be added to them");
@@ -94,6 +94,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (row, id) = (&rows[*again], rows[*first].id.as_str());
         let message =
             format!("{:?} at {} stands in observation {id:?} already", row.code.as_str(), run.survey.say(row.at));
-        out.report(run.row(*again).spot(""), message).fact("other", id);
+        out.report(run.row(*again).subject(""), message).fact("other", id);
     }
 }

@@ -44,6 +44,7 @@ rule! {
     /// # Fix
     /// Make one pipe of the two and let all runs name it. If there really are two, give each the owner's number.
     name: "pipe-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
+    concludes_from: ["pipes", "pipes.*"],
     facts: { "other" = Id "the first pipe" },
 }
 
@@ -66,7 +67,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         if alike(survey, first.pipe, pipe) {
             let id = first.pipe.id.as_str();
             let message = format!("nothing tells this pipe from {id:?}, between the same ends");
-            out.report(view.spot(""), message).fact("other", id);
+            out.report(view.subject(""), message).fact("other", id);
         }
     }
 }

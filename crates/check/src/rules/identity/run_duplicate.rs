@@ -56,7 +56,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if !(purposes || overlap_in_time(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
             let message = format!("the pipe was run {way} to its end on {day} by {id:?} already");
-            out.report(summary.spot(""), message).fact("other", id);
+            out.report(summary.subject(""), message).fact("other", id);
         }
     }
 }

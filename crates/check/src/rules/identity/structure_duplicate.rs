@@ -45,7 +45,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         if id != view.structure.id.as_str() {
             let message =
                 format!("the structure stands at [{}, {}], where {id:?} stands already", position.x, position.y);
-            out.report(view.spot("/position"), message).fact("other", id);
+            out.report(view.subject("/position"), message).fact("other", id);
         }
     }
 }

@@ -38,6 +38,7 @@ rule! {
     /// Correct the distance, or name the run that it belongs to. Where several lie beyond one run, see in the video how
     /// far it came.
     name: "media-beyond-run", severity: Error, scope: Ending, since: "0.1", clause: "media#references",
+    concludes_from: ["runs", "observations", "observations.media"],
     facts: {
         "files" = Count "files of the run that were taken outside it" if "they are three or more",
         "at" = Length "`at` of the file" if "it is told by itself",
@@ -72,7 +73,7 @@ fn tell(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'
     if let (true, Some(end)) = (of_run.len() >= WHOLE, end) {
         let (some, end) = (of_run.len(), survey.say(end));
         out.report(
-            summary.spot("/surveyed"),
+            summary.subject("/surveyed"),
             format!("{some} files of the run were taken before its start or beyond {end}"),
         )
         .fact("files", some);
@@ -85,7 +86,7 @@ fn tell(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView<'
             Some(end) => format!("taken at {said}, but {run:?} came to {} only", survey.say(end)),
             None => format!("taken at {said}, before the zero point of {run:?}"),
         };
-        out.report(view.spot("/at"), message).fact("at", at.get());
+        out.report(view.subject("/at"), message).fact("at", at.get());
     }
 }
 

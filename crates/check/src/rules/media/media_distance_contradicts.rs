@@ -56,6 +56,7 @@ rule! {
     /// Correct the distance of the photo, or name the right photo. Where all photos of a run disagree, see in the video
     /// which of the two distances it shows.
     name: "media-distance-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
+    concludes_from: ["media", "media.at", "media.run"],
     limits: {
         "distance" = 3.0 "m" "how far from what it shows a photo may be taken: a lens looks some pipe lengths ahead; common practice, no published source",
     },
@@ -86,7 +87,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if astray >= WHOLE && astray * 2 > of {
         let message =
             format!("{astray} of {of} photos of the run were taken elsewhere than what they show, by their distances");
-        out.report(run.spot("/observations"), message).fact("photos", of).fact("astray", astray);
+        out.report(run.subject("/observations"), message).fact("photos", of).fact("astray", astray);
         return;
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
@@ -97,7 +98,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
             let (taken, seen) = (survey.say(at), survey.say(row.row.at));
             let message = format!("the photo {id:?} was taken at {taken}, but what it shows is at {seen}");
-            out.report(row.spot(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
+            out.report(row.subject(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
         }
     }
 }

@@ -48,5 +48,5 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         return;
     };
     let kind = media.kind.as_str();
-    out.report(view.spot(field), format!("the file is a {kind} and has {what}")).fact("kind", kind);
+    out.report(view.subject(field), format!("the file is a {kind} and has {what}")).fact("kind", kind);
 }

@@ -56,7 +56,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if some >= WHOLE {
         let first = others().next().and_then(|(_, _, media)| media.run.as_ref()).map_or("", |other| other.as_str());
         let message = format!("{some} photos that the run shows belong to other runs, the first to {first:?}");
-        out.report(run.spot("/observations"), message).fact("photos", some).fact("run_of_media", first);
+        out.report(run.subject("/observations"), message).fact("photos", some).fact("run_of_media", first);
         return;
     }
     let files = &run.survey.head.media;
@@ -69,7 +69,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         let (id, other) = (media.id.as_str(), other.as_str());
         let message = format!("{id:?} belongs to run {other:?}, but shows an observation of this run");
-        out.report(row.spot(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
+        out.report(row.subject(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
     }
 }
 

@@ -89,20 +89,20 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         Some(stated) => {
             let stated = stated.to_ascii_lowercase();
             if !fits(media.kind, &stated) {
-                out.report(view.spot("/type"), format!("a {} is not of type {stated}", media.kind))
+                out.report(view.subject("/type"), format!("a {} is not of type {stated}", media.kind))
                     .fact("type", stated);
             } else if let Some(types) = known.filter(|types| !types.contains(&stated.as_str())) {
                 let message = format!(
                     "a file that ends in .{ending} is {}, but its type is stated as {stated}",
                     types.join(" or ")
                 );
-                out.report(view.spot("/file"), message).fact("type", stated);
+                out.report(view.subject("/file"), message).fact("type", stated);
             }
         }
         None => {
             if let Some(types) = known.filter(|types| !types.iter().any(|one| fits(media.kind, one))) {
                 out.report(
-                    view.spot("/file"),
+                    view.subject("/file"),
                     format!("a file that ends in .{ending} is {}, not a {}", types.join(" or "), media.kind),
                 );
             }

@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Let the observation that it shows refer to it, or name its run, or take the row out.
     name: "media-unused", severity: Note, scope: Ending, since: "0.1", clause: "media#references",
+    concludes_from: ["runs", "observations", "observations.media"],
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -35,7 +36,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         // A row whose id stands twice may be the one that is named.
         let meant = ending.survey.media_index(&view.media.id).is_some();
         if view.media.run.is_none() && meant && ending.shown_by(view.index).is_none() {
-            out.report(view.spot(""), format!("no observation shows {:?}, and it names no run", view.media.file));
+            out.report(view.subject(""), format!("no observation shows {:?}, and it names no run", view.media.file));
         }
     }
 }

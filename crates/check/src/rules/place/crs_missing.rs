@@ -2,7 +2,7 @@
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -29,6 +29,7 @@ rule! {
     /// # Fix
     /// Add `crs`, such as EPSG:6494, after asking whoever made the positions.
     name: "crs-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    concludes_from: ["crs"],
     facts: {
         "positions" = Count "positions that the document has",
         "first" = Pointer "the first of them",
@@ -39,7 +40,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.crs.is_none() {
         if let Some((place, _)) = positions(survey.head).next() {
             let count = positions(survey.head).count();
-            out.report(Spot::at(""), format!("{count} positions, but no reference system is named"))
+            out.report(Subject::at(""), format!("{count} positions, but no reference system is named"))
                 .fact("positions", count)
                 .fact("first", place.pointer());
         }

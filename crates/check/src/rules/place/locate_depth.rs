@@ -36,6 +36,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let said = survey.say(depth);
     if survey.metres(depth) > out.limit("deepest") && !view.ending.lengths_doubtful() {
         let most = survey.say_metres(out.limit("deepest"));
-        out.report(view.spot("/depth"), format!("a depth of {said} is more than {most}")).fact("depth", depth.get());
+        out.report(view.subject("/depth"), format!("a depth of {said} is more than {most}")).fact("depth", depth.get());
     }
 }

@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Name the transmitter in the run, or correct how the position was found.
     name: "locate-without-transmitter", severity: Note, scope: Locate, since: "0.1", clause: "locates#transmitter",
+    concludes_from: ["equipment"],
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
@@ -45,6 +46,9 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     if !equipment.is_empty() && !equipment.iter().any(|id| sends(id.as_str())) {
         let run = summary.run.id.as_str();
-        out.report(view.spot(""), format!("a transmitter was located, but run {run:?} names none among its equipment"));
+        out.report(
+            view.subject(""),
+            format!("a transmitter was located, but run {run:?} names none among its equipment"),
+        );
     }
 }

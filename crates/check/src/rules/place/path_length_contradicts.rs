@@ -40,6 +40,7 @@ rule! {
     /// the pipe its path.
     name: "path-length-contradicts", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#path",
     needs: [Crs],
+    concludes_from: ["structures.position"],
     limits: {
         "share" = 0.5 "%" "how far the two may differ, in hundredths of the course; City of Sunny Isles Beach FL, Section 02762",
         "slack" = 1.0 "m" "how far they may differ at least; common practice, no published source",
@@ -67,7 +68,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let what = if own { "its path" } else { "the straight line between its structures" };
     let survey = view.survey;
     let message = format!("{} stated, but {what} is {} long", survey.say_metres(stated), survey.say_metres(course));
-    let finding = out.report(view.spot("/length"), message);
+    let finding = out.report(view.subject("/length"), message);
     finding.fact("stated", survey.in_units(stated)).fact("course", survey.in_units(course));
     if !own && stated > course {
         finding.help("give the pipe its path if it bends; correct the length if it does not");

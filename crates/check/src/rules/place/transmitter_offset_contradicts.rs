@@ -60,6 +60,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         let (said, own_said) = (survey.say(stated), survey.say(own));
         let message =
             format!("the transmitter is said to sit {said} behind the camera, but {id:?} sits {own_said} behind it");
-        out.report(view.spot("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
+        out.report(view.subject("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
     }
 }

@@ -35,6 +35,6 @@ rule! {
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     if view.locate.method == Some(LocateMethod::InlineTransmitter) && view.locate.transmitter_offset.is_none() {
-        out.report(view.spot(""), "how far the transmitter sits behind the camera is not stated");
+        out.report(view.subject(""), "how far the transmitter sits behind the camera is not stated");
     }
 }

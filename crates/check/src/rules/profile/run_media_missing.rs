@@ -36,6 +36,7 @@ rule! {
     /// Add the file to the table of media with the run that it belongs to.
     name: "run-media-missing", severity: Error, scope: Run, since: "0.1", clause: "profiles#media",
     needs: [Profile],
+    concludes_from: ["media", "observation.media"],
     facts: {
         "kinds" = Words "the kinds of media that would do, in the order of the profile",
         "basis" = Text "what the demand rests on" if "the profile says so",
@@ -49,7 +50,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let kinds: &MediaKinds = kinds.get_or_insert_with(|| run.media_kinds());
         if !kinds.has_one(&demand.kinds) {
             let message = format!("the run has no {}, and the profile demands one", kinds_in_words(demand));
-            add_demand(out.report(run.spot(""), message), demand);
+            add_demand(out.report(run.subject(""), message), demand);
         }
     }
 }

@@ -52,7 +52,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     };
     let (said, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
     out.report(
-        view.spot("/joint_spacing"),
+        view.subject("/joint_spacing"),
         format!("the joint spacing of {said} is {how} than pipes are made ({limit})"),
     )
     .fact("metres", metres);

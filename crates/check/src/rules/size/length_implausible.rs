@@ -45,6 +45,6 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     {
         let longest = view.survey.say_metres(longest);
         let message = format!("the pipe's length of {said} is more than a pipe between two structures has ({longest})");
-        out.report(view.spot("/length"), message).fact("metres", metres);
+        out.report(view.subject("/length"), message).fact("metres", metres);
     }
 }

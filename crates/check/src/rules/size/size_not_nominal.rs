@@ -81,7 +81,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     }
     let (said, near) = (view.survey.say_section(height), nearest(unit, height.get()));
     out.report(
-        view.spot("/height"),
+        view.subject("/height"),
         format!("no pipe is called by a nominal size of {said}; the nearest is {near} {unit}"),
     )
     .fact("height", height.get())

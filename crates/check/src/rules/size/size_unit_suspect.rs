@@ -5,7 +5,7 @@ use obvert_model::tables::SectionUnit;
 
 use crate::sink::Sink;
 use crate::support::section_unit::{fits_other_unit_only, other_unit};
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -63,7 +63,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             "{} of {} heights of pipes make sense in {meant} and not in {unit}",
             section_unit_votes.other, section_unit_votes.of
         );
-        out.report(Spot::at("/units/section"), message)
+        out.report(Subject::at("/units/section"), message)
             .fact("pipes", section_unit_votes.other)
             .fact("of", section_unit_votes.of)
             .fact("fits", meant.as_str())
@@ -86,6 +86,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             "the height of {} is no size of a pipe ({size}), but {height} {meant} is",
             survey.say_section(height)
         );
-        out.report(view.spot("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
+        out.report(view.subject("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
     }
 }

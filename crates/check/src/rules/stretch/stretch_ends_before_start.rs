@@ -29,6 +29,7 @@ rule! {
     /// # Fix
     /// Correct the end, or exchange the two if they were entered the wrong way round.
     name: "stretch-ends-before-start", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    uses: [row_order],
     facts: {
         "at" = Length "`at` of the row",
         "to" = Length "`to` of the row",
@@ -44,7 +45,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (begins, ends) = (row.survey().say(at), row.survey().say(to));
-    out.report(row.spot("/to"), format!("the stretch ends at {ends}, before it begins at {begins}"))
+    out.report(row.subject("/to"), format!("the stretch ends at {ends}, before it begins at {begins}"))
         .fact("at", at.get())
         .fact("to", to.get());
 }

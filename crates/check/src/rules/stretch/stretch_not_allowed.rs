@@ -41,6 +41,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let field = if row.row.to.is_some() { "/to" } else { "/continuous" };
         let message =
             format!("{:?} ({}) is recorded at one distance, never over a stretch", code.code.as_str(), code.name());
-        out.report(row.spot(field), message).fact("code", code.code.as_str());
+        out.report(row.subject(field), message).fact("code", code.code.as_str());
     }
 }

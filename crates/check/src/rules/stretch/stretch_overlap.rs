@@ -58,7 +58,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let say = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
         let (this, that) = (say(row.row), say(other));
         let code = row.row.code.as_str();
-        out.report(row.spot(""), format!("{code:?} from {this} overlaps the one from {that}"))
+        out.report(row.subject(""), format!("{code:?} from {this} overlaps the one from {that}"))
             .fact("other", other.id.as_str());
     }
 }

@@ -42,8 +42,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("the row ends at {} but is not declared a stretch", row.survey().say(to));
-    let finding = out.report(row.spot("/to"), message).fact("to", to.get());
-    let edits = vec![Edit::add(row.spot("/continuous").path, true)];
+    let finding = out.report(row.subject("/to"), message).fact("to", to.get());
+    let edits = vec![Edit::add(row.subject("/continuous").path, true)];
     match row.row.continuous {
         // An end that lies farther on is said for nothing else, and readers of this format go by it already.
         None if to > row.row.at => finding.fix_safely("declares the stretch that its end makes it", edits),

@@ -31,6 +31,7 @@ rule! {
     /// Add the distance at which it ended; where it went on to the end of the run, that is the last row's. Take
     /// `continuous` away if it was at one place only.
     name: "stretch-unfinished", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    uses: [row_order],
     facts: { "code" = Code "the code of the row" },
 }
 
@@ -42,11 +43,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("{:?} begins at {} and never ends", row.row.code.as_str(), row.survey().say(row.row.at));
-    let finding = out.report(row.spot("/continuous"), message).fact("code", row.row.code.as_str());
+    let finding = out.report(row.subject("/continuous"), message).fact("code", row.row.code.as_str());
     // Where the rows say that the run ends, and else where its length does.
     let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
     if let Some(end) = end.filter(|_| !row.run.disordered()) {
         let does = format!("it went on to the end of the run, {}", row.survey().say(end));
-        finding.fix_if_confirmed(does, vec![Edit::add(row.spot("/to").path, end.get())]);
+        finding.fix_if_confirmed(does, vec![Edit::add(row.subject("/to").path, end.get())]);
     }
 }

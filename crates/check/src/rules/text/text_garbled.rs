@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::texts::for_each_text;
+use crate::support::texts::UnusualText;
 use crate::views::Part;
 
 rule! {
@@ -41,17 +41,17 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    for_each_text(part, &mut |text, spot| {
+    for UnusualText { text, subject } in part.unusual_texts() {
         if damaged(text) {
             out.fold(
                 |places| match places {
                     1 => "the text was damaged by a wrong character encoding".to_owned(),
                     _ => format!("{places} texts were damaged by a wrong character encoding; this is the first"),
                 },
-                spot,
+                || subject.clone(),
             );
         }
-    });
+    }
 }
 
 /// Whether a text has the marks of a wrong encoding.

@@ -3,7 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::support::texts::for_each_text;
+use crate::support::texts::UnusualText;
 use crate::views::Part;
 
 rule! {
@@ -35,17 +35,17 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    for_each_text(part, &mut |text, spot| {
+    for UnusualText { text, subject } in part.unusual_texts() {
         if text.len() != text.trim().len() {
             let end = if text.starts_with(char::is_whitespace) { "begins" } else { "ends" };
-            let spot = spot();
             // What an id becomes must be so wherever it is named, which is known only with the whole document at hand.
-            let alone = !spot.path.ends_with("/id") && !text.trim().is_empty();
-            let edits = alone.then(|| vec![Edit::replace(spot.path.as_str(), text.trim())]);
-            let finding = out.report(spot, format!("{text:?} {end} with white space")).fact("text", text);
+            let alone = !subject.path.ends_with("/id") && !text.trim().is_empty();
+            let edits = alone.then(|| vec![Edit::replace(subject.path.as_str(), text.trim())]);
+            let finding =
+                out.report(subject.clone(), format!("{text:?} {end} with white space")).fact("text", text.as_str());
             if let Some(edits) = edits {
                 finding.fix_safely("takes the white space away", edits);
             }
         }
-    });
+    }
 }

@@ -36,6 +36,7 @@ rule! {
     /// # Fix
     /// Correct the date, and look at the clock that it came from.
     name: "run-date-outlier", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
+    concludes_from: ["runs"],
     facts: { "time" = DateTime "`started` of the run, or else `finished`" },
 }
 
@@ -55,6 +56,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         } else {
             continue;
         };
-        out.report(summary.spot(field), message).fact("time", said);
+        out.report(summary.subject(field), message).fact("time", said);
     }
 }

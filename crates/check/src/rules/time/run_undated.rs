@@ -31,6 +31,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.started.is_none() {
-        out.report(run.spot(""), "the run does not say when it was begun");
+        out.report(run.subject(""), "the run does not say when it was begun");
     }
 }

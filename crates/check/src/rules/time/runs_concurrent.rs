@@ -66,6 +66,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let equipment = ending.survey.head.equipment[camera].id.as_str();
         let id = other.id.as_str();
         let message = format!("the run began with {equipment:?} while {id:?} was still going on with it");
-        out.report(run.spot("/started"), message).fact("other", id).fact("equipment", equipment);
+        out.report(run.subject("/started"), message).fact("other", id).fact("equipment", equipment);
     }
 }
