@@ -58,7 +58,7 @@ pub(crate) enum Command {
     /// Judge or draft the layout of an office's own table.
     #[command(subcommand)]
     Layout(Layout),
-    /// Explain a rule, a code or a field.
+    /// Explain a rule, a code, a field or a word of the trade.
     Explain(Explain),
     /// List the rules.
     Rules(Rules),
@@ -533,9 +533,10 @@ pub(crate) struct ProfileDraft {
 
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-decreases), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
-    #[arg(value_name = "NAME")]
-    pub(crate) name: String,
+    /// A rule (distance-decreases), a code (crack.longitudinal), a field (runs.observations.at, profile.fields.where), or
+    /// a word of the trade (offset joint).
+    #[arg(value_name = "NAME", required = true)]
+    pub(crate) name: Vec<String>,
 }
 
 #[derive(Debug, Args)]

@@ -33,6 +33,7 @@ pub mod profile;
 pub mod read;
 pub mod schema;
 pub mod shape;
+pub mod synonyms;
 pub mod tables;
 pub mod text;
 #[cfg(feature = "diagnose")]

@@ -23,23 +23,23 @@ texts! {
     /// Identifies a survey document; a `urn:uuid:` URI by preference.
     pub DocumentId;
     /// Identifies a party.
-    pub PartyId;
+    pub PartyId of "parties";
     /// Identifies a piece of equipment.
-    pub EquipmentId;
+    pub EquipmentId of "equipment";
     /// Identifies a structure: a manhole, cleanout, outfall or other node.
-    pub StructureId;
+    pub StructureId of "structures";
     /// Identifies a pipe.
-    pub PipeId;
+    pub PipeId of "pipes";
     /// Identifies a run, one traverse of the camera.
-    pub RunId;
+    pub RunId of "runs";
     /// Identifies an observation within its run.
-    pub ObservationId;
+    pub ObservationId of "runs.observations";
     /// Identifies a media file.
-    pub MediaId;
+    pub MediaId of "media";
     /// Identifies a locate.
-    pub LocateId;
+    pub LocateId of "locates";
     /// Identifies a rating.
-    pub RatingId;
+    pub RatingId of "ratings";
     /// A code of the document's code list.
     pub CodeId;
     /// A horizontal reference system as `authority:code`, for example `EPSG:6494`.

@@ -116,7 +116,6 @@ pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> R
 
 /// Why a survey that is read run by run was not written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
 pub enum FromReaderError<E> {
     /// It could not be read.
     #[error(transparent)]

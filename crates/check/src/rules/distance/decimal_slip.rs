@@ -77,7 +77,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let Some(row) = run.rows().nth(index) else { continue };
         let corrected = Length::new(moved).map(|moved| run.survey.say(moved)).unwrap_or_default();
         let said = run.survey.say(at);
-        let spot = row.spot("/at");
+        let spot = row.subject("/at");
         let edits = vec![Edit::replace(spot.path.as_str(), moved)];
         out.report(spot, format!("{said} breaks the order of the rows; {corrected} would not"))
             .fact("at", at.get())
