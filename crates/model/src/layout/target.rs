@@ -385,6 +385,7 @@ static NO_FIELD: Field = Field {
     form: None,
     unit: None,
     bounds: None,
+    id_of: None,
     shape: Shape::Text,
 };
 
