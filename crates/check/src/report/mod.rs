@@ -21,7 +21,7 @@ pub(crate) use self::concerned::describe;
 pub use self::concerned::{Concerned, ConcernedRun};
 
 /// The version of the report's form.
-const VERSION: &str = "0.2";
+const VERSION: &str = "0.3";
 
 /// The program that made a report.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
