@@ -15,12 +15,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 use obvert::check::grading::GradeTable;
-use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue};
+use obvert::check::{Checker, Fact, FactKind, Mending, Need, Report, Rule, Section, Settings, catalogue, find};
 use obvert::model::lists::{Code, CodeList, Fit, GradeScheme, SameAs, Standing};
 use obvert::model::profile::{Profile, ProfileProblemKind};
 use obvert::model::read::ProblemKind;
 use obvert::model::text::Text;
-use obvert::model::versions::{CURRENT, KNOWN};
+use obvert::model::versions::{CURRENT, KNOWN, RENAMED};
 use serde_json::Value;
 use support::{read, root};
 
@@ -90,7 +90,7 @@ fn generated_files_are_fresh() {
     assert!(stale.is_empty(), "not fresh, run `OBVERT_BLESS=1 cargo test --test generated`: {stale:#?}");
 }
 
-/// Nothing lies in `schema/` that nobody makes.
+/// `schema/` has only generated files.
 #[test]
 fn the_schema_folder_has_nothing_else() {
     let known: BTreeSet<String> = generated().into_iter().map(|(path, _)| path).collect();
@@ -108,13 +108,14 @@ fn the_schema_folder_has_nothing_else() {
     }
 }
 
-/// Every field stands in the document that examples are taken from, and that document is clean.
+/// The document that examples are taken from has every field, and is clean.
 #[test]
 fn every_field_has_an_example() {
     assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
     let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
     let report = Checker::new(settings).expect("settings").check(read(fields::EVERY_FIELD).as_bytes()).expect("json");
-    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.path, f.message)).collect();
+    let found: Vec<String> =
+        report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.subject.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }
@@ -198,6 +199,12 @@ fn filled(path: &str, text: &str) -> String {
                 let _ = writeln!(out, "| `{kind}` | {} |", kind.meaning());
             }
             skipping = true;
+        } else if line == "<!-- renamed rules -->" {
+            out.push_str("| Before | Now |\n|---|---|\n");
+            for (old, new) in RENAMED {
+                let _ = writeln!(out, "| `{old}` | [`{new}`]({}) |", named(new));
+            }
+            skipping = true;
         } else if line == "<!-- kinds of facts -->" {
             out.push_str("| Kind | Type in JSON | What it is |\n|---|---|---|\n");
             for kind in FactKind::ALL {
@@ -216,14 +223,24 @@ fn filled(path: &str, text: &str) -> String {
     out
 }
 
+/// Where the chapter on versions finds a rule or a structural problem.
+fn named(name: &str) -> String {
+    match find(name) {
+        Some(_) => format!("../checking/rules.md#{name}"),
+        None => "problems.md".to_owned(),
+    }
+}
+
 /// The catalogue of the rules. Their examples are in the conformance suite.
 fn rules() -> String {
     let mut out = format!(
-        "# Rules\n\n*Generated from the rules.* {} rules by family. A rule named in an exception reports that case instead. [Checking](checking.md) defines what several rules share, \
+        "# Rules\n\n*Generated from the rules.* {} rules by family. [Checking](checking.md) defines what several rules share, \
          [Findings](findings.md#facts) the kinds of facts.\n\n\
-         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
-         them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. \
+         `obvert explain RULE` prints them; the conformance suite has them in `tests/corpus/rules`, and the survey as \
+         `tests/corpus/bases/minimal.obvert.json`.\n\n\
+         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it \
+         states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
         catalogue().len(),
         first = KNOWN[0]
     );
@@ -442,7 +459,7 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
     cells
 }
 
-/// The demo survey with every mistake that can stand beside the others.
+/// The demo survey with every mistake that can be combined with the others.
 fn rejected() -> String {
     let mut document: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
     let mistakes: Value = serde_json::from_str(&read("tests/corpus/rules/larkmoor.json")).expect("json");
@@ -451,5 +468,5 @@ fn rejected() -> String {
         json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
-    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable")).unwrap()
 }

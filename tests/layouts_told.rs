@@ -89,7 +89,7 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
         assert_eq!(new.len(), 1, "{told:#?}");
         let (rule, message, line) = new[0];
         assert_eq!((rule.as_str(), *line), ("\"observation-duplicate\"", Some(place)), "{message}");
-        assert!(message.contains("the row says again what observation"), "{message}");
+        assert!(message.contains("the row repeats observation"), "{message}");
     }
 }
 

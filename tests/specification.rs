@@ -64,7 +64,7 @@ fn every_chapter_is_reached_from_the_first_page() {
     assert_eq!(lost, Vec::<&String>::new());
 }
 
-/// Each of the small specifications says what it covers, what it needs and which other standards it refers to.
+/// Each of the small specifications states its scope, its dependencies and its normative references.
 #[test]
 fn each_part_opens_with_its_scope() {
     let chapters = chapters();
@@ -189,7 +189,7 @@ fn the_digest_is_that_of_the_form_above_it() {
     assert!(chapters()[CANONICAL].contains(&format!("Digest: `sha-256:{hex}`")));
 }
 
-/// What can conform, and the documents beside a survey that requirements bind as well.
+/// The classes of conformance, and the other documents that requirements bind.
 const BOUND: [&str; 9] =
     ["document", "reader", "writer", "converter", "checker", "code list", "grade scheme", "profile", "layout"];
 
@@ -275,7 +275,7 @@ fn prose_names_rules_that_exist() {
 #[test]
 fn the_small_survey_is_in_the_layout_for_files() {
     let text = read("tests/corpus/bases/minimal.obvert.json");
-    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")), text);
+    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")).expect("written"), text);
 }
 
 /// A schema can be found by its `$id`, says what it is, and shows an example that it accepts itself.

@@ -9,7 +9,8 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
-use obvert::check::{Checker, Report, Settings, Severity};
+use obvert::check::{Checker, Report, Settings, Severity, find};
+use obvert::model::read::ProblemKind;
 use obvert::model::versions::{self, KNOWN, MigrateError, STEPS};
 use serde_json::{Value, json};
 use sha2::{Digest, Sha256};
@@ -144,8 +145,11 @@ fn every_archived_document_is_still_one() {
             if findings.exists() {
                 let then: Vec<(String, String)> =
                     serde_json::from_slice(&fs::read(findings).expect("a file")).expect("rules and paths");
-                let now: BTreeSet<(String, String)> =
-                    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect();
+                let now: BTreeSet<(String, String)> = report
+                    .findings
+                    .iter()
+                    .map(|finding| (finding.rule.to_string(), finding.subject.path.clone()))
+                    .collect();
                 let gone: Vec<_> = then.iter().filter(|finding| !now.contains(finding)).collect();
                 assert!(gone.is_empty() && then.len() > 100, "{version}/{name}: not found any more: {gone:?}");
             }
@@ -363,7 +367,7 @@ fn older_surveys_are_read_as_they_are() {
     let current = fs::read_to_string(folder.path().join("new.obvert.json")).expect("written");
     let migrated = versions::migrate(fs::read(old).expect("there").as_slice(), "0.2").expect("migrates");
     let document = obvert::read(migrated.text.as_bytes()).expect("valid");
-    assert_eq!(current, obvert::to_string(&document));
+    assert_eq!(current, obvert::to_string(&document).unwrap());
     let grade = obvert(folder.path(), &["grade", old]);
     assert_eq!(grade.status.code(), Some(0), "{}", err(&grade));
     // It is mended only once it is of this version.
@@ -397,4 +401,84 @@ fn a_conversion_says_that_the_version_is_another() {
     let refused = support::obvert_in(folder.path(), &["convert", &old, "-o", "other.obvert.json", "--lossless"]);
     assert_eq!(support::status(&refused), 2);
     assert!(!folder.path().join("other.obvert.json").exists());
+}
+
+/// Every rename leads from a name that is gone to one that exists.
+#[test]
+fn renamed_rules_exist_by_their_new_names() {
+    let exists = |name: &str| find(name).is_some() || ProblemKind::ALL.iter().any(|kind| kind.as_str() == name);
+    for (old, new) in versions::RENAMED {
+        assert!(exists(new), "{old} was renamed to {new}, which does not exist");
+        assert!(!exists(old), "{old} still exists");
+    }
+}
+
+const OLD_PROFILE: &str = r#"{
+  "profile": "0.1", "id": "office", "version": "1",   "title": "Office",
+  "rules": [
+    {"rule": "asset-twice", "severity": "error"},
+    {"rule": "camera-speed", "limits": [{"name": "limit", "value": 12}]}
+  ],
+  "suppressions": [
+    {"rule": "run-past-pipe", "pipes": ["P-1"], "reason": "the rule asset-twice"},
+    {"rule": "asset-twice", "pipes": ["P-2"], "reason": "known"}
+  ]
+}
+"#;
+
+#[test]
+fn the_command_renames_the_rules_of_a_profile() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let file = folder.path().join("office.profile.json");
+    fs::write(&file, OLD_PROFILE).expect("written");
+    let shown = obvert(folder.path(), &["migrate", "office.profile.json"]);
+    assert_eq!(shown.status.code(), Some(0), "{}", err(&shown));
+    let expected = "office.profile.json: a profile with 2 renamed rules\n  \
+        renamed-rule: asset-twice is now asset-duplicate\n    \
+        /rules/0/rule: \"asset-duplicate\"\n    \
+        /suppressions/1/rule: \"asset-duplicate\"\n  \
+        renamed-rule: run-past-pipe is now run-longer-than-pipe\n    \
+        /suppressions/0/rule: \"run-longer-than-pipe\"\n";
+    assert!(out(&shown).starts_with(expected), "{}", out(&shown));
+    assert_eq!(fs::read_to_string(&file).expect("there"), OLD_PROFILE);
+    // Written in its place: only the names change, and a text that mentions one stays.
+    let log = obvert(folder.path(), &["migrate", "office.profile.json", "--write", "--format", "json"]);
+    let log: Value = serde_json::from_slice(&log.stdout).expect("json");
+    let schema: Value = serde_json::from_str(&read("schema/migration.schema.json")).expect("json");
+    assert!(jsonschema::validator_for(&schema).expect("compiles").is_valid(&log), "{log:#}");
+    assert_eq!(log["documents"][0]["written"], "office.profile.json");
+    let new = OLD_PROFILE
+        .replace("\"asset-twice\"", "\"asset-duplicate\"")
+        .replace("\"run-past-pipe\"", "\"run-longer-than-pipe\"");
+    assert_eq!(fs::read_to_string(&file).expect("there"), new);
+    let done = obvert(folder.path(), &["migrate", "office.profile.json", "--write"]);
+    assert_eq!(out(&done), "office.profile.json: a profile with no renamed rules\n", "{}", err(&done));
+    // What is no profile by its schema is refused.
+    fs::write(&file, OLD_PROFILE.replace("\"title\"", "\"titel\"")).expect("written");
+    let broken = obvert(folder.path(), &["migrate", "office.profile.json"]);
+    assert!(broken.status.code() == Some(2) && err(&broken).contains("titel"), "{}", err(&broken));
+}
+
+/// An old name is an error that names the new one, wherever a rule can be named.
+#[test]
+fn old_names_of_rules_are_refused_with_the_new_ones() {
+    let folder = tempfile::tempdir().expect("a folder");
+    fs::write(folder.path().join("office.profile.json"), OLD_PROFILE).expect("written");
+    let survey = root().join("examples/data/larkmoor.obvert.json").display().to_string();
+    let renamed = "\"asset-twice\" was renamed to \"asset-duplicate\"";
+    for arguments in [
+        &["explain", "asset-twice"][..],
+        &["check", &survey, "--weigh", "asset-twice=error"],
+        &["check", &survey, "--limit", "asset-twice.most=3"],
+        &["check", &survey, "--today", "2026-06-15", "--profile", "office.profile.json"],
+        &["fix", &survey, "--only", "asset-twice"],
+        &["profile", "check", "office.profile.json"],
+    ] {
+        let run = obvert(folder.path(), arguments);
+        let said = out(&run) + &err(&run);
+        assert!(run.status.code() != Some(0) && said.contains(renamed), "{arguments:?}: {said}");
+    }
+    // A problem of structure was renamed as well.
+    let run = obvert(folder.path(), &["explain", "row-astray"]);
+    assert!(err(&run).contains("\"row-astray\" was renamed to \"orphan-row\""), "{}", err(&run));
 }

@@ -58,7 +58,7 @@ pub(crate) enum Command {
     /// Judge or draft the layout of an office's own table.
     #[command(subcommand)]
     Layout(Layout),
-    /// Explain a rule, a code or a field.
+    /// Explain a rule, a code, a field or a word of the trade.
     Explain(Explain),
     /// List the rules.
     Rules(Rules),
@@ -229,10 +229,10 @@ pub(crate) enum FixFormat {
 #[derive(Debug, Args)]
 #[command(
     after_help = "Without --write or --output nothing is written. Whatever no step speaks of stays byte for byte. Other commands read \
-surveys of older versions as they are.\n\nExit status: 0 done, or nothing to do, 2 a survey could not be migrated."
+surveys of older versions as they are. In a profile the new names of renamed rules are written.\n\nExit status: 0 done, or nothing to do, 2 a survey could not be migrated."
 )]
 pub(crate) struct Migrate {
-    /// Surveys: JSON documents, or - for standard input.
+    /// Surveys or profiles: JSON, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// Write the migrated surveys in the place of their files.
@@ -533,9 +533,10 @@ pub(crate) struct ProfileDraft {
 
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-decreases), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
-    #[arg(value_name = "NAME")]
-    pub(crate) name: String,
+    /// A rule (distance-decreases), a code (crack.longitudinal), a field (runs.observations.at, profile.fields.where), or
+    /// a word of the trade (offset joint).
+    #[arg(value_name = "NAME", required = true)]
+    pub(crate) name: Vec<String>,
 }
 
 #[derive(Debug, Args)]

@@ -31,6 +31,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
         let (meaning, words) = meaning(field);
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
+            (Shape::Word(all), Some(words)) if all.len() == 1 => ("enum".to_owned(), format!("{meaning} {words}")),
             (_, Some(words)) => match first_use(&words) {
                 Some((object, key)) if (object.as_str(), key.as_str()) != (name, field.name.as_str()) => {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
@@ -82,7 +83,7 @@ fn meaning(field: &Field) -> (String, Option<String>) {
     }
 }
 
-/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. What `other` needs is said of all.
+/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. The text of `other` is explained once for all enums.
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
@@ -192,14 +193,14 @@ fn example(object: &str, field: &Field) -> Option<String> {
         return None;
     }
     let place = (object.to_owned(), field.name.clone());
-    let (_, found) = places().get(&place).or_else(|| places_beside().get(&place))?;
+    let (_, found) = places().get(&place).or_else(|| places_elsewhere().get(&place))?;
     Some(found.to_string()).filter(|text| text.len() <= LONGEST_EXAMPLE)
 }
 
 /// An example that is longer shows nothing that a shorter one would not.
 const LONGEST_EXAMPLE: usize = 130;
 
-/// The first place of every field in a document, and what stands there.
+/// The first location of every field in the document, and its value there.
 fn places() -> &'static BTreeMap<Location, (String, Value)> {
     static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
@@ -210,8 +211,8 @@ fn places() -> &'static BTreeMap<Location, (String, Value)> {
     })
 }
 
-/// The first place of every field of what stands beside a document.
-fn places_beside() -> &'static BTreeMap<Location, (String, Value)> {
+/// The same for profiles, lists, schemes and layouts.
+fn places_elsewhere() -> &'static BTreeMap<Location, (String, Value)> {
     static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
         let mut found = BTreeMap::new();
@@ -283,7 +284,10 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
         *document.pointer_mut(pointer).expect("a place") = Value::from(*number);
         let report = check(&document, None);
         let rules = ["number-impossible", "clock-range"];
-        report.findings.iter().any(|found| found.path == *pointer && rules.iter().any(|rule| *found.rule == **rule))
+        report
+            .findings
+            .iter()
+            .any(|found| found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule))
     };
     // Most numbers can be anything, and one question tells so.
     if !impossible(&-1.0) {
@@ -321,7 +325,7 @@ pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
                 let Some(document) = patched(operations) else { continue };
                 let report = check(&document, Some(rule));
                 let found = report.findings.iter().filter(|finding| finding.rule == rule.name);
-                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.path)).collect();
+                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.subject.path)).collect();
                 of.extend(deciding(rule, operations));
                 for place in of {
                     guards.entry(place).or_default().insert(rule.name);
@@ -374,7 +378,7 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     found
 }
 
-/// The pointers to everything that stands under a key in a value.
+/// The pointers to everything under a key in a value.
 fn members(value: &Value, at: &str, found: &mut Vec<String>) {
     match value {
         Value::Object(entries) => {

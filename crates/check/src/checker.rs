@@ -3,12 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::lists::{CodeList, GradeScheme};
-use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
-use obvert_model::tables::{Aspect, Document, Head, Run};
+use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
+use obvert_model::tables::{Aspect, Document, Head};
+use obvert_model::versions::renamed;
 
-use crate::catalogue::{catalogue, find};
+use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
 use crate::grading::GradeTotals;
+use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
 use crate::profile::{Demands, Held, suppressed};
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
@@ -42,17 +44,16 @@ impl Checker {
     /// # Errors
     /// When the settings name a rule or a limit that does not exist, or the profile does not make sense.
     pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
-        let known = |name: &str| {
-            find(name).ok_or_else(|| match ProblemKind::ALL.iter().any(|kind| kind.as_str() == name) {
-                true => SettingsError::Structural { name: name.to_owned() },
-                false => SettingsError::Rule { name: name.to_owned(), near: crate::catalogue::nearest(name) },
-            })
-        };
+        for rule in &settings.rules {
+            if let Some(why) = settings.problem_of(rule) {
+                return Err(SettingsError::OwnRule { name: rule.name.to_owned(), why });
+            }
+        }
         for name in settings.severities.keys() {
-            known(name)?;
+            settings.rule(name)?;
         }
         for ((name, limit), value) in &settings.limits {
-            let rule = known(name)?;
+            let rule = settings.rule(name)?;
             if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
                 if !value.is_finite() || *value < 0.0 {
                     let (rule, name) = (name.clone(), limit.clone());
@@ -65,49 +66,63 @@ impl Checker {
             }
         }
         let demands = settings.profile.take().map(|profile| Demands::new(profile, &mut settings)).transpose()?;
-        let active = catalogue().iter().filter_map(|rule| {
+        let active = settings.all_rules().filter_map(|rule| {
             let severity = settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
             let set = |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
             let limits = rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
             let held = demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
             Some(Active { rule, severity, limits, held })
         });
-        Ok(Self { active: active.collect(), settings, demands })
+        let active = active.collect();
+        Ok(Self { active, settings, demands })
     }
 
-    /// Checks a document as it stands in a file, run by run: no more than the head and one run is held at a time.
+    /// Checks a JSON document, run by run: no more than the head and one run is held at a time.
     ///
-    /// A document that is JSON but breaks the format's structure gives a report of those problems, and of what the rules
-    /// have to say of the rest: see [`check_value`](Self::check_value).
+    /// A document that is JSON but violates the structure of the format is diagnosed. The report then has those problems, and what
+    /// the rules find in the rest: see [`check_value`](Self::check_value).
     ///
     /// # Errors
     /// When the source is not JSON.
     pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
-        let mut last = None;
-        let outcome = stream(source, |head, runs| last = Some(self.walk_ahead(head, runs)));
-        match outcome {
-            Ok(()) => Ok(last.unwrap_or_else(|| self.empty())),
-            Err(ReadError::Structure(problems)) => {
-                // Ids that stand twice leave every row readable, so what the rules say still holds.
-                let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
-                if let Some(mut report) = last.filter(|_| readable) {
-                    self.add_structural(&mut report, &problems);
-                    return Ok(report);
-                }
-                Ok(match obvert_model::read::document_value(source) {
-                    Some(value) => self.check_value(value, &problems),
-                    None => self.report_structure(&problems),
-                })
+        if let Ok(mut reader) = Reader::new(source) {
+            let (mut report, error) = self.walk_reader(&mut reader);
+            let Some(error) = error else { return Ok(report) };
+            // Ids that repeat leave every row readable, so what the rules found still holds.
+            let problems = error.problems();
+            if !problems.is_empty() && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId) {
+                self.add_structural(&mut report, problems);
+                return Ok(report);
             }
-            Err(error) => Err(error),
         }
+        Ok(self.check_value(read::diagnose(source)?))
+    }
+
+    /// Checks a survey of any format, run by run.
+    ///
+    /// ```
+    /// use obvert_check::{Checker, MINIMAL, Settings};
+    /// use obvert_model::read::{Reader, RunReader};
+    ///
+    /// let checker = Checker::new(Settings::default())?;
+    /// let report = checker.check_reader(&mut Reader::new(MINIMAL.as_bytes())?)?;
+    /// assert_eq!(report, checker.check(MINIMAL.as_bytes())?);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// When the survey is not valid. Its reader's format can diagnose it, and [`check_value`](Self::check_value) then checks what
+    /// is readable.
+    pub fn check_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> Result<Report, R::Error> {
+        let (report, error) = self.walk_reader(reader);
+        error.map_or(Ok(report), Err)
     }
 
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
-        self.add_structural(&mut report, &obvert_model::read::twice(document));
+        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
+        self.add_structural(&mut report, &read::twice(document));
         report
     }
 
@@ -161,7 +176,7 @@ impl Checker {
         for (kind, mut findings) in by_kind {
             let total = findings.len();
             findings.truncate(self.settings.keep);
-            report.add(&kind, Severity::Error, total, findings);
+            report.add_found(&kind, Severity::Error, total, findings);
         }
         report.sort();
     }
@@ -172,9 +187,20 @@ impl Checker {
         Self { settings, demands: self.demands.clone(), active: self.active.clone() }
     }
 
-    /// Whether a rule is not turned off.
-    pub(crate) fn is_on(&self, rule: &str) -> bool {
-        self.active.iter().any(|active| active.rule.name == rule)
+    /// The rules that are not turned off.
+    pub(crate) fn rules(&self) -> impl Iterator<Item = &'static Rule> + '_ {
+        self.active.iter().map(|active| active.rule)
+    }
+
+    /// The rule of a name, in the catalogue or of your own, as for [`Rule::documentation`].
+    #[must_use]
+    pub fn rule(&self, name: &str) -> Option<&'static Rule> {
+        self.settings.rule(name).ok()
+    }
+
+    /// The name nearest to one that no rule has.
+    pub(crate) fn nearest_rule(&self, name: &str) -> Option<String> {
+        near(name, self.settings.all_rules().map(|rule| rule.name))
     }
 
     /// How many findings of one rule are kept.
@@ -217,20 +243,17 @@ impl Checker {
         (lists.map(|list| list.version.as_str()).collect(), schemes.map(|scheme| scheme.version.as_str()).collect())
     }
 
-    /// The walk, on a thread of its own where the settings allow it.
-    fn walk_ahead(&self, head: &Head, runs: &mut dyn Runs) -> Report {
-        if !self.settings.read_ahead {
-            return self.walk(head, runs);
-        }
-        crate::ahead::read_ahead(runs, |runs| self.walk(head, runs))
+    /// The walk over what a reader gives, and the error that ended it; on a thread of its own if the settings allow it.
+    fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
+        let head = reader.share_head();
+        let mut runs = Pulled::new(reader);
+        let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new());
+        let report = if self.settings.read_ahead { on_two_threads(&mut runs, walk) } else { walk(&mut runs) };
+        (report, runs.into_error())
     }
 
-    fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
-        self.walk_beside(head, runs, &BTreeSet::new())
-    }
-
-    /// The walk; `beside` names pipes that findings of others will concern.
-    pub(crate) fn walk_beside(&self, head: &Head, runs: &mut dyn Runs, beside: &BTreeSet<String>) -> Report {
+    /// The walk: every record is given to every rule of its scope. `beside` names pipes that other findings will concern.
+    pub(crate) fn walk(&self, head: &Head, runs: &mut dyn RunSource, beside: &BTreeSet<String>) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
         let scheme = self.scheme_for(head);
@@ -292,7 +315,7 @@ impl Checker {
             let [structural, operational] = tallies;
             let rows = std::mem::take(&mut run.observations);
             let count = rows.len();
-            runs.give_back(rows);
+            runs.recycle(rows);
             run.equipment.shrink_to_fit();
             summaries.push(RunSummary {
                 index,
@@ -346,15 +369,6 @@ fn tally(row: &RowView<'_>, tallies: &mut [GradeTotals; 2]) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, grade_extent, grader.scheme);
         }
-    }
-}
-
-/// The runs of a document that is in memory.
-pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
-
-impl Runs for Borrowed<'_> {
-    fn next_run(&mut self) -> Option<Run> {
-        self.0.next().cloned()
     }
 }
 
@@ -458,7 +472,7 @@ impl<'c> Walk<'c> {
         let mut report = self.checker.report_of(document);
         for (active, mut found) in self.checker.active.iter().zip(self.found) {
             sink(active, self.checker.settings.keep, &mut found).settle();
-            report.add(active.rule.name, active.severity, found.total, found.kept);
+            report.add_found(active.rule.name, active.severity, found.total, found.kept);
             report.suppressed.extend(suppressed(&active.held, &found.held));
         }
         report.not_run =

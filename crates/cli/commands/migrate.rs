@@ -1,4 +1,5 @@
-//! `obvert migrate`: surveys of older versions brought to this one, or shown as they would be.
+//! `obvert migrate`: brings surveys of older versions to this one, and profiles to the names that rules have now, or shows
+//! what would change.
 
 use std::io::Write;
 use std::path::Path;
@@ -55,7 +56,12 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
         )
         .into());
     }
-    let migrated = versions::migrate(source.bytes(), &arguments.to).map_err(|error| {
+    let profile = versions::is_profile(source.bytes());
+    let migrated = match profile {
+        true => versions::migrate_profile(source.bytes()),
+        false => versions::migrate(source.bytes(), &arguments.to),
+    };
+    let migrated = migrated.map_err(|error| {
         for problem in problems_before(&error).iter().skip(1) {
             render::failure(&*Failure::from(format!("{name}: {problem}")));
         }
@@ -64,7 +70,7 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
     let mut document = MigratedDocument::of(name, &migrated);
     document.written = write(arguments, path, &source, &migrated)?;
     if arguments.format == ListFormat::Text {
-        say(arguments, &text(arguments, &document))?;
+        say(arguments, &text(arguments, &document, profile))?;
     }
     Ok(document)
 }
@@ -102,14 +108,16 @@ fn write(arguments: &Migrate, path: &Path, source: &Input<'_>, migrated: &Migrat
 }
 
 /// What was done, or would be, for reading.
-fn text(arguments: &Migrate, document: &MigratedDocument) -> String {
+fn text(arguments: &Migrate, document: &MigratedDocument, profile: bool) -> String {
     let (from, to) = (document.from.as_deref().unwrap_or_default(), document.to.as_deref().unwrap_or_default());
     let mut lines = Vec::new();
-    if document.steps.is_empty() {
-        lines.push(format!("{}: of version {to} already", document.file));
-    } else {
-        lines.push(format!("{}: from version {from} to {to}", document.file));
-    }
+    lines.push(match (profile, document.steps.len()) {
+        (true, 0) => format!("{}: a profile with no renamed rules", document.file),
+        (true, 1) => format!("{}: a profile with 1 renamed rule", document.file),
+        (true, rules) => format!("{}: a profile with {rules} renamed rules", document.file),
+        (false, 0) => format!("{}: of version {to} already", document.file),
+        (false, _) => format!("{}: from version {from} to {to}", document.file),
+    });
     for step in &document.steps {
         let losing = if step.lossless { "" } else { ", with a loss" };
         lines.push(format!("  {}{losing}: {}", render::strong(&step.name), step.does));

@@ -123,6 +123,15 @@ pub enum ConvertError {
     Write(#[from] std::io::Error),
 }
 
+impl From<obvert_model::write::WriteError> for ConvertError {
+    fn from(error: obvert_model::write::WriteError) -> Self {
+        match error {
+            obvert_model::write::WriteError::Io(error) => Self::Write(error),
+            other => Self::Refused { message: other.to_string() },
+        }
+    }
+}
+
 impl ConvertError {
     /// The error of a survey that is not valid.
     pub(crate) fn invalid(place: Option<Location>, message: impl Into<String>) -> Self {

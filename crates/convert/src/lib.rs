@@ -70,14 +70,12 @@ pub use format::{
 };
 pub use limits::ZipLimits;
 pub use loss::{Loss, LossKind, LossReport, Note};
-pub use source::{Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect};
-pub use source_map::SourceMap;
 #[cfg(feature = "tables")]
 #[doc(hidden)]
-pub use tables::assemble::nearest;
-
 pub use obvert_model::Location;
 use obvert_model::tables::Document;
+pub use source::{Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect};
+pub use source_map::SourceMap;
 
 /// A document that was read, and where its values came from.
 #[derive(Clone, Debug)]

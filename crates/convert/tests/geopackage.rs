@@ -231,7 +231,7 @@ fn what_somebody_edits_is_read_or_refused() {
     let point = blob(&[400_007.5, 300_008.0], false);
     let survey = edited(&format!("INSERT INTO structures (geom, id, kind) VALUES ({point}, 'D', 'outfall')")).unwrap();
     let drawn = survey.document.head.structures.last().unwrap();
-    assert_eq!(drawn.position.map(|position| [position.x, position.y]), Some([400_007.5, 300_008.0]));
+    assert_eq!(drawn.position.map(|position| [position.x(), position.y()]), Some([400_007.5, 300_008.0]));
     assert_eq!(survey.places.place("/structures/3/id").unwrap().to_string(), "structures:4:1 (column id)");
     let path = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0, 400_005.5, 300_020.0], true);
     let cases = [

@@ -275,6 +275,7 @@ mod checked {
 
     use obvert_check::{Checker, Report};
     use obvert_convert::{ConvertError, Format, Location, PlacedProblem, Problems};
+    use obvert_model::read::Diagnosis;
 
     use super::{OpenError, Opened};
 
@@ -332,8 +333,9 @@ mod checked {
             for PlacedProblem { place, problem } in placed {
                 places.entry((problem.pointer, problem.message)).or_default().extend(place);
             }
-            let mut report = match &rest {
-                Some(rest) => checker.check_value(rest.value.clone(), &problems),
+            let (value, locations) = rest.map(|rest| (rest.value, rest.places)).unzip();
+            let mut report = match value {
+                Some(value) => checker.check_value(Diagnosis { problems, value }),
                 None => checker.report_structure(&problems),
             };
             if self.format.capabilities.tabular {
@@ -342,7 +344,7 @@ mod checked {
             report.place_each(|finding| {
                 let key = (finding.path.clone(), finding.message.clone());
                 let own = places.get_mut(&key).and_then(VecDeque::pop_front);
-                let place = own.or_else(|| rest.as_ref()?.places.place(&finding.path))?;
+                let place = own.or_else(|| locations.as_ref()?.place(&finding.path))?;
                 Some(self.location(place))
             });
             report

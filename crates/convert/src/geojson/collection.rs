@@ -4,13 +4,14 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use obvert_model::read::strict_value;
 use obvert_model::shape::{self, ObjectShape, Shape};
 use serde::Deserialize;
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
 use super::moved::Drawn;
-use super::source::{Text, TextPosition, strict};
+use super::source::{Text, TextPosition};
 use super::{ADDED, TABLES};
 use crate::ConvertError;
 use crate::map::geometry::{Geometry, LonLat};
@@ -280,7 +281,7 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
         let nested = matches!(field.shape, Shape::Object(_) | Shape::List(_) | Shape::Position | Shape::Extensions);
         if let Some(Value::String(text)) = value.get(&field.name).filter(|_| nested)
             && text.trim_ascii_start().starts_with(['{', '['])
-            && let Ok(inner) = strict(text)
+            && let Ok(inner) = strict_value(text)
         {
             value.insert(field.name.clone(), inner);
         }

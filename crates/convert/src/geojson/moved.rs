@@ -3,7 +3,7 @@
 //! every feature concerned.
 
 use obvert_geo::{Crs, CrsKind};
-use obvert_model::number::Position;
+use obvert_model::number::{NumberError, Position};
 use obvert_model::tables::{Document, Run};
 
 use super::WHY;
@@ -262,7 +262,7 @@ fn conflict(what: String, drawn: &Drawn, derived: Option<Geometry>, kept: &str) 
 /// What makes a row have the position that was drawn.
 fn placed(crs: &Crs, drawn: &Drawn, file: &str) -> String {
     match point(crs, drawn, file) {
-        Ok(Position { x, y }) => format!("make the property \"position\" [{x}, {y}]"),
+        Ok(position) => format!("make the property \"position\" [{}, {}]", position.x(), position.y()),
         Err(_) => format!("write its place into the property \"position\", in {crs}"),
     }
 }
@@ -329,11 +329,15 @@ fn path(crs: &Crs, drawn: &Drawn, known: &[[f64; 2]], file: &str) -> Result<Vec<
             let from = kept.partition_point(|(known, _)| known[0] < lonlat[0] - 1e-6);
             let close = kept[from..].iter().take_while(|(known, _)| known[0] <= lonlat[0] + 1e-6);
             match close.into_iter().find(|(known, _)| near(*known, lonlat)) {
-                Some((_, [x, y])) => Ok(Position { x: *x, y: *y }),
+                Some((_, known)) => Position::try_from(*known).map_err(|error| out_of_range(drawn, file, &error)),
                 None => back(crs, lonlat, drawn, file),
             }
         })
         .collect()
+}
+
+fn out_of_range(drawn: &Drawn, file: &str, error: &NumberError) -> ConvertError {
+    at(file, drawn.line, drawn.column, error.to_string())
 }
 
 /// A longitude and latitude in the document's reference system, to a tenth of a millimetre: more a geometry does not hold.
@@ -342,7 +346,7 @@ fn back(crs: &Crs, lonlat: LonLat, drawn: &Drawn, file: &str) -> Result<Position
     match crs.from_wgs84(lonlat) {
         Ok(position) => {
             let [x, y] = position.map(|value| (value * scale).round() / scale + 0.0);
-            Ok(Position { x, y })
+            Position::new(x, y).map_err(|error| out_of_range(drawn, file, &error))
         }
         Err(why) => Err(at(file, drawn.line, drawn.column, format!("the geometry cannot be taken into {crs}: {why}"))),
     }

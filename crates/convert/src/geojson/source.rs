@@ -1,11 +1,8 @@
 //! The text of a GeoJSON file and places in it. The parts of a collection are borrowed from the text and parsed one at a time, so the
 //! place of each is known from where it stands, and its line and column by counting on from the part before.
 
-use std::fmt;
-
-use obvert_model::read::Span as Found;
-use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Visitor};
-use serde_json::{Map, Number, Value};
+use obvert_model::read::{Span as Found, strict_value};
+use serde_json::{Map, Value};
 
 use crate::{ConvertError, Location};
 
@@ -114,7 +111,7 @@ impl<'s> Text<'s> {
 
     /// Parses a part as JSON in which no object has a key twice.
     pub(super) fn value(&self, position: TextPosition, part: &str) -> Result<Value, ConvertError> {
-        strict(part).map_err(|error| self.json_error(position, &error))
+        strict_value(part).map_err(|error| self.json_error(position, &error))
     }
 
     /// The same for an object.
@@ -129,61 +126,4 @@ impl<'s> Text<'s> {
             _ => Err(self.error(position, format!("{what} must be an object"))),
         }
     }
-}
-
-/// Parses JSON in which no object has a key twice: of two values the usual reader would drop the first without a word.
-pub(super) fn strict(text: &str) -> Result<Value, serde_json::Error> {
-    struct Strict(Value);
-    struct Any;
-
-    impl<'de> Deserialize<'de> for Strict {
-        fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-            source.deserialize_any(Any).map(Self)
-        }
-    }
-
-    impl<'de> Visitor<'de> for Any {
-        type Value = Value;
-        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("JSON")
-        }
-        fn visit_unit<E>(self) -> Result<Value, E> {
-            Ok(Value::Null)
-        }
-        fn visit_bool<E>(self, value: bool) -> Result<Value, E> {
-            Ok(Value::Bool(value))
-        }
-        fn visit_u64<E>(self, value: u64) -> Result<Value, E> {
-            Ok(Value::Number(value.into()))
-        }
-        fn visit_i64<E>(self, value: i64) -> Result<Value, E> {
-            Ok(Value::Number(value.into()))
-        }
-        fn visit_f64<E>(self, value: f64) -> Result<Value, E> {
-            Ok(Number::from_f64(value).map_or(Value::Null, Value::Number))
-        }
-        fn visit_str<E>(self, value: &str) -> Result<Value, E> {
-            Ok(Value::String(value.to_owned()))
-        }
-        fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Value, A::Error> {
-            let mut items = Vec::new();
-            while let Some(Strict(item)) = source.next_element()? {
-                items.push(item);
-            }
-            Ok(Value::Array(items))
-        }
-        fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Value, A::Error> {
-            let mut entries = Map::new();
-            while let Some(key) = source.next_key::<String>()? {
-                if entries.contains_key(&key) {
-                    return Err(A::Error::custom(format_args!("the key {key:?} stands twice in one object; keep one")));
-                }
-                let Strict(value) = source.next_value()?;
-                entries.insert(key, value);
-            }
-            Ok(Value::Object(entries))
-        }
-    }
-
-    serde_json::from_str::<Strict>(text).map(|Strict(value)| value)
 }

@@ -91,8 +91,8 @@ impl<W: Write> Features<W> {
     /// What comes before the features: all of the head that is none.
     fn begin(&mut self, head: &Head) -> io::Result<()> {
         self.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
-        let rest = Head { structures: Vec::new(), pipes: Vec::new(), locates: Vec::new(), ..head.clone() };
-        obvert_model::write::stream(&rest, std::iter::empty::<Run>(), &mut self.line)?;
+        let rest = head.clone().with_structures([]).with_pipes([]).with_locates([]);
+        obvert_model::write::Writer::new(&rest, &mut self.line)?.finish()?;
         self.sink.write_all(self.line.trim_ascii_end())?;
         self.sink.write_all(b",\n\"features\": [")
     }

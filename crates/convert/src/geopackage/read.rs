@@ -383,7 +383,7 @@ fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
         let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
         let near = |a: f64, b: f64| (a - b).abs() <= SAME;
         let same = pipe.path.len() == line.len()
-            && pipe.path.iter().zip(line).all(|(vertex, [x, y])| near(vertex.x, *x) && near(vertex.y, *y));
+            && pipe.path.iter().zip(line).all(|(vertex, [x, y])| near(vertex.x(), *x) && near(vertex.y(), *y));
         let moved = if pipe.path.len() >= 2 { !same } else { line.len() > 2 };
         if moved {
             let message = format!(

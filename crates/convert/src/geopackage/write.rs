@@ -234,7 +234,7 @@ impl Layers {
 
     /// The geometry of a row of a table, as a blob. Observations are asked for in their order.
     fn geometry(&mut self, head: &Head, table: &Table, row: usize) -> Sql {
-        let position = |position: obvert_model::number::Position| vec![[position.x, position.y]];
+        let position = |position: obvert_model::number::Position| vec![position.into()];
         let positions: Option<Vec<Xy>> = match table.name.as_str() {
             "structures" => head.structures.get(row).and_then(|row| row.position).map(position),
             "locates" => head.locates.get(row).and_then(|row| row.position).map(position),

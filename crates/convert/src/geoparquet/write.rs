@@ -107,7 +107,7 @@ fn observations<W: Write + Send>(
 ) -> Result<(), ConvertError> {
     let line = map.line_of(run);
     let placer = line.as_ref().and_then(|line| map.placer(run, line));
-    let run_value = value_of(&Run { observations: Vec::new(), ..run.clone() })?;
+    let run_value = value_of(&run.clone().with_observations([]))?;
     let pipe = value_of(&map.pipe_of(run))?;
     if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
         report.add(LossKind::Dropped, format!("/runs/{index}/counter/checks"), "a row has no room for a table");

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use obvert_model::read::{self, Problem, ReadError, Reader, RunReader, document_value, locate_all};
+use obvert_model::read::{self, Problem, ReadError, Reader, RunReader, locate_all};
 use obvert_model::tables::{Head, Run};
 use obvert_model::versions::{self, MigrateError, Migrated};
 
@@ -105,13 +105,9 @@ impl Source for JsonSource<'_> {
             }
             Err(error) => return Err(error),
         };
-        let problems = match read::document(text) {
-            Ok(_) => Vec::new(),
-            Err(ReadError::Structure(problems)) => problems,
-            Err(error) => return Err(self.error(error)),
-        };
+        let read::Diagnosis { problems, value } = read::diagnose(text).map_err(|error| self.error(error))?;
         let problems = problems.into_iter().map(|problem| self.placed(problem)).collect();
-        Ok(Diagnosis { value: document_value(text), locations: Places::new(self, text).map, problems })
+        Ok(Diagnosis { value: Some(value), locations: Places::new(self, text).map, problems })
     }
 
     fn explain(&mut self, error: ConvertError) -> ConvertError {

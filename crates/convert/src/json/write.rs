@@ -3,7 +3,8 @@
 use std::io::Write;
 
 use obvert_model::read::RunReader;
-use obvert_model::tables::{Document, Run};
+use obvert_model::tables::Document;
+use obvert_model::write::{FromReaderError, from_reader};
 
 use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
@@ -21,18 +22,12 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
 /// As [`write`](fn@write), and when the survey turns out to be invalid.
 pub fn write_runs(
     survey: &mut dyn RunReader<Error = ConvertError>,
-    mut sink: impl Write,
+    sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
-    let head = survey.share_head();
-    let mut runs = Runs { survey, error: None };
-    let written = obvert_model::write::stream(&head, &mut runs, &mut sink);
-    match runs.error {
-        Some(error) => Err(error),
-        None => {
-            written?;
-            sink.flush()?;
-            Ok(LossReport::default())
-        }
+    match from_reader(survey, sink) {
+        Ok(()) => Ok(LossReport::default()),
+        Err(FromReaderError::Read(error)) => Err(error),
+        Err(FromReaderError::Write(error)) => Err(error.into()),
     }
 }
 
@@ -42,23 +37,4 @@ pub(super) fn create(
     output: &mut Output<'_>,
 ) -> Result<LossReport, ConvertError> {
     write_runs(survey, output.sink()?)
-}
-
-/// The runs up to the first that cannot be read.
-struct Runs<'r> {
-    survey: &'r mut dyn RunReader<Error = ConvertError>,
-    error: Option<ConvertError>,
-}
-
-impl Iterator for Runs<'_> {
-    type Item = Run;
-    fn next(&mut self) -> Option<Run> {
-        match self.survey.next_run() {
-            Ok(run) => run,
-            Err(error) => {
-                self.error = Some(error);
-                None
-            }
-        }
-    }
 }

@@ -224,7 +224,7 @@ impl<W: Write> Kml<W> {
             self.lose(LossKind::Dropped, format!("{at}/counter/checks"), "a placemark has no room for a table");
         }
         let run_value =
-            serde_json::to_value(Run { observations: Vec::new(), ..run.clone() }).map_err(io::Error::other)?;
+            serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
         let pipe = map.pipe_of(run);
         let pipe_value = serde_json::to_value(pipe).map_err(io::Error::other)?;
         let why = match (&line, pipe) {

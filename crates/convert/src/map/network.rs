@@ -217,13 +217,13 @@ impl<'m> Map<'m> {
     }
 
     fn point(self, position: Position) -> Option<Geometry> {
-        let lonlat = self.network.crs.as_ref()?.to_wgs84([position.x, position.y]).ok()?;
+        let lonlat = self.network.crs.as_ref()?.to_wgs84(position.into()).ok()?;
         sound(lonlat).then(|| Geometry::point(lonlat))
     }
 
     fn position_of(self, structure: &str) -> Option<[f64; 2]> {
         let position = self.head.structures.get(*self.network.structures.get(structure)?)?.position?;
-        Some([position.x, position.y])
+        Some(position.into())
     }
 
     /// A pipe's length in length units: as stated, or that of its line.
@@ -249,7 +249,7 @@ impl<'m> Map<'m> {
     fn find_line(self, index: usize) -> Option<Line> {
         let pipe = self.head.pipes.get(index)?;
         let vertices: Vec<[f64; 2]> = if pipe.path.len() >= 2 {
-            pipe.path.iter().map(|vertex| [vertex.x, vertex.y]).collect()
+            pipe.path.iter().map(|vertex| (*vertex).into()).collect()
         } else {
             let down = match (&pipe.downstream, &pipe.joins) {
                 (Some(structure), _) => self.position_of(structure)?,
@@ -277,7 +277,7 @@ impl<'m> Map<'m> {
         }
         let outside = |position: Option<Position>| {
             let position = position?;
-            crs.to_wgs84([position.x, position.y]).err().map(|error| error.to_string())
+            crs.to_wgs84(position.into()).err().map(|error| error.to_string())
         };
         let single = |table: &str, index: usize, position: Option<Position>| {
             let why = outside(position)?;
@@ -409,14 +409,14 @@ fn usable(crs: &Crs, head: &Head, why: Why) -> Result<(), ConvertError> {
 fn positions(head: &Head) -> impl Iterator<Item = (Box<dyn Fn() -> String>, [f64; 2])> {
     let single = |table: &'static str, index: usize, position: Option<Position>| {
         let pointer = move || format!("/{table}/{index}/position");
-        position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, [position.x, position.y]))
+        position.map(|position| (Box::new(pointer) as Box<dyn Fn() -> String>, position.into()))
     };
     let structures =
         head.structures.iter().enumerate().filter_map(move |(i, row)| single("structures", i, row.position));
     let vertices = head.pipes.iter().enumerate().flat_map(|(pipe, row)| {
         row.path.iter().enumerate().map(move |(vertex, position)| {
             let pointer = move || format!("/pipes/{pipe}/path/{vertex}");
-            (Box::new(pointer) as Box<dyn Fn() -> String>, [position.x, position.y])
+            (Box::new(pointer) as Box<dyn Fn() -> String>, (*position).into())
         })
     });
     let locates = head.locates.iter().enumerate().filter_map(move |(i, row)| single("locates", i, row.position));

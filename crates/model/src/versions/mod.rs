@@ -18,19 +18,20 @@
 //! ```
 
 mod log;
+mod renamed;
 mod steps;
 
 use std::cell::RefCell;
 use std::fmt;
-use std::io;
 
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 use serde_json::Value;
 
 use crate::edit::{self, EditError};
-use crate::read::{self, ReadError, Subject, document_value, locate_all};
+use crate::read::{self, ReadError, Subject, locate_all, validated};
 use crate::text::Digest;
 pub use log::{MigratedDocument, Migration, Taken};
+pub use renamed::{RENAMED, is_profile, migrate_profile, renamed};
 pub use steps::{STEPS, Step};
 
 /// The version that documents are written in.
@@ -140,16 +141,21 @@ fn subject(version: &str) -> Subject {
 /// The version that a source states; no more of it is read than it takes. `None` where there is none, or no JSON up to there.
 #[must_use]
 pub fn stated(source: &[u8]) -> Option<String> {
-    struct Stated<'f>(&'f RefCell<Option<String>>);
-    impl<'de> Visitor<'de> for Stated<'_> {
+    top_level_text(source, "obvert")
+}
+
+/// The text at a top-level key of a JSON object, read no further than that key.
+fn top_level_text(source: &[u8], key: &str) -> Option<String> {
+    struct Find<'f>(&'f str, &'f RefCell<Option<String>>);
+    impl<'de> Visitor<'de> for Find<'_> {
         type Value = ();
         fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("a document")
+            f.write_str("an object")
         }
         fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<(), A::Error> {
             while let Some(key) = map.next_key::<String>()? {
-                if key == "obvert" {
-                    *self.0.borrow_mut() = Some(map.next_value()?);
+                if key == self.0 {
+                    *self.1.borrow_mut() = Some(map.next_value()?);
                     return Err(A::Error::custom("found"));
                 }
                 map.next_value::<IgnoredAny>()?;
@@ -157,17 +163,24 @@ pub fn stated(source: &[u8]) -> Option<String> {
             Ok(())
         }
     }
-    impl<'de> DeserializeSeed<'de> for Stated<'_> {
+    impl<'de> DeserializeSeed<'de> for Find<'_> {
         type Value = ();
         fn deserialize<D: Deserializer<'de>>(self, source: D) -> Result<(), D::Error> {
             source.deserialize_map(self)
         }
     }
     let found = RefCell::new(None);
-    let source = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-    // That it ends in an error is how the reading is ended.
-    let _ = Stated(&found).deserialize(&mut serde_json::Deserializer::from_slice(source));
+    // An error ends the reading as soon as the key is found.
+    let _ = Find(key, &found).deserialize(&mut serde_json::Deserializer::from_slice(without_mark(source).1));
     found.into_inner()
+}
+
+/// The byte-order mark of a source, or nothing, and what follows it.
+fn without_mark(source: &[u8]) -> (&'static str, &[u8]) {
+    match source.strip_prefix(b"\xEF\xBB\xBF") {
+        Some(body) => ("\u{FEFF}", body),
+        None => ("", source),
+    }
 }
 
 /// The version of this program that a text names, and its place among all.
@@ -182,13 +195,10 @@ fn known(version: &str) -> Result<usize, MigrateError> {
 /// not known; when the one asked for is older.
 pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     let target = known(to)?;
-    let (mark, body) = match source.strip_prefix(b"\xEF\xBB\xBF") {
-        Some(body) => ("\u{FEFF}", body),
-        None => ("", source),
-    };
+    let (mark, body) = without_mark(source);
     let Some(version) = stated(body) else {
         // What is no JSON is told as that.
-        return Err(match read::hold(body, Subject::Document) {
+        return Err(match validated(body, Subject::Document) {
             Err(error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. })) => {
                 MigrateError::Before { version: CURRENT, error }
             }
@@ -200,13 +210,13 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         return Err(MigrateError::Backwards { from: version, to: to.to_owned() });
     }
     let before = KNOWN[first];
-    read::hold(body, subject(before)).map_err(|error| MigrateError::Before { version: before, error })?;
+    let mut value =
+        validated(body, subject(before)).map_err(|error| MigrateError::Before { version: before, error })?;
     let mut text = String::from_utf8_lossy(body).into_owned();
     let (mut taken, mut shifts) = (Vec::new(), Vec::new());
     for place in first..target {
         let (from, next) = (KNOWN[place], KNOWN[place + 1]);
         let mut moved = Vec::new();
-        let value = document_value(text.as_bytes()).unwrap_or_default();
         let steps = STEPS.iter().filter(|step| step.from == from).map(|step| (step, step.edits(&value)));
         let steps: Vec<_> = steps.filter(|(_, edits)| !edits.is_empty()).collect();
         let pointers = steps.iter().flat_map(|(_, edits)| edits.iter().filter_map(edit::Edit::source));
@@ -219,7 +229,8 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         moved.sort_by_key(|shift| (shift.line, shift.column));
         shifts.push(moved);
         taken.extend(steps.into_iter().map(|(step, edits)| Taken::of(step, edits)));
-        read::hold(migrated.as_bytes(), subject(next)).map_err(|error| MigrateError::After { version: next, error })?;
+        value = validated(migrated.as_bytes(), subject(next))
+            .map_err(|error| MigrateError::After { version: next, error })?;
         text = migrated;
     }
     Ok(Migrated { from: before, to: KNOWN[target], text: format!("{mark}{text}"), steps: taken, shifts })
@@ -248,8 +259,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
     let body = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     let version = stated(body).ok_or(MigrateError::Unstated)?;
     let version = KNOWN[known(&version)?];
-    read::hold(body, subject(version)).map_err(|error| MigrateError::Before { version, error })?;
-    let mut value = document_value(body).unwrap_or_default();
+    let mut value = validated(body, subject(version)).map_err(|error| MigrateError::Before { version, error })?;
     without_empty_lists(&mut value);
     serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::Unstated)
 }
@@ -259,7 +269,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
-    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_: io::Error| MigrateError::Unstated)
+    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
 }
 
 /// An empty list equals an absent one, but below extensions, where nothing is known of what it means.

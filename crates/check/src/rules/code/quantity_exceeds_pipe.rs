@@ -9,15 +9,15 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An amount that is measured across the pipe is more than 1.1 times the pipe's height there.
+    /// A quantity that is measured across the pipe is more than 1.1 times the pipe's height there.
     ///
     /// # Exceptions
     /// - The code records a change of size.
-    /// - The code list does not allow the amount (`quantity-range`).
+    /// - The code list does not allow the quantity (`quantity-range`).
     /// - The size is in a doubtful unit (`size-unit-suspect`).
     ///
     /// # Exactly
-    /// Amounts measured across the pipe have a unit of length and the name `height`, `depth`,
+    /// Quantities measured across the pipe have a unit of length and the name `height`, `depth`,
     /// `offset`, `drop` or `bulge`.
     ///
     /// # Why it matters
@@ -43,13 +43,13 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the amount or its unit, or the size of the pipe.
+    /// Correct the quantity or its unit, or the size of the pipe.
     name: "quantity-exceeds-pipe", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
-    facts: { "millimetres" = Millimetres "the amount, converted" },
+    facts: { "millimetres" = Millimetres "the quantity, converted" },
 }
 
-/// Names of amounts that are measured across the pipe.
+/// Names of quantities that are measured across the pipe.
 const ACROSS: [&str; 5] = ["height", "depth", "offset", "drop", "bulge"];
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
@@ -76,6 +76,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
             row.survey().head.units.section
         );
-        out.report(row.spot(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
+        out.report(row.subject(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
     }
 }

@@ -5,7 +5,7 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An amount that the code list requires is missing: the row has none at its position.
+    /// A quantity that the code list requires is missing: the row has none at its position.
     ///
     /// # Why it matters
     /// A displaced joint without its offset cannot be graded or compared with the next survey.
@@ -26,8 +26,9 @@ rule! {
     /// Measure it from the picture or the video, and add it with its unit.
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    concludes_from: ["observation.quantities"],
     facts: {
-        "missing" = Texts "the names of the required amounts that are not recorded, in the order of the code list",
+        "missing" = Texts "the names of the required quantities that are not recorded, in the order of the code list",
     },
 }
 
@@ -40,17 +41,17 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if missing().next().is_none() {
         return;
     }
-    let said: Vec<String> = missing()
+    let missing_names: Vec<String> = missing()
         .map(|meaning| match meaning.of {
             Some(of) => format!("{} ({} of {})", meaning.name, meaning.unit, of.as_str().replace('-', " ")),
             None => format!("{} ({})", meaning.name, meaning.unit),
         })
         .collect();
-    let said = said.join(" and ");
+    let missing_names = missing_names.join(" and ");
     let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
     out.report(
-        row.spot(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
-        format!("{} is missing its {said}", code.code),
+        row.subject(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
+        format!("{} is missing its {missing_names}", code.code),
     )
     .fact("missing", names);
 }

@@ -6,8 +6,8 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An amount, converted into the code list's unit, is outside the range that the list gives it.
-    /// Both ends of the range are allowed.
+    /// A quantity, converted into the code list's unit, is outside the range that the list gives
+    /// it. Both ends of the range are allowed.
     ///
     /// # Exceptions
     /// - The unit measures something else (`quantity-unit`).
@@ -34,12 +34,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the amount or its unit.
+    /// Correct the quantity or its unit.
     name: "quantity-range", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
-        "amount" = Amount "the amount, in `unit`",
-        "unit" = Unit "the unit that the code list gives the amount",
+        "amount" = Amount "the quantity, in `unit`",
+        "unit" = Unit "the unit that the code list gives the quantity",
     },
 }
 
@@ -58,7 +58,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             (None, None) => continue,
         };
         out.report(
-            row.spot(&format!("/quantities/{index}/value")),
+            row.subject(&format!("/quantities/{index}/value")),
             format!(
                 "the {} of {} {}{converted} is out of range for {}: it must be {range} {}",
                 meaning.name, recorded.value, recorded.unit, code.code, meaning.unit

@@ -5,14 +5,14 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// An observation has more amounts than its code takes.
+    /// An observation has more quantities than its code takes.
     ///
     /// # Exceptions
-    /// - A characterisation in an open position is not known to the code list: it may have an
-    ///   amount of its own.
+    /// - A characterisation in an open position is not known to the code list: it may have a
+    ///   quantity of its own.
     ///
     /// # Why it matters
-    /// What an amount measures follows from its position, so the extra one has no meaning.
+    /// What a quantity measures follows from its position, so the extra one has no meaning.
     ///
     /// # Fails
     /// At `/runs/0/observations/4/quantities/1`:
@@ -31,18 +31,18 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Remove the extra amount, move it to the remark, or correct the code.
+    /// Remove the extra quantity, move it to the remark, or correct the code.
     name: "quantity-unexpected", severity: Warning, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
-        "recorded" = Count "amounts that the row has",
-        "places" = Count "amounts that the code takes with the row's characterisation",
+        "recorded" = Count "quantities that the row has",
+        "places" = Count "quantities that the code takes with the row's characterisation",
     },
 }
 
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(code) = row.code else { return };
-    // A characterisation that the list does not know may have an amount of its own.
+    // A characterisation that the list does not know may have a quantity of its own.
     let known = |(place, value): (&obvert_model::lists::Characterisation, &obvert_model::text::Text)| {
         place.open != Some(true) || place.values.iter().any(|known| known.value == *value)
     };
@@ -53,9 +53,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let places = amounts().count();
     if let Some(extra) = row.row.quantities.get(places) {
         let names: Vec<&str> = amounts().map(|meaning| meaning.name.as_str()).collect();
-        let takes = if names.is_empty() { "no amount".to_owned() } else { format!("only its {}", names.join(" and ")) };
+        let takes =
+            if names.is_empty() { "no quantity".to_owned() } else { format!("only its {}", names.join(" and ")) };
         out.report(
-            row.spot(&format!("/quantities/{places}")),
+            row.subject(&format!("/quantities/{places}")),
             format!("{} takes {takes}, but {} {} is recorded as well", code.code, extra.value, extra.unit),
         )
         .fact("recorded", row.row.quantities.len())

@@ -5,7 +5,7 @@ use crate::views::RowView;
 
 rule! {
     /// # What it checks
-    /// The unit of an amount measures something else than the code list's: a percentage where the
+    /// The unit of a quantity measures something else than the code list's: a percentage where the
     /// list has a length, for example.
     ///
     /// # Why it matters
@@ -24,12 +24,12 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Correct the unit or the amount.
+    /// Correct the unit or the quantity.
     name: "quantity-unit", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
     facts: {
         "unit" = Unit "the unit, as recorded",
-        "expected" = Unit "the unit that the code list gives the amount",
+        "expected" = Unit "the unit that the code list gives the quantity",
     },
 }
 
@@ -40,7 +40,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     {
         if recorded.unit.dimension() != meaning.unit.dimension() {
             out.report(
-                row.spot(&format!("/quantities/{index}/unit")),
+                row.subject(&format!("/quantities/{index}/unit")),
                 format!(
                     "the {} of {} is measured in {}, but {} {} is recorded",
                     meaning.name, code.code, meaning.unit, recorded.value, recorded.unit

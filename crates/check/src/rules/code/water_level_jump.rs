@@ -19,17 +19,17 @@ rule! {
     ///
     /// # Exactly
     /// Each row of the role `level` is compared with the one before it in the run, if it begins 0
-    /// to `within` after the end of that one. The level is the first amount. There is a finding if
-    /// the two differ by more than
+    /// to `within` after the end of that one. The level is the first quantity. There is a finding
+    /// if the two differ by more than
     ///
     /// > `step` + slope × distance ∕ height × 100
     ///
     /// percentage points. The slope is the difference of the pipe's inverts over its length, the
-    /// height that of the bore; if one of them is not known, only `step` is allowed.
+    /// height that of the cross-section at the row; if one of them is not known, only `step` is
+    /// allowed.
     ///
     /// # Why it matters
-    /// Water lies level or falls gently. A jump is a mistyped digit or an obstruction that was not
-    /// recorded.
+    /// Water lies level or falls gently: a digit is mistyped, or an obstruction was not recorded.
     ///
     /// # Source
     /// Common practice, no published source.
@@ -57,6 +57,7 @@ rule! {
     /// Check both places in the video. Correct the level, or record the obstruction.
     name: "water-level-jump", severity: Warning, scope: Run, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    uses: [cross_section],
     limits: {
         "step" = 30.0 "percentage points" "the most that the level may change; common practice",
         "within" = 1.5 "m" "the distance within which levels are compared; common practice",
@@ -84,7 +85,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                     if (0.0..=within).contains(&metres) && (level - was).abs() > allowed {
                         let end = run.survey.say(before.row.end());
                         out.report(
-                            row.spot("/quantities/0/value"),
+                            row.subject("/quantities/0/value"),
                             format!(
                                 "the water level jumps from {was} to {level} percent within {}, from {end} on",
                                 run.survey.say_metres(metres)

@@ -108,8 +108,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     let speed = run.survey.say_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
     let (spot, part) = match row {
-        None => (run.spot("/finished"), "over the whole run"),
-        Some(row) => (row.spot("/at"), "since the previous row, by the video"),
+        None => (run.subject("/finished"), "over the whole run"),
+        Some(row) => (row.subject("/at"), "since the previous row, by the video"),
     };
     let (distance, most) = (run.survey.say_metres(travel.metres), run.survey.say_metres(limit));
     let seconds = (travel.seconds * 10.0).round() / 10.0;

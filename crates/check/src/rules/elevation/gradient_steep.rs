@@ -63,11 +63,11 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let percent = drop / length * 100.0;
-    let said = (percent * 10.0).round() / 10.0;
+    let rounded = (percent * 10.0).round() / 10.0;
     let message = format!(
-        "the pipe falls by {} over {}, which is {said} %, more than {steepest} %",
+        "the pipe falls by {} over {}, which is {rounded} %, more than {steepest} %",
         survey.say_metres(drop),
         survey.say_metres(length)
     );
-    out.report(view.spot("/inverts"), message).fact("percent", percent);
+    out.report(view.subject("/inverts"), message).fact("percent", percent);
 }

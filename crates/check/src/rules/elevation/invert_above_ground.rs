@@ -36,6 +36,7 @@ rule! {
     /// # Fix
     /// Correct the elevation that is mistyped.
     name: "invert-above-ground", severity: Error, scope: Document, since: "0.1", clause: "structures#elevations",
+    concludes_from: ["structures", "structures.ground", "structures.invert", "structures.depth"],
     facts: {
         "invert" = Length "the invert, as recorded",
         "ground" = Length "the ground, as recorded" if "the invert is the structure's own",
@@ -47,9 +48,9 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for view in survey.structures() {
         let Some((ground, invert)) = view.structure.ground.zip(view.structure.invert) else { continue };
         if invert > ground {
-            let (invert_said, ground_said) = (survey.say(invert), survey.say(ground));
-            let message = format!("the invert at {invert_said} is above the ground at {ground_said}");
-            out.report(view.spot("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
+            let (invert_text, ground_text) = (survey.say(invert), survey.say(ground));
+            let message = format!("the invert at {invert_text} is above the ground at {ground_text}");
+            out.report(view.subject("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
         }
     }
     for view in survey.pipes() {
@@ -61,7 +62,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
                     survey.say_metres(by),
                     end.structure.id.as_str()
                 );
-                out.report(view.spot(end.field), message)
+                out.report(view.subject(end.field), message)
                     .fact("invert", end.invert.get())
                     .fact("above", survey.in_units(by));
             }

@@ -9,14 +9,15 @@ use crate::views::RowView;
 rule! {
     /// # What it checks
     /// The recorded grade is not the one that the grade scheme gives for the code, its
-    /// characterisation and amounts, and the pipe's material and size there.
+    /// characterisation and quantities, and the pipe's material and size there.
     ///
     /// # Exceptions
     /// - The code is unknown, or not graded in that aspect (`code-unknown`,
     ///   `grade-aspect-unexpected`).
     /// - The grade is off the scale (`grade-outside-scale`).
-    /// - The scheme's grade is not *certain*: an amount is out of range or in the wrong unit, or
-    ///   the pipe's material or size is missing or doubtful and the scheme depends on it.
+    /// - The scheme's grade is not certain (*Certain grades* in Grade schemes): a quantity is out
+    ///   of range or in the wrong unit, or the pipe's material or size is missing or doubtful and
+    ///   the scheme depends on it.
     ///
     /// # Why it matters
     /// Pipes can be compared only if all were graded by the same table.
@@ -38,7 +39,7 @@ rule! {
     /// [{"op": "replace", "path": "/runs/0/observations/4/quantities/0", "value": {"value": 24, "unit": "mm"}},
     ///  {"op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 3}]
     /// ```
-    /// The amount is out of range (`quantity-range`).
+    /// The quantity is out of range (`quantity-range`).
     /// ```json
     /// [{"op": "replace", "path": "/runs/0/observations/5/quantities/0/value", "value": 140}]
     /// ```
@@ -49,9 +50,11 @@ rule! {
     /// ```
     ///
     /// # Fix
-    /// Look at the observation again and correct the code, the amount or the grade.
+    /// Look at the observation again and correct the code, the quantity or the grade.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    concludes_from: ["observation.quantities"],
+    uses: [cross_section],
     facts: {
         "recorded" = Grade "the grade, as recorded",
         "computed" = Grade "the grade that the scheme gives" if "it gives one",
@@ -73,14 +76,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let gives = judgement.grade.map_or_else(|| "none".to_owned(), |grade| grade.to_string());
         let id = &grader.scheme.id;
         let finding = out.report(
-            row.spot(&format!("/grades/{aspect}")),
+            row.subject(&format!("/grades/{aspect}")),
             format!("{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}", code.code),
         );
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
             finding.fact("computed", grade.get()).fix_if_confirmed(
-                format!("the code and its amounts are right, and the grade is {grade}"),
-                vec![Edit::replace(row.spot(&format!("/grades/{aspect}")).path, grade.get())],
+                format!("the code and its quantities are right, and the grade is {grade}"),
+                vec![Edit::replace(row.subject(&format!("/grades/{aspect}")).path, grade.get())],
             );
         }
     }

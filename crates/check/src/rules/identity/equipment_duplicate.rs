@@ -34,7 +34,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, id) in named.iter().enumerate() {
         if named[..index].contains(id) {
             let message = format!("the run names the equipment {:?} more than once", id.as_str());
-            let spot = run.spot(&format!("/equipment/{index}"));
+            let spot = run.subject(&format!("/equipment/{index}"));
             let edits = vec![Edit::remove(spot.path.as_str())];
             out.report(spot, message)
                 .fact("equipment", id.as_str())

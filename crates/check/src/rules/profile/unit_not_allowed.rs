@@ -2,7 +2,7 @@
 
 use crate::profile::list_of;
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -42,15 +42,15 @@ rule! {
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some(allow) = survey.profile().and_then(|profile| profile.allow.as_ref()) else { return };
     let units = &survey.head.units;
-    let mut look = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
+    let mut check_unit = |field: &str, what: &str, unit: &str, allowed: Vec<&str>| {
         if !allowed.is_empty() && !allowed.contains(&unit) {
             let allowed = list_of(allowed.into_iter().map(|unit| (unit, None)));
             let message = format!("the profile does not allow {what} in {unit}; it allows {allowed}");
-            out.report(Spot::at(field), message).fact("unit", unit);
+            out.report(Subject::at(field), message).fact("unit", unit);
         }
     };
     let lengths = allow.length_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/length", "lengths", units.length.as_str(), lengths);
+    check_unit("/units/length", "lengths", units.length.as_str(), lengths);
     let sections = allow.section_units.iter().map(|unit| unit.as_str()).collect();
-    look("/units/section", "cross-sections", units.section.as_str(), sections);
+    check_unit("/units/section", "cross-sections", units.section.as_str(), sections);
 }

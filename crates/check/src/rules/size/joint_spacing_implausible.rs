@@ -54,7 +54,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         (_, longest) if metres > longest * (1.0 + 1e-9) => (longest, "longer than the longest"),
         _ => return,
     };
-    let (said, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
-    out.report(view.spot("/joint_spacing"), format!("the joint spacing of {said} is {how} pipe made, {limit}"))
+    let (spacing_text, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
+    out.report(view.subject("/joint_spacing"), format!("the joint spacing of {spacing_text} is {how} pipe made, {limit}"))
         .fact("metres", metres);
 }

@@ -84,8 +84,8 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if is_nominal(unit, height.get()) {
         return;
     }
-    let (said, near) = (view.survey.say_section(height), nearest(unit, height.get()));
-    out.report(view.spot("/height"), format!("{said} is not a nominal pipe size; the nearest is {near} {unit}"))
+    let (height_text, near) = (view.survey.say_section(height), nearest(unit, height.get()));
+    out.report(view.subject("/height"), format!("{height_text} is not a nominal pipe size; the nearest is {near} {unit}"))
         .fact("height", height.get())
         .fact("nearest", near);
 }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::texts::for_each_text;
+use crate::support::texts::UnusualText;
 use crate::views::Part;
 
 rule! {
@@ -55,10 +55,10 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
                     1 => "the text is garbled by a wrong character encoding".to_owned(),
                     _ => format!("{places} texts are garbled by a wrong character encoding; this is the first"),
                 },
-                spot,
+                || subject.clone(),
             );
         }
-    });
+    }
 }
 
 /// Whether a text shows that it was decoded with the wrong encoding.

@@ -38,6 +38,7 @@ rule! {
     /// # Fix
     /// Correct the date, and check the clock that it came from.
     name: "run-date-outlier", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
+    concludes_from: ["runs"],
     facts: { "time" = DateTime "`started` of the run, or else `finished`" },
 }
 
@@ -48,15 +49,15 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let run = &summary.run;
         let field = if run.started.is_some() { "/started" } else { "/finished" };
-        let said = run.started.as_ref().or(run.finished.as_ref()).map_or("", |time| time.as_str());
-        let year = said.get(..4).and_then(|year| year.parse::<u16>().ok());
+        let date = run.started.as_ref().or(run.finished.as_ref()).map_or("", |time| time.as_str());
+        let year = date.get(..4).and_then(|year| year.parse::<u16>().ok());
         let message = if year.is_some_and(|year| year < FIRST_CAMERA_YEAR) {
-            format!("the run is dated {said}, before there were cameras in sewers ({FIRST_CAMERA_YEAR})")
+            format!("the run is dated {date}, before there were cameras in sewers ({FIRST_CAMERA_YEAR})")
         } else if ending.is_date_outlier(summary) {
-            format!("the run is dated {said}, more than {OUTLIER_DAYS} days from the other runs")
+            format!("the run is dated {date}, more than {OUTLIER_DAYS} days from the other runs")
         } else {
             continue;
         };
-        out.report(summary.spot(field), message).fact("time", said);
+        out.report(summary.subject(field), message).fact("time", date);
     }
 }

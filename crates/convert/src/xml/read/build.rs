@@ -10,6 +10,7 @@ use obvert_model::extension::Json;
 use obvert_model::read::{IdWatch, Problem, ProblemKind, RunReader};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
 use obvert_model::tables::{Head, Run};
+use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
 use super::super::{names, text};
@@ -253,7 +254,7 @@ impl<'t> Build<'t> {
             if known.contains(&name.as_str()) {
                 continue;
             }
-            let suggestion = names::nearest(name, known.iter().copied());
+            let suggestion = nearest(name, known.iter().copied()).map(str::to_owned);
             let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
             // No element has such a name.
             let below = format!("{pointer}/@{}", token(name));
@@ -323,7 +324,7 @@ impl<'t> Build<'t> {
             (None, _) => {
                 let message =
                     format!("unknown element <{name}> in <{}>; data of your own goes into <extensions>", parent.name);
-                (message, names::nearest(start.name, known.iter().copied()))
+                (message, nearest(start.name, known.iter().copied()).map(str::to_owned))
             }
         };
         let below = format!("{pointer}/{}", token(start.name));
