@@ -90,7 +90,7 @@ fn generated_files_are_fresh() {
     assert!(stale.is_empty(), "not fresh, run `OBVERT_BLESS=1 cargo test --test generated`: {stale:#?}");
 }
 
-/// Nothing lies in `schema/` that nobody makes.
+/// `schema/` has only generated files.
 #[test]
 fn the_schema_folder_has_nothing_else() {
     let known: BTreeSet<String> = generated().into_iter().map(|(path, _)| path).collect();
@@ -108,7 +108,7 @@ fn the_schema_folder_has_nothing_else() {
     }
 }
 
-/// Every field stands in the document that examples are taken from, and that document is clean.
+/// The document that examples are taken from has every field, and is clean.
 #[test]
 fn every_field_has_an_example() {
     assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
@@ -153,8 +153,10 @@ fn rules_guard_clauses_that_exist() {
 /// Links between chapters lead somewhere.
 #[test]
 fn links_lead_somewhere() {
-    let chapters: BTreeMap<String, String> =
-        generated().into_iter().filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text))).collect();
+    let chapters: BTreeMap<String, String> = generated()
+        .into_iter()
+        .filter_map(|(path, text)| Some((path.strip_prefix("spec/")?.to_owned(), text)))
+        .collect();
     let mut wrong = Vec::new();
     for (path, text) in &chapters {
         for link in chapters::links(text) {
@@ -231,11 +233,13 @@ fn named(name: &str) -> String {
 /// The catalogue of the rules. Their examples are in the conformance suite.
 fn rules() -> String {
     let mut out = format!(
-        "# Rules\n\n*Generated from the rules.* {} rules by family. A rule named in an exception reports that case instead. [Checking](checking.md) defines what several rules share, \
+        "# Rules\n\n*Generated from the rules.* {} rules by family. [Checking](checking.md) defines what several rules share, \
          [Findings](findings.md#facts) the kinds of facts.\n\n\
-         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
-         them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. \
+         `obvert explain RULE` prints them; the conformance suite has them in `tests/corpus/rules`, and the survey as \
+         `tests/corpus/bases/minimal.obvert.json`.\n\n\
+         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it \
+         states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
         catalogue().len(),
         first = KNOWN[0]
     );
@@ -454,7 +458,7 @@ fn code_cells(code: &Code, sources: &[&str]) -> Vec<String> {
     cells
 }
 
-/// The demo survey with every mistake that can stand beside the others.
+/// The demo survey with every mistake that can be combined with the others.
 fn rejected() -> String {
     let mut document: Value = serde_json::from_str(&read("examples/data/larkmoor.obvert.json")).expect("json");
     let mistakes: Value = serde_json::from_str(&read("tests/corpus/rules/larkmoor.json")).expect("json");
@@ -463,5 +467,5 @@ fn rejected() -> String {
         json_patch::patch(&mut document, &patch).unwrap_or_else(|error| panic!("{}: {error}", mistake["about"]));
     }
     let text = serde_json::to_string(&document).expect("json");
-    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable"))
+    obvert::to_string(&obvert::read(text.as_bytes()).expect("mistakes leave the document readable")).unwrap()
 }

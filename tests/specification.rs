@@ -35,8 +35,12 @@ fn the_table_of_contents_is_complete() {
 /// A rule names the chapter of its clause without the folder, so no two chapters share a name.
 #[test]
 fn chapters_have_names_of_their_own() {
-    let names: Vec<String> =
-        chapters().keys().filter_map(|path| path.rsplit('/').next()).filter(|name| *name != "README.md").map(str::to_owned).collect();
+    let names: Vec<String> = chapters()
+        .keys()
+        .filter_map(|path| path.rsplit('/').next())
+        .filter(|name| *name != "README.md")
+        .map(str::to_owned)
+        .collect();
     let unique: BTreeSet<&String> = names.iter().collect();
     assert_eq!(names.len(), unique.len(), "{names:?}");
 }
@@ -60,7 +64,7 @@ fn every_chapter_is_reached_from_the_first_page() {
     assert_eq!(lost, Vec::<&String>::new());
 }
 
-/// Each of the small specifications says what it covers, what it needs and which other standards it refers to.
+/// Each of the small specifications states its scope, its dependencies and its normative references.
 #[test]
 fn each_part_opens_with_its_scope() {
     let chapters = chapters();
@@ -178,15 +182,14 @@ const CANONICAL: &str = "format/canonical.md";
 #[test]
 fn the_digest_is_that_of_the_form_above_it() {
     use sha2::Digest;
-    let canonical =
-        blocks().into_iter().filter(|block| block.chapter == CANONICAL).nth(1).expect("the second block");
+    let canonical = blocks().into_iter().filter(|block| block.chapter == CANONICAL).nth(1).expect("the second block");
     let hash = sha2::Sha256::digest(canonical.json.trim_end().as_bytes());
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
     assert_eq!(hex, "c942ad8dab3d931094e2ee1f07419c7ffed61777a89aac72f4422ff5478580f4");
     assert!(chapters()[CANONICAL].contains(&format!("Digest: `sha-256:{hex}`")));
 }
 
-/// What can conform, and the documents beside a survey that requirements bind as well.
+/// The classes of conformance, and the other documents that requirements bind.
 const BOUND: [&str; 9] =
     ["document", "reader", "writer", "converter", "checker", "code list", "grade scheme", "profile", "layout"];
 
@@ -198,7 +201,11 @@ fn key_word(text: &str) -> Option<usize> {
         let letter = |c: char| c.is_alphanumeric();
         !text[..at].ends_with(letter) && !text[at + word.len()..].starts_with(letter)
     };
-    KEY_WORDS.iter().flat_map(|word| text.match_indices(word).filter(|(at, word)| is_word(*at, word))).map(|(at, _)| at).min()
+    KEY_WORDS
+        .iter()
+        .flat_map(|word| text.match_indices(word).filter(|(at, word)| is_word(*at, word)))
+        .map(|(at, _)| at)
+        .min()
 }
 
 /// Every requirement names who is bound before its key word: in its sentence, or in the line that leads to its list.
@@ -268,7 +275,7 @@ fn prose_names_rules_that_exist() {
 #[test]
 fn the_small_survey_is_in_the_layout_for_files() {
     let text = read("tests/corpus/bases/minimal.obvert.json");
-    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")), text);
+    assert_eq!(obvert::to_string(&obvert::read(text.as_bytes()).expect("a survey")).expect("written"), text);
 }
 
 /// A schema can be found by its `$id`, says what it is, and shows an example that it accepts itself.

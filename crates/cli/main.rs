@@ -1,11 +1,12 @@
 //! The `obvert` command. It reads files, calls the libraries and prints; what a survey means is decided there, not here.
 
 mod args;
-mod beside;
+mod atomic_output;
 mod commands;
-mod files;
+mod formats;
+mod input;
 mod lists;
-mod pending;
+mod media_folder;
 mod render;
 
 use std::process::ExitCode;

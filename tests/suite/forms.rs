@@ -53,7 +53,7 @@ fn read(form: &Form) -> Document {
 fn there_and_back(document: &Document, form: &str) -> Document {
     let mut out = Vec::new();
     let survey = match form {
-        "json" => return obvert::read(obvert::to_string(document).as_bytes()).expect("a document"),
+        "json" => return obvert::read(obvert::to_string(document).unwrap().as_bytes()).expect("a document"),
         "xml" => xml::write(document, &mut out).and_then(|_| xml::read(&out, form)),
         "csv" => csv::write(document).and_then(|(files, _)| csv::read(&files, form)),
         "csv-zip" => {

@@ -66,22 +66,22 @@ fn clocks_are_mirrored() {
 fn units_have_their_exact_ratios() {
     let ratio = |of: &Value| number(&of[0]) / number(&of[1]);
     for Vector { id, given, is, .. } in vectors("length-unit") {
-        let unit = LengthUnit::from_word(word(&given["unit"])).expect("a unit");
+        let unit = word(&given["unit"]).parse::<LengthUnit>().expect("a unit");
         assert_eq!(unit.metres(), ratio(&is["metres"]), "{id}");
     }
     for Vector { id, given, is, .. } in vectors("section-unit") {
-        let unit = SectionUnit::from_word(word(&given["unit"])).expect("a unit");
+        let unit = word(&given["unit"]).parse::<SectionUnit>().expect("a unit");
         assert_eq!(unit.millimetres(), ratio(&is["millimetres"]), "{id}");
     }
     for Vector { id, given, is, .. } in vectors("amount") {
-        let unit = |key: &str| QuantityUnit::from_word(word(&given[key])).expect("a unit");
+        let unit = |key: &str| word(&given[key]).parse::<QuantityUnit>().expect("a unit");
         let factor = unit("from").factor_to(unit("to")).expect("one dimension");
         assert_eq!(number(&given["value"]) * factor, number(&is["value"]), "{id}");
     }
 }
 
 fn metres(value: f64, unit: &Value) -> f64 {
-    value * LengthUnit::from_word(word(unit)).expect("a unit").metres()
+    value * word(unit).parse::<LengthUnit>().expect("a unit").metres()
 }
 
 /// A scheme with an interval, for a document whose single row is a stretch of grade 5.

@@ -73,7 +73,8 @@ pub(crate) fn links(text: &str) -> impl Iterator<Item = &str> {
 
 /// The anchor of a heading.
 pub(crate) fn slug(heading: &str) -> String {
-    let kept = heading.to_lowercase().chars().filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-').collect::<String>();
+    let kept =
+        heading.to_lowercase().chars().filter(|c| c.is_alphanumeric() || *c == ' ' || *c == '-').collect::<String>();
     kept.replace(' ', "-")
 }
 

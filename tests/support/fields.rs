@@ -31,6 +31,7 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
         let (meaning, words) = meaning(field);
         let (kind, meaning) = match (&field.shape, words) {
             (Shape::Extensions, _) => (kind_of(field, name, chapter), String::new()),
+            (Shape::Word(all), Some(words)) if all.len() == 1 => ("enum".to_owned(), format!("{meaning} {words}")),
             (_, Some(words)) => match first_use(&words) {
                 Some((object, key)) if (object.as_str(), key.as_str()) != (name, field.name.as_str()) => {
                     (format!("enum, as {}", reference(&object, &key, name, chapter)), meaning)
@@ -39,7 +40,8 @@ pub(crate) fn table(name: &str, chapter: &str) -> String {
             },
             (_, None) => (kind_of(field, name, chapter), meaning),
         };
-        let cell = |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
+        let cell =
+            |text: String| if text.is_empty() { " ".to_owned() } else { format!(" {} ", text.replace('|', "\\|")) };
         let _ = write!(out, "| `{}` | {} |{}|{}|", field.name, cardinality(field), cell(kind), cell(meaning));
         if with_examples {
             let example = example.map(|value| format!("`{value}`")).unwrap_or_default();
@@ -81,7 +83,7 @@ fn meaning(field: &Field) -> (String, Option<String>) {
     }
 }
 
-/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. What `other` needs is said of all.
+/// A word of a vocabulary with its meaning, or alone where the meaning only repeats it. The text of `other` is explained once for all enums.
 fn brief(word: &str) -> String {
     let Some((name, meaning)) = word.split_once(": ") else { return word.to_owned() };
     let plain = |text: &str| text.trim_matches(['`', '.']).replace('-', " ").to_lowercase();
@@ -191,14 +193,14 @@ fn example(object: &str, field: &Field) -> Option<String> {
         return None;
     }
     let place = (object.to_owned(), field.name.clone());
-    let (_, found) = places().get(&place).or_else(|| places_beside().get(&place))?;
+    let (_, found) = places().get(&place).or_else(|| places_elsewhere().get(&place))?;
     Some(found.to_string()).filter(|text| text.len() <= LONGEST_EXAMPLE)
 }
 
 /// An example that is longer shows nothing that a shorter one would not.
 const LONGEST_EXAMPLE: usize = 130;
 
-/// The first place of every field in a document, and what stands there.
+/// The first location of every field in the document, and its value there.
 fn places() -> &'static BTreeMap<Location, (String, Value)> {
     static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
@@ -209,8 +211,8 @@ fn places() -> &'static BTreeMap<Location, (String, Value)> {
     })
 }
 
-/// The first place of every field of what stands beside a document.
-fn places_beside() -> &'static BTreeMap<Location, (String, Value)> {
+/// The same for profiles, lists, schemes and layouts.
+fn places_elsewhere() -> &'static BTreeMap<Location, (String, Value)> {
     static PLACES: OnceLock<BTreeMap<Location, (String, Value)>> = OnceLock::new();
     PLACES.get_or_init(|| {
         let mut found = BTreeMap::new();
@@ -373,7 +375,7 @@ fn deciding(rule: &Rule, operations: &[Value]) -> Vec<Location> {
     found
 }
 
-/// The pointers to everything that stands under a key in a value.
+/// The pointers to everything under a key in a value.
 fn members(value: &Value, at: &str, found: &mut Vec<String>) {
     match value {
         Value::Object(entries) => {

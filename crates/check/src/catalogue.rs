@@ -1,5 +1,7 @@
 //! Looking rules up.
 
+use obvert_model::text;
+
 use crate::rule::Rule;
 use crate::rules::CATALOGUE;
 
@@ -20,23 +22,7 @@ pub const MINIMAL: &str = include_str!("minimal.obvert.json");
 
 /// The name nearest to one that does not exist.
 pub(crate) fn nearest(name: &str) -> Option<String> {
-    near(name, CATALOGUE.iter().map(|rule| rule.name))
-}
-
-/// The candidate nearest to a word, when it is near enough to be meant.
-pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
-    let meant = word.to_lowercase();
-    let long = meant.chars().count();
-    candidates
-        // What differs in length by more than two fifths cannot be like enough; most candidates need no more than that.
-        .filter(|candidate| {
-            let other = candidate.chars().count();
-            long.abs_diff(other) * 5 <= long.max(other) * 2
-        })
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate.to_owned())
+    text::nearest(name, CATALOGUE.iter().map(|rule| rule.name)).map(str::to_owned)
 }
 
 /// The one candidate that a word is, but for its case and the white space around it.

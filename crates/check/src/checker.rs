@@ -3,13 +3,14 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::lists::{CodeList, GradeScheme};
-use obvert_model::read::{ProblemKind, ReadError, Runs, stream};
-use obvert_model::tables::{Aspect, Document, Head, Run};
+use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
+use obvert_model::tables::{Aspect, Document, Head};
 use obvert_model::versions::renamed;
 
 use crate::catalogue::{catalogue, find};
 use crate::finding::{Finding, Severity};
 use crate::grading::GradeTotals;
+use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
 use crate::profile::{Demands, Held, suppressed};
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
@@ -80,39 +81,52 @@ impl Checker {
         Ok(Self { active: active.collect(), settings, demands })
     }
 
-    /// Checks a document as it stands in a file, run by run: no more than the head and one run is held at a time.
+    /// Checks a JSON document, run by run: no more than the head and one run is held at a time.
     ///
-    /// A document that is JSON but breaks the format's structure gives a report of those problems, and of what the rules
-    /// have to say of the rest: see [`check_value`](Self::check_value).
+    /// A document that is JSON but violates the structure of the format is diagnosed. The report then has those problems, and what
+    /// the rules find in the rest: see [`check_value`](Self::check_value).
     ///
     /// # Errors
     /// When the source is not JSON.
     pub fn check(&self, source: &[u8]) -> Result<Report, ReadError> {
-        let mut last = None;
-        let outcome = stream(source, |head, runs| last = Some(self.walk_ahead(head, runs)));
-        match outcome {
-            Ok(()) => Ok(last.unwrap_or_else(|| self.empty())),
-            Err(ReadError::Structure(problems)) => {
-                // Ids that stand twice leave every row readable, so what the rules say still holds.
-                let readable = problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId);
-                if let Some(mut report) = last.filter(|_| readable) {
-                    self.add_structural(&mut report, &problems);
-                    return Ok(report);
-                }
-                Ok(match obvert_model::read::document_value(source) {
-                    Some(value) => self.check_value(value, &problems),
-                    None => self.report_structure(&problems),
-                })
+        if let Ok(mut reader) = Reader::new(source) {
+            let (mut report, error) = self.walk_reader(&mut reader);
+            let Some(error) = error else { return Ok(report) };
+            // Ids that repeat leave every row readable, so what the rules found still holds.
+            let problems = error.problems();
+            if !problems.is_empty() && problems.iter().all(|problem| problem.kind == ProblemKind::DuplicateId) {
+                self.add_structural(&mut report, problems);
+                return Ok(report);
             }
-            Err(error) => Err(error),
         }
+        Ok(self.check_value(read::diagnose(source)?))
+    }
+
+    /// Checks a survey of any format, run by run.
+    ///
+    /// ```
+    /// use obvert_check::{Checker, MINIMAL, Settings};
+    /// use obvert_model::read::{Reader, RunReader};
+    ///
+    /// let checker = Checker::new(Settings::default())?;
+    /// let report = checker.check_reader(&mut Reader::new(MINIMAL.as_bytes())?)?;
+    /// assert_eq!(report, checker.check(MINIMAL.as_bytes())?);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// When the survey is not valid. Its reader's format can diagnose it, and [`check_value`](Self::check_value) then checks what
+    /// is readable.
+    pub fn check_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> Result<Report, R::Error> {
+        let (report, error) = self.walk_reader(reader);
+        error.map_or(Ok(report), Err)
     }
 
     /// Checks a document that is in memory.
     #[must_use]
     pub fn check_document(&self, document: &Document) -> Report {
-        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()));
-        self.add_structural(&mut report, &obvert_model::read::twice(document));
+        let mut report = self.walk(&document.head, &mut Borrowed(document.runs.iter()), &BTreeSet::new());
+        self.add_structural(&mut report, &read::twice(document));
         report
     }
 
@@ -222,20 +236,17 @@ impl Checker {
         (lists.map(|list| list.version.as_str()).collect(), schemes.map(|scheme| scheme.version.as_str()).collect())
     }
 
-    /// The walk, on a thread of its own where the settings allow it.
-    fn walk_ahead(&self, head: &Head, runs: &mut dyn Runs) -> Report {
-        if !self.settings.read_ahead {
-            return self.walk(head, runs);
-        }
-        crate::ahead::read_ahead(runs, |runs| self.walk(head, runs))
+    /// The walk over what a reader gives, and the error that ended it; on a thread of its own if the settings allow it.
+    fn walk_reader<R: RunReader + ?Sized>(&self, reader: &mut R) -> (Report, Option<R::Error>) {
+        let head = reader.share_head();
+        let mut runs = Pulled::new(reader);
+        let walk = |runs: &mut dyn RunSource| self.walk(&head, runs, &BTreeSet::new());
+        let report = if self.settings.read_ahead { on_two_threads(&mut runs, walk) } else { walk(&mut runs) };
+        (report, runs.into_error())
     }
 
-    fn walk(&self, head: &Head, runs: &mut dyn Runs) -> Report {
-        self.walk_beside(head, runs, &BTreeSet::new())
-    }
-
-    /// The walk; `beside` names pipes that findings of others will concern.
-    pub(crate) fn walk_beside(&self, head: &Head, runs: &mut dyn Runs, beside: &BTreeSet<String>) -> Report {
+    /// The walk: every record is given to every rule of its scope. `beside` names pipes that other findings will concern.
+    pub(crate) fn walk(&self, head: &Head, runs: &mut dyn RunSource, beside: &BTreeSet<String>) -> Report {
         let list = self.list_for(head);
         let (today, demands) = (self.settings.today.as_ref(), self.demands.as_ref());
         let scheme = self.scheme_for(head);
@@ -297,7 +308,7 @@ impl Checker {
             let [structural, operational] = tallies;
             let rows = std::mem::take(&mut run.observations);
             let count = rows.len();
-            runs.give_back(rows);
+            runs.recycle(rows);
             run.equipment.shrink_to_fit();
             summaries.push(RunSummary {
                 index,
@@ -351,15 +362,6 @@ fn tally(row: &RowView<'_>, tallies: &mut [GradeTotals; 2]) {
         if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
             tally.add(grade, grade_extent, grader.scheme);
         }
-    }
-}
-
-/// The runs of a document that is in memory.
-pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
-
-impl Runs for Borrowed<'_> {
-    fn next_run(&mut self) -> Option<Run> {
-        self.0.next().cloned()
     }
 }
 

@@ -26,7 +26,6 @@
 #[macro_use]
 mod rule;
 
-mod ahead;
 mod bearings;
 mod catalogue;
 mod checker;
@@ -37,6 +36,7 @@ pub mod grading;
 mod mend;
 pub mod output;
 mod partial;
+mod pipeline;
 mod profile;
 mod report;
 mod rules;

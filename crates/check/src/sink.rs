@@ -3,9 +3,9 @@
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
+use obvert_model::text::nearest;
 use rustc_hash::FxHashMap;
 
-use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
 use crate::profile::Held;
 use crate::rule::Rule;
@@ -78,8 +78,8 @@ impl Sink<'_> {
         if found.total + found.missing.len() >= self.keep || found.compared >= COMPARISONS {
             return None;
         }
-        let guess = near(word, candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1));
-        guess.filter(|_| found.compared < COMPARISONS)
+        let guess = nearest(word, candidates.take(COMPARISONS - found.compared).inspect(|_| found.compared += 1));
+        guess.filter(|_| found.compared < COMPARISONS).map(str::to_owned)
     }
 
     /// Says that a table has no row of an id, which `spot` names. However many rows name it, that is one finding, reported

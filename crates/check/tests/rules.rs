@@ -203,6 +203,19 @@ fn an_early_issue_counts_the_runs_after_it() {
     assert!(finding.message.ends_with(&format!("{later} of {} are later", runs.len())), "{}", finding.message);
 }
 
+/// A word of the trade in place of a code leads to the codes for it.
+#[test]
+fn an_unknown_code_may_be_a_word_of_the_trade() {
+    for (word, help) in
+        [("Belly", "did you mean one of water.sag, water.standing?"), ("FOG", "did you mean \"deposit.grease\"?")]
+    {
+        let patch = format!(r#"[{{"op": "replace", "path": "/runs/0/observations/2/code", "value": "{word}"}}]"#);
+        let report = check(&patched("code-unknown", &patch), None);
+        let finding = report.findings.iter().find(|f| f.rule == "code-unknown").expect("a finding");
+        assert_eq!(finding.help.as_deref(), Some(help));
+    }
+}
+
 #[test]
 fn every_rule_file_is_registered() {
     let mut files = 0;

@@ -10,7 +10,7 @@ use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
 use super::{faint, severity, strong, wrapped};
-use crate::files::Source;
+use crate::input::Input;
 
 /// How many fixes of one rule are shown before they fold.
 const SHOWN: usize = 5;
@@ -30,7 +30,7 @@ pub(crate) struct Shown {
 }
 
 /// Prints what was done to one survey, and what is left.
-pub(crate) fn document(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown) -> io::Result<()> {
+pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
     let log = &mended.document;
     let mut of_rule: BTreeMap<&str, usize> = BTreeMap::new();
     for applied in &log.applied {
@@ -137,12 +137,12 @@ fn values(change: &Change) -> Option<String> {
 }
 
 /// Prints the lines that differ, as a unified difference. What is not meant for a program is cut to what a person can read.
-pub(crate) fn difference(out: &mut dyn Write, source: &Source, after: &str, all: bool) -> io::Result<()> {
+pub(crate) fn difference(out: &mut dyn Write, source: &Input<'_>, after: &str, all: bool) -> io::Result<()> {
     let before = String::from_utf8_lossy(source.bytes());
     if before == after {
         return Ok(());
     }
-    let name = &source.name;
+    let name = source.name();
     if all {
         let diff = TextDiff::from_lines(&*before, after);
         return write!(out, "{}", diff.unified_diff().context_radius(3).header(name, name));
@@ -207,10 +207,10 @@ fn window(line: &str, at: usize) -> String {
     format!("{before}{}{after}", chars[from..to].iter().collect::<String>())
 }
 
-fn summary(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown) -> io::Result<()> {
+fn summary(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
     let log = &mended.document;
     let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
-    let name = &source.name;
+    let name = source.name();
     // What can be confirmed is listed, so that nobody confirms what he has not read.
     if !shown.confirmed && log.reach.to_confirm > 0 {
         let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();

@@ -4,12 +4,12 @@
 
 use obvert_model::layout::{CellKind, Column, Layout, TableForm};
 use obvert_model::tables::QuantityUnit;
+use obvert_model::text::nearest;
 use rust_xlsxwriter::{Format, Workbook, XlsxError};
 use serde_json::{Value, json};
 
 use super::forms::{self, Marks};
 use super::grid::{Grid, GridCell, GridRow, Kept, headings};
-use obvert_convert::nearest;
 use obvert_convert::xlsx::ZipLimits;
 use obvert_convert::xlsx::sheets::{SheetCell, SheetMoment, Sheets};
 use obvert_convert::{ConvertError, Location};

@@ -133,7 +133,7 @@ impl Difference<'_> {
         let (layout, id) = (self.layout, &self.layout.id);
         let file = value.get("id").map(said).unwrap_or_default();
         let kind = self.kinds.get(file.as_str()).copied();
-        let recording = kind.and_then(MediaKind::from_word).is_some_and(super::seen::is_recording);
+        let recording = kind.and_then(|word| word.parse::<MediaKind>().ok()).is_some_and(super::seen::is_recording);
         let named = layout.columns.iter().find(|column| {
             column.to.as_deref() == Some("runs.observations.media.id")
                 && kind == Some(column.media.map_or("photo", |kind| kind.as_str()))

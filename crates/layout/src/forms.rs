@@ -84,7 +84,7 @@ pub(super) fn number(value: f64) -> Value {
 fn scalar(value: &Scalar) -> Value {
     match value {
         Scalar::Text(text) => Value::String(text.to_string()),
-        Scalar::Number(value) => number(*value),
+        Scalar::Number(value) => number(value.get()),
         Scalar::Bool(value) => Value::Bool(*value),
     }
 }

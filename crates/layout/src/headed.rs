@@ -5,11 +5,11 @@ use std::hash::{Hash, Hasher};
 
 use obvert_model::edit::token;
 use obvert_model::read::ProblemKind;
+use obvert_model::text::nearest;
 
 use super::grid::{Grid, GridRow, Spot};
 use super::read::Reader;
 use super::row::Way;
-use obvert_convert::nearest;
 
 /// What to say of rows that stand in a table twice, cell by cell: they were pasted twice, most likely. A survey can have
 /// two rows alike, so they are read all the same.

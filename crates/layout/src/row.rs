@@ -28,7 +28,7 @@ pub(super) struct Way<'l> {
 impl<'l> Way<'l> {
     pub(super) fn of(column: &'l Column, layout: &Layout) -> Self {
         let measures = column.to.as_ref().and_then(|to| to.resolve().ok()).and_then(|found| found.field.measures());
-        let unit = measures.and_then(|path| layout.fixed_text(path)).and_then(QuantityUnit::from_word);
+        let unit = measures.and_then(|path| layout.fixed_text(path)).and_then(|word| word.parse::<QuantityUnit>().ok());
         Self { column, unit }
     }
 
@@ -136,7 +136,8 @@ impl Row {
                     self.amount(place, (value, Some(unit), spot), &mut fail);
                 }
                 (Ok(Read::Amount(value, unit)), _) => {
-                    let factor = QuantityUnit::from_word(unit).zip(way.unit).and_then(|(from, to)| from.factor_to(to));
+                    let factor =
+                        unit.parse::<QuantityUnit>().ok().zip(way.unit).and_then(|(from, to)| from.factor_to(to));
                     match units::turned(&value, factor) {
                         Some(value) => {
                             self.fields.insert(to.to_owned(), (value, spot));

@@ -272,7 +272,7 @@ impl Reader<'_> {
         let outcome = match role {
             Role::Finish if code.is_some_and(|code| &*code.code == "run.met") => json!({"kind": "met"}),
             Role::Finish => json!({"kind": "reached"}),
-            Role::Stopped => match reason.filter(|reason| StopReason::from_word(reason).is_some()) {
+            Role::Stopped => match reason.filter(|reason| reason.parse::<StopReason>().is_ok()) {
                 Some(reason) => json!({"kind": "stopped", "reason": reason}),
                 None => json!({"kind": "stopped"}),
             },

@@ -55,7 +55,7 @@ impl Reader<'_> {
         for fixed in &self.layout.fixed {
             let value = match &fixed.value {
                 Scalar::Text(text) => Value::String(text.to_string()),
-                Scalar::Number(value) => super::forms::number(*value),
+                Scalar::Number(value) => super::forms::number(value.get()),
                 Scalar::Bool(value) => Value::Bool(*value),
             };
             let keys: Vec<&str> = fixed.to.split('.').collect();

@@ -74,8 +74,8 @@ fn written(
         return Err(ConvertError::Refused { message });
     }
     let mut report = LossReport::default();
-    let length = layout.fixed_text("units.length").and_then(LengthUnit::from_word);
-    let section = layout.fixed_text("units.section").and_then(SectionUnit::from_word);
+    let length = layout.fixed_text("units.length").and_then(|word| word.parse::<LengthUnit>().ok());
+    let section = layout.fixed_text("units.section").and_then(|word| word.parse::<SectionUnit>().ok());
     let value = units::converted(document, length, section, &mut report);
     let codes = super::code_list(layout, lists);
     let writer = Writer {
@@ -411,9 +411,9 @@ impl Writer<'_> {
 
     /// An amount in a unit that the layout has a word for, and its own can be turned into: that of sizes first, then of lengths.
     fn in_word(&self, quantity: &Value) -> Option<Value> {
-        let unit = QuantityUnit::from_word(quantity["unit"].as_str()?)?;
+        let unit = quantity["unit"].as_str()?.parse::<QuantityUnit>().ok()?;
         let fixed = ["units.section", "units.length"].into_iter().filter_map(|path| self.layout.fixed_text(path));
-        let fixed = fixed.filter_map(QuantityUnit::from_word);
+        let fixed = fixed.filter_map(|word| word.parse::<QuantityUnit>().ok());
         let has_word = |unit: &QuantityUnit| self.layout.units.iter().any(|word| word.unit == *unit);
         let mut candidates = fixed.chain(self.layout.units.iter().map(|word| word.unit)).filter(has_word);
         candidates.find_map(|other| {
@@ -454,9 +454,9 @@ impl Writer<'_> {
         let values: Vec<String> = row["characterisation"].as_array().into_iter().flatten().map(said).collect();
         let wanted = match stated {
             Some(unit) => unit,
-            None => QuantityUnit::from_word(implied_unit(code, &values, place)?)?,
+            None => implied_unit(code, &values, place)?.parse::<QuantityUnit>().ok()?,
         };
-        let is = QuantityUnit::from_word(quantity["unit"].as_str()?)?;
+        let is = quantity["unit"].as_str()?.parse::<QuantityUnit>().ok()?;
         let value = quantity["value"].as_f64()?;
         if is == wanted {
             return Some(json!(value));

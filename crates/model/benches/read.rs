@@ -6,6 +6,7 @@
 mod generate;
 
 use divan::counter::BytesCount;
+use obvert_model::read::{Reader, RunReader};
 use obvert_model::tables::Document;
 
 const SIZES: [usize; 2] = [100_000, 2_000_000];
@@ -29,17 +30,15 @@ fn bare_serde_json(bencher: divan::Bencher<'_, '_>, bytes: usize) {
 }
 
 #[divan::bench(args = SIZES)]
-fn streamed_and_dropped(bencher: divan::Bencher<'_, '_>, bytes: usize) {
+fn run_by_run(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
     bencher.counter(BytesCount::of_str(&source)).bench(|| {
-        obvert_model::read::stream(source.as_bytes(), |_, runs| {
-            let mut rows = 0;
-            while let Some(run) = runs.next_run() {
-                rows += run.observations.len();
-            }
-            rows
-        })
-        .expect("valid")
+        let mut reader = Reader::new(source.as_bytes()).expect("valid");
+        let mut rows = 0;
+        while let Some(run) = reader.next_run().expect("valid") {
+            rows += run.observations.len();
+        }
+        rows
     });
 }
 
@@ -47,5 +46,5 @@ fn streamed_and_dropped(bencher: divan::Bencher<'_, '_>, bytes: usize) {
 fn write(bencher: divan::Bencher<'_, '_>, bytes: usize) {
     let source = generate::document(bytes);
     let document = obvert_model::read::document(source.as_bytes()).expect("valid");
-    bencher.counter(BytesCount::of_str(&source)).bench(|| obvert_model::write::to_string(&document));
+    bencher.counter(BytesCount::of_str(&source)).bench(|| obvert_model::write::to_string(&document).unwrap());
 }

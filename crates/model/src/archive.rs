@@ -22,7 +22,7 @@ use serde::Serialize;
 use serde_json::ser::Formatter;
 
 use crate::tables::Document;
-use crate::write::write_number;
+use crate::write::{WriteError, check_ids, write_number};
 
 /// A line of an archive that has something in it.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -77,9 +77,10 @@ impl<R: BufRead> Iterator for Lines<R> {
 ///
 /// # Errors
 /// As [`crate::write::document`].
-pub fn write(document: &Document, mut sink: impl Write) -> io::Result<()> {
-    document.serialize(&mut serde_json::Serializer::with_formatter(&mut sink, OneLine))?;
-    sink.write_all(b"\n")
+pub fn write(document: &Document, mut sink: impl Write) -> Result<(), WriteError> {
+    check_ids(document)?;
+    document.serialize(&mut serde_json::Serializer::with_formatter(&mut sink, OneLine)).map_err(io::Error::from)?;
+    Ok(sink.write_all(b"\n")?)
 }
 
 struct OneLine;

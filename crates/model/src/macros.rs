@@ -1,15 +1,15 @@
-//! The two declarative macros that every table and vocabulary is written with. They exist so that a
-//! table reads like its row in the specification, and so that strictness (no `null`, no unknown key,
-//! no array where an object belongs) is decided once and not remembered field by field.
+//! The macros that declare tables, vocabularies, texts and numbers. A declaration reads like its part of the
+//! specification, and strictness (no `null`, no unknown key, no array in place of an object) is decided once for all.
 
 /// Declares one object of the format.
 ///
-/// `name: T` is required, `name?: T` optional and `name[]: T` a list that is left out when empty.
-/// Reading refuses unknown keys, `null` in place of an absent value, and JSON arrays (which serde's
-/// derived readers would otherwise accept in place of objects).
+/// `name: T` is required, `name: T = value` is required and filled in by `new`, `name?: T` is optional and `name[]: T` is
+/// a list that is left out when empty. Reading refuses unknown keys, `null` in place of an absent value, and JSON arrays
+/// (which serde's derived readers would otherwise accept in place of objects). A new optional field breaks no caller:
+/// tables are `#[non_exhaustive]`, and [`construct!`] makes their constructors.
 macro_rules! table {
     (@munch [$($head:tt)*] [$($done:tt)*]) => { $($head)* { $($done)* } };
-    (@munch $head:tt [$($done:tt)*] $(#[$m:meta])* $f:ident : $t:ty, $($rest:tt)*) => {
+    (@munch $head:tt [$($done:tt)*] $(#[$m:meta])* $f:ident : $t:ty $(= $value:expr)?, $($rest:tt)*) => {
         table! { @munch $head [$($done)* $(#[$m])* pub $f: $t,] $($rest)* }
     };
     (@munch $head:tt [$($done:tt)*] $(#[$m:meta])* $f:ident ? : $t:ty, $($rest:tt)*) => {
@@ -27,8 +27,10 @@ macro_rules! table {
             $(#[$m])*
             #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
             #[serde(deny_unknown_fields, remote = "Self")]
+            #[non_exhaustive]
             pub struct $name
         ] [] $($body)* }
+        construct! { @field $name [] [] [] $($body)* }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
                 Self::deserialize(crate::read::ObjectOnly(source))
@@ -42,24 +44,76 @@ macro_rules! table {
     };
 }
 
-/// Declares one vocabulary of the format: an enumeration written as plain words.
+/// Makes a table's `new`, which takes the required fields, and a `with_…` for every other field.
+macro_rules! construct {
+    // A step takes one field: [parameters of `new`] [the fields that it makes] [the fields that have a setter].
+    (@field $name:ident $takes:tt [$($makes:tt)*] $sets:tt
+        $(#[$m:meta])* $f:ident : $t:ty = $value:expr, $($rest:tt)*) => {
+        construct! { @field $name $takes [$($makes)* $f: $value,] $sets $($rest)* }
+    };
+    (@field $name:ident [$($takes:tt)*] [$($makes:tt)*] $sets:tt $(#[$m:meta])* $f:ident : $t:ty, $($rest:tt)*) => {
+        construct! { @field $name [$($takes)* $f: $t,] [$($makes)* $f,] $sets $($rest)* }
+    };
+    (@field $name:ident $takes:tt [$($makes:tt)*] [$($sets:tt)*]
+        $(#[$m:meta])* $f:ident ? : Box<$t:ty>, $($rest:tt)*) => {
+        construct! { @field $name $takes [$($makes)* $f: None,] [$($sets)* { $f ($t) Some(Box::new($f)) }] $($rest)* }
+    };
+    (@field $name:ident $takes:tt [$($makes:tt)*] [$($sets:tt)*]
+        $(#[$m:meta])* $f:ident ? : $t:ty, $($rest:tt)*) => {
+        construct! { @field $name $takes [$($makes)* $f: None,] [$($sets)* { $f ($t) Some($f) }] $($rest)* }
+    };
+    (@field $name:ident $takes:tt [$($makes:tt)*] [$($sets:tt)*]
+        $(#[$m:meta])* $f:ident [] : $t:ty, $($rest:tt)*) => {
+        construct! { @field $name $takes [$($makes)* $f: Vec::new(),]
+            [$($sets)* { $f (impl IntoIterator<Item = $t>) $f.into_iter().collect() }] $($rest)* }
+    };
+    (@field $name:ident $takes:tt $makes:tt $sets:tt) => {
+        construct! { @default $name $takes }
+        construct! { @methods $name $takes $makes $sets }
+    };
+    (@methods $name:ident [$($p:ident: $pt:ty,)*] [$($makes:tt)*] [$({ $f:ident ($t:ty) $value:expr })*]) => {
+        pastey::paste! { impl $name {
+            #[doc = "Makes a `" $name "` of its required fields; everything else is absent."]
+            #[must_use]
+            #[allow(clippy::too_many_arguments)]
+            pub fn new($($p: $pt),*) -> Self { Self { $($makes)* } }
+            $(
+                #[doc = "Sets [`" $f "`](Self::" $f ")."]
+                #[must_use]
+                pub fn [<with_ $f>](mut self, $f: $t) -> Self { self.$f = $value; self }
+            )*
+        } }
+    };
+    (@default $name:ident []) => { impl Default for $name { fn default() -> Self { Self::new() } } };
+    (@default $name:ident $takes:tt) => {};
+}
+
+/// Declares one vocabulary of the format: an enumeration written as plain words. It is `#[non_exhaustive]`, since a
+/// version of the format may add a word, unless it is `complete`: a program cannot do without knowing each of its words.
 macro_rules! words {
-    ($(#[doc = $doc:literal])+ pub $name:ident { $($(#[doc = $meaning:literal])+ $variant:ident = $word:literal,)+ }) => {
+    ($(#[doc = $doc:literal])+ pub complete $name:ident $words:tt) => { words! { @ [] [$($doc)+] $name $words } };
+    ($(#[doc = $doc:literal])+ pub $name:ident $words:tt) => { words! { @ [#[non_exhaustive]] [$($doc)+] $name $words } };
+    (@ [$($open:tt)*] [$($doc:literal)+] $name:ident { $($(#[doc = $meaning:literal])+ $variant:ident = $word:literal,)+ }) => {
         $(#[doc = $doc])+
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+        $($open)*
         pub enum $name { $($(#[doc = $meaning])+ $variant,)+ }
         impl $name {
             /// Every value, in the order of the specification.
             pub const ALL: &'static [$name] = &[$($name::$variant),+];
-            /// The word that stands in a document.
+            /// The word in a document.
             #[must_use]
             pub const fn as_str(self) -> &'static str { match self { $($name::$variant => $word),+ } }
             /// What the word means.
             #[must_use]
             pub const fn meaning(self) -> &'static str { match self { $($name::$variant => concat!($($meaning),+)),+ } }
-            /// The value that a word stands for.
-            #[must_use]
-            pub fn from_word(word: &str) -> Option<Self> { match word { $($word => Some($name::$variant),)+ _ => None } }
+        }
+        impl AsRef<str> for $name { fn as_ref(&self) -> &str { self.as_str() } }
+        impl std::str::FromStr for $name {
+            type Err = crate::text::WordError;
+            fn from_str(word: &str) -> Result<Self, Self::Err> {
+                match word { $($word => Ok($name::$variant),)+ _ => Err(crate::text::WordError::new(word, &[$($word),+])) }
+            }
         }
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { f.pad(self.as_str()) }
@@ -69,7 +123,7 @@ macro_rules! words {
         }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-                crate::read::word(source, &[$($word),+], Self::from_word)
+                crate::read::word(source, &[$($word),+], |word| word.parse().ok())
             }
         }
         impl schemars::JsonSchema for $name {
@@ -87,15 +141,15 @@ macro_rules! texts {
         $(#[$m])*
         #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub struct $name(compact_str::CompactString);
-        // As a text shows: what a message quotes is the text and not the type that holds it.
+        // Shown as its text, since messages quote the text and not the type.
         impl std::fmt::Debug for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Debug::fmt(self.as_str(), f) }
         }
         impl $name {
-            /// Takes the text over, or says why it cannot stand in a document.
+            /// Checks the text and takes a copy of it.
             ///
             /// # Errors
-            /// When the text is empty or not of the form that this type asks for.
+            /// If the text is empty or not of the form that this type requires.
             pub fn new(text: &str) -> Result<Self, crate::text::TextError> {
                 if text.is_empty() { return Err(crate::text::TextError::Empty); }
                 $(if !$check(text) { return Err(crate::text::TextError::Form { expected: $expected }); })?
@@ -115,6 +169,17 @@ macro_rules! texts {
             type Err = crate::text::TextError;
             fn from_str(text: &str) -> Result<Self, Self::Err> { Self::new(text) }
         }
+        impl TryFrom<&str> for $name {
+            type Error = crate::text::TextError;
+            fn try_from(text: &str) -> Result<Self, Self::Error> { Self::new(text) }
+        }
+        impl TryFrom<String> for $name {
+            type Error = crate::text::TextError;
+            fn try_from(text: String) -> Result<Self, Self::Error> { Self::new(&text) }
+        }
+        impl From<$name> for String { fn from(text: $name) -> Self { text.0.into() } }
+        impl PartialEq<str> for $name { fn eq(&self, other: &str) -> bool { self.as_str() == other } }
+        impl PartialEq<&str> for $name { fn eq(&self, other: &&str) -> bool { self.as_str() == *other } }
         impl serde::Serialize for $name {
             fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { sink.serialize_str(&self.0) }
         }
@@ -143,9 +208,13 @@ macro_rules! numbers {
         #[derive(Clone, Copy, Debug, PartialEq, PartialOrd)]
         pub struct $name(crate::number::Finite);
         impl $name {
-            /// The number as recorded, or `None` when it is not finite or beyond ±9 007 199 254 740 991.
-            #[must_use]
-            pub fn new(value: f64) -> Option<Self> { crate::number::Finite::new(value).map(Self) }
+            /// The number as recorded.
+            ///
+            /// # Errors
+            /// If the number is not finite or beyond ±9 007 199 254 740 991.
+            pub fn new(value: f64) -> Result<Self, crate::number::NumberError> {
+                crate::number::Finite::new(value).map(Self)
+            }
             /// The number as recorded.
             #[must_use]
             pub const fn get(self) -> f64 { self.0.get() }
@@ -153,13 +222,21 @@ macro_rules! numbers {
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Display::fmt(&self.get(), f) }
         }
+        impl TryFrom<f64> for $name {
+            type Error = crate::number::NumberError;
+            fn try_from(value: f64) -> Result<Self, Self::Error> { Self::new(value) }
+        }
+        impl From<$name> for f64 { fn from(number: $name) -> Self { number.get() } }
+        impl std::str::FromStr for $name {
+            type Err = crate::number::ParseNumberError;
+            fn from_str(text: &str) -> Result<Self, Self::Err> { Ok(Self::new(text.parse::<f64>()?)?) }
+        }
         impl serde::Serialize for $name {
-            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { crate::number::write(self.get(), sink) }
+            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { crate::number::write(self.0, sink) }
         }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-                let value = crate::number::read(source)?;
-                Self::new(value).ok_or_else(|| <D::Error as serde::de::Error>::custom("the number is out of range"))
+                crate::number::read(source).map(Self)
             }
         }
         impl schemars::JsonSchema for $name {
@@ -173,35 +250,58 @@ macro_rules! numbers {
     )+ };
 }
 
-/// Declares a newtype over a whole number from zero up to a largest value.
+/// Declares a newtype over a whole number from zero up to a largest value, or up to the largest of its integer type.
 macro_rules! counts {
-    ($($(#[$m:meta])* pub $name:ident($inner:ty) up to $largest:expr;)+) => { $(
+    (@largest $inner:ident) => { $inner::MAX as u64 };
+    (@largest $inner:ident $largest:literal) => { $largest };
+    (@new $name:ident $inner:ident) => {
+        impl $name {
+            /// The number as recorded.
+            #[must_use]
+            pub const fn new(value: $inner) -> Self { Self(value) }
+        }
+        impl From<$inner> for $name { fn from(value: $inner) -> Self { Self(value) } }
+    };
+    (@new $name:ident $inner:ident $largest:literal) => {
+        impl $name {
+            /// The number as recorded.
+            ///
+            /// # Errors
+            #[doc = concat!("If the number is above ", stringify!($largest), ".")]
+            pub const fn new(value: $inner) -> Result<Self, crate::number::NumberError> {
+                if value <= $largest { Ok(Self(value)) } else { Err(crate::number::NumberError::whole(value as u64, $largest)) }
+            }
+        }
+        impl TryFrom<$inner> for $name {
+            type Error = crate::number::NumberError;
+            fn try_from(value: $inner) -> Result<Self, Self::Error> { Self::new(value) }
+        }
+    };
+    ($($(#[$m:meta])* pub $name:ident($inner:ident) $(up to $largest:literal)?;)+) => { $(
         $(#[$m])*
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub struct $name($inner);
+        counts! { @new $name $inner $($largest)? }
         impl $name {
-            /// Wraps the number.
-            #[must_use]
-            pub const fn new(value: $inner) -> Self { Self(value) }
+            const LARGEST: u64 = counts!(@largest $inner $($largest)?);
             /// The number as recorded.
             #[must_use]
             pub const fn get(self) -> $inner { self.0 }
         }
+        impl From<$name> for $inner { fn from(number: $name) -> Self { number.0 } }
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result { std::fmt::Display::fmt(&self.0, f) }
         }
+        impl std::str::FromStr for $name {
+            type Err = crate::number::ParseNumberError;
+            fn from_str(text: &str) -> Result<Self, Self::Err> { Ok(Self::try_from(text.parse::<$inner>()?)?) }
+        }
         impl serde::Serialize for $name {
-            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
-                // What `new` lets through and no reader would take back.
-                if u64::from(self.0) > $largest {
-                    return Err(serde::ser::Error::custom(format_args!("{} is above {} and cannot be written", self.0, $largest)));
-                }
-                self.0.serialize(sink)
-            }
+            fn serialize<S: serde::Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> { self.0.serialize(sink) }
         }
         impl<'de> serde::Deserialize<'de> for $name {
             fn deserialize<D: serde::Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-                let value = crate::number::read_whole(source, $largest)?;
+                let value = crate::number::read_whole(source, Self::LARGEST)?;
                 <$inner>::try_from(value).map(Self).map_err(<D::Error as serde::de::Error>::custom)
             }
         }
@@ -209,7 +309,7 @@ macro_rules! counts {
             fn schema_name() -> std::borrow::Cow<'static, str> { stringify!($name).into() }
             fn inline_schema() -> bool { true }
             fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
-                schemars::json_schema!({ "type": "integer", "minimum": 0, "maximum": $largest })
+                schemars::json_schema!({ "type": "integer", "minimum": 0, "maximum": Self::LARGEST })
             }
         }
     )+ };

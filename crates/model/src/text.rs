@@ -1,5 +1,17 @@
-//! Text with its meaning in the type: identifiers, one type a table, and the few strings that have a form of
-//! their own. The empty string is never a value: what is not known is absent.
+//! Texts: a type of identifier for each table, and a type for each text that has a form of its own, such as a date.
+//!
+//! ```
+//! use obvert_model::text::{PipeId, Timestamp};
+//! let id = PipeId::new("L-101")?;
+//! let issued: Timestamp = "2026-05-06T16:20:00-05:00".parse()?;
+//! assert_eq!(id, "L-101");
+//! assert_eq!(PipeId::try_from(String::from("L-101")), Ok(id));
+//! assert_eq!(issued.as_str(), "2026-05-06T16:20:00-05:00");
+//! assert!("6 May 2026".parse::<Timestamp>().is_err());
+//! # Ok::<(), obvert_model::text::TextError>(())
+//! ```
+//!
+//! The empty text is never a value: leave out what is not known.
 
 use std::fmt;
 
@@ -53,19 +65,76 @@ texts! {
         r"^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$", "a reverse domain name, such as org.example.dispatch";
 }
 
-/// Why a text cannot stand where it was given.
+/// Why a text was refused.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[non_exhaustive]
 pub enum TextError {
     /// The text is empty.
     #[error("empty text; leave the key out when the value is not known")]
     Empty,
-    /// The text has not the form that its place asks for.
+    /// The text does not have the required form.
     #[error("not of the form expected here: {expected}")]
     Form {
         /// The form, with an example.
         expected: &'static str,
     },
+}
+
+/// A word that is not in a vocabulary.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{word:?} is not one of {}", words.join(", "))]
+pub struct WordError {
+    word: String,
+    words: &'static [&'static str],
+}
+
+impl WordError {
+    pub(crate) fn new(word: &str, words: &'static [&'static str]) -> Self {
+        Self { word: word.into(), words }
+    }
+
+    /// The words of the vocabulary.
+    #[must_use]
+    pub const fn words(&self) -> &'static [&'static str] {
+        self.words
+    }
+}
+
+/// The candidate that a word was most likely meant to be, if one is near enough. Case, hyphens, underscores, points and spaces do
+/// not count; of several that are equally near the last is taken.
+///
+/// The cost of a comparison grows with the length of both texts, so nothing is guessed for a word of more than 100 characters.
+///
+/// ```
+/// use obvert_model::text::nearest;
+/// assert_eq!(nearest("Down_stream", ["upstream", "downstream"]), Some("downstream"));
+/// assert_eq!(nearest("sideways", ["upstream", "downstream"]), None);
+/// ```
+pub fn nearest<'w>(word: &str, candidates: impl IntoIterator<Item = &'w str>) -> Option<&'w str> {
+    /// The Damerau-Levenshtein distance as a share of the longer text, taken from 1.
+    const NEAR: f64 = 0.6;
+    const LONGEST: usize = 100;
+    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
+    let length = |text: &str| text.chars().count();
+    let meant = plain(word);
+    let long = length(&meant);
+    if long > LONGEST {
+        return None;
+    }
+    let mut best: Option<(f64, &str)> = None;
+    for candidate in candidates {
+        let other = plain(candidate);
+        // The distance is at least the difference in length; most candidates need no more than that.
+        let longer = long.max(length(&other));
+        if long.abs_diff(length(&other)) * 5 > longer * 2 {
+            continue;
+        }
+        let likeness = strsim::normalized_damerau_levenshtein(&meant, &other);
+        if likeness >= NEAR && best.is_none_or(|(most, _)| likeness >= most) {
+            best = Some((likeness, candidate));
+        }
+    }
+    best.map(|(_, candidate)| candidate)
 }
 
 pub(crate) fn read<'de, D: Deserializer<'de>, T>(

@@ -1,6 +1,4 @@
-//! Writing a document so that equal content gives equal bytes: keys in the order of the specification, numbers in
-//! their shortest form, what is not known left out. The layout has a line for every row of a table, so that a
-//! difference between two documents shows as a difference between lines.
+//! Writing a document: equal content gives equal bytes.
 //!
 //! ```
 //! use obvert_model::{read, write};
@@ -20,11 +18,15 @@
 //!   ]
 //! }
 //! "#;
-//! assert_eq!(write::to_string(&document), expected);
-//! // The digest is of the content, and not of the order of keys or of white space.
+//! assert_eq!(write::to_string(&document)?, expected);
+//! // The digest depends on the content, and not on the order of keys or on white space.
 //! assert_eq!(write::digest(&document)?, write::digest(&read::document(expected.as_bytes())?)?);
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
+//!
+//! Keys are in the order of the specification, numbers in their shortest form, absent values left out. Each row of a
+//! table has a line of its own, so that tools that compare lines show which rows differ. A document is always valid but
+//! for one thing, which shows over a whole table: a [`WriteError::Structure`] means that an id occurs twice.
 
 use std::io::{self, Write};
 
@@ -33,6 +35,7 @@ use serde::ser::Serializer;
 use serde_json::ser::Formatter;
 use sha2::{Digest as _, Sha256};
 
+use crate::read::{IdWatch, Problem, RunReader, twice as duplicates};
 use crate::tables::{Document, Head, Run};
 use crate::text::Digest;
 
@@ -49,99 +52,212 @@ impl Serialize for Document {
     }
 }
 
-/// Writes a document in the layout for files, with a final newline.
-///
-/// # Errors
-/// When the sink fails, or a number of the document lies beyond what a document can have (NaN, 2⁵³ and above): only a
-/// document made in memory can hold one, in a [`crate::number::Position`], a count or an extension.
-pub fn document(document: &Document, sink: impl Write) -> io::Result<()> {
-    stream(&document.head, document.runs.iter(), sink)
+/// Why a document could not be written.
+#[derive(Debug, thiserror::Error)]
+#[non_exhaustive]
+pub enum WriteError {
+    /// Readers would refuse the document: an id occurs twice in its table. Each problem has the pointer to the later row.
+    #[error("the document cannot be written: {}", .0.first().map(ToString::to_string).unwrap_or_default())]
+    Structure(Vec<Problem>),
+    /// The sink failed.
+    #[error(transparent)]
+    Io(#[from] io::Error),
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
-///
-/// # Errors
-/// As [`fn@document`].
-pub fn stream<R: std::borrow::Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
-    mut sink: impl Write,
-) -> io::Result<()> {
-    struct Rows<I>(std::cell::RefCell<I>);
-    impl<R: std::borrow::Borrow<Run>, I: Iterator<Item = R>> Serialize for Rows<I> {
-        fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
-            use serde::ser::SerializeSeq;
-            let mut seq = sink.serialize_seq(None)?;
-            for run in &mut *self.0.borrow_mut() {
-                seq.serialize_element(run.borrow())?;
-            }
-            seq.end()
+impl From<WriteError> for io::Error {
+    fn from(error: WriteError) -> Self {
+        match error {
+            WriteError::Io(error) => error,
+            WriteError::Structure(_) => Self::new(io::ErrorKind::InvalidData, error),
         }
     }
-    #[derive(Serialize)]
-    struct Streamed<'h, T> {
-        #[serde(flatten)]
-        head: &'h Head,
-        #[serde(skip_serializing_if = "Option::is_none")]
-        runs: Option<T>,
-    }
-    let mut runs = runs.peekable();
-    let runs = runs.peek().is_some().then_some(Rows(std::cell::RefCell::new(runs)));
-    let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::default());
-    Streamed { head, runs }.serialize(&mut writer)?;
-    sink.write_all(b"\n")
 }
 
-/// The document as a string in the layout for files. Empty when the document was made with a number that no document
-/// can have, where [`fn@document`] gives an error; one that was read never is.
-#[must_use]
-pub fn to_string(document: &Document) -> String {
+/// Writes a document in the layout for files, with a final newline. Nothing is written of a document that readers would
+/// refuse.
+///
+/// # Errors
+/// If an id occurs twice in its table, or the sink fails.
+pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError> {
+    check_ids(document)?;
+    let mut writer = Writer::unchecked(&document.head, sink)?;
+    document.runs.iter().try_for_each(|run| writer.run(run))?;
+    writer.finish().map(drop)
+}
+
+/// Writes a survey that is read run by run. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let mut text = Vec::new();
+/// write::from_reader(&mut read::Reader::new(source)?, &mut text)?;
+/// assert_eq!(read::document(&text)?, read::document(source)?);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// If reading fails, or writing as with [`fn@document`]. What was written until then is not a document.
+pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> Result<(), FromReaderError<R::Error>> {
+    let mut writer = Writer::new(reader.head(), sink)?;
+    while let Some(run) = reader.next_run().map_err(FromReaderError::Read)? {
+        let written = writer.run(&run);
+        if let Err(WriteError::Structure(_)) = written {
+            // A reader that checks ids itself knows the line; it reports at its end.
+            while reader.next_run().map_err(FromReaderError::Read)?.is_some() {}
+        }
+        written?;
+        reader.recycle(run.observations);
+    }
+    writer.finish()?;
+    Ok(())
+}
+
+/// Why a survey that is read run by run was not written.
+#[derive(Debug, thiserror::Error)]
+pub enum FromReaderError<E> {
+    /// It could not be read.
+    #[error(transparent)]
+    Read(E),
+    /// It could not be written.
+    #[error("cannot write")]
+    Write(#[from] WriteError),
+}
+
+/// Writes a document run by run: the head first, then each run as it is given. The bytes are those of [`fn@document`].
+///
+/// ```
+/// use obvert_model::{read, write};
+/// # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+/// # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+/// let document = read::document(source)?;
+/// let mut writer = write::Writer::new(&document.head, Vec::new())?;
+/// for run in &document.runs {
+///     writer.run(run)?;
+/// }
+/// assert_eq!(writer.finish()?, write::to_string(&document)?.into_bytes());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct Writer<W> {
+    sink: W,
+    runs: usize,
+    /// The ids written so far; `None` if they were checked before.
+    ids: Option<IdWatch>,
+}
+
+impl<W: Write> Writer<W> {
+    /// Writes the head.
+    ///
+    /// # Errors
+    /// If an id occurs twice in one of the head's tables, or the sink fails.
+    pub fn new(head: &Head, sink: W) -> Result<Self, WriteError> {
+        let mut ids = IdWatch::default();
+        ids.head(head);
+        Ok(Self { ids: Some(checked(ids)?), ..Self::unchecked(head, sink)? })
+    }
+
+    fn unchecked(head: &Head, mut sink: W) -> Result<Self, WriteError> {
+        let mut writer = serde_json::Serializer::with_formatter(&mut sink, Lines::left_open());
+        head.serialize(&mut writer).map_err(io::Error::from)?;
+        Ok(Self { sink, runs: 0, ids: None })
+    }
+
+    /// Writes the next run.
+    ///
+    /// # Errors
+    /// If the run's id occurred before, the ids of its observations repeat, or the sink fails. What was written until then
+    /// is not a document.
+    pub fn run(&mut self, run: &Run) -> Result<(), WriteError> {
+        if let Some(mut ids) = self.ids.take() {
+            ids.run(run);
+            self.ids = Some(checked(ids)?);
+        }
+        self.sink.write_all(if self.runs == 0 { b",\n  \"runs\": [\n    " } else { b",\n    " })?;
+        let mut writer = serde_json::Serializer::with_formatter(&mut self.sink, Lines::of_run());
+        run.serialize(&mut writer).map_err(io::Error::from)?;
+        self.runs += 1;
+        Ok(())
+    }
+
+    /// Writes the end of the document and gives the sink back. A writer that is dropped before leaves no document.
+    ///
+    /// # Errors
+    /// If the sink fails.
+    pub fn finish(mut self) -> Result<W, WriteError> {
+        self.sink.write_all(if self.runs == 0 { b"\n}\n" } else { b"\n  ]\n}\n" })?;
+        self.sink.flush()?;
+        Ok(self.sink)
+    }
+}
+
+/// The document as a string in the layout for files.
+///
+/// # Errors
+/// If an id occurs twice in its table.
+pub fn to_string(document: &Document) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
-    match self::document(document, &mut bytes) {
-        // serde_json writes UTF-8.
-        Ok(()) => String::from_utf8(bytes).unwrap_or_default(),
-        Err(_) => String::new(),
+    self::document(document, &mut bytes)?;
+    Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
+}
+
+/// The document's canonical form (RFC 8785), which its digest is computed from.
+///
+/// # Errors
+/// As [`to_string`].
+pub fn canonical(document: &Document) -> Result<Vec<u8>, WriteError> {
+    check_ids(document)?;
+    canonical_of(document)
+}
+
+/// The document's digest: SHA-256 of its canonical form.
+///
+/// # Errors
+/// As [`to_string`].
+pub fn digest(document: &Document) -> Result<Digest, WriteError> {
+    digest_of_bytes(&canonical(document)?)
+}
+
+/// Refuses a document that has an id twice in a table.
+pub(crate) fn check_ids(document: &Document) -> Result<(), WriteError> {
+    match duplicates(document) {
+        problems if problems.is_empty() => Ok(()),
+        problems => Err(WriteError::Structure(problems)),
     }
 }
 
-/// The document's canonical form (RFC 8785): what its digest is taken over.
-///
-/// # Errors
-/// Never for a document that was read; the signature is the serializer's.
-pub fn canonical(document: &Document) -> io::Result<Vec<u8>> {
-    serde_json_canonicalizer::to_vec(document).map_err(io::Error::other)
+fn checked(ids: IdWatch) -> Result<IdWatch, WriteError> {
+    if ids.seen_twice() { Err(WriteError::Structure(ids.into_problems())) } else { Ok(ids) }
 }
 
-/// The document's digest: SHA-256 over its canonical form.
-///
-/// # Errors
-/// As [`canonical`].
-pub fn digest(document: &Document) -> io::Result<Digest> {
-    digest_of(document)
+fn canonical_of<T: Serialize>(value: &T) -> Result<Vec<u8>, WriteError> {
+    Ok(serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?)
 }
 
-/// The digest of anything that is written as JSON: SHA-256 over its canonical form (RFC 8785).
-pub(crate) fn digest_of<T: Serialize>(value: &T) -> io::Result<Digest> {
-    digest_of_bytes(&serde_json_canonicalizer::to_vec(value).map_err(io::Error::other)?)
+/// The digest of anything that is written as JSON: SHA-256 of its canonical form (RFC 8785).
+pub(crate) fn digest_of<T: Serialize>(value: &T) -> Result<Digest, WriteError> {
+    digest_of_bytes(&canonical_of(value)?)
 }
 
 /// The digest of a canonical form.
-pub(crate) fn digest_of_bytes(canonical: &[u8]) -> io::Result<Digest> {
+pub(crate) fn digest_of_bytes(canonical: &[u8]) -> Result<Digest, WriteError> {
     let hash = Sha256::digest(canonical);
     let hex: String = hash.iter().map(|byte| format!("{byte:02x}")).collect();
-    Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)
+    Ok(Digest::new(&format!("sha-256:{hex}")).map_err(io::Error::other)?)
 }
 
 /// Anything that is written as a JSON object, in the layout for files: a line for each key and for each row of a list.
-pub(crate) fn in_lines<T: Serialize>(value: &T) -> io::Result<String> {
+pub(crate) fn in_lines<T: Serialize>(value: &T) -> Result<String, WriteError> {
     let mut bytes = Vec::new();
-    value.serialize(&mut serde_json::Serializer::with_formatter(&mut bytes, Lines::default()))?;
+    let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Lines::default());
+    value.serialize(&mut writer).map_err(io::Error::from)?;
     bytes.push(b'\n');
-    String::from_utf8(bytes).map_err(io::Error::other)
+    Ok(String::from_utf8(bytes).map_err(io::Error::other)?)
 }
 
-/// A number in its shortest form. There is one stretch in which that of serde_json is not that of ECMAScript, and so of RFC
-/// 8785: 1e-6 for 0.000001.
+/// A number in its shortest form. In one range serde_json writes it differently from ECMAScript and so from RFC 8785: 1e-6
+/// for 0.000001.
 pub(crate) fn write_number<W: ?Sized + Write>(writer: &mut W, value: f64) -> io::Result<()> {
     if (1e-6..1e-5).contains(&value.abs()) {
         write!(writer, "{value}")
@@ -158,9 +274,21 @@ struct Lines {
     in_key: bool,
     /// The members of the array that begins next have lines of their own.
     rows_follow: bool,
+    /// The document is not closed: more of it follows.
+    left_open: bool,
 }
 
 impl Lines {
+    /// The layout of a document whose end is written later.
+    fn left_open() -> Self {
+        Self { left_open: true, ..Self::default() }
+    }
+
+    /// The layout of a run within its document and its list.
+    fn of_run() -> Self {
+        Self { open: vec![true, true], ..Self::default() }
+    }
+
     fn indent<W: ?Sized + Write>(&self, writer: &mut W) -> io::Result<()> {
         writer.write_all(b"\n")?;
         for _ in 0..self.open.iter().filter(|own| **own).count() {
@@ -185,7 +313,11 @@ impl Lines {
     }
 
     fn end<W: ?Sized + Write>(&mut self, writer: &mut W, bracket: &[u8]) -> io::Result<()> {
-        if self.open.pop() == Some(true) {
+        let own_lines = self.open.pop() == Some(true);
+        if self.left_open && self.open.is_empty() {
+            return Ok(());
+        }
+        if own_lines {
             self.indent(writer)?;
         }
         writer.write_all(bracket)

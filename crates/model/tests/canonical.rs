@@ -4,7 +4,6 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use obvert_model::number::Position;
 use obvert_model::read;
 use obvert_model::tables::Document;
 use obvert_model::text::Digest;
@@ -64,7 +63,7 @@ fn keys_sort_by_utf_16_code_units() {
     let places: Vec<usize> = names.iter().map(|name| sorted.find(name).unwrap()).collect();
     assert!(places.is_sorted(), "{sorted}");
     // The layout for files needs no such order, only one order: there the keys stand in the order of code points.
-    let written = write::to_string(&document(input));
+    let written = write::to_string(&document(input)).unwrap();
     assert!(written.find("Emoji").unwrap() > written.find("Hebrew").unwrap());
 }
 
@@ -114,7 +113,7 @@ fn both_forms_spell_numbers_alike() {
     numbers.extend(["-0.0", "-0.0000012", "0.0000099999999999999999", "5e-324"].map(str::to_owned));
     for number in numbers {
         let spelled = canonical(&number);
-        let layout = write::to_string(&document(&number));
+        let layout = write::to_string(&document(&number)).unwrap();
         assert!(layout.contains(&format!(r#"{{"org.example.x": {spelled}}}"#)), "{number}: {spelled} but {layout}");
     }
 }
@@ -154,29 +153,54 @@ fn what_means_the_same_has_the_same_digest() {
     assert_ne!(write::digest(&one).unwrap(), write::digest(&changed).unwrap());
 }
 
-/// A number that no reader would take back is an error and neither `null` nor a cut-off file.
+/// A document that readers would refuse is not written at all: an id that occurs twice is an error and not a file.
 #[test]
-fn numbers_out_of_range_are_not_written() {
-    use obvert_model::tables::{Structure, StructureKind};
-    use obvert_model::text::StructureId;
-    for x in [f64::NAN, f64::INFINITY, 1e16] {
-        let mut document = document("1");
-        document.head.structures.push(Structure {
-            id: StructureId::new("LM-014").unwrap(),
-            kind: StructureKind::Manhole,
-            kind_text: None,
-            position: Some(Position { x, y: 0.0 }),
-            ground: None,
-            invert: None,
-            depth: None,
-            street: None,
-            asset: None,
-            extensions: None,
-        });
-        let error = write::document(&document, &mut Vec::new()).unwrap_err();
-        assert!(error.to_string().contains("cannot be written"), "{error}");
-        assert!(write::canonical(&document).is_err());
-        assert!(write::digest(&document).is_err());
-        assert_eq!(write::to_string(&document), "");
+fn an_id_that_occurs_twice_is_not_written() {
+    use obvert_model::archive;
+    use obvert_model::tables::{Direction, Run, Structure, StructureKind};
+    use obvert_model::write::WriteError;
+
+    let structure = || Structure::new("LM-014".parse().unwrap(), StructureKind::Manhole);
+    let run = || Run::new("R-1".parse().unwrap(), "L-101".parse().unwrap(), Direction::Downstream);
+    let mut heads = document("1");
+    heads.head.structures = vec![structure(), structure()];
+    let runs = document("1").with_runs([run(), run()]);
+    for (document, pointer) in [(heads, "/structures/1/id"), (runs, "/runs/1/id")] {
+        let refused = |written: Result<(), WriteError>| {
+            let error = written.unwrap_err();
+            assert!(error.to_string().contains(pointer), "{error}");
+            let WriteError::Structure(problems) = error else { panic!("{error:?}") };
+            assert_eq!(problems.iter().map(|problem| &problem.pointer).collect::<Vec<_>>(), [pointer]);
+        };
+        let mut sink = Vec::new();
+        refused(write::document(&document, &mut sink));
+        refused(archive::write(&document, &mut sink));
+        assert!(sink.is_empty());
+        let by_run = || {
+            let mut writer = write::Writer::new(&document.head, Vec::new())?;
+            document.runs.iter().try_for_each(|run| writer.run(run))?;
+            writer.finish().map(drop)
+        };
+        refused(by_run());
+        refused(write::to_string(&document).map(|_| ()));
+        refused(write::canonical(&document).map(|_| ()));
+        refused(write::digest(&document).map(|_| ()));
     }
+}
+
+/// The sink's error comes back as it is.
+#[test]
+fn an_error_of_the_sink_is_kept() {
+    use std::io::{self, ErrorKind};
+    struct Full;
+    impl io::Write for Full {
+        fn write(&mut self, _: &[u8]) -> io::Result<usize> {
+            Err(ErrorKind::StorageFull.into())
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+    let error = write::document(&document("1"), Full).unwrap_err();
+    assert_eq!(io::Error::from(error).kind(), ErrorKind::StorageFull);
 }

@@ -75,11 +75,10 @@ fn arcs_go_clockwise() {
 
 #[test]
 fn only_two_forms_are_readings() {
-    let clock = |at: Option<f64>, from: Option<f64>, to: Option<f64>| Clock {
-        at: at.map(hour),
-        from: from.map(hour),
-        to: to.map(hour),
-        extensions: None,
+    let clock = |at: Option<f64>, from: Option<f64>, to: Option<f64>| {
+        let mut clock = Clock::new();
+        (clock.at, clock.from, clock.to) = (at.map(hour), from.map(hour), to.map(hour));
+        clock
     };
     assert_eq!(clock(Some(3.0), None, None).reading(), Some(ClockReading::Point(hour(3.0))));
     assert_eq!(clock(None, Some(9.0), Some(3.0)).reading(), Some(ClockReading::Arc(hour(9.0), hour(3.0))));

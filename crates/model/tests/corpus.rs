@@ -201,7 +201,7 @@ fn valid_documents_survive_writing() {
     for case in cases().into_iter().filter(|case| case.verdict == Verdict::Valid) {
         let source = source(&case);
         let document = read::document(&source).unwrap();
-        let written = write::to_string(&document);
+        let written = write::to_string(&document).unwrap();
         assert_eq!(read::document(written.as_bytes()).unwrap(), document, "{}", case.file);
         let plain = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(&source);
         assert_eq!(serde_json::from_slice::<Document>(plain).unwrap(), document, "{}", case.file);

@@ -22,7 +22,7 @@ fn exact(list: &CodeList) -> BTreeMap<Whole, BTreeSet<(String, String)>> {
     let whole = |(code, link): (&obvert_model::lists::Code, &SameAs)| {
         let here = (list.id.to_string(), code.code.to_string(), texts(&link.when));
         let there = (link.list.to_string(), link.code.to_string(), texts(&link.characterisation));
-        let amounts = link.quantities.iter().map(|SameAmount { own, other }| (own.to_string(), other.to_string()));
+        let amounts = link.quantities.iter().map(|SameAmount { own, other, .. }| (own.to_string(), other.to_string()));
         ([here, there], amounts.collect())
     };
     links.filter(|(_, link)| link.fit() == Fit::Exact).map(whole).collect()
@@ -139,7 +139,7 @@ fn words(values: &[&str]) -> Vec<Text> {
 }
 
 fn amount(value: f64, unit: QuantityUnit) -> Quantity {
-    Quantity { value: Amount::new(value).unwrap(), unit, extensions: None }
+    Quantity::new(Amount::new(value).unwrap(), unit)
 }
 
 /// The code and its characterisation, as one text.

@@ -91,10 +91,10 @@ fn amounts_of_different_dimensions_do_not_convert() {
 #[test]
 fn every_word_stands_for_its_value() {
     for unit in QuantityUnit::ALL {
-        assert_eq!(QuantityUnit::from_word(unit.as_str()), Some(*unit));
+        assert_eq!(unit.as_str().parse().as_ref(), Ok(unit));
         assert_eq!(unit.to_string(), unit.as_str());
         assert!(!unit.meaning().is_empty());
     }
-    assert_eq!(QuantityUnit::from_word("%"), None);
-    assert_eq!(LengthUnit::from_word("Ft"), None);
+    assert_eq!("%".parse::<QuantityUnit>().ok(), None);
+    assert_eq!("Ft".parse::<LengthUnit>().ok(), None);
 }

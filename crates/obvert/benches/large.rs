@@ -12,9 +12,11 @@
 mod generate;
 
 use std::hint::black_box;
+use std::sync::Mutex;
 use std::time::{Duration, Instant};
 
 use obvert::model::profile::Profile;
+use obvert::model::read::{Reader, RunReader};
 use obvert::prelude::*;
 
 const TURNS: usize = 5;
@@ -48,7 +50,7 @@ fn main() {
 
     let ahead = Checker::new(Settings { read_ahead: true, ..settings() }).expect("settings");
 
-    let mut times = [Duration::MAX; 9];
+    let mut times = [Duration::MAX; 11];
     for _ in 0..if quick { 1 } else { TURNS } {
         let mut turn = |slot: usize, work: &mut dyn FnMut()| {
             let start = Instant::now();
@@ -68,7 +70,26 @@ fn main() {
             black_box(ahead.check(source).expect("check"));
         });
         turn(8, &mut || {
-            obvert::model::read::stream(source, |_, runs| while black_box(runs.next_run()).is_some() {}).expect("read");
+            let mut reader = Reader::new(source).expect("read");
+            while black_box(reader.next_run().expect("read")).is_some() {}
+        });
+        turn(9, &mut || {
+            let mut slices = Reader::new(source).expect("read").into_slices();
+            assert_eq!(slices.by_ref().count(), runs);
+        });
+        turn(10, &mut || {
+            let slices = Mutex::new(Reader::new(source).expect("read").into_slices());
+            let work = || {
+                loop {
+                    let next = slices.lock().expect("lock").next();
+                    let Some(slice) = next else { return };
+                    black_box(slice.expect("slice").read().expect("run"));
+                }
+            };
+            std::thread::scope(|scope| {
+                scope.spawn(work);
+                work();
+            });
         });
         turn(6, &mut || {
             black_box(under.check(source).expect("check"));
@@ -101,6 +122,8 @@ fn main() {
         "streaming check, and a profile",
         "streaming check, on two threads",
         "streaming read, without rules",
+        "head, and finding the runs",
+        "reading slices on two threads",
     ]
     .iter()
     .zip(times)

@@ -15,7 +15,7 @@ use obvert_model::number::Amount;
 use obvert_model::probe::{Plan, See, Slot, Value};
 use obvert_model::profile::{
     Allowed, AllowedList, AllowedScheme, Demand, FieldDemand, FieldPath, LimitSetting, MediaDemand, MediaOf, Pattern,
-    Profile, ProfileVersion, RuleSetting, Scalar, Weight,
+    Profile, RuleSetting, Scalar, Weight,
 };
 use obvert_model::read::ProblemKind;
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
@@ -275,49 +275,35 @@ impl Draft {
              you ask for. Each says in its basis what it rests on."
         );
         let many = self.runs >= self.settings.least_rows && self.shown == self.runs;
-        let media = many.then(|| MediaDemand {
-            of: MediaOf::Run,
-            kinds: VIDEOS.to_vec(),
-            from_grade: None,
-            aspect: None,
-            codes: Vec::new(),
-            roles: Vec::new(),
-            help: None,
-            basis: text(&format!("all {} have one", count(self.runs, "run"))),
+        let media = many.then(|| {
+            let mut media = MediaDemand::new(MediaOf::Run).with_kinds(VIDEOS.iter().copied());
+            media.basis = text(&format!("all {} have one", count(self.runs, "run")));
+            media
         });
         let (Some(version), Some(title)) = (text("draft"), text(&format!("Drafted from {surveys}"))) else {
             return Err(DraftError::Nothing);
         };
-        Ok(Profile {
-            schema: None,
-            profile: ProfileVersion::V0_1,
-            id: self.settings.id.clone(),
-            version,
-            title,
-            description: text(&description),
-            publisher: None,
-            language: None,
-            allow: Some(self.allowed(&surveys)),
-            rules: self.rules(),
-            fields: self.fields(),
-            media: media.into_iter().collect(),
-            suppressions: Vec::new(),
-            deliver: Vec::new(),
-        })
+        let mut profile = Profile::new(self.settings.id.clone(), version, title)
+            .with_allow(self.allowed(&surveys))
+            .with_rules(self.rules())
+            .with_fields(self.fields())
+            .with_media(media);
+        profile.description = text(&description);
+        Ok(profile)
     }
 
     fn allowed(&self, surveys: &str) -> Allowed {
         let lists = self.lists.iter().cloned();
         let schemes = self.schemes.iter().cloned();
-        Allowed {
-            code_lists: lists.map(|(list, version)| AllowedList { list, version: Some(version) }).collect(),
-            grade_schemes: schemes.map(|(scheme, version)| AllowedScheme { scheme, version: Some(version) }).collect(),
-            length_units: self.lengths.clone(),
-            section_units: self.sections.clone(),
-            crs: self.crs.iter().cloned().collect(),
-            vertical: self.vertical.iter().cloned().collect(),
-            basis: text(&format!("what {surveys} declared")),
-        }
+        let mut allowed = Allowed::new()
+            .with_code_lists(lists.map(|(list, version)| AllowedList::new(list).with_version(version)))
+            .with_grade_schemes(schemes.map(|(scheme, version)| AllowedScheme::new(scheme).with_version(version)))
+            .with_length_units(self.lengths.iter().copied())
+            .with_section_units(self.sections.iter().copied())
+            .with_crs(self.crs.iter().cloned())
+            .with_vertical(self.vertical.iter().cloned());
+        allowed.basis = text(&format!("what {surveys} declared"));
+        allowed
     }
 
     fn rules(&self) -> Vec<RuleSetting> {
@@ -332,20 +318,14 @@ impl Draft {
                 let (way, margin) = if up { ("up", "added") } else { ("down", "taken off") };
                 let extreme = tidy(extreme);
                 let said = format!("{fired}; they went {way} to about {extreme} {unit}, and a tenth is {margin}");
-                let value = Amount::new(value)?;
-                Some((LimitSetting { name: text(name)?, value, unit: None }, said))
+                Some((LimitSetting::new(text(name)?, Amount::new(value).ok()?), said))
             });
-            Some(match limit {
-                Some((limit, said)) => {
-                    RuleSetting { rule: text(rule)?, severity: None, limits: vec![limit], basis: text(&said) }
-                }
-                None => RuleSetting {
-                    rule: text(rule)?,
-                    severity: Some(Weight::Note),
-                    limits: Vec::new(),
-                    basis: text(&fired),
-                },
-            })
+            let mut setting = RuleSetting::new(text(rule)?);
+            (setting.limits, setting.severity, setting.basis) = match limit {
+                Some((limit, said)) => (vec![limit], None, text(&said)),
+                None => (Vec::new(), Some(Weight::Note), text(&fired)),
+            };
+            Some(setting)
         };
         self.fired.iter().filter_map(setting).collect()
     }
@@ -390,15 +370,11 @@ impl Draft {
             let values = allowed.iter().flat_map(|(_, words)| words).filter_map(|word| Some(Scalar::Text(text(word)?)));
 
             let Ok(path) = FieldPath::new(&name) else { continue };
-            demands.push(FieldDemand {
-                path,
-                demand: demanded.then_some(Demand::Required),
-                values: values.collect(),
-                pattern: pattern.map(|(_, pattern)| pattern),
-                conditions: Vec::new(),
-                help: None,
-                basis: text(&basis.join("; ")),
-            });
+            let mut demand = FieldDemand::new(path).with_values(values);
+            demand.demand = demanded.then_some(Demand::Required);
+            demand.pattern = pattern.map(|(_, pattern)| pattern);
+            demand.basis = text(&basis.join("; "));
+            demands.push(demand);
         }
         demands
     }

@@ -87,8 +87,10 @@ impl<'s> Grader<'s> {
             return None;
         }
         let whole = carried.lost.is_empty();
-        let (code, characterisation, quantities) = (carried.code, carried.characterisation, carried.quantities);
-        let row = Observation { code: code.code.clone(), characterisation, quantities, ..row.clone() };
+        let code = carried.code;
+        let mut row = row.clone();
+        row.code = code.code.clone();
+        (row.characterisation, row.quantities) = (carried.characterisation, carried.quantities);
         Some(Linked { code, row, whole })
     }
 

@@ -3,15 +3,16 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::lists::{GradeScheme, Peak, Span};
-use obvert_model::read::{ReadError, Runs, stream};
+use obvert_model::read::{ReadError, Reader, RunReader};
 use obvert_model::tables::{Aspect, Document, Head};
 use rustc_hash::FxHashMap;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::checker::{Borrowed, Checker};
+use crate::checker::Checker;
 use crate::grading::GradeTotals;
 use crate::grading::{Grader, tidy};
+use crate::pipeline::{Borrowed, Pulled, RunSource};
 use crate::views::{Facts, RowView, RunView, Survey};
 
 /// The grades of a survey, pipe by pipe.
@@ -206,9 +207,16 @@ impl Checker {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn grades(&self, source: &[u8], by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
-        let mut table = Err(GradeError::NoScheme);
-        stream(source, |head, runs| table = self.table(head, runs, by))?;
-        table
+        let mut reader = Reader::new(source).map_err(|error| error.with_all_problems(source))?;
+        let head = reader.share_head();
+        let mut runs = Pulled::new(&mut reader);
+        let table = self.table(&head, &mut runs, by);
+        // A document is valid as a whole or not at all, whatever was asked of it.
+        while runs.next_run().is_some() {}
+        match runs.into_error() {
+            Some(error) => Err(error.with_all_problems(source).into()),
+            None => table,
+        }
     }
 
     /// The grades of a document that is in memory.
@@ -219,7 +227,7 @@ impl Checker {
         self.table(&document.head, &mut Borrowed(document.runs.iter()), by)
     }
 
-    fn table(&self, head: &Head, runs: &mut dyn Runs, by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
+    fn table(&self, head: &Head, runs: &mut dyn RunSource, by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
         let named = |scheme: &GradeScheme| {
             head.grading.as_ref().is_some_and(|named| named.scheme == scheme.id && named.version == scheme.version)
         };

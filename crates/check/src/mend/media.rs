@@ -1,10 +1,11 @@
 //! What a file says of itself: its size, its digest, its type. The library opens nothing; the caller lends it the files.
 
 use std::io::{self, Read};
+use std::sync::Arc;
 
 use obvert_model::edit::{Edit, Fix};
-use obvert_model::read::stream;
-use obvert_model::tables::{Media, MediaState};
+use obvert_model::read::{Reader, RunReader};
+use obvert_model::tables::{Head, Media, MediaState};
 use sha2::{Digest as _, Sha256};
 
 use super::{Candidate, MEDIA_FILE};
@@ -50,8 +51,8 @@ pub(super) struct Learned {
 /// Looks at the files of a document that can be read.
 pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
     let mut learned = Learned::default();
-    let Ok(rows) = stream(text.as_bytes(), |head, _| head.media.clone()) else { return learned };
-    for (index, media) in rows.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost)) {
+    let Some(head) = valid_head(text) else { return learned };
+    for (index, media) in head.media.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost)) {
         let candidate = |field: &str, fix: Fix| Candidate {
             rule: MEDIA_FILE.to_owned(),
             path: format!("/media/{index}{field}"),
@@ -71,6 +72,13 @@ pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
         }
     }
     learned
+}
+
+/// The head of a document, if the whole of it can be read.
+fn valid_head(text: &str) -> Option<Arc<Head>> {
+    let mut reader = Reader::new(text.as_bytes()).ok()?;
+    while reader.next_run().ok()?.is_some() {}
+    Some(reader.share_head())
 }
 
 enum Doubt {

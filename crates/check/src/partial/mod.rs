@@ -7,13 +7,14 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
-use obvert_model::read::{LeftOut, Problem, ProblemKind, Remains, remains_of};
+use obvert_model::read::{Diagnosis, LeftOut, Problem, ProblemKind, Remains};
 use serde_json::Value;
 
 use crate::bearings;
 use crate::catalogue::{catalogue, find};
-use crate::checker::{Borrowed, Checker, WITHOUT_STRUCTURE};
+use crate::checker::{Checker, WITHOUT_STRUCTURE};
 use crate::finding::Finding;
+use crate::pipeline::Borrowed;
 use crate::report::{self, NotRun, Report};
 use crate::rule::{Check, Need, Rule};
 
@@ -87,10 +88,21 @@ const REFERENCES: &[(&str, &str)] = &[
 ];
 
 impl Checker {
-    /// Checks what is readable of a document that has structural problems, and reports those as well. `value` is the
-    /// document as the problems were found in it; what a finding points to is a place in it.
+    /// Checks the readable part of a document that has structural problems, and reports those as well. The paths of findings are
+    /// pointers into the value of the diagnosis.
+    ///
+    /// ```
+    /// use obvert_check::{Checker, MINIMAL, Settings};
+    /// use obvert_model::read::diagnose;
+    ///
+    /// let wrong = MINIMAL.replacen("\"downstream\": \"LM-015\"", "\"downstream\": 15", 1);
+    /// let report = Checker::new(Settings::default())?.check_value(diagnose(wrong.as_bytes())?);
+    /// assert!(report.findings.iter().any(|finding| finding.rule == "wrong-type"));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     #[must_use]
-    pub fn check_value(&self, value: Value, problems: &[Problem]) -> Report {
+    pub fn check_value(&self, diagnosis: Diagnosis) -> Report {
+        let problems = &diagnosis.problems;
         let misspelt = misspelt(problems);
         let explained: HashSet<usize> = misspelt.values().copied().collect();
         let mut structural = Vec::new();
@@ -102,14 +114,15 @@ impl Checker {
             }
             structural.push(finding);
         }
-        structural.iter_mut().for_each(|finding| bearings::take(finding, &value));
+        structural.iter_mut().for_each(|finding| bearings::take(finding, &diagnosis.value));
         let pipes: BTreeSet<String> = structural.iter().filter_map(|finding| finding.pipe.clone()).collect();
-        let mut report = match remains_of(value, problems) {
-            None => self.without_rules(&unreadable(problems)),
+        let without_rules = unreadable(problems);
+        let mut report = match diagnosis.into_remains() {
+            None => self.without_rules(&without_rules),
             Some(remains) => {
                 let document = &remains.document;
                 let runs = &mut Borrowed(document.runs.iter());
-                let whole = self.keeping_all().walk_beside(&document.head, runs, &pipes);
+                let whole = self.keeping_all().walk(&document.head, runs, &pipes);
                 self.without_consequences(whole, &remains)
             }
         };

@@ -90,7 +90,7 @@ impl Test {
                 Scalar::Text(text) => {
                     texts.insert(text.as_str().into());
                 }
-                Scalar::Number(number) => numbers.push(*number),
+                Scalar::Number(number) => numbers.push(number.get()),
                 Scalar::Bool(value) => bools.push(*value),
             }
         }

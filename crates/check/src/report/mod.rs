@@ -38,9 +38,9 @@ pub struct Document {
     /// The file, as it was named; absent when none was.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
-    /// The form that it was read in, where the reader says so: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`, `geopackage`.
+    /// The format that it was read in, where the reader says so: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`, `geopackage`.
     #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub form: Option<String>,
+    pub format: Option<String>,
     /// The document's id.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub id: Option<String>,
@@ -453,10 +453,10 @@ impl Report {
         }
     }
 
-    /// Names the form that the document was read in.
-    pub fn name_form(&mut self, form: &str) {
+    /// Names the format that the document was read in.
+    pub fn name_format(&mut self, format: &str) {
         for document in &mut self.documents {
-            document.form.get_or_insert_with(|| form.to_owned());
+            document.format.get_or_insert_with(|| format.to_owned());
         }
     }
 

@@ -14,10 +14,7 @@ pub(crate) fn cameras<'r>(survey: &'r Survey<'_>, run: &'r Run) -> impl Iterator
 
 /// Whether a piece of equipment is a camera.
 pub(crate) fn is_camera(kind: EquipmentKind) -> bool {
-    match kind {
-        EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float => true,
-        EquipmentKind::Transmitter | EquipmentKind::Receiver | EquipmentKind::Other => false,
-    }
+    matches!(kind, EquipmentKind::PushRod | EquipmentKind::Crawler | EquipmentKind::Pole | EquipmentKind::Float)
 }
 
 /// Whether two runs were made with one camera.

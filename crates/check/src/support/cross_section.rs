@@ -49,7 +49,7 @@ impl CrossSection {
         let above = |change: &RowView<'_>| change.index <= row.index;
         let mut section = recorded;
         for (number, change) in changes(Role::MaterialChange).enumerate() {
-            let to = word(&change).and_then(MaterialClass::from_word);
+            let to = word(&change).and_then(|word| word.parse::<MaterialClass>().ok());
             if above(&change) {
                 section.class = to;
             } else if number == 0 && to == recorded.class {
@@ -57,7 +57,7 @@ impl CrossSection {
             }
         }
         for (number, change) in changes(Role::ShapeChange).enumerate() {
-            let to = word(&change).and_then(Shape::from_word);
+            let to = word(&change).and_then(|word| word.parse::<Shape>().ok());
             if above(&change) {
                 section.shape = to;
             } else if number == 0 && to == recorded.shape {

@@ -66,7 +66,7 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
         let best = candidates.iter().take_while(|of| **of < from).take(MAX_SAME_DISTANCE).map(|of| {
             let length = (0..from - of)
-                .take_while(|step| rows.get(from + step).is_some_and(|again| equal_but_id(&rows[of + step], again)));
+                .take_while(|step| rows.get(from + step).is_some_and(|again| rows[of + step].equals_except_id(again)));
             RepeatedRows { from, of: *of, rows: length.count() }
         });
         // The first of those that are as long.
@@ -83,10 +83,9 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
             continue;
         }
         let candidates = at.get(&rows[from].at.get().to_bits()).map_or(&[][..], Vec::as_slice);
-        let of = candidates
-            .iter()
-            .take(MAX_SAME_DISTANCE)
-            .find(|of| **of != from && in_order_with_neighbours(rows, **of) && equal_but_id(&rows[**of], &rows[from]));
+        let of = candidates.iter().take(MAX_SAME_DISTANCE).find(|of| {
+            **of != from && in_order_with_neighbours(rows, **of) && rows[**of].equals_except_id(&rows[from])
+        });
         single.extend(of.map(|of| RepeatedRows { from, of: *of, rows: 1 }));
     }
     found.append(&mut single);
@@ -108,33 +107,6 @@ fn out_of_place(rows: &[Observation], index: usize) -> bool {
         _ => true,
     };
     without && !in_order_with_neighbours(rows, index)
-}
-
-/// Whether two rows are alike in all but their ids.
-fn equal_but_id(a: &Observation, b: &Observation) -> bool {
-    // Named one by one, so that a field that comes to be is not left out.
-    let Observation {
-        id: _,
-        at,
-        to,
-        continuous,
-        code,
-        characterisation,
-        quantities,
-        clock,
-        joint,
-        joins,
-        flow,
-        clear,
-        grades,
-        remark,
-        media,
-        extensions,
-    } = a;
-    (at, to, continuous, code, characterisation, quantities, clock)
-        == (&b.at, &b.to, &b.continuous, &b.code, &b.characterisation, &b.quantities, &b.clock)
-        && (joint, joins, flow, clear, grades, remark, media, extensions)
-            == (&b.joint, &b.joins, &b.flow, &b.clear, &b.grades, &b.remark, &b.media, &b.extensions)
 }
 
 /// Whether nothing that two rows say tells them apart.

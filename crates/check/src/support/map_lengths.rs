@@ -179,7 +179,7 @@ impl MapLengths {
 
     /// The distance of two positions in metres, as the reference system has it.
     pub(crate) fn distance(&self, crs: &Crs, from: Position, to: Position) -> Option<f64> {
-        line_length(crs, &[[from.x, from.y], [to.x, to.y]], self.exchanged)
+        line_length(crs, &[from.into(), to.into()], self.exchanged)
     }
 
     /// How far the first and the last vertex of a pipe's path are from its structures, in metres.
@@ -230,7 +230,7 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     let mut found: Vec<(Fit, usize)> = Vec::new();
     let mut of = 0;
     for position in all().step_by(step) {
-        let fit = crs.fit(&[[position.x * factor, position.y * factor]]).ok()?;
+        let fit = crs.fit(&[[position.x() * factor, position.y() * factor]]).ok()?;
         of += 1;
         let same = |a: &Fit| *a == fit || matches!((a, fit), (Fit::Outside { .. }, Fit::Outside { .. }));
         match found.iter_mut().find(|(known, _)| same(known)) {
@@ -245,8 +245,8 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
 fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     let mut all = positions(head).map(|(_, position)| position);
     let Some(first) = all.next() else { return Vec::new() };
-    let bounds = all.fold([first.x, first.y, first.x, first.y], |[west, south, east, north], at| {
-        [west.min(at.x), south.min(at.y), east.max(at.x), north.max(at.y)]
+    let bounds = all.fold([first.x(), first.y(), first.x(), first.y()], |[west, south, east, north], at| {
+        [west.min(at.x()), south.min(at.y()), east.max(at.x()), north.max(at.y())]
     });
     let [west, south, east, north] = bounds;
     // Where the corners of them all are in it, so are they: a survey is small beside the area of a system.
@@ -254,7 +254,7 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     if crs.fit(&corners) == Ok(Fit::Inside) {
         return Vec::new();
     }
-    let outside = |position: Position| crs.fit(&[[position.x, position.y]]).is_ok_and(|fit| fit != Fit::Inside);
+    let outside = |position: Position| crs.fit(&[position.into()]).is_ok_and(|fit| fit != Fit::Inside);
     positions(head).filter(|(_, position)| outside(*position)).collect()
 }
 

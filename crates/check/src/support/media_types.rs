@@ -13,6 +13,7 @@ pub(crate) fn fits(kind: MediaKind, media_type: &str) -> bool {
         MediaKind::Audio => media_type.starts_with("audio/"),
         MediaKind::Document => !media_type.starts_with("video/") && !media_type.starts_with("audio/"),
         MediaKind::Scan => !media_type.starts_with("audio/"),
+        _ => true,
     }
 }
 

@@ -72,10 +72,10 @@ impl<'d> PipeView<'d> {
     #[must_use]
     pub fn course(&self) -> Option<Vec<[f64; 2]>> {
         if self.pipe.path.len() >= 2 {
-            return Some(self.pipe.path.iter().map(|p| [p.x, p.y]).collect());
+            return Some(self.pipe.path.iter().map(|position| (*position).into()).collect());
         }
         let ends = [self.upstream()?.position?, self.downstream()?.position?];
-        Some(ends.iter().map(|p| [p.x, p.y]).collect())
+        Some(ends.iter().map(|position| (*position).into()).collect())
     }
 }
 

@@ -52,7 +52,7 @@ pub(crate) fn check(document: &Value, file: &str, settings: Settings) -> Report 
     let mut report = Checker::new(settings).expect("settings").check(&source).expect("json that was just written");
     report.place_in(&source, file);
     report.name_file(file);
-    report.name_form("json");
+    report.name_format("json");
     report
 }
 
@@ -82,7 +82,7 @@ pub(crate) fn tables(file: &str, form: &str) -> Report {
     let source = serde_json::to_vec(&mistaken()).expect("json");
     let mut report = Checker::new(today()).expect("settings").check(&source).expect("json");
     report.name_file(file);
-    report.name_form(form);
+    report.name_format(form);
     let mut line = 1;
     report.place_with(|path| {
         line += 1;

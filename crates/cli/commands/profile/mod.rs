@@ -30,8 +30,8 @@ fn settings(today: Option<&str>, code_lists: &[PathBuf], grade_schemes: &[PathBu
 fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     let settings = settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     let file = File::open(&arguments.file, "profile")?;
-    let name = &file.source.name;
-    let profile = match Profile::read(file.source.bytes()) {
+    let name = &file.name;
+    let profile = match Profile::read(&file.bytes) {
         Ok(profile) => profile,
         Err(error) if error.problems.is_empty() => {
             return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());

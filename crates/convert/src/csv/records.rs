@@ -8,9 +8,9 @@ use csv::StringRecord;
 
 use super::cell;
 use crate::ConvertError;
+use crate::tables::assemble::form;
 use crate::tables::cell::{Cell, CellError};
 use crate::tables::plan::Column;
-use crate::tables::read::form;
 use crate::tables::{Record, Rows};
 
 /// The rows of one file.

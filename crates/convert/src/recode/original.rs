@@ -1,7 +1,5 @@
 //! What an observation keeps of the coding that it was translated from.
 
-use std::collections::BTreeMap;
-
 use obvert_model::extension::{Extensions, Json};
 use obvert_model::lists::CodeList;
 use obvert_model::tables::{Observation, Quantity};
@@ -32,9 +30,10 @@ impl Coded {
         }
     }
 
-    pub(super) fn put_into(self, row: Observation) -> Observation {
-        let Self { code, characterisation, quantities, remark } = self;
-        Observation { code, characterisation, quantities, remark, ..row }
+    pub(super) fn put_into(self, mut row: Observation) -> Observation {
+        (row.code, row.characterisation) = (self.code, self.characterisation);
+        (row.quantities, row.remark) = (self.quantities, self.remark);
+        row
     }
 
     pub(super) fn same_but_for_remark(&self, other: &Self) -> bool {
@@ -71,25 +70,31 @@ impl Original {
 
     /// Keeps a coding in an observation, and with it what stood in its place.
     pub(super) fn keep(mut row: Observation, list: &CodeList, coded: Coded) -> Observation {
-        let mut entries = row.extensions.take().map(|all| all.entries().clone()).unwrap_or_default();
-        let earlier = entries.remove(ORIGINAL).into_iter().collect();
+        let earlier =
+            row.extensions.as_ref().and_then(|all| all.entries().get(ORIGINAL).cloned()).into_iter().collect();
         let kept = Self { list: list.id.clone(), version: list.version.clone(), coded, earlier };
         // Codes, texts and amounts that were read are JSON by their nature.
-        put(row, entries, serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()))
+        put(&mut row, serde_json::to_value(&kept).ok().and_then(|value| serde_json::from_value(value).ok()));
+        row
     }
 
     /// The observation as it was, with a remark; and with what stood here before.
     pub(super) fn restored(&self, row: &Observation, remark: Option<Text>) -> Observation {
         let mut row = Coded { remark, ..self.coded.clone() }.put_into(row.clone());
-        let mut entries = row.extensions.take().map(|all| all.entries().clone()).unwrap_or_default();
-        entries.remove(ORIGINAL);
-        put(row, entries, self.earlier.first().cloned())
+        put(&mut row, self.earlier.first().cloned());
+        row
     }
 }
 
-fn put(row: Observation, mut entries: BTreeMap<ExtensionKey, Json>, kept: Option<Json>) -> Observation {
+/// Replaces what an observation keeps under [`ORIGINAL`].
+fn put(row: &mut Observation, kept: Option<Json>) {
+    let mut rest = row.extensions.take().and_then(|all| all.without(ORIGINAL));
     if let (Ok(key), Some(kept)) = (ExtensionKey::new(ORIGINAL), kept) {
-        entries.insert(key, kept);
+        match &mut rest {
+            // Only what was nested to the limit before is too deep now.
+            Some(rest) => drop(rest.insert(key, kept)),
+            None => rest = Extensions::new([(key, kept)]).ok(),
+        }
     }
-    Observation { extensions: Extensions::new(entries).map(Box::new), ..row }
+    row.extensions = rest.map(Box::new);
 }

@@ -1,14 +1,15 @@
-//! A survey as tables, for every form that has them: which tables and columns there are, what a row says, and how rows become a
-//! document again. The forms differ in what holds the cells (a file of text, a sheet, a table of a database) and nowhere else.
+//! A survey as tables, for every format that has them: which tables and columns there are, what a row says, and how rows become a
+//! document again. The formats differ only in what holds the cells: a file of text, a sheet, a table of a database.
 
 use std::borrow::Cow;
 
+pub(crate) mod assemble;
 pub(crate) mod cell;
 pub(crate) mod keys;
 pub(crate) mod plan;
-pub(crate) mod read;
+mod runs;
 mod sheet;
-pub(crate) mod stream;
+pub(crate) mod source;
 pub(crate) mod walk;
 
 use crate::ConvertError;

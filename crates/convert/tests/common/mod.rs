@@ -17,7 +17,7 @@ use serde_json::{Map, Value, json};
 
 /// The document in its canonical layout: what two documents are compared by.
 pub fn canonical(document: &Document) -> String {
-    obvert_model::write::to_string(document)
+    obvert_model::write::to_string(document).unwrap()
 }
 
 /// Fails, with a difference by lines, unless the two are the same document byte for byte.

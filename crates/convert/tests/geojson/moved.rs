@@ -33,7 +33,7 @@ fn on_the_globe(x: f64, y: f64) -> Value {
 fn assert_position(document: &Document, index: usize, x: f64, y: f64) {
     let found = document.head.structures[index].position.unwrap();
     // A tenth of a millimetre is what nine decimals of a degree hold.
-    assert!((found.x - x).abs() <= 2e-4 && (found.y - y).abs() <= 2e-4, "{found:?} is not {x}, {y}");
+    assert!((found.x() - x).abs() <= 2e-4 && (found.y() - y).abs() <= 2e-4, "{found:?} is not {x}, {y}");
 }
 
 #[test]
@@ -106,8 +106,8 @@ fn a_bend_put_into_a_straight_pipe_becomes_its_path() {
     let taken = read(&value, Moved::TakeGeometry).unwrap();
     let path = &taken.head.pipes[0].path;
     // The two ends are the recorded positions of the manholes to the last bit.
-    assert_eq!([path[0].x, path[0].y, path[2].x, path[2].y], [500_000.0, 4_000_000.0, 500_100.0, 4_000_000.0]);
-    assert!((path[1].x - 500_050.0).abs() < 2e-4 && (path[1].y - 3_999_990.0).abs() < 2e-4, "{path:?}");
+    assert_eq!([path[0].x(), path[0].y(), path[2].x(), path[2].y()], [500_000.0, 4_000_000.0, 500_100.0, 4_000_000.0]);
+    assert!((path[1].x() - 500_050.0).abs() < 2e-4 && (path[1].y() - 3_999_990.0).abs() < 2e-4, "{path:?}");
 }
 
 #[test]
@@ -118,7 +118,7 @@ fn vertices_of_a_path_that_stayed_keep_their_numbers() {
     feature_mut(&mut value, "pipes", "P")["geometry"]["coordinates"][1] = on_the_globe(500_010.0, 4_000_008.0);
     roundtrip::round(&mut feature_mut(&mut value, "pipes", "P")["geometry"], 1e7);
     let taken = read(&value, Moved::TakeGeometry).unwrap();
-    let path: Vec<[f64; 2]> = taken.head.pipes[0].path.iter().map(|p| [p.x, p.y]).collect();
+    let path: Vec<[f64; 2]> = taken.head.pipes[0].path.iter().map(|p| [p.x(), p.y()]).collect();
     assert_eq!([path[0], path[2]], [odd[0], odd[2]]);
     // Rounded to seven decimals, 11 mm.
     assert!((path[1][0] - 500_010.0).abs() < 0.006 && (path[1][1] - 4_000_008.0).abs() < 0.006, "{path:?}");
@@ -150,7 +150,7 @@ fn a_path_that_is_drawn_for_a_pipe_without_any_is_taken_over() {
     feature_mut(&mut value, "pipes", "P")["geometry"] = json!({ "type": "LineString",
         "coordinates": [on_the_globe(500_000.0, 4_000_000.0), on_the_globe(500_030.0, 4_000_040.0)] });
     let path = read(&value, Moved::Refuse).unwrap().head.pipes[0].path.clone();
-    assert!((path[1].x - 500_030.0).abs() < 2e-4 && (path[1].y - 4_000_040.0).abs() < 2e-4, "{path:?}");
+    assert!((path[1].x() - 500_030.0).abs() < 2e-4 && (path[1].y() - 4_000_040.0).abs() < 2e-4, "{path:?}");
 }
 
 #[test]
@@ -234,7 +234,7 @@ fn a_first_position_needs_a_reference_system() {
     assert!(refused.contains("add \"crs\": \"OGC:CRS84\""), "{refused}");
     value["survey"]["crs"] = json!("OGC:CRS84");
     let read = read(&value, Moved::Refuse).unwrap();
-    assert_eq!(read.head.structures[0].position.map(|p| [p.x, p.y]), Some([-81.5, 36.25]));
+    assert_eq!(read.head.structures[0].position.map(|p| [p.x(), p.y()]), Some([-81.5, 36.25]));
 }
 
 #[test]
@@ -248,5 +248,5 @@ fn a_pipe_across_the_antimeridian_can_be_moved() {
     assert_eq!(*parts, json!([[[179.999, -17.0], [180.0, -17.0]], [[-180.0, -17.0], [-179.999, -17.0]]]));
     parts[1][1] = json!([-179.998, -17]);
     let path = read(&value, Moved::TakeGeometry).unwrap().head.pipes[0].path.clone();
-    assert_eq!(path.iter().map(|p| [p.x, p.y]).collect::<Vec<_>>(), [[179.999, -17.0], [-179.998, -17.0]]);
+    assert_eq!(path.iter().map(|p| [p.x(), p.y()]).collect::<Vec<_>>(), [[179.999, -17.0], [-179.998, -17.0]]);
 }

@@ -85,8 +85,7 @@ fn a_reading_is_placed_by_zero_direction_and_proportion() {
             run["counter"] = counter.clone();
         }
         let mut document = street(json!([run]));
-        document.head.pipes[0].length_between =
-            between.map(|word| obvert_model::tables::LengthBetween::from_word(word).unwrap());
+        document.head.pipes[0].length_between = between.map(|word| word.parse().unwrap());
         let collection = collection(&document);
         let geometry = &feature(&collection, "observations", "1")["geometry"];
         assert_near(&geometry["coordinates"], globe("EPSG:32617", 500_000.0 + 2.0 * distance, 4_000_000.0), what);

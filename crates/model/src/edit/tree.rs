@@ -4,6 +4,7 @@
 use std::borrow::Cow;
 
 use super::{Edit, EditError, index, spelled, within};
+use crate::read::scan;
 use crate::shape::{self, Shape};
 
 pub(super) struct Tree<'s> {
@@ -376,45 +377,14 @@ impl<'s> Scan<'s> {
 
     fn space(&mut self) -> &'s str {
         let from = self.at;
-        while matches!(self.peek(), Some(b' ' | b'\t' | b'\n' | b'\r')) {
-            self.at += 1;
-        }
+        self.at = scan::skip_space(self.text.as_bytes(), from);
         &self.text[from..self.at]
     }
 
     /// One value, whatever it is.
     fn value(&mut self) -> Option<&'s str> {
         let from = self.at;
-        let mut depth = 0usize;
-        loop {
-            match self.peek()? {
-                b'"' => self.string()?,
-                b'{' | b'[' => (depth, self.at) = (depth + 1, self.at + 1),
-                b'}' | b']' => (depth, self.at) = (depth.checked_sub(1)?, self.at + 1),
-                b',' | b':' | b' ' | b'\t' | b'\n' | b'\r' if depth > 0 => self.at += 1,
-                _ => {
-                    while self.peek().is_some_and(|byte| !b",:]} \t\n\r".contains(&byte)) {
-                        self.at += 1;
-                    }
-                }
-            }
-            if depth == 0 {
-                return self.text.get(from..self.at).filter(|text| !text.is_empty());
-            }
-        }
-    }
-
-    fn string(&mut self) -> Option<()> {
-        self.at += 1;
-        loop {
-            match self.peek()? {
-                b'"' => {
-                    self.at += 1;
-                    return Some(());
-                }
-                b'\\' => self.at += 2,
-                _ => self.at += 1,
-            }
-        }
+        self.at = scan::value_end(self.text.as_bytes(), from)?;
+        self.text.get(from..self.at)
     }
 }

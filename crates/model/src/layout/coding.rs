@@ -4,7 +4,7 @@
 use super::{Layout, LayoutProblem};
 use crate::lists::{Characterisation, Code, CodeList};
 use crate::profile::Scalar;
-use crate::read::nearest;
+use crate::text::nearest;
 
 impl Layout {
     /// The codes and characterisations that the layout leads to and a code list does not have, in the order of the layout's keys. The
@@ -15,7 +15,7 @@ impl Layout {
         let mut problems = Vec::new();
         let mut add = |pointer: String, message: String| problems.push(LayoutProblem { pointer, message });
         let unknown = |code: &str| {
-            let near = nearest(code, list.codes.iter().map(|code| code.code.as_str()));
+            let near = nearest(code, list.codes.iter().map(|code| code.code.as_str())).map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             format!("the code list {} {} has no code {code:?}{near}", list.id, list.version)
         };
@@ -87,7 +87,7 @@ fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
         return None;
     }
     let values: Vec<&str> = known.values.iter().map(|known| known.value.as_str()).collect();
-    let near = nearest(value, values.iter().copied());
+    let near = nearest(value, values.iter().copied()).map(str::to_owned);
     let near =
         near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
     Some(format!("{value:?} is no {} of {}; {near}", known.name, code.code))

@@ -34,6 +34,7 @@ use crate::profile::{FieldPath, Scalar};
 use crate::read::Subject;
 use crate::tables::{MediaKind, QuantityUnit};
 use crate::text::{CodeId, Text};
+use crate::write::WriteError;
 
 words! {
     /// The version of the layout format.
@@ -45,7 +46,7 @@ words! {
 
 words! {
     /// How the characters of a table are written as bytes.
-    pub Encoding {
+    pub complete Encoding {
         /// UTF-8.
         Utf8 = "utf-8",
         /// Windows-1252, as the WHATWG Encoding standard has it.
@@ -59,7 +60,7 @@ words! {
 
 words! {
     /// How a line ends when a table is written. Any is read.
-    pub LineEnd {
+    pub complete LineEnd {
         /// CR and LF (RFC 4180).
         Crlf = "crlf",
         /// LF.
@@ -69,7 +70,7 @@ words! {
 
 words! {
     /// What stands in the cells of a column.
-    pub CellKind {
+    pub complete CellKind {
         /// Text as it is.
         Text = "text",
         /// A number with the table's decimal mark and marks between thousands.
@@ -251,7 +252,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the layout format.
-        layout: LayoutVersion,
+        layout: LayoutVersion = LayoutVersion::V0_1,
         /// The layout's id.
         id: Text,
         /// The layout's version.
@@ -317,8 +318,8 @@ impl Layout {
     /// The layout as text, in the arrangement for files: a line for each column.
     ///
     /// # Errors
-    /// When a number in it cannot be written.
-    pub fn write(&self) -> std::io::Result<String> {
+    /// None that are known; the signature is the serializer's.
+    pub fn write(&self) -> Result<String, WriteError> {
         crate::write::in_lines(self)
     }
 

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 
 use super::{CellKind, Column, Layout};
 use crate::profile::{FieldPath, Scalar};
-use crate::read::nearest;
 use crate::shape::{Field, Shape};
 use crate::text::Text;
+use crate::text::nearest;
 
 /// One problem of a layout.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -158,7 +158,7 @@ impl Layout {
 
     fn heading(&self, pointer: &str, heading: &str, problems: &mut Problems) {
         if !self.columns.iter().any(|column| &*column.heading == heading) {
-            let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str()));
+            let near = nearest(heading, self.columns.iter().map(|column| column.heading.as_str())).map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             problems.add(pointer, format!("there is no column {heading:?} among the columns{near}"));
         }
@@ -381,7 +381,7 @@ fn unit_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layou
 fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Problems) {
     let message = match (shape, value) {
         (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
-            let near = nearest(text, words.iter().map(String::as_str));
+            let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
             format!("{text:?} is none of {}{near}", words.join(", "))
         }

@@ -79,7 +79,7 @@ words! {
 
 words! {
     /// How well a code of another list fits.
-    pub Fit {
+    pub complete Fit {
         /// It means the same, neither more nor less.
         Exact = "exact",
         /// It means this and more, so that going over to it loses detail, and no way leads back.
@@ -89,7 +89,7 @@ words! {
 
 words! {
     /// Whether a clock reference belongs to a code.
-    pub ClockUse {
+    pub complete ClockUse {
         /// There must be one.
         Required = "required",
         /// There may be one.
@@ -101,7 +101,7 @@ words! {
 
 words! {
     /// The form of a code's clock reference.
-    pub ClockExtent {
+    pub complete ClockExtent {
         /// One hour.
         Point = "point",
         /// An arc.
@@ -113,7 +113,7 @@ words! {
 
 words! {
     /// Whether a code may be recorded over a stretch.
-    pub StretchUse {
+    pub complete StretchUse {
         /// Only at one distance.
         Never = "never",
         /// At one distance or over a stretch.
@@ -123,7 +123,7 @@ words! {
 
 words! {
     /// Whether a code belongs at a joint.
-    pub JointUse {
+    pub complete JointUse {
         /// Never at a joint.
         Never = "never",
         /// At a joint or elsewhere.
@@ -328,7 +328,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the code list format.
-        code_list: CodeListVersion,
+        code_list: CodeListVersion = CodeListVersion::V0_1,
         /// The list's id, which a document names.
         id: Text,
         /// The list's version, which a document names.

@@ -108,7 +108,7 @@ table! {
 
 words! {
     /// What the peak of a pipe is. Public practice has more than one, and they give different figures.
-    pub PeakMethod {
+    pub complete PeakMethod {
         /// The worst single grade.
         WorstGrade = "worst-grade",
         /// The greatest sum of grades in one of the lengths that the run is cut into from its zero point on.
@@ -147,7 +147,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the grade scheme format.
-        grade_scheme: GradeSchemeVersion,
+        grade_scheme: GradeSchemeVersion = GradeSchemeVersion::V0_1,
         /// The scheme's id, which a document names.
         id: Text,
         /// The scheme's version, which a document names.

@@ -7,8 +7,8 @@ use rustc_hash::FxHashMap;
 
 use super::list_problems::values_problems;
 use super::{Band, Code, CodeList, Family, GradeEntry, GradeScheme, Labels, PeakMethod};
-use crate::read::nearest;
 use crate::tables::{Aspect, MaterialClass};
+use crate::text::nearest;
 
 words! {
     /// What kind of problem a code list or a grade scheme has in itself.
@@ -84,7 +84,7 @@ impl Problems {
         word: &str,
         words: impl Iterator<Item = &'w str>,
     ) {
-        let suggestion = nearest(word, words);
+        let suggestion = nearest(word, words).map(str::to_owned);
         self.0.push(ListProblem { kind, pointer: pointer.into(), message: message.into(), suggestion });
     }
 

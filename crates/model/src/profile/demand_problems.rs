@@ -3,8 +3,8 @@
 
 use super::problems::{Problems, ProfileProblemKind};
 use super::{Condition, Demand, FieldDemand, Pattern, Resolved, Scalar};
-use crate::read::nearest;
 use crate::shape::Shape;
+use crate::text::nearest;
 
 pub(super) fn demand_problems(demand: &FieldDemand, there: &Resolved, at: &str, problems: &mut Problems) {
     value_problems(&demand.values, demand.pattern.as_ref(), there, at, problems);
@@ -63,7 +63,7 @@ fn value_problems(values: &[Scalar], pattern: Option<&Pattern>, there: &Resolved
         let kind = match (shape, value) {
             (Shape::Word(words), Scalar::Text(text)) => {
                 if !words.iter().any(|word| **word == **text) {
-                    let near = nearest(text, words.iter().map(String::as_str));
+                    let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
                     let message = format!("{value} is none of the words of {name}: {}", words.join(", "));
                     problems.near(ProfileProblemKind::Value, at, message, near);
                 }

@@ -5,7 +5,7 @@ use crate::text::Text;
 
 words! {
     /// A unit that a limit can be stated in.
-    pub LimitUnit {
+    pub complete LimitUnit {
         /// Metres.
         Metre = "m",
         /// International feet, 0.3048 m exactly.
@@ -46,7 +46,7 @@ impl LimitUnit {
     /// ```
     #[must_use]
     pub fn convert(self, value: f64, to: &str) -> Option<f64> {
-        let to = Self::from_word(to)?;
+        let to: Self = to.parse().ok()?;
         let ((a, b), (c, d)) = (self.tenths(), to.tenths());
         // Whole numbers until the one division, so that there is one rounding: 30 ft are 9.144 m and nothing beside it.
         (self.is_speed() == to.is_speed()).then(|| value * (a * d) / (b * c))

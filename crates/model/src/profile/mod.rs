@@ -34,6 +34,7 @@ use crate::number::Grade;
 use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MediaKind, SectionUnit};
 use crate::text::{CodeId, CrsId, Date, Digest, Language, ObservationId, PipeId, RunId, Text};
+use crate::write::WriteError;
 
 words! {
     /// The version of the profile format.
@@ -45,7 +46,7 @@ words! {
 
 words! {
     /// How much a rule's findings weigh.
-    pub Weight {
+    pub complete Weight {
         /// Wrong.
         Error = "error",
         /// Probably wrong.
@@ -59,7 +60,7 @@ words! {
 
 words! {
     /// What is demanded of a field.
-    pub Demand {
+    pub complete Demand {
         /// It is there.
         Required = "required",
         /// It is not there.
@@ -237,7 +238,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the profile format.
-        profile: ProfileVersion,
+        profile: ProfileVersion = ProfileVersion::V0_1,
         /// The profile's id, which every report states.
         id: Text,
         /// The profile's version, which every report states.
@@ -285,8 +286,8 @@ impl Profile {
     /// matter.
     ///
     /// # Errors
-    /// Never for a profile that was read; one made in memory may have a number that cannot be written.
-    pub fn digest(&self) -> std::io::Result<Digest> {
+    /// None that are known; the signature is the serializer's.
+    pub fn digest(&self) -> Result<Digest, WriteError> {
         crate::write::digest_of(self)
     }
 
@@ -294,7 +295,7 @@ impl Profile {
     ///
     /// # Errors
     /// As [`Profile::digest`].
-    pub fn write(&self) -> std::io::Result<String> {
+    pub fn write(&self) -> Result<String, WriteError> {
         crate::write::in_lines(self)
     }
 }

@@ -1,7 +1,7 @@
 //! Fields by name: what `runs.counter.zero` leads to, and which row it is a field of.
 
-use crate::read::nearest;
 use crate::shape::{self, Field, ObjectShape, Shape};
+use crate::text::nearest;
 
 texts! {
     /// A field, by its keys: `runs.operator`.
@@ -106,7 +106,7 @@ fn walk(
         let Some(field) = holder.field(key) else {
             let before = keys[..index].join(".");
             let place = if before.is_empty() { start.to_owned() } else { before.clone() };
-            let near = nearest(key, holder.fields.iter().map(|field| field.name.as_str()));
+            let near = nearest(key, holder.fields.iter().map(|field| field.name.as_str())).map(str::to_owned);
             let near = near.map(|near| {
                 let rest = [&[near.as_str()], &keys[index + 1..]].concat().join(".");
                 if before.is_empty() { rest } else { format!("{before}.{rest}") }

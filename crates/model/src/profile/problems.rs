@@ -6,9 +6,9 @@ use rustc_hash::FxHashMap;
 use super::demand_problems::demand_problems;
 use super::{Demand, FieldDemand, FieldPath, MediaDemand, MediaOf, Profile, Resolved};
 use crate::lists::{CodeList, GradeScheme};
-use crate::read::nearest;
 use crate::shape;
 use crate::text::Date;
+use crate::text::nearest;
 use crate::versions::renamed;
 
 words! {
@@ -159,7 +159,8 @@ impl Profile {
         for (index, wanted) in allow.code_lists.iter().enumerate().filter(|_| !hand.code_lists.is_empty()) {
             if self.lists(hand, index).next().is_none() {
                 let name = versioned(&wanted.list, &wanted.version);
-                let near = nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str()));
+                let near =
+                    nearest(&wanted.list, hand.code_lists.iter().map(|list| list.id.as_str())).map(str::to_owned);
                 let message = format!(
                     "the code list {name} is not at hand; nothing that depends on codes can be checked without it"
                 );
@@ -177,7 +178,8 @@ impl Profile {
             };
             if !hand.grade_schemes.iter().any(|scheme| fits(&scheme)) {
                 let name = versioned(&wanted.scheme, &wanted.version);
-                let near = nearest(&wanted.scheme, hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()));
+                let near = nearest(&wanted.scheme, hand.grade_schemes.iter().map(|scheme| scheme.id.as_str()))
+                    .map(str::to_owned);
                 let message = format!("the grade scheme {name} is not at hand; no grade can be checked without it");
                 problems.near(
                     ProfileProblemKind::NotAtHand,
@@ -337,7 +339,7 @@ impl Profile {
                 let known = lists.iter().flat_map(|list| &list.codes).map(|known| known.code.as_str());
                 let message = format!("no code list that the profile allows has the code {:?}", &**code);
                 let at = format!("{at}/codes/{index}");
-                problems.near(ProfileProblemKind::UnknownCode, at, message, nearest(code, known));
+                problems.near(ProfileProblemKind::UnknownCode, at, message, nearest(code, known).map(str::to_owned));
             }
         }
         self.grade_problems(demand, at, hand, problems);
@@ -413,7 +415,7 @@ fn known_rule<'h, 'a>(
             problems.add(ProfileProblemKind::UnknownRule, at, message);
             return None;
         }
-        let near = nearest(name, hand.rules.iter().map(|rule| rule.name));
+        let near = nearest(name, hand.rules.iter().map(|rule| rule.name)).map(str::to_owned);
         problems.near(ProfileProblemKind::UnknownRule, at, format!("no rule is called {name:?}"), near);
     }
     found

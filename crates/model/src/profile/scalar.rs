@@ -5,7 +5,7 @@ use std::fmt;
 use serde::de::{Deserialize, Deserializer, Error, Visitor};
 use serde::ser::{Serialize, Serializer};
 
-use crate::number;
+use crate::number::Number;
 use crate::text::Text;
 
 /// A text, a number, or true or false.
@@ -14,7 +14,7 @@ pub enum Scalar {
     /// A text or one of a vocabulary's words.
     Text(Text),
     /// A number.
-    Number(f64),
+    Number(Number),
     /// True or false.
     Bool(bool),
 }
@@ -33,7 +33,7 @@ impl Serialize for Scalar {
     fn serialize<S: Serializer>(&self, sink: S) -> Result<S::Ok, S::Error> {
         match self {
             Self::Text(text) => text.serialize(sink),
-            Self::Number(value) => number::write(*value, sink),
+            Self::Number(value) => value.serialize(sink),
             Self::Bool(value) => sink.serialize_bool(*value),
         }
     }
@@ -54,10 +54,8 @@ impl<'de> Deserialize<'de> for Scalar {
                 Ok(Scalar::Bool(value))
             }
             fn visit_f64<E: Error>(self, value: f64) -> Result<Scalar, E> {
-                if value.abs() > number::LARGEST {
-                    return Err(E::custom(format_args!("{value} lies beyond ±9007199254740991")));
-                }
-                Ok(Scalar::Number(value))
+                let number = Number::new(value);
+                number.map(Scalar::Number).map_err(|_| E::custom(format_args!("{value} lies beyond ±9007199254740991")))
             }
             #[allow(clippy::cast_precision_loss)]
             fn visit_u64<E: Error>(self, value: u64) -> Result<Scalar, E> {

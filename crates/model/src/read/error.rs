@@ -204,7 +204,8 @@ pub enum ReadError {
         /// What the JSON reader says.
         message: String,
     },
-    /// The source is JSON, but not a document of this format.
+    /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) gives the first problem alone, or every id
+    /// that repeats; [`document`](fn@super::document) gives every problem.
     #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0.first().map(ToString::to_string).unwrap_or_default())]
     Structure(Vec<Problem>),
 }
@@ -217,5 +218,14 @@ impl ReadError {
             Self::Structure(problems) => problems,
             _ => &[],
         }
+    }
+
+    /// Replaces the first problem of a document, at which a [`Reader`](super::Reader) stopped, by every problem of it. `source` is
+    /// the document.
+    ///
+    /// To have the problems together with the value that they were found in, call [`diagnose`](super::diagnose).
+    #[must_use]
+    pub fn with_all_problems(self, source: &[u8]) -> Self {
+        super::diagnose::explain(source, self)
     }
 }

@@ -6,6 +6,8 @@ use std::borrow::Cow;
 
 use rustc_hash::FxHashMap;
 
+use super::scan;
+
 /// The source with a stand-in for every such number, nothing moved; and what stood there, by byte offset.
 pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
     let mut tame = Cow::Borrowed(source);
@@ -13,7 +15,7 @@ pub(super) fn tame(source: &[u8]) -> (Cow<'_, [u8]>, FxHashMap<usize, String>) {
     let mut at = 0;
     while let Some(byte) = source.get(at) {
         match byte {
-            b'"' => at = string_end(source, at),
+            b'"' => at = scan::string_end(source, at).unwrap_or(source.len()),
             b'-' | b'0'..=b'9' => {
                 let length = source[at..]
                     .iter()
@@ -43,18 +45,6 @@ pub(super) fn stand_in(token: &str) -> serde_json::Value {
 
 fn shorten(token: &str) -> String {
     if token.len() > 60 { format!("{}…", &token[..60]) } else { token.to_owned() }
-}
-
-fn string_end(source: &[u8], start: usize) -> usize {
-    let mut at = start + 1;
-    while let Some(byte) = source.get(at) {
-        match byte {
-            b'"' => return at + 1,
-            b'\\' => at += 2,
-            _ => at += 1,
-        }
-    }
-    at
 }
 
 /// The grammar of RFC 8259 section 6. Rust reads more than that, and what is not JSON must stay so.

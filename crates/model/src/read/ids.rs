@@ -18,7 +18,7 @@ pub fn twice(document: &Document) -> Vec<Problem> {
     for run in &document.runs {
         ids.run(run);
     }
-    ids.problems(|_| Span::default())
+    ids.into_problems()
 }
 
 /// An id that stands again.
@@ -120,6 +120,11 @@ impl IdWatch {
                 place.insert(index);
             }
         }
+    }
+
+    /// The ids that repeat, as problems without locations.
+    pub(crate) fn into_problems(self) -> Vec<Problem> {
+        self.problems(|_| Span::default())
     }
 
     /// The ids that repeat, as problems; `place` gives the location of a pointer.

@@ -15,8 +15,8 @@ use super::document::SetAside;
 use super::error::ReadError;
 use super::ids::IdWatch;
 use super::reader::RunReader;
-use super::{stopped, text};
-use crate::tables::{Head, Run};
+use super::{scan, stopped};
+use crate::tables::{Document, Head, Run};
 
 /// Reads a JSON document run by run.
 ///
@@ -78,6 +78,18 @@ impl<'s> Reader<'s> {
     #[must_use]
     pub fn into_slices(self) -> RunSlices<'s> {
         RunSlices { head: self.head, runs: self.runs, ids: self.ids, ended: self.ended }
+    }
+
+    /// Reads all runs that are left.
+    ///
+    /// # Errors
+    /// When one of them is not valid, or the source does not end as it must.
+    pub fn into_document(mut self) -> Result<Document, ReadError> {
+        let mut runs = Vec::new();
+        while let Some(run) = self.next_run()? {
+            runs.push(run);
+        }
+        Ok(Document { head: Arc::unwrap_or_clone(self.head), runs })
     }
 
     fn read_next(&mut self) -> Result<Option<Run>, ReadError> {
@@ -186,7 +198,7 @@ impl<'s> RunSlices<'s> {
     fn find_next(&mut self) -> Result<Option<RunSlice<'s>>, ReadError> {
         let Some(start) = self.runs.next_start()? else { return Ok(None) };
         let text = self.runs.text;
-        let end = text::value_end(text.as_bytes(), start).ok_or_else(|| self.runs.broken())?;
+        let end = scan::value_end(text.as_bytes(), start).ok_or_else(|| self.runs.broken())?;
         self.runs.begin = start;
         self.runs.at = end;
         self.runs.count += 1;
@@ -277,15 +289,15 @@ impl Elements<'_> {
         if self.rest == Rest::NoRuns {
             return Ok(None);
         }
-        let at = text::skip_space(bytes, self.at);
+        let at = scan::skip_space(bytes, self.at);
         match bytes.get(at) {
             Some(b']') if self.rest == Rest::Read => Ok(None),
             Some(b']') => {
-                let close = text::skip_space(bytes, at + 1);
-                let ends = bytes.get(close) == Some(&b'}') && text::skip_space(bytes, close + 1) == bytes.len();
+                let close = scan::skip_space(bytes, at + 1);
+                let ends = bytes.get(close) == Some(&b'}') && scan::skip_space(bytes, close + 1) == bytes.len();
                 if ends { Ok(None) } else { Err(self.broken()) }
             }
-            Some(b',') if self.count > 0 => Ok(Some(text::skip_space(bytes, at + 1))),
+            Some(b',') if self.count > 0 => Ok(Some(scan::skip_space(bytes, at + 1))),
             Some(_) if self.count == 0 => Ok(Some(at)),
             _ => Err(self.broken()),
         }
@@ -325,7 +337,7 @@ const DEEPEST: usize = 125;
 /// format does.
 fn is_too_deep(run: &str) -> bool {
     let suspect = run.contains("extensions") || run.contains('\\');
-    suspect && text::depth(run.as_bytes()) > DEEPEST
+    suspect && scan::depth(run.as_bytes()) > DEEPEST
 }
 
 /// The head, and where the runs are.
@@ -346,7 +358,7 @@ fn runs_are_last(text: &str) -> bool {
     }
     /// Longer rows are not searched for.
     const LONGEST: usize = 1 << 20;
-    let row = text::last_element(text, LONGEST);
+    let row = scan::last_element(text, LONGEST);
     row.is_some_and(|row| serde_json::from_str::<LastRow>(row).is_ok())
 }
 
@@ -374,8 +386,8 @@ fn up_to_runs(text: &str) -> Option<(Head, Elements<'_>)> {
     let _ = Deserializer::from_str(text).deserialize_map(visitor);
     let (head, after_key) = found?;
     let bytes = text.as_bytes();
-    let colon = text::skip_space(bytes, after_key);
-    let list = text::skip_space(bytes, colon + 1);
+    let colon = scan::skip_space(bytes, after_key);
+    let list = scan::skip_space(bytes, colon + 1);
     let is_list = bytes.get(colon) == Some(&b':') && bytes.get(list) == Some(&b'[');
     is_list.then(|| (head, Elements { text, at: list + 1, begin: list, count: 0, rest: Rest::Unread }))
 }

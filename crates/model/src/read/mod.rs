@@ -1,13 +1,17 @@
-//! Reading a document, strictly.
+//! Reading a document, strictly: a document is valid as a whole or not at all.
 //!
-//! There are two roads. The fast one goes from bytes to the typed model in one pass and gives up at the first
-//! thing that is wrong. Only then does the slow one open (`diagnose`): it looks at the whole document again and
-//! reports every structural problem at once, each with its place and the nearest valid spelling. A property test
-//! holds the two to the same verdict.
+//! [`document`] reads a whole one. [`Reader`] gives the head first and then one run after the other, when it is asked for it, so
+//! that a survey of any size needs little memory; its [slices](Reader::into_slices) can be read on several threads. Both are the
+//! fast path: from bytes to the typed model, stopping at the first thing that is wrong.
 //!
-//! The fast road is a stream: the head first, then one run after the other, each of which can be dropped before
-//! the next is read. [`stream`] gives that to the caller; [`document`] collects it.
+//! [`diagnose`] is the diagnostic path, for a source that is invalid: it parses the source into a value and reports every
+//! structural problem at once, each with its location and the nearest valid spelling. Its [`Diagnosis`] also has the part of the
+//! document that can be read. [`document`] takes this path when reading fails. A property test checks that both paths agree on what
+//! is valid.
+//!
+//! Readers of other formats implement [`RunReader`] too, so that code that takes runs need not know where they come from.
 
+mod any;
 mod diagnose;
 mod document;
 mod error;
@@ -20,27 +24,29 @@ mod mend;
 mod reader;
 #[cfg(feature = "diagnose")]
 mod remains;
+pub(crate) mod scan;
+#[cfg(feature = "diagnose")]
+mod schema;
 mod serde_parts;
 mod slip;
 mod span;
 mod stopped;
-mod streaming;
-pub(crate) mod text;
 
+pub use any::strict_value;
+pub(crate) use any::{Tree, strict};
 #[cfg(feature = "diagnose")]
-pub(crate) use diagnose::hold;
-pub(crate) use diagnose::{Subject, explain_as, nearest};
+pub(crate) use diagnose::validated;
 #[cfg(feature = "diagnose")]
-pub use diagnose::{document_value, value_problems};
+pub use diagnose::{Diagnosis, diagnose, value_problems};
+pub(crate) use diagnose::{Subject, explain_as};
 pub use error::{Problem, ProblemKind, ReadError};
 pub use ids::{IdWatch, twice};
 pub use json::{Reader, RunSlice, RunSlices};
 pub use reader::{DocumentReader, RunReader};
 #[cfg(feature = "diagnose")]
-pub use remains::{LeftOut, Remains, remains, remains_of};
+pub use remains::{LeftOut, Remains};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
 pub use span::{Span, Spans, locate, locate_all};
-pub use streaming::{Runs, stream};
 
 use crate::tables::Document;
 
@@ -56,11 +62,5 @@ use crate::tables::Document;
 /// assert!(problems.iter().any(|p| p.pointer == "/idd"));
 /// ```
 pub fn document(source: &[u8]) -> Result<Document, ReadError> {
-    stream(source, |head, runs| {
-        let mut all = Vec::new();
-        while let Some(run) = runs.next_run() {
-            all.push(run);
-        }
-        Document { head: head.clone(), runs: all }
-    })
+    Reader::new(source).and_then(Reader::into_document).map_err(|error| error.with_all_problems(source))
 }

@@ -11,7 +11,7 @@ use std::collections::{BTreeMap, HashSet};
 use serde::Deserialize;
 use serde_json::Value;
 
-use super::diagnose::{document_value, value_problems};
+use super::diagnose::value_problems;
 use super::error::{Problem, ProblemKind};
 use crate::tables::Document;
 
@@ -48,19 +48,10 @@ const STAND_INS: [(&str, &str); 2] =
 /// Rounds of taking out before it is given up: a value, what holds it, its row, and once more for a slip.
 const ROUNDS: usize = 6;
 
-/// The readable part of a source that has structural problems; `None` where nothing can be made of it, as when the units
-/// cannot be read.
-#[must_use]
-pub fn remains(source: &[u8], problems: &[Problem]) -> Option<Remains> {
-    remains_of(document_value(source)?, problems)
-}
-
-/// The readable part of a value that has structural problems: for a reader of another form, which has a document as a
-/// value.
-#[must_use]
-pub fn remains_of(mut value: Value, problems: &[Problem]) -> Option<Remains> {
+/// The readable part of a value that has structural problems; `None` if there is none, as when the units cannot be read.
+pub(super) fn remains(mut value: Value, problems: Vec<Problem>) -> Option<Remains> {
     let (mut left_out, mut kept) = (Vec::new(), Kept::new());
-    let mut found = problems.to_vec();
+    let mut found = problems;
     for _ in 0..ROUNDS {
         let taken = take_out(&mut value, &found, &mut left_out, &mut kept)? + stand_in(&mut value, &mut left_out);
         if let Ok(document) = Document::deserialize(&value) {

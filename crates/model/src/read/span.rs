@@ -3,6 +3,8 @@
 
 use rustc_hash::FxHashMap;
 
+use super::scan;
+
 /// A place in a source.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Span {
@@ -171,9 +173,7 @@ struct Scan<'s> {
 
 impl Scan<'_> {
     fn space(&mut self) {
-        while matches!(self.source.get(self.at), Some(b' ' | b'\t' | b'\n' | b'\r')) {
-            self.at += 1;
-        }
+        self.at = scan::skip_space(self.source, self.at);
     }
 
     fn next_is(&mut self, byte: u8) -> bool {
@@ -232,45 +232,19 @@ impl Scan<'_> {
         self.found[mark].end = self.at;
     }
 
+    /// A string, or what is left of the source where it does not end.
     fn string(&mut self) {
-        self.at += 1;
-        while let Some(byte) = self.source.get(self.at) {
-            self.at += 1;
-            match byte {
-                b'"' => return,
-                b'\\' => self.at += 1,
-                _ => {}
-            }
-        }
-        self.at = self.source.len();
+        self.at = scan::string_end(self.source, self.at).unwrap_or(self.source.len());
     }
 
+    /// Any value; nothing where none begins.
     fn skip(&mut self) {
-        let mut depth = 0usize;
-        while let Some(byte) = self.source.get(self.at) {
-            match byte {
-                b'"' => {
-                    self.string();
-                    if depth == 0 {
-                        return;
-                    }
-                    continue;
-                }
-                b'{' | b'[' => depth += 1,
-                b'}' | b']' if depth == 0 => return,
-                b'}' | b']' => {
-                    depth -= 1;
-                    if depth == 0 {
-                        self.at += 1;
-                        return;
-                    }
-                }
-                b',' if depth == 0 => return,
-                b' ' | b'\t' | b'\n' | b'\r' if depth == 0 => return,
-                _ => {}
-            }
-            self.at += 1;
-        }
+        let cut_off = || if self.begins_value() { self.source.len() } else { self.at };
+        self.at = scan::value_end(self.source, self.at).unwrap_or_else(cut_off);
+    }
+
+    fn begins_value(&self) -> bool {
+        self.source.get(self.at).is_some_and(|byte| !b",:]} \t\n\r".contains(byte))
     }
 }
 

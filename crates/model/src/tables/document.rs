@@ -14,7 +14,7 @@ words! {
 
 words! {
     /// The unit of every distance, depth and elevation of a document.
-    pub LengthUnit {
+    pub complete LengthUnit {
         /// The international foot, 0.3048 m exactly.
         Foot = "ft",
         /// The US survey foot, 1200/3937 m exactly; deprecated by NIST since 2023 but frequent in older records.
@@ -38,7 +38,7 @@ impl LengthUnit {
 
 words! {
     /// The unit of every dimension of a cross-section.
-    pub SectionUnit {
+    pub complete SectionUnit {
         /// The inch, 25.4 mm exactly.
         Inch = "in",
         /// The millimetre.
@@ -180,7 +180,7 @@ table! {
         #[serde(rename = "$schema")]
         schema?: Text,
         /// The version of the format.
-        obvert: FormatVersion,
+        obvert: FormatVersion = FormatVersion::V0_2,
         /// Identifies this document.
         id: DocumentId,
         /// When this document was issued.
@@ -224,12 +224,27 @@ table! {
 
 /// A whole survey document: the head and its runs.
 ///
-/// The runs stand last in the canonical form, so that a reader can take them one at a time with all that they
-/// refer to at hand; [`crate::read::stream`] does, and this type is built on it.
+/// The runs are last in the canonical form, so that a reader that takes them one at a time has read everything that they
+/// refer to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Document {
     /// Everything but the runs.
     pub head: Head,
     /// The runs, in the order of the document, which carries no meaning.
     pub runs: Vec<Run>,
+}
+
+impl Document {
+    /// A document without runs.
+    #[must_use]
+    pub const fn new(head: Head) -> Self {
+        Self { head, runs: Vec::new() }
+    }
+
+    /// Sets [`runs`](Self::runs).
+    #[must_use]
+    pub fn with_runs(mut self, runs: impl IntoIterator<Item = Run>) -> Self {
+        self.runs = runs.into_iter().collect();
+        self
+    }
 }

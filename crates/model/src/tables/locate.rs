@@ -7,7 +7,7 @@ use crate::text::{LocateId, RunId, Text};
 
 words! {
     /// What a located depth was measured to.
-    pub DepthTo {
+    pub complete DepthTo {
         /// The centre of the pipe, where a transmitter in the camera head lies.
         Centre = "centre",
         /// The highest inside point.

@@ -143,7 +143,7 @@ impl ClockHour {
             return None;
         }
         let hour = (12.0 - self.get()).rem_euclid(12.0);
-        Self::new(if hour < 1.0 { hour + 12.0 } else { hour })
+        Self::new(if hour < 1.0 { hour + 12.0 } else { hour }).ok()
     }
 }
 
@@ -249,6 +249,51 @@ impl Observation {
     #[must_use]
     pub fn is_stretch(&self) -> bool {
         self.continuous == Some(true) || self.to.is_some()
+    }
+
+    /// Whether two observations agree in everything but their ids.
+    #[must_use]
+    pub fn equals_except_id(&self, other: &Self) -> bool {
+        // Names every field, so that the compiler asks about a new one.
+        let Self {
+            id: _,
+            at,
+            to,
+            continuous,
+            code,
+            characterisation,
+            quantities,
+            clock,
+            joint,
+            joins,
+            flow,
+            clear,
+            grades,
+            remark,
+            media,
+            extensions,
+        } = self;
+        (at, to, continuous, code, characterisation, quantities, clock)
+            == (
+                &other.at,
+                &other.to,
+                &other.continuous,
+                &other.code,
+                &other.characterisation,
+                &other.quantities,
+                &other.clock,
+            )
+            && (joint, joins, flow, clear, grades, remark, media, extensions)
+                == (
+                    &other.joint,
+                    &other.joins,
+                    &other.flow,
+                    &other.clear,
+                    &other.grades,
+                    &other.remark,
+                    &other.media,
+                    &other.extensions,
+                )
     }
 
     /// The distance where it ends: `to`, or `at` where there is none.

@@ -42,7 +42,7 @@ words! {
 
 words! {
     /// What a stated size measures.
-    pub SizeBasis {
+    pub complete SizeBasis {
         /// The clear inside dimension.
         Inside = "inside",
         /// The outside dimension.

@@ -6,7 +6,7 @@ use crate::text::{PipeId, RatingId, RunId};
 
 words! {
     /// What a grade judges.
-    pub Aspect {
+    pub complete Aspect {
         /// The fabric of the pipe.
         Structural = "structural",
         /// What hinders its working.

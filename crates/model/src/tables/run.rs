@@ -9,7 +9,7 @@ use crate::text::{EquipmentId, PartyId, PipeId, RunId, StructureId, Text, Timest
 
 words! {
     /// Which way the camera went.
-    pub Direction {
+    pub complete Direction {
         /// With the flow.
         Downstream = "downstream",
         /// Against the flow.

@@ -23,13 +23,12 @@ mod steps;
 
 use std::cell::RefCell;
 use std::fmt;
-use std::io;
 
 use serde::de::{DeserializeSeed, Deserializer, Error, IgnoredAny, MapAccess, Visitor};
 use serde_json::Value;
 
 use crate::edit::{self, EditError};
-use crate::read::{self, ReadError, Subject, document_value, locate_all};
+use crate::read::{self, ReadError, Subject, locate_all, validated};
 use crate::text::Digest;
 pub use log::{MigratedDocument, Migration, Taken};
 pub use renamed::{RENAMED, is_profile, migrate_profile, renamed};
@@ -199,7 +198,7 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
     let (mark, body) = without_mark(source);
     let Some(version) = stated(body) else {
         // What is no JSON is told as that.
-        return Err(match read::hold(body, Subject::Document) {
+        return Err(match validated(body, Subject::Document) {
             Err(error @ (ReadError::Empty | ReadError::Encoding { .. } | ReadError::Syntax { .. })) => {
                 MigrateError::Before { version: CURRENT, error }
             }
@@ -211,13 +210,13 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         return Err(MigrateError::Backwards { from: version, to: to.to_owned() });
     }
     let before = KNOWN[first];
-    read::hold(body, subject(before)).map_err(|error| MigrateError::Before { version: before, error })?;
+    let mut value =
+        validated(body, subject(before)).map_err(|error| MigrateError::Before { version: before, error })?;
     let mut text = String::from_utf8_lossy(body).into_owned();
     let (mut taken, mut shifts) = (Vec::new(), Vec::new());
     for place in first..target {
         let (from, next) = (KNOWN[place], KNOWN[place + 1]);
         let mut moved = Vec::new();
-        let value = document_value(text.as_bytes()).unwrap_or_default();
         let steps = STEPS.iter().filter(|step| step.from == from).map(|step| (step, step.edits(&value)));
         let steps: Vec<_> = steps.filter(|(_, edits)| !edits.is_empty()).collect();
         let pointers = steps.iter().flat_map(|(_, edits)| edits.iter().filter_map(edit::Edit::source));
@@ -230,7 +229,8 @@ pub fn migrate(source: &[u8], to: &str) -> Result<Migrated, MigrateError> {
         moved.sort_by_key(|shift| (shift.line, shift.column));
         shifts.push(moved);
         taken.extend(steps.into_iter().map(|(step, edits)| Taken::of(step, edits)));
-        read::hold(migrated.as_bytes(), subject(next)).map_err(|error| MigrateError::After { version: next, error })?;
+        value = validated(migrated.as_bytes(), subject(next))
+            .map_err(|error| MigrateError::After { version: next, error })?;
         text = migrated;
     }
     Ok(Migrated { from: before, to: KNOWN[target], text: format!("{mark}{text}"), steps: taken, shifts })
@@ -259,8 +259,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
     let body = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
     let version = stated(body).ok_or(MigrateError::Unstated)?;
     let version = KNOWN[known(&version)?];
-    read::hold(body, subject(version)).map_err(|error| MigrateError::Before { version, error })?;
-    let mut value = document_value(body).unwrap_or_default();
+    let mut value = validated(body, subject(version)).map_err(|error| MigrateError::Before { version, error })?;
     without_empty_lists(&mut value);
     serde_json_canonicalizer::to_vec(&value).map_err(|_| MigrateError::Unstated)
 }
@@ -270,7 +269,7 @@ pub fn canonical(source: &[u8]) -> Result<Vec<u8>, MigrateError> {
 /// # Errors
 /// As [`canonical`].
 pub fn digest(source: &[u8]) -> Result<Digest, MigrateError> {
-    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_: io::Error| MigrateError::Unstated)
+    crate::write::digest_of_bytes(&canonical(source)?).map_err(|_| MigrateError::Unstated)
 }
 
 /// An empty list equals an absent one, but below extensions, where nothing is known of what it means.

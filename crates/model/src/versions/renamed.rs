@@ -6,7 +6,7 @@ use serde_json::Value;
 use super::{MigrateError, Migrated, Taken};
 use crate::edit::{self, Edit};
 use crate::profile::ProfileVersion;
-use crate::read::{self, Subject, document_value};
+use crate::read::{self, Subject};
 
 /// Every rule and structural problem that was renamed: the old name and the new one, sorted by the old one.
 pub const RENAMED: &[(&str, &str)] = &[
@@ -93,8 +93,8 @@ pub fn is_profile(source: &[u8]) -> bool {
 pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
-    read::hold(body, Subject::Profile).map_err(|error| MigrateError::Before { version, error })?;
-    let value = document_value(body).unwrap_or_default();
+    let value =
+        read::validated(body, Subject::Profile).map_err(|error| MigrateError::Before { version, error })?;
     let mut steps: Vec<Taken> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");

@@ -5,6 +5,7 @@
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
 mod cases;
+mod constructed;
 mod forms;
 mod generate;
 mod roads;

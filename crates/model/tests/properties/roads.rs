@@ -1,6 +1,7 @@
-//! The fast road and the slow road give one verdict, whatever is done to a document.
+//! The fast path and the diagnostic path give one verdict, whatever is done to a document.
 
-use obvert_model::read::{self, Problem, ProblemKind, ReadError};
+use obvert_model::read::{self, IdWatch, Problem, ProblemKind, ReadError, Reader};
+use obvert_model::tables::Document;
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
 use serde_json::Value;
@@ -210,43 +211,69 @@ pub(crate) fn apply(node: &mut Tree, change: Change) -> bool {
 
 fn check(tree: &Tree) -> Result<bool, TestCaseError> {
     let source = tree.source(&mut || false);
-    // The slow road alone, taken from the value; none where a value cannot hold a number that stands there.
+    // The diagnostic path alone, from the value; none if a value cannot hold a number of the source.
     let value: Option<Value> = serde_json::from_str(&source).ok();
     let alone = value.map(|value| read::value_problems(&value));
-    match read::document(source.as_bytes()) {
+    let outcome = read::document(source.as_bytes());
+    let by_slices = sliced(&source);
+    prop_assert_eq!(by_slices.as_ref().ok(), outcome.as_ref().ok(), "read by slices\n{}", source);
+    match outcome {
         Ok(_) => {
             let agrees = alone.as_ref().is_some_and(Vec::is_empty) && !tree.has_twin_keys();
-            prop_assert!(agrees, "read, but the slow road finds {:#?}\n{}", alone, source);
+            prop_assert!(agrees, "read, but the diagnosis finds {:#?}\n{}", alone, source);
+            prop_assert_eq!(read::diagnose(source.as_bytes()).map(|diagnosis| diagnosis.problems).ok(), Some(vec![]));
             Ok(true)
         }
         Err(ReadError::Structure(problems)) => {
             prop_assert!(!problems.is_empty());
             for problem in &problems {
-                // What the reader falls back to when the slow road finds nothing: the fast road's own words.
-                let own = !problem.message.contains(" at line ");
-                prop_assert!(own, "only the fast road refuses: {}\n{}", problem, source);
                 prop_assert!(problem.line > 0 && problem.column > 0, "{}", problem);
             }
-            if let Some(alone) = alone {
+            if let Some(alone) = &alone {
                 let of = |problems: &[Problem]| {
                     let others = problems.iter().filter(|p| p.kind != ProblemKind::DuplicateKey);
                     let mut pairs: Vec<_> = others.map(|p| (p.kind, p.pointer.clone())).collect();
                     pairs.sort();
                     pairs
                 };
-                prop_assert_eq!(of(&alone), of(&problems));
+                prop_assert_eq!(of(alone), of(&problems));
             }
+            let found = match &alone {
+                Some(alone) => !alone.is_empty() || tree.has_twin_keys(),
+                // The words of the typed reader, which is what is left if the diagnosis finds nothing.
+                None => {
+                    let words = by_slices.as_ref().map_or_else(ReadError::problems, |_| &[]);
+                    problems.iter().all(|problem| words.iter().all(|word| word.message != problem.message))
+                }
+            };
+            prop_assert!(found, "only the typed reader refuses: {:#?}\n{}", problems, source);
             Ok(false)
         }
         Err(error) => Err(TestCaseError::fail(format!("JSON was called something else: {error}\n{source}"))),
     }
 }
 
+/// The document, with its runs read one by one from the last to the first.
+fn sliced(source: &str) -> Result<Document, ReadError> {
+    let mut slices = Reader::new(source.as_bytes())?.into_slices();
+    let head = slices.head().clone();
+    let found: Vec<_> = slices.by_ref().collect::<Result<_, _>>()?;
+    let mut ids = IdWatch::default();
+    let mut runs = Vec::new();
+    for slice in found.iter().rev() {
+        let run = slice.read()?;
+        ids.run_at(slice.index(), &run);
+        runs.insert(0, run);
+    }
+    slices.finish([ids])?;
+    Ok(Document { head, runs })
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 64, ..ProptestConfig::default() })]
 
     #[test]
-    fn the_two_roads_agree(value in generate::document(), changes in prop::collection::vec((any::<Index>(), change()), 24)) {
+    fn the_two_paths_agree(value in generate::document(), changes in prop::collection::vec((any::<Index>(), change()), 24)) {
         // Each change by itself on a fresh copy, since one problem hides whether another was seen.
         for (at, change) in changes {
             let mut tree = Tree::of(&value);
@@ -259,7 +286,7 @@ proptest! {
     }
 
     #[test]
-    fn the_two_roads_agree_on_several_changes_at_once(
+    fn the_two_paths_agree_on_several_changes_at_once(
         value in generate::document(),
         changes in prop::collection::vec((any::<Index>(), change()), 2..8),
     ) {
@@ -276,7 +303,7 @@ proptest! {
 
 /// The same changes, one after the other, at every node of a document that has every field: what chance may miss.
 #[test]
-fn the_two_roads_agree_at_every_place() {
+fn the_two_paths_agree_at_every_place() {
     let whole = include_bytes!("../../../../tests/corpus/structure/valid-every-field.json");
     let value: Value = serde_json::from_slice(whole).unwrap();
     let count = Tree::of(&value).count();

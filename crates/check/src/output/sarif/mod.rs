@@ -115,9 +115,10 @@ impl<'r> Frame<'r> {
             if let Some(at) = &finding.at {
                 let document = report.documents.get(finding.document);
                 let zip = document
-                    .filter(|document| matches!(document.form.as_deref(), Some("csv-zip" | "xlsx" | "geopackage")))
+                    // Tables in a folder are files themselves.
+                    .filter(|document| document.format.as_deref().is_some_and(|format| format != "csv"))
                     .and_then(|document| document.file.as_ref())
-                    .filter(|zip| at.file.starts_with(zip.as_str()) && at.file != **zip)
+                    .filter(|zip| at.file.strip_prefix(zip.as_str()).is_some_and(|rest| rest.starts_with('/')))
                     .and_then(|zip| frame.file_index.get(zip).copied());
                 frame.file(&at.file, zip);
             }

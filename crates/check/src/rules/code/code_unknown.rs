@@ -2,6 +2,7 @@
 
 use obvert_model::edit::Edit;
 use obvert_model::lists::{Code, CodeList, Fit};
+use obvert_model::synonyms;
 use obvert_model::text::Text;
 
 use crate::catalogue::same_but_case;
@@ -95,6 +96,15 @@ fn advice(
     }
     fn label<'l>(known: &'l Code, language: &str) -> &'l str {
         known.label.get(language).map_or_else(|| known.name(), |label| label.as_str())
+    }
+    // A word of the trade, in a document that is coded in the format's own terms.
+    let is_listed = |code: &&String| list.codes.iter().any(|known| *known.code == **code);
+    let synonyms: Vec<&str> =
+        synonyms::of(code).flat_map(|synonym| &synonym.codes).filter(is_listed).map(String::as_str).collect();
+    match synonyms.as_slice() {
+        [] => {}
+        [only] => return Some(format!("did you mean {only:?}?")),
+        several => return Some(format!("did you mean one of {}?", several.join(", "))),
     }
     let words = list.codes.iter().flat_map(|known| [known.code.as_str(), label(known, language)]);
     let near = out.near(code, words)?;

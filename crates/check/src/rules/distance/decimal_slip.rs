@@ -75,7 +75,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         slipped = Some(index);
         let Some(row) = run.rows().nth(index) else { continue };
-        let corrected = Length::new(moved).map_or_else(String::new, |moved| run.survey.say(moved));
+        let corrected = Length::new(moved).map(|moved| run.survey.say(moved)).unwrap_or_default();
         let said = run.survey.say(at);
         let spot = row.spot("/at");
         let edits = vec![Edit::replace(spot.path.as_str(), moved)];

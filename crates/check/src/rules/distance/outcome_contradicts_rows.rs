@@ -71,7 +71,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             .fact("code", row.row.code.as_str());
         return;
     }
-    let given = row.row.characterisation.iter().find_map(|word| StopReason::from_word(word));
+    let given = row.row.characterisation.iter().find_map(|word| word.parse::<StopReason>().ok());
     if let (true, Some(given), Some(reason)) = (stopped, given, outcome.reason)
         && given != reason
     {

@@ -49,7 +49,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         Some(Method::Crawler) => EquipmentKind::Crawler,
         Some(Method::Pole) => EquipmentKind::Pole,
         Some(Method::Float) => EquipmentKind::Float,
-        Some(Method::WalkThrough | Method::Other) | None => return,
+        _ => return,
     };
     let kinds =
         || run.run.equipment.iter().filter_map(|id| Some(run.survey.equipment(id)?.kind)).filter(|k| is_camera(*k));

@@ -35,7 +35,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let mut at: FxHashMap<(u64, u64, &str), StructureView<'_>> = FxHashMap::default();
     for view in survey.structures() {
         let Some(position) = view.structure.position else { continue };
-        let key = (position.x.to_bits(), position.y.to_bits(), view.structure.kind.as_str());
+        let key = (position.x().to_bits(), position.y().to_bits(), view.structure.kind.as_str());
         let Some(first) = at.get(&key) else {
             at.insert(key, view);
             continue;
@@ -43,7 +43,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         let id = first.structure.id.as_str();
         // A duplicate id is a problem of its own.
         if id != view.structure.id.as_str() {
-            let message = format!("the structure is at [{}, {}], the position of {id:?}", position.x, position.y);
+            let message = format!("the structure is at [{}, {}], the position of {id:?}", position.x(), position.y());
             out.report(view.spot("/position"), message).fact("other", id);
         }
     }

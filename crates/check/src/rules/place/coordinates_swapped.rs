@@ -13,8 +13,8 @@ rule! {
     /// reference system only the other way round.
     ///
     /// # Why it matters
-    /// Swapped, a town lies in another ocean. Programs differ in the order, so the mistake stays
-    /// hidden until a map is drawn.
+    /// With the numbers swapped, a town lies in another ocean. Programs differ in the order, so the
+    /// mistake stays hidden until a map is drawn.
     ///
     /// # Source
     /// Areas of use: EPSG dataset. Order, easting or longitude first: RFC 7946, section 3.1.1.
@@ -50,7 +50,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let map_lengths = survey.map_lengths();
     let geographic = crs.kind() == obvert_geo::CrsKind::Geographic;
     let swapped = |x, y| geographic && lonlat_issue([x, y]) == Some(LonLatIssue::Swapped);
-    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x, position.y));
+    let impossible = positions(survey.head).find(|(_, position)| swapped(position.x(), position.y()));
     let slipped = matches!(map_lengths.fit, Some(Fit::Slip(Slip::Swapped | Slip::SwappedDegrees)));
     if !(map_lengths.exchanged || slipped || impossible.is_some()) {
         return;
@@ -59,7 +59,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
     out.report(
         Spot::at("/crs"),
-        format!("{order} are swapped, for example [{}, {}] in {stated}", position.x, position.y),
+        format!("{order} are swapped, for example [{}, {}] in {stated}", position.x(), position.y()),
     )
     .fact("first", place.pointer())
     .fix_if_confirmed(

@@ -92,7 +92,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         return;
     }
     for (place, position) in outside {
-        let [x, y] = [position.x, position.y];
+        let [x, y] = (*position).into();
         let message = format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
         let finding = out.report(Spot::at(place.pointer()), message);
         if matches!(crs.fit(&[[y, x]]), Ok(Fit::Inside)) {

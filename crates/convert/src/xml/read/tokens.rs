@@ -10,8 +10,8 @@ use quick_xml::reader::NsReader;
 use super::super::NAMESPACE;
 use super::super::names::ROOT;
 use super::super::text::{is_space, reference};
-use super::Counter;
 use super::attributes::{self, Attribute};
+use crate::position::Counter;
 use crate::{ConvertError, Location};
 
 /// Deeper than any valid document, and shallow enough that nobody can make the reader work.
@@ -95,7 +95,7 @@ impl<'t> Tokens<'t> {
 
     /// Where a byte of the text stands.
     pub(super) fn place(&mut self, offset: usize) -> Location {
-        self.counter.place(offset, &self.file)
+        self.counter.location(offset, &self.file)
     }
 
     /// Line and column of a byte of the text.

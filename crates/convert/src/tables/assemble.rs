@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
 use super::plan::{ORDER, Plan, Table, plan};
@@ -107,18 +108,6 @@ pub(crate) type Names = fn(&Table) -> String;
 pub(crate) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Location { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
-}
-
-/// The candidate that a name was most likely meant to be.
-#[must_use]
-pub fn nearest<'c>(name: &str, candidates: impl Iterator<Item = &'c str>) -> Option<&'c str> {
-    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' ', '.'], "");
-    let meant = plain(name);
-    candidates
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &plain(candidate)), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate)
 }
 
 struct Reader {

@@ -1,4 +1,4 @@
-//! The media files beside a survey, lent to the library that opens none itself. A path in a survey comes from outside, so it
+//! The media files in the folder of a survey, lent to the library, which opens none itself. A path in a survey comes from outside, so it
 //! leads nowhere but into the survey's own folder.
 
 use std::fs::{self, File};
@@ -8,11 +8,11 @@ use std::path::{Component, Path, PathBuf};
 use obvert::check::{MediaError, MediaFile, MediaSource};
 
 /// The files in the folder of a survey.
-pub(crate) struct Beside {
+pub(crate) struct MediaFolder {
     folder: PathBuf,
 }
 
-impl Beside {
+impl MediaFolder {
     /// The folder of a survey's file; `None` where it cannot be told.
     pub(crate) fn of(survey: &Path) -> Option<Self> {
         let folder = survey.canonicalize().ok()?.parent()?.to_owned();
@@ -20,7 +20,7 @@ impl Beside {
     }
 }
 
-impl MediaSource for Beside {
+impl MediaSource for MediaFolder {
     fn open(&self, file: &str) -> Result<MediaFile<'_>, MediaError> {
         let refused = |why: &str| MediaError::Refused(why.to_owned());
         let relative = Path::new(file);

@@ -1,16 +1,15 @@
-//! Outputs that appear whole or not at all: made beside their place, and moved there when nothing speaks against it any more.
+//! Outputs that appear whole or not at all: made next to their place, and moved there once they are complete.
 
 use std::collections::BTreeSet;
 use std::fs;
-use std::io::{self, BufWriter, Seek, Write};
+use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, Once};
 
-use obvert::convert::ConvertError;
+use obvert::convert::{ConvertError, CreateFile, WriteSeek};
 use tempfile::{NamedTempFile, TempDir};
 
 use crate::Failure;
-use crate::args::Form;
 
 /// What this command has read. No output may take its place, not even with `--replace`: whoever mixes names up keeps the file.
 static READ: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
@@ -68,20 +67,15 @@ fn stop() {
     std::process::exit(130);
 }
 
-/// What a file is written to: a zip is put together in its place.
-pub(crate) trait Sink: Write + Seek {}
-
-impl<S: Write + Seek> Sink for S {}
-
 /// A file that is being made.
-pub(crate) struct PendingFile {
+pub(crate) struct AtomicFile {
     _unfinished: Unfinished,
     file: NamedTempFile,
     path: PathBuf,
     replace: bool,
 }
 
-impl PendingFile {
+impl AtomicFile {
     /// Begins a file; `replace` allows an existing one.
     pub(crate) fn begin(path: &Path, replace: bool) -> Result<Self, Failure> {
         let path = &led_to(path)?;
@@ -94,20 +88,14 @@ impl PendingFile {
         Ok(Self { _unfinished: unfinished, file, path: path.to_owned(), replace })
     }
 
-    /// Whether its name is that of a form.
-    pub(crate) fn is_named(&self, form: Form) -> bool {
-        crate::files::by_name(&self.path) == Some(form)
-    }
-
-    /// Writes the file; what was written before is gone.
-    pub(crate) fn write<T>(&mut self, write: impl FnOnce(&mut dyn Sink) -> Result<T, Failure>) -> Result<T, Failure> {
-        let name = self.path.display();
-        let fail = |error: io::Error| format!("{name}: {error}");
-        let file = self.file.as_file_mut();
-        file.set_len(0).and_then(|()| file.rewind()).map_err(fail)?;
-        let mut sink = BufWriter::new(file);
-        let result = write(&mut sink).map_err(|error| named(&self.path, error))?;
-        sink.flush().map_err(fail)?;
+    /// Writes the file. The error is that of `write`, or of the system.
+    pub(crate) fn write<T, E: From<io::Error>>(
+        &mut self,
+        write: impl FnOnce(&mut dyn WriteSeek) -> Result<T, E>,
+    ) -> Result<T, E> {
+        let mut sink = BufWriter::new(self.file.as_file_mut());
+        let result = write(&mut sink)?;
+        sink.flush()?;
         Ok(result)
     }
 
@@ -139,10 +127,10 @@ pub(crate) fn named(path: &Path, error: Failure) -> Failure {
 pub(crate) fn write_file(
     path: &Path,
     replace: bool,
-    write: impl FnOnce(&mut dyn Sink) -> Result<(), Failure>,
+    write: impl FnOnce(&mut dyn WriteSeek) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
-    let mut file = PendingFile::begin(path, replace)?;
-    file.write(write)?;
+    let mut file = AtomicFile::begin(path, replace)?;
+    file.write(write).map_err(|error| named(path, error))?;
     file.keep()
 }
 
@@ -200,7 +188,7 @@ pub(crate) fn same(one: &Path, other: &Path) -> bool {
 
 /// A folder of tables that is being made. An existing folder is replaced only when asked, and only when it holds nothing but
 /// files of this kind by their names: a folder with anything else in it is somebody's.
-pub(crate) struct PendingFolder {
+pub(crate) struct AtomicFolder {
     _unfinished: Unfinished,
     fresh: TempDir,
     path: PathBuf,
@@ -208,7 +196,7 @@ pub(crate) struct PendingFolder {
     old: bool,
 }
 
-impl PendingFolder {
+impl AtomicFolder {
     /// Begins a folder of files that can have such names; `replace` allows an existing one.
     pub(crate) fn begin(path: &Path, names: &[String], replace: bool) -> Result<Self, Failure> {
         let path = &led_to(path)?;
@@ -243,28 +231,13 @@ impl PendingFolder {
         let mut builder = tempfile::Builder::new();
         let (unfinished, fresh) = Unfinished::make(|| builder.prefix(".obvert-").tempdir_in(parent), TempDir::path)
             .map_err(|error| format!("{name}: cannot write beside it: {error}"))?;
-        Ok(Self { _unfinished: unfinished, fresh, path: path.to_owned(), old })
-    }
-
-    /// Its place.
-    pub(crate) fn path(&self) -> &Path {
-        &self.path
+        let folder = Self { _unfinished: unfinished, fresh, path: path.to_owned(), old };
+        fs::create_dir(folder.inside()).map_err(fail)?;
+        Ok(folder)
     }
 
     fn inside(&self) -> PathBuf {
         self.fresh.path().join("new")
-    }
-
-    /// Empties the folder.
-    pub(crate) fn clear(&self) -> Result<(), Failure> {
-        let inside = self.inside();
-        let made = if inside.exists() { fs::remove_dir_all(&inside) } else { Ok(()) };
-        made.and_then(|()| fs::create_dir(inside)).map_err(|error| format!("{}: {error}", self.path.display()).into())
-    }
-
-    /// A new file in the folder.
-    pub(crate) fn create(&self, file: &str) -> io::Result<BufWriter<fs::File>> {
-        fs::File::create_new(self.inside().join(file)).map(BufWriter::new)
     }
 
     /// Puts the folder into its place.
@@ -285,6 +258,12 @@ impl PendingFolder {
             return Err(fail(error).into());
         }
         Ok(())
+    }
+}
+
+impl CreateFile for AtomicFolder {
+    fn create(&mut self, file: &str) -> io::Result<Box<dyn Write + Send>> {
+        Ok(Box::new(BufWriter::new(fs::File::create_new(self.inside().join(file))?)))
     }
 }
 

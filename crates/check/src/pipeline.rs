@@ -1,0 +1,173 @@
+//! Where the walk takes its runs from: a reader, a document in memory, or a reader on another thread.
+//!
+//! The pipeline reads the next runs on one thread while the rules look at the last ones on another. Reading takes about as long
+//! as all rules together, so two processors halve the wait.
+
+use std::sync::mpsc::{IntoIter, Sender, channel, sync_channel};
+use std::thread::{Builder, scope};
+
+use obvert_model::read::RunReader;
+use obvert_model::tables::{Observation, Run};
+
+/// How many observations are handed over at once: waking a thread for every run costs more than the run does.
+const BATCH: usize = 250;
+
+/// How many batches may wait. They are held in memory, besides the batch that is being read and the one that is being checked.
+const WAITING: usize = 1;
+
+/// What the walk takes runs from. It cannot fail: what ends the runs is the business of whoever started the walk.
+pub(crate) trait RunSource {
+    /// The next run; `None` after the last.
+    fn next_run(&mut self) -> Option<Run>;
+
+    /// Takes back the observations of a run that are no longer needed.
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        drop(observations);
+    }
+}
+
+/// The runs of a reader. An error ends them and is kept.
+pub(crate) struct Pulled<'r, R: RunReader + ?Sized> {
+    reader: &'r mut R,
+    error: Option<R::Error>,
+}
+
+impl<'r, R: RunReader + ?Sized> Pulled<'r, R> {
+    pub(crate) fn new(reader: &'r mut R) -> Self {
+        Self { reader, error: None }
+    }
+
+    /// The error that ended the runs.
+    pub(crate) fn into_error(self) -> Option<R::Error> {
+        self.error
+    }
+}
+
+impl<R: RunReader + ?Sized> RunSource for Pulled<'_, R> {
+    fn next_run(&mut self) -> Option<Run> {
+        if self.error.is_some() {
+            return None;
+        }
+        self.reader.next_run().unwrap_or_else(|error| {
+            self.error = Some(error);
+            None
+        })
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        self.reader.recycle(observations);
+    }
+}
+
+/// The runs of a document that is in memory.
+pub(crate) struct Borrowed<'d>(pub(crate) std::slice::Iter<'d, Run>);
+
+impl RunSource for Borrowed<'_> {
+    fn next_run(&mut self) -> Option<Run> {
+        self.0.next().cloned()
+    }
+}
+
+/// Calls `work` on a new thread, with the runs that are read on this one; on this one as well if the system has no threads.
+pub(crate) fn on_two_threads<T: Send>(runs: &mut dyn RunSource, work: impl Fn(&mut dyn RunSource) -> T + Sync) -> T {
+    let work = &work;
+    scope(|scope| {
+        let (sender, receiver) = sync_channel::<Vec<Run>>(WAITING);
+        let (back, returned) = channel();
+        let mut received = Received { batches: receiver.into_iter(), batch: Vec::new().into_iter(), back };
+        let Ok(worker) = Builder::new().spawn_scoped(scope, move || work(&mut received)) else {
+            return work(runs);
+        };
+        loop {
+            let (mut batch, mut observations) = (Vec::new(), 0);
+            while observations < BATCH {
+                let Some(run) = runs.next_run() else { break };
+                observations += run.observations.len().max(1);
+                batch.push(run);
+            }
+            returned.try_iter().for_each(|observations| runs.recycle(observations));
+            // The receiver is gone only when `work` is done, or has panicked.
+            if batch.is_empty() || sender.send(batch).is_err() {
+                break;
+            }
+        }
+        drop(sender);
+        worker.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    })
+}
+
+struct Received {
+    batches: IntoIter<Vec<Run>>,
+    batch: std::vec::IntoIter<Run>,
+    back: Sender<Vec<Observation>>,
+}
+
+impl RunSource for Received {
+    fn next_run(&mut self) -> Option<Run> {
+        loop {
+            match self.batch.next() {
+                Some(run) => return Some(run),
+                None => self.batch = self.batches.next()?.into_iter(),
+            }
+        }
+    }
+
+    fn recycle(&mut self, observations: Vec<Observation>) {
+        // If the reader is gone they are dropped here.
+        let _ = self.back.send(observations);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct GradeExtent(Vec<Run>, usize);
+
+    impl RunSource for GradeExtent {
+        fn next_run(&mut self) -> Option<Run> {
+            self.1 += 1;
+            self.0.pop()
+        }
+    }
+
+    fn runs(count: usize) -> GradeExtent {
+        let run = |id: usize| {
+            let run = format!(r#"{{ "id": "{id}", "pipe": "P", "direction": "downstream" }}"#);
+            serde_json::from_str(&run).expect("a run")
+        };
+        GradeExtent((0..count).rev().map(run).collect(), 0)
+    }
+
+    fn ids(runs: &mut dyn RunSource) -> Vec<usize> {
+        std::iter::from_fn(|| runs.next_run()).map(|run| run.id.as_str().parse().expect("number")).collect()
+    }
+
+    #[test]
+    fn every_run_arrives_once_and_in_order() {
+        for count in [0, 1, BATCH - 1, BATCH, 10 * BATCH + 7] {
+            assert_eq!(on_two_threads(&mut runs(count), |runs| ids(runs)), (0..count).collect::<Vec<_>>());
+        }
+    }
+
+    #[test]
+    fn what_nobody_asks_for_is_not_read_to_the_end() {
+        let mut source = runs(100 * BATCH);
+        assert_eq!(
+            on_two_threads(&mut source, |runs| runs.next_run().map(|run| run.id.to_string())).as_deref(),
+            Some("0")
+        );
+        assert!(source.1 < 10 * BATCH, "{}", source.1);
+    }
+
+    #[test]
+    fn a_panic_among_the_rules_is_passed_on() {
+        let checked = std::panic::catch_unwind(|| {
+            on_two_threads(&mut runs(10 * BATCH), |runs| {
+                let first = runs.next_run();
+                assert!(first.is_none(), "there is a run");
+            });
+        });
+        assert!(checked.is_err());
+    }
+}

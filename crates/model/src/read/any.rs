@@ -1,0 +1,212 @@
+//! Any JSON as a tree, by the one visitor that there is for it: what is built of it, and what happens to a key that repeats in an
+//! object, is the caller's choice.
+
+use std::cell::RefCell;
+use std::fmt::{self, Write as _};
+use std::marker::PhantomData;
+
+use serde::de::{DeserializeSeed, Deserializer, Error, MapAccess, SeqAccess, Visitor};
+use serde_json::{Map, Number, Value};
+
+use crate::edit::token;
+
+/// What JSON is read into.
+pub(crate) trait Tree: Sized {
+    /// The entries of an object.
+    type Entries: Default;
+    /// What can be read, for messages.
+    const EXPECTED: &'static str;
+    fn null() -> Self;
+    fn boolean(value: bool) -> Self;
+    fn number<E: Error>(value: Number) -> Result<Self, E>;
+    fn string(value: &str) -> Self;
+    fn list(items: Vec<Self>) -> Self;
+    fn object(entries: Self::Entries) -> Self;
+    fn has(entries: &Self::Entries, key: &str) -> bool;
+    fn insert(entries: &mut Self::Entries, key: String, value: Self);
+}
+
+impl Tree for Value {
+    type Entries = Map<String, Value>;
+    const EXPECTED: &'static str = "JSON";
+    fn null() -> Self {
+        Self::Null
+    }
+    fn boolean(value: bool) -> Self {
+        Self::Bool(value)
+    }
+    fn number<E: Error>(value: Number) -> Result<Self, E> {
+        Ok(Self::Number(value))
+    }
+    fn string(value: &str) -> Self {
+        Self::String(value.to_owned())
+    }
+    fn list(items: Vec<Self>) -> Self {
+        Self::Array(items)
+    }
+    fn object(entries: Map<String, Value>) -> Self {
+        Self::Object(entries)
+    }
+    fn has(entries: &Map<String, Value>, key: &str) -> bool {
+        entries.contains_key(key)
+    }
+    fn insert(entries: &mut Map<String, Value>, key: String, value: Self) {
+        entries.insert(key, value);
+    }
+}
+
+/// Reads a tree in which no object has a key twice.
+pub(crate) fn strict<'de, D: Deserializer<'de>, T: Tree>(source: D) -> Result<T, D::Error> {
+    Seed { duplicates: None, tree: PhantomData }.deserialize(source)
+}
+
+/// Parses JSON in which no object has a key twice: of two values the usual parser drops the first silently.
+///
+/// # Errors
+/// When the text is not JSON, or a key repeats.
+pub fn strict_value(text: &str) -> Result<Value, serde_json::Error> {
+    let mut reader = serde_json::Deserializer::from_str(text);
+    let value = strict(&mut reader)?;
+    reader.end().map(|()| value)
+}
+
+/// Parses JSON, and notes the pointers of keys that repeat. The value has the last of them.
+#[cfg(feature = "diagnose")]
+pub(super) fn noting_duplicates(source: &[u8]) -> Result<(Value, Vec<String>), serde_json::Error> {
+    let duplicates = Duplicates::default();
+    let mut reader = serde_json::Deserializer::from_slice(source);
+    let value = Seed { duplicates: Some(&duplicates), tree: PhantomData }.deserialize(&mut reader)?;
+    reader.end()?;
+    Ok((value, duplicates.found.into_inner()))
+}
+
+#[derive(Default)]
+struct Duplicates {
+    /// The pointer to what is being read.
+    pointer: RefCell<String>,
+    found: RefCell<Vec<String>>,
+}
+
+impl Duplicates {
+    /// Goes down to a value, and says how to come back up.
+    fn enter(&self, token: fmt::Arguments<'_>) -> usize {
+        let mut pointer = self.pointer.borrow_mut();
+        let above = pointer.len();
+        // Writing to a string does not fail.
+        let _ = write!(pointer, "/{token}");
+        above
+    }
+
+    fn leave(&self, above: usize) {
+        self.pointer.borrow_mut().truncate(above);
+    }
+
+    fn note(&self) {
+        self.found.borrow_mut().push(self.pointer.borrow().clone());
+    }
+}
+
+struct Seed<'d, T> {
+    /// Where keys that repeat are noted; without it they are refused.
+    duplicates: Option<&'d Duplicates>,
+    tree: PhantomData<T>,
+}
+
+impl<T> Clone for Seed<'_, T> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<T> Copy for Seed<'_, T> {}
+
+impl<'de, T: Tree> DeserializeSeed<'de> for Seed<'_, T> {
+    type Value = T;
+    fn deserialize<D: Deserializer<'de>>(self, source: D) -> Result<T, D::Error> {
+        source.deserialize_any(self)
+    }
+}
+
+impl<'de, T: Tree> Visitor<'de> for Seed<'_, T> {
+    type Value = T;
+    fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(T::EXPECTED)
+    }
+    fn visit_unit<E>(self) -> Result<T, E> {
+        Ok(T::null())
+    }
+    fn visit_bool<E>(self, value: bool) -> Result<T, E> {
+        Ok(T::boolean(value))
+    }
+    fn visit_u64<E: Error>(self, value: u64) -> Result<T, E> {
+        T::number(value.into())
+    }
+    fn visit_i64<E: Error>(self, value: i64) -> Result<T, E> {
+        T::number(value.into())
+    }
+    fn visit_f64<E: Error>(self, value: f64) -> Result<T, E> {
+        Number::from_f64(value).map_or_else(|| Ok(T::null()), T::number)
+    }
+    fn visit_str<E>(self, value: &str) -> Result<T, E> {
+        Ok(T::string(value))
+    }
+    fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<T, A::Error> {
+        let mut items = Vec::new();
+        loop {
+            let above = self.duplicates.map(|duplicates| duplicates.enter(format_args!("{}", items.len())));
+            let item = source.next_element_seed(self)?;
+            if let (Some(duplicates), Some(above)) = (self.duplicates, above) {
+                duplicates.leave(above);
+            }
+            match item {
+                Some(item) => items.push(item),
+                None => return Ok(T::list(items)),
+            }
+        }
+    }
+    fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<T, A::Error> {
+        let mut entries = T::Entries::default();
+        while let Some(key) = source.next_key::<String>()? {
+            let repeats = T::has(&entries, &key);
+            let value = match self.duplicates {
+                None if repeats => {
+                    return Err(A::Error::custom(format_args!("duplicate key {key:?}; keep one of the two")));
+                }
+                None => source.next_value_seed(self)?,
+                Some(duplicates) => {
+                    let above = duplicates.enter(format_args!("{}", token(&key)));
+                    if repeats {
+                        duplicates.note();
+                    }
+                    let value = source.next_value_seed(self)?;
+                    duplicates.leave(above);
+                    value
+                }
+            };
+            T::insert(&mut entries, key, value);
+        }
+        Ok(T::object(entries))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_key_that_repeats_is_refused() {
+        assert_eq!(strict_value(r#"{"a": [1, -2, 2.5, "x", true, null]}"#).unwrap()["a"][2], 2.5);
+        let error = strict_value(r#"{"a": 1, "b": [{"c": 1, "c": 2}]}"#).unwrap_err();
+        assert!(error.to_string().starts_with("duplicate key \"c\""), "{error}");
+        assert!(strict_value("{} x").is_err());
+    }
+
+    #[cfg(feature = "diagnose")]
+    #[test]
+    fn a_key_that_repeats_is_noted_where_it_does() {
+        let source = br#"{"a": 1, "b/~": [0, {"c": 1, "c": {"d": 1, "d": 2}, "c": 3}], "a": [2], "e": 5}"#;
+        let (value, duplicates) = noting_duplicates(source).unwrap();
+        assert_eq!(duplicates, ["/b~1~0/1/c", "/b~1~0/1/c/d", "/b~1~0/1/c", "/a"]);
+        assert_eq!((&value["a"][0], &value["b/~"][1]["c"]), (&2.into(), &3.into()));
+    }
+}
