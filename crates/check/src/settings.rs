@@ -5,8 +5,8 @@ use std::collections::BTreeMap;
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::Profile;
 use obvert_model::read::ProblemKind;
-use obvert_model::versions::renamed;
 use obvert_model::text::{Date, ExtensionKey};
+use obvert_model::versions::renamed;
 
 use crate::catalogue::{catalogue, near};
 use crate::evidence::{Evidence, is_document_table};

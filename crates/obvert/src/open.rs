@@ -353,9 +353,9 @@ mod checked {
                 help_for_cells(&mut report, self.format);
             }
             report.place_each(|finding| {
-                let key = (finding.path.clone(), finding.message.clone());
+                let key = (finding.subject.path.clone(), finding.message.clone());
                 let own = places.get_mut(&key).and_then(VecDeque::pop_front);
-                let place = own.or_else(|| locations.as_ref()?.place(&finding.path))?;
+                let place = own.or_else(|| locations.as_ref()?.place(&finding.subject.path))?;
                 Some(self.location(place))
             });
             report
