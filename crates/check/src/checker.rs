@@ -5,7 +5,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
 use obvert_model::tables::{Aspect, Document, Head};
-use obvert_model::versions::renamed;
 
 use crate::catalogue::near;
 use crate::finding::{Finding, Severity};

@@ -30,6 +30,9 @@ pub struct Settings {
     pub code_lists: Vec<CodeList>,
     /// Grade schemes besides the built-in ones.
     pub grade_schemes: Vec<GradeScheme>,
+    /// The names of the formats that a profile can ask for under `deliver`. If there are none, they are not
+    /// compared.
+    pub formats: Vec<String>,
     /// The date of today, which rules about the future need. It is never taken from a clock, so
     /// that the same document and settings give the same report.
     pub today: Option<Date>,
@@ -50,6 +53,7 @@ impl Default for Settings {
             rules: Vec::new(),
             code_lists: Vec::new(),
             grade_schemes: Vec::new(),
+            formats: Vec::new(),
             today: None,
             keep: 1000,
             read_ahead: false,

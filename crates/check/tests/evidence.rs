@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_check::{Checker, Finding, MINIMAL, Report, Rule, Section, Settings, catalogue};
 use obvert_model::profile::Profile;
-use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::read::{Diagnosis, Problem, ProblemKind};
 use serde_json::Value;
 
 /// A finding: its rule, and its place or the id that is missing, which is reported at the first place that names it.
@@ -94,7 +94,8 @@ fn nothing_is_concluded_from_what_could_not_be_read() {
                 let known = by_rules(&whole);
                 for pointer in places(&document).into_iter().skip((turn + number) % step).step_by(step) {
                     let problem = Problem::new(ProblemKind::WrongType, pointer.as_str(), "spoiled");
-                    let rest = by_rules(&checker.check_value(document.clone(), &[problem]));
+                    let rest =
+                        by_rules(&checker.check_value(Diagnosis { value: document.clone(), problems: vec![problem] }));
                     cases += 1;
                     if lost_the_explanation(&whole, &rest) {
                         continue;

@@ -8,7 +8,7 @@ use obvert_check::{
     SettingsError, Severity, Subject, output,
 };
 use obvert_model::profile::Profile;
-use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::read::{Diagnosis, Problem, ProblemKind};
 use serde_json::{Value, json};
 
 const DOCUMENTATION: &str = "# What it checks
@@ -152,7 +152,7 @@ fn it_is_skipped_where_what_it_concludes_from_could_not_be_read() {
     let checker = Checker::new(settings()).unwrap();
     let spoiled = |pointer: &str| {
         let problem = Problem::new(ProblemKind::WrongType, pointer, "spoiled");
-        checker.check_value(serde_json::from_str(MINIMAL).unwrap(), &[problem])
+        checker.check_value(Diagnosis { value: serde_json::from_str(MINIMAL).unwrap(), problems: vec![problem] })
     };
     let report = spoiled("/pipes/1");
     let not_run = report.not_run.iter().find(|not_run| not_run.rules.iter().any(|rule| rule == FEW_PIPES.name));

@@ -11,6 +11,7 @@ use obvert::model::text::Date;
 use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Judged, Threshold};
+use crate::formats::format_names;
 use crate::input::{self, ByLayout, Input};
 use crate::render::progress;
 use crate::{Failure, Status, lists, render};
@@ -152,7 +153,7 @@ fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
 }
 
 pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failure> {
-    let mut settings = Settings { read_ahead: true, ..Settings::default() };
+    let mut settings = Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
     if all {
         settings.keep = usize::MAX;
     }

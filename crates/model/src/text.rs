@@ -60,6 +60,8 @@ texts! {
     /// A media type (RFC 6838), for example `image/jpeg`.
     pub MediaType matches is_media_type,
         r"^[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*/[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*$", "a media type, such as image/jpeg";
+    /// The name of a file format, for example `geojson`.
+    pub FormatName matches is_format_name, r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", "the name of a format, such as geojson";
     /// The name of an extension: a reverse domain name, for example `org.example.dispatch`.
     pub ExtensionKey matches is_reverse_domain,
         r"^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$", "a reverse domain name, such as org.example.dispatch";
@@ -226,6 +228,11 @@ fn is_media_type(text: &str) -> bool {
             && all(p, |b| b.is_ascii_alphanumeric() || b"!#$&^_.+-".contains(&b))
     };
     text.split_once('/').is_some_and(|(kind, subtype)| part(kind) && part(subtype))
+}
+
+fn is_format_name(text: &str) -> bool {
+    text.bytes().next().is_some_and(|b| b.is_ascii_lowercase())
+        && text.split('-').all(|part| all(part, |b| b.is_ascii_lowercase() || b.is_ascii_digit()))
 }
 
 fn is_reverse_domain(text: &str) -> bool {

@@ -367,7 +367,7 @@ fn row_left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<us
 
 #[cfg(test)]
 mod tests {
-    use obvert_model::read::remains_of;
+    use obvert_model::read::Diagnosis;
 
     use super::*;
     use crate::catalogue::MINIMAL;
@@ -376,7 +376,7 @@ mod tests {
     #[test]
     fn the_rows_of_every_table_are_counted() {
         let document: Value = serde_json::from_str(MINIMAL).unwrap();
-        let remains = remains_of(document.clone(), &[]).unwrap();
+        let remains = Diagnosis { problems: Vec::new(), value: document.clone() }.into_remains().unwrap();
         for table in tables() {
             assert_eq!(rows_left(table, &remains), document[table].as_array().unwrap().len(), "{table}");
         }

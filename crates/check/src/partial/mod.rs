@@ -10,7 +10,6 @@ mod damage;
 use std::collections::{BTreeMap, BTreeSet, HashMap, HashSet};
 
 use obvert_model::read::{Diagnosis, Problem, ProblemKind, Remains};
-use serde_json::Value;
 
 use self::damage::{Damage, leads_into};
 use crate::checker::{Checker, WITHOUT_STRUCTURE};

@@ -48,6 +48,7 @@ pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfilePr
         rules: rules.collect(),
         code_lists: settings.code_lists.iter().chain(CodeList::built_ins()).collect(),
         grade_schemes: settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]).collect(),
+        formats: settings.formats.iter().map(String::as_str).collect(),
         today: settings.today.as_ref(),
     })
 }

@@ -27,7 +27,7 @@ pub use self::document::{Document, LeftOut, RuleTotal, Totals};
 pub(crate) use self::structural::structural;
 
 /// The version of the report's format.
-const VERSION: &str = "0.2";
+const VERSION: &str = "0.3";
 
 /// The program that made a report.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]

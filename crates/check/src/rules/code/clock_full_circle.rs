@@ -17,7 +17,7 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// "12 to 12" is entered for a spot at the top as often as for the whole circumference, which
+    /// "12 to 12" is entered for a subject at the top as often as for the whole circumference, which
     /// is far more serious.
     ///
     /// # Fails

@@ -59,6 +59,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
         let message = format!("all runs were stopped, and none saw the pipe from {from} to {to}");
-        out.report(view.subject(""), message).fact("from", survey.in_units(gap.from)).fact("to", survey.in_units(gap.to));
+        out.report(view.subject(""), message)
+            .fact("from", survey.in_units(gap.from))
+            .fact("to", survey.in_units(gap.to));
     }
 }

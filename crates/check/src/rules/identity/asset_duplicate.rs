@@ -54,7 +54,7 @@ fn report_duplicates<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, 
                 pipe: (what == "pipe").then(|| id.to_owned()),
                 ..Subject::default()
             };
-            out.report(spot, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
+            out.report(subject, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
                 .fact("other", other);
         }
     }

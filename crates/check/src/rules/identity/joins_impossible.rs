@@ -66,7 +66,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     }
 }
 
-fn compare(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
+fn compare(survey: &Survey<'_>, joins: &Joins, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
     let Some(at) = joins.at else { return };
     let main = joins.pipe.as_str();
     let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);

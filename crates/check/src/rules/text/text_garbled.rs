@@ -48,7 +48,7 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    for_each_text(part, &mut |text, spot| {
+    for UnusualText { text, subject } in part.unusual_texts() {
         if garbled(text) {
             out.fold(
                 |places| match places {

@@ -38,11 +38,11 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     for UnusualText { text, subject } in part.unusual_texts() {
         if text.len() != text.trim().len() {
             let end = if text.starts_with(char::is_whitespace) { "begins" } else { "ends" };
-            let spot = subject();
             // An id has to change everywhere it is used, and that takes the whole document.
-            let local = !spot.path.ends_with("/id") && !text.trim().is_empty();
-            let edits = local.then(|| vec![Edit::replace(spot.path.as_str(), text.trim())]);
-            let finding = out.report(spot, format!("{text:?} {end} with white space")).fact("text", text);
+            let local = !subject.path.ends_with("/id") && !text.trim().is_empty();
+            let edits = local.then(|| vec![Edit::replace(subject.path.as_str(), text.trim())]);
+            let finding =
+                out.report(subject.clone(), format!("{text:?} {end} with white space")).fact("text", text.as_str());
             if let Some(edits) = edits {
                 finding.fix_safely("removes the white space", edits);
             }

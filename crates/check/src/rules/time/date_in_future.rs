@@ -52,8 +52,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let head = survey.head;
     let Some(today) = survey.today else { return };
     let issued = in_future(survey, &head.issued).then(|| instant(&head.issued)).flatten();
-    let mut report = |time: &str, spot: Subject| {
-        out.report(spot, format!("{time} is in the future; today is {today}")).fact("time", time);
+    let mut report = |time: &str, subject: Subject| {
+        out.report(subject, format!("{time} is in the future; today is {today}")).fact("time", time);
     };
     if issued.is_some() {
         report(&head.issued, Subject::at("/issued"));
