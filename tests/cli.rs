@@ -393,7 +393,7 @@ fn tables_that_cannot_be_read_say_what_was_left_out() {
     let document = std::fs::read(tables.join("document.csv")).expect("document");
     std::fs::write(tables.join("structures.csv"), rows).expect("written");
     let text = stdout(&check(&[to]));
-    assert!(text.contains("1 value that could not be read was left out, and the rules ran over the rest"), "{text}");
+    assert!(text.contains("1 value that could not be read was left out; the rules ran over the rest"), "{text}");
     let units = std::fs::read_to_string(tables.join("document.csv")).expect("document").replace(",ft,", ",feet,");
     std::fs::write(tables.join("document.csv"), units).expect("written");
     let text = stdout(&check(&[to]));
@@ -506,7 +506,7 @@ fn grade_says_why_it_cannot() {
         (
             "\"scheme\": \"obvert-grades\"",
             "\"scheme\": \"city-grades\"",
-            "the grade scheme city-grades 1 is not at hand",
+            "the grade scheme city-grades 1 is not available",
         ),
         (
             "\"list\": \"obvert-terms\"",

@@ -1,7 +1,5 @@
 //! Finding rules by name.
 
-use obvert_model::text;
-
 use crate::rule::Rule;
 use crate::rules::CATALOGUE;
 
@@ -20,11 +18,6 @@ pub fn find(name: &str) -> Option<&'static Rule> {
 /// The document that the examples in the rules' documentation change. No rule reports anything in
 /// it.
 pub const MINIMAL: &str = include_str!("minimal.obvert.json");
-
-/// The candidate nearest to a word, if it is near enough to be meant.
-pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
-    text::nearest(word, candidates).map(str::to_owned)
-}
 
 /// The only candidate that equals a word except for its case and the white space around it.
 pub(crate) fn same_but_case<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<&'w str> {

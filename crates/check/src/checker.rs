@@ -1,21 +1,21 @@
-//! The walk: once over the document, each record handed to every rule of its scope.
+//! The checker: a set of rules, ready to check documents.
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
-use obvert_model::tables::{Aspect, Document, Head};
+use obvert_model::tables::{Document, Head};
+use obvert_model::text::nearest;
 
-use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
-use crate::grading::GradeTotals;
 use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
-use crate::profile::{Demands, Held, suppressed};
+use crate::profile::{Demands, Held};
 use crate::report::{self, NotRun, Report};
-use crate::rule::{Check, Need, Rule};
+use crate::rule::Rule;
 use crate::settings::{Settings, SettingsError};
 use crate::sink::{Found, Sink};
-use crate::views::{Ending, Facts, NO_RUN, Part, RatingView, RowView, RunSummary, RunView, Survey};
+use crate::views::{Ending, Facts, RunFigures, RunSummary, ShownBy, Survey};
+use crate::walk::Walk;
 
 /// A set of rules with their severities and limits, ready to check documents.
 #[derive(Debug)]
@@ -25,23 +25,30 @@ pub struct Checker {
     active: Vec<Active>,
 }
 
-/// Why no rule was run on what is no document.
+/// Why no rule was run on a source without the structure of a document.
 pub(crate) const WITHOUT_STRUCTURE: &str = "the document does not have the structure of the format; correct that first";
 
-/// A rule that is run, as the settings have it.
+/// A rule that is not turned off, with its severity and limits by the settings and what the profile suppresses of it.
 #[derive(Clone, Debug)]
-struct Active {
-    rule: &'static Rule,
-    severity: Severity,
+pub(crate) struct Active {
+    pub(crate) rule: &'static Rule,
+    pub(crate) severity: Severity,
     limits: Vec<f64>,
-    held: Vec<Held>,
+    pub(crate) held: Vec<Held>,
+}
+
+impl Active {
+    pub(crate) fn sink<'s>(&'s self, keep: usize, found: &'s mut Found) -> Sink<'s> {
+        Sink { rule: self.rule, severity: self.severity, limits: &self.limits, keep, held: &self.held, found }
+    }
 }
 
 impl Checker {
     /// Prepares a check.
     ///
     /// # Errors
-    /// When the settings name a rule or a limit that does not exist, or the profile does not make sense.
+    /// If the settings name a rule or a limit that does not exist, or the profile or a rule of your
+    /// own cannot be used.
     pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
         for rule in &settings.rules {
             if let Some(why) = settings.problem_of(rule) {
@@ -199,7 +206,7 @@ impl Checker {
 
     /// The name nearest to one that no rule has.
     pub(crate) fn nearest_rule(&self, name: &str) -> Option<String> {
-        near(name, self.settings.all_rules().map(|rule| rule.name))
+        nearest(name, self.settings.all_rules().map(|rule| rule.name)).map(str::to_owned)
     }
 
     /// How many findings of one rule are kept.
@@ -259,253 +266,34 @@ impl Checker {
         let graded = scheme.and_then(|scheme| self.list_graded(scheme));
         let mut survey = Survey::new(head, today, list, scheme, demands, graded);
         (survey.list_versions, survey.scheme_versions) = self.versions_for(head, &survey);
-        let mut walk = Walk::new(self, &survey);
-
-        walk.each(
-            |check| matches!(check, Check::Document(_)),
-            |check, sink| {
-                if let Check::Document(rule) = check {
-                    rule(&survey, sink);
-                }
-            },
-        );
-        for view in survey.structures() {
-            walk.structure(&view);
-        }
-        for view in survey.pipes() {
-            walk.pipe(&view);
-        }
-        for view in survey.all_media() {
-            walk.media(&view);
-        }
-        walk.throughout(&Part::Head(&survey));
+        let mut walk = Walk::new(&self.active, self.settings.keep, &survey);
+        walk.head(&survey);
         let mut summaries = Vec::new();
-        let mut shown_by = vec![NO_RUN; head.media.len()];
-        let mut observations = 0;
+        let mut shown_by = ShownBy::new(head);
         let mut facts = Facts::default();
         while let Some(mut run) = runs.next_run() {
             let index = summaries.len();
             facts.gather(&survey, &run, index);
             let view = facts.view(&survey, &run, index);
-            walk.throughout(&Part::Run(&view));
             walk.run(&view);
-            walk.rows(&view);
-            let mut tallies = [GradeTotals::default(), GradeTotals::default()];
-            let mut graded = 0;
-            for row in view.rows() {
-                graded += usize::from(row.row.grades.is_some());
-                tally(&row, &mut tallies);
-            }
-            if let Some(grader) = &survey.grader {
-                tallies.iter_mut().for_each(|tally| tally.end_run(grader.scheme));
-            }
-            let corrected = survey
-                .grader
-                .as_ref()
-                .and_then(|grader| crate::support::corrected_grades::corrected_totals(&view, grader.scheme));
-            for index in view.media.iter().flatten() {
-                let shown = &mut shown_by[*index];
-                if *shown == NO_RUN || head.media[*index].run.as_ref() == Some(&run.id) {
-                    *shown = u32::try_from(summaries.len()).unwrap_or(NO_RUN);
-                }
-            }
-            observations += run.observations.len();
-            let (travelled, marks) = (view.travelled(), view.marks());
-            let [structural, operational] = tallies;
-            let rows = std::mem::take(&mut run.observations);
-            let count = rows.len();
-            runs.recycle(rows);
+            shown_by.add(&view);
+            let figures = RunFigures::of(&view);
+            runs.recycle(std::mem::take(&mut run.observations));
             run.equipment.shrink_to_fit();
-            summaries.push(RunSummary {
-                index,
-                run,
-                observations: count,
-                graded,
-                travelled,
-                marks,
-                structural,
-                operational,
-                corrected,
-            });
+            summaries.push(RunSummary::new(index, run, figures));
         }
         let ending = Ending::new(&survey, &summaries, &shown_by);
-        for view in ending.locates() {
-            walk.locate(&view);
-        }
-        for (index, rating) in head.ratings.iter().enumerate() {
-            walk.rating(&RatingView { ending: &ending, rating, index });
-        }
-        walk.each(
-            |check| matches!(check, Check::Ending(_)),
-            |check, sink| {
-                if let Check::Ending(rule) = check {
-                    rule(&ending, sink);
-                }
-            },
-        );
-        let mut report = walk.finish(report::Document {
+        walk.ending(&ending);
+        let mut report = self.report_of(report::Document {
             id: Some(head.id.to_string()),
             length_unit: Some(head.units.length.to_string()),
             pipes: head.pipes.len(),
             runs: summaries.len(),
-            observations,
+            observations: summaries.iter().map(|summary| summary.observations).sum(),
             ..report::Document::default()
         });
+        walk.finish(&mut report);
         crate::report::describe(&mut report, &ending, beside);
         report
-    }
-}
-
-/// Rolls an observation up: by its recorded grade, since that is what a rating states; by the computed one where none is recorded.
-fn tally(row: &RowView<'_>, tallies: &mut [GradeTotals; 2]) {
-    let survey = row.survey();
-    let Some(grader) = &survey.grader else { return };
-    if row.row.grades.is_none() && row.facts.entries.is_none() {
-        return;
-    }
-    let grade_extent = row.grade_extent();
-    for (aspect, tally) in [Aspect::Structural, Aspect::Operational].into_iter().zip(tallies) {
-        if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
-            tally.add(grade, grade_extent, grader.scheme);
-        }
-    }
-}
-
-struct Walk<'c> {
-    checker: &'c Checker,
-    /// Rules that run, by scope: where the rule is among the active ones, and its function.
-    structure: Vec<(usize, crate::rule::StructureRule)>,
-    pipe: Vec<(usize, crate::rule::PipeRule)>,
-    media: Vec<(usize, crate::rule::MediaRule)>,
-    run: Vec<(usize, crate::rule::RunRule)>,
-    row: Vec<(usize, crate::rule::RowRule)>,
-    throughout: Vec<(usize, crate::rule::ThroughoutRule)>,
-    locate: Vec<(usize, crate::rule::LocateRule)>,
-    rating: Vec<(usize, crate::rule::RatingRule)>,
-    once: Vec<usize>,
-    found: Vec<Found>,
-    not_run: BTreeMap<String, Vec<String>>,
-    idle: BTreeMap<&'static str, Vec<String>>,
-}
-
-macro_rules! scoped {
-    ($($method:ident: $view:ident),+) => { $(
-        fn $method(&mut self, view: &crate::views::$view<'_>) {
-            for (index, rule) in &self.$method {
-                rule(view, &mut sink(&self.checker.active[*index], self.checker.settings.keep, &mut self.found[*index]));
-            }
-        }
-    )+ };
-}
-
-fn sink<'s>(active: &'s Active, keep: usize, found: &'s mut Found) -> Sink<'s> {
-    Sink { rule: active.rule, severity: active.severity, limits: &active.limits, keep, held: &active.held, found }
-}
-
-impl<'c> Walk<'c> {
-    scoped!(structure: StructureView, pipe: PipeView, media: MediaView, run: RunView, throughout: Part, locate: LocateView, rating: RatingView);
-
-    fn new(checker: &'c Checker, survey: &Survey<'_>) -> Self {
-        let mut walk = Self {
-            checker,
-            structure: Vec::new(),
-            pipe: Vec::new(),
-            media: Vec::new(),
-            run: Vec::new(),
-            row: Vec::new(),
-            throughout: Vec::new(),
-            locate: Vec::new(),
-            rating: Vec::new(),
-            once: Vec::new(),
-            found: checker.active.iter().map(|_| Found::default()).collect(),
-            not_run: BTreeMap::new(),
-            idle: BTreeMap::new(),
-        };
-        for (index, active) in checker.active.iter().enumerate() {
-            if let Some((need, why)) = active.rule.needs.iter().find_map(|need| Some((*need, missing(*need, survey)?)))
-            {
-                let name = active.rule.name.to_owned();
-                match why.is_empty() {
-                    true => walk.idle.entry(need.absent()).or_default().push(name),
-                    false => walk.not_run.entry(why).or_default().push(name),
-                }
-                continue;
-            }
-            match active.rule.check {
-                Check::Document(_) | Check::Ending(_) => walk.once.push(index),
-                Check::Structure(rule) => walk.structure.push((index, rule)),
-                Check::Pipe(rule) => walk.pipe.push((index, rule)),
-                Check::Media(rule) => walk.media.push((index, rule)),
-                Check::Run(rule) => walk.run.push((index, rule)),
-                Check::Observation(rule) => walk.row.push((index, rule)),
-                Check::Throughout(rule) => walk.throughout.push((index, rule)),
-                Check::Locate(rule) => walk.locate.push((index, rule)),
-                Check::Rating(rule) => walk.rating.push((index, rule)),
-            }
-        }
-        walk
-    }
-
-    /// Every rule of an observation, over the observations of a run: a rule's function and its limits are then at hand
-    /// for all of them.
-    fn rows(&mut self, view: &RunView<'_>) {
-        let rows: Vec<RowView<'_>> = view.rows().collect();
-        for (index, rule) in &self.row {
-            let mut sink = sink(&self.checker.active[*index], self.checker.settings.keep, &mut self.found[*index]);
-            for row in &rows {
-                rule(row, &mut sink);
-            }
-        }
-    }
-
-    fn each(&mut self, of: impl Fn(&Check) -> bool, call: impl Fn(&Check, &mut Sink<'_>)) {
-        for index in &self.once {
-            let active = &self.checker.active[*index];
-            if of(&active.rule.check) {
-                call(&active.rule.check, &mut sink(active, self.checker.settings.keep, &mut self.found[*index]));
-            }
-        }
-    }
-
-    fn finish(self, document: report::Document) -> Report {
-        let mut report = self.checker.report_of(document);
-        for (active, mut found) in self.checker.active.iter().zip(self.found) {
-            sink(active, self.checker.settings.keep, &mut found).settle();
-            report.add_found(active.rule.name, active.severity, found.total, found.kept);
-            report.suppressed.extend(suppressed(&active.held, &found.held));
-        }
-        report.not_run =
-            self.not_run.into_iter().map(|(why, rules)| NotRun { why, rules, documents: vec![0] }).collect();
-        let idle = self.idle.into_iter();
-        report.idle = idle.map(|(why, rules)| NotRun { why: why.into(), rules, documents: vec![0] }).collect();
-        report.sort();
-        report
-    }
-}
-
-/// Why a need is not met; the empty text where nothing is missing that a reader would want to hear of.
-fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
-    let head = survey.head;
-    match need {
-        Need::Codes => survey
-            .list
-            .is_none()
-            .then(|| format!("the code list {} {} is not at hand", head.coding.list, head.coding.version)),
-        Need::Grades => survey.grader.is_none().then(|| match (&head.grading, survey.scheme, survey.list) {
-            (None, ..) => String::new(),
-            (Some(grading), None, _) => {
-                format!("the grade scheme {} {} is not at hand", grading.scheme, grading.version)
-            }
-            (_, _, None) => format!("the code list {} {} is not at hand", head.coding.list, head.coding.version),
-            (Some(grading), Some(scheme), Some(list)) => {
-                format!(
-                    "the grade scheme {} grades codes of {}, not of {}",
-                    grading.scheme, scheme.code_list.list, list.id
-                )
-            }
-        }),
-        Need::Crs => survey.crs.is_none().then(|| survey.crs_error.clone().unwrap_or_default()),
-        Need::Profile => survey.demands.is_none().then(String::new),
-        Need::Today => survey.today.is_none().then(|| "the date of today was not given".to_owned()),
     }
 }

@@ -72,7 +72,7 @@ macro_rules! kinds {
 }
 
 kinds! {
-    Text "text" String "a text, as the document, the profile or the code list has it, if nothing else is said",
+    Text "text" String "a text, as in the document, the profile or the code list, unless the meaning says otherwise",
     Id "id" String "the id of a row, a code list or a grade scheme",
     Code "code" String "a code, as recorded in `code`",
     Word "word" String "a word of the vocabulary of the field that the meaning names",

@@ -45,6 +45,7 @@ mod sink;
 mod subject;
 mod support;
 mod views;
+mod walk;
 
 pub use catalogue::{MINIMAL, catalogue, find};
 pub use checker::Checker;

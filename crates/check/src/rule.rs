@@ -28,6 +28,7 @@ use crate::views::{
     Ending, LocateView, MediaView, Part, PipeView, RatingView, RowView, RunView, StructureView, Survey,
 };
 
+pub(crate) type DocumentRule = fn(&Survey<'_>, &mut Sink<'_>);
 pub(crate) type StructureRule = fn(&StructureView<'_>, &mut Sink<'_>);
 pub(crate) type PipeRule = fn(&PipeView<'_>, &mut Sink<'_>);
 pub(crate) type MediaRule = fn(&MediaView<'_>, &mut Sink<'_>);
@@ -36,6 +37,7 @@ pub(crate) type RowRule = fn(&RowView<'_>, &mut Sink<'_>);
 pub(crate) type LocateRule = fn(&LocateView<'_>, &mut Sink<'_>);
 pub(crate) type ThroughoutRule = fn(&Part<'_>, &mut Sink<'_>);
 pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
+pub(crate) type EndingRule = fn(&Ending<'_>, &mut Sink<'_>);
 
 /// The function of a rule, by its scope. The checker walks the document once and calls every rule of a scope for every record
 /// of that scope.
@@ -43,7 +45,7 @@ pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
 #[non_exhaustive]
 pub enum Check {
     /// Once, before any run is read: the head and its tables.
-    Document(fn(&Survey<'_>, &mut Sink<'_>)),
+    Document(DocumentRule),
     /// Every structure.
     Structure(StructureRule),
     /// Every pipe.
@@ -61,7 +63,7 @@ pub enum Check {
     /// Every rating, after all runs.
     Rating(RatingRule),
     /// Once, after all runs.
-    Ending(fn(&Ending<'_>, &mut Sink<'_>)),
+    Ending(EndingRule),
 }
 
 impl Check {

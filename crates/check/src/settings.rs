@@ -5,10 +5,10 @@ use std::collections::BTreeMap;
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::Profile;
 use obvert_model::read::ProblemKind;
-use obvert_model::text::{Date, ExtensionKey};
+use obvert_model::text::{Date, ExtensionKey, nearest};
 use obvert_model::versions::renamed;
 
-use crate::catalogue::{catalogue, near};
+use crate::catalogue::catalogue;
 use crate::evidence::{Evidence, is_document_table};
 use crate::finding::Severity;
 use crate::rule::Rule;
@@ -78,7 +78,10 @@ impl Settings {
         }
         Err(match renamed(&name) {
             Some(new) => SettingsError::Renamed { name, new },
-            None => SettingsError::Rule { near: near(&name, self.all_rules().map(|rule| rule.name)), name },
+            None => {
+                let near = nearest(&name, self.all_rules().map(|rule| rule.name)).map(str::to_owned);
+                SettingsError::Rule { name, near }
+            }
         })
     }
 

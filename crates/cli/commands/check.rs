@@ -53,7 +53,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
     }
     let Some(mut report) = whole else { return Ok(Status::Good) };
     if let Some(earlier) = &earlier {
-        report.hold_against(earlier, arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref());
+        report.compare_with(earlier, arguments.baseline.as_ref().map(|path| path.display().to_string()).as_deref());
         for (document, input) in &held {
             outputs.text(input, &report.of_document(*document))?;
         }

@@ -1,16 +1,17 @@
-//! From ids to the pattern that all of them have: what an office calls its structures shows in what it has accepted.
+//! Finds the pattern that all ids of a field have, since it shows how an office names its
+//! structures.
 
 use std::fmt::Write as _;
 
-/// How many shapes of id there may be before they are taken for having none.
+/// The maximum number of shapes of ids; more than these are no pattern.
 const MOST: usize = 3;
 
-/// What all texts of one field look like.
+/// What all texts of one field have in common.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Ids {
     shapes: Vec<Vec<Part>>,
     count: usize,
-    /// There were more shapes than a pattern would help with.
+    /// There were too many shapes for a pattern.
     lost: bool,
 }
 
@@ -20,7 +21,7 @@ struct Part {
     class: Class,
     least: usize,
     most: usize,
-    /// The stretch itself, as long as every id has the same.
+    /// The characters, while they are the same in every id.
     same: Option<String>,
 }
 
@@ -68,7 +69,7 @@ impl Ids {
             return;
         }
         let new = parts(text);
-        // What stands between letters and digits tells shapes apart: LM-14 and LM/14 are two ways of writing.
+        // Separators distinguish shapes: LM-14 and LM/14 are written differently.
         let alike = |old: &Vec<Part>| {
             old.len() == new.len()
                 && old
@@ -109,7 +110,8 @@ impl Ids {
 
 fn say(part: &Part) -> String {
     let class = match (part.class, &part.same) {
-        // Letters that never change are a name; digits that have not changed yet are the next one's.
+        // Letters that never change are a name; digits that have not changed yet may change in the
+        // next id.
         (Class::Upper | Class::Lower | Class::Other, Some(same)) => return same.chars().map(escaped).collect(),
         (Class::Upper, None) => "[A-Z]",
         (Class::Lower, None) => "[a-z]",

@@ -1,7 +1,9 @@
-//! Limits that accepted surveys went beyond: how far a limit has to be moved for the rule to fall silent on them.
+//! Limits that accepted surveys exceeded: how far a limit must be moved so that its rule finds
+//! nothing in them.
 //!
-//! Every limit is tried for itself, by checking again with nothing but the rule. No rule has to say which way its limit
-//! works; it is tried both ways, up to a factor beyond which the rule would mean something else.
+//! Every limit is tried by checking again with only its rule. Rules do not declare in which
+//! direction a limit works, so both are tried, up to a factor beyond which the rule would mean
+//! something else.
 
 use std::collections::BTreeMap;
 
@@ -12,23 +14,23 @@ use crate::checker::Checker;
 use crate::rule::Rule;
 use crate::settings::Settings;
 
-/// How far a limit is moved at most. Beyond that it is not the limit that the office sees differently.
+/// The largest factor. If more is needed, the limit is not the reason.
 const FARTHEST: f64 = 2.0;
 
-/// How much beyond the extreme of the accepted surveys a drafted limit stands: the next accepted survey will not end just
-/// where these did. Common practice, no published source.
+/// How far a drafted limit is beyond the extreme of the accepted surveys, since the next survey
+/// will not have the same extreme. Common practice, no published source.
 const MARGIN: f64 = 0.1;
 
-/// Steps of bisection: the extreme is then known to a thousandth of the range looked at.
+/// Steps of bisection, which find the limit to a thousandth of the range.
 const STEPS: usize = 12;
 
-/// For every rule that fired, the limits that would silence it on all surveys so far.
+/// For every rule with findings, the limits that would silence it in all surveys so far.
 #[derive(Debug, Default)]
 pub(super) struct Extremes {
     by_rule: BTreeMap<&'static str, Vec<Moved>>,
 }
 
-/// A limit that has been moved until the rule fell silent.
+/// A limit, moved until the rule finds nothing.
 #[derive(Clone, Copy, Debug)]
 struct Moved {
     name: &'static str,
@@ -48,7 +50,7 @@ pub(super) struct Drafted {
 }
 
 impl Extremes {
-    /// Takes in a survey on which a rule fired.
+    /// Adds a survey in which a rule had findings.
     pub(super) fn add(&mut self, rule: &str, document: &Document, settings: &Settings) {
         let Some(rule) = catalogue().iter().copied().find(|known| known.name == rule) else { return };
         let found: Vec<Moved> =
@@ -57,7 +59,7 @@ impl Extremes {
             None => {
                 self.by_rule.insert(rule.name, found);
             }
-            // Only what silences every survey is of use, and as far as the farthest of them.
+            // Only limits that silence every survey are useful, and the farthest of each.
             Some(before) => {
                 before.retain(|one| found.iter().any(|other| (other.name, other.up) == (one.name, one.up)));
                 for one in before {
@@ -68,7 +70,8 @@ impl Extremes {
         }
     }
 
-    /// The limit of a rule that has to be moved the least, with the margin; `None` where no single one would do.
+    /// The limit of a rule that needs the smallest move, with the margin; `None` if no single one
+    /// is enough.
     pub(super) fn drafted(&self, rule: &str) -> Option<Drafted> {
         let moved = self.by_rule.get(rule)?;
         let far = |one: &Moved| (one.extreme / one.default).ln().abs();
@@ -90,7 +93,7 @@ impl Extremes {
     }
 }
 
-/// Moves one limit until the rule is silent; `None` where it is not within reach.
+/// Moves one limit until the rule finds nothing; `None` if that is out of reach.
 fn moved(
     rule: &'static Rule,
     name: &'static str,
@@ -107,7 +110,7 @@ fn moved(
             .collect();
         alone.limits.insert((rule.name.to_owned(), name.to_owned()), value);
         (alone.profile, alone.keep) = (None, 1);
-        // The settings were good before and the limit is a number above 0.
+        // The settings were valid before, and the limit is a positive number.
         Checker::new(alone)
             .is_ok_and(|checker| checker.check_document(document).rules.iter().all(|fired| fired.rule != rule.name))
     };
@@ -128,7 +131,7 @@ fn moved(
     None
 }
 
-/// Rounded to two digits, away from the extreme.
+/// Rounds to two digits, away from the extreme.
 fn round(value: f64, up: bool) -> f64 {
     let scale = 10_f64.powi(1 - value.abs().log10().floor() as i32);
     let digits = if up { (value * scale - 1e-9).ceil() } else { (value * scale + 1e-9).floor() };

@@ -1,9 +1,10 @@
-//! A profile drafted from surveys that an office has accepted: what was so in all of them is what it seems to demand. Every
-//! demand says what it rests on, so that somebody can strike out what is chance.
+//! Drafts a profile from surveys that an office has accepted: what all of them have in common is
+//! probably demanded. Every demand names what it rests on, so that people can delete what is
+//! chance.
 //!
-//! A drafted profile accepts the surveys that it was drafted from. A limit is moved where they went beyond it, and never drawn
-//! closer: what was measured in a few surveys says what happened, and not what is asked for. Suppressions are not drafted:
-//! living with a mistake is a decision.
+//! A drafted profile accepts the surveys that it was drafted from. A limit is moved if they exceed
+//! it, and never tightened: a few surveys show what happened, not what is demanded. Suppressions
+//! are not drafted, since accepting a fault is a decision.
 
 mod ids;
 mod limits;
@@ -32,23 +33,23 @@ use ids::Ids;
 use limits::{Drafted, Extremes};
 use values::Words;
 
-/// Texts whose form an office may have settled.
+/// Texts that an office may have a pattern for.
 const IDS: [&str; 7] =
     ["structures.id", "structures.asset", "pipes.id", "pipes.asset", "runs.id", "media.id", "assignment.contract"];
 
-/// A video, in either way of recording it.
+/// The kinds of video.
 const VIDEOS: [MediaKind; 2] = [MediaKind::Video, MediaKind::IntervalVideo];
 
-/// How a profile is drafted.
+/// Settings of a draft.
 #[derive(Clone, Debug)]
 pub struct DraftSettings {
     /// The profile's id.
     pub id: Text,
-    /// How many rows of a table must have been seen before anything is demanded of them.
+    /// How many rows of a table are needed for a demand on them.
     pub least_rows: usize,
-    /// How many surveys must have been seen before anything is demanded that stands in each once.
+    /// How many surveys are needed for a demand on a value that each survey has once.
     pub least_surveys: usize,
-    /// How surveys are checked: the lists at hand, and the date of today.
+    /// How surveys are checked: the available lists, and the date of today.
     pub check: Settings,
 }
 
@@ -59,7 +60,7 @@ pub enum DraftError {
     /// The settings for the check cannot be used.
     #[error(transparent)]
     Settings(#[from] SettingsError),
-    /// The survey is none that anybody accepts.
+    /// The survey has structural problems.
     #[error(
         "the document has problems of structure, the first at {pointer}: {message}; draft from surveys that were accepted"
     )]
@@ -69,12 +70,12 @@ pub enum DraftError {
         /// What.
         message: String,
     },
-    /// Nothing to draft from.
+    /// There is no survey to draft from.
     #[error("there is no survey to draft from")]
     Nothing,
 }
 
-/// A profile in the making.
+/// A profile that is being drafted.
 #[derive(Debug)]
 pub struct Draft {
     settings: DraftSettings,
@@ -87,22 +88,22 @@ pub struct Draft {
     sections: Vec<SectionUnit>,
     crs: BTreeSet<CrsId>,
     vertical: BTreeSet<Text>,
-    /// For every rule how often it fired, and in how many surveys.
+    /// For every rule, the number of its findings, and of surveys with findings.
     fired: BTreeMap<String, (usize, usize)>,
-    /// How far limits would have to be moved for them to be silent.
+    /// How far limits would have to be moved for no findings.
     extremes: Extremes,
     surveys: usize,
     runs: usize,
-    /// Runs that a video shows.
+    /// How many runs have a video.
     shown: usize,
 }
 
-/// What has been seen in the rows.
+/// What was seen in the rows.
 #[derive(Debug, Default)]
 struct Seen {
-    /// For every table, how many rows.
+    /// For every table, the number of rows.
     rows: Vec<usize>,
-    /// For every field, in how many rows it was.
+    /// For every field, the number of rows that have it.
     there: Vec<Vec<usize>>,
     now: Vec<FxHashSet<usize>>,
     ids: FxHashMap<Slot, Ids>,
@@ -129,14 +130,14 @@ impl See for Seen {
     }
 }
 
-/// A field of the format, with the way to it.
+/// A field of the format, with its path.
 struct Place {
     table: Vec<String>,
     keys: Vec<String>,
     field: &'static Field,
 }
 
-/// Every field of the format that something could be demanded of.
+/// Every field of the format that can be demanded.
 fn places(object: &'static ObjectShape, table: &[String], keys: &[String], found: &mut Vec<Place>) {
     for field in &object.fields {
         let skipped = field.name.starts_with('$') || field.shape == Shape::Extensions;
@@ -144,7 +145,7 @@ fn places(object: &'static ObjectShape, table: &[String], keys: &[String], found
             continue;
         }
         let keys = [keys, std::slice::from_ref(&field.name)].concat();
-        // Runs are looked at one by one.
+        // Runs are read one at a time.
         if !(table.is_empty() && keys == ["runs"]) {
             found.push(Place { table: table.to_vec(), keys: keys.clone(), field });
         }
@@ -168,10 +169,10 @@ impl Draft {
     /// Begins a draft.
     ///
     /// # Errors
-    /// When the settings for the check cannot be used.
+    /// If the settings for the check cannot be used.
     pub fn new(settings: DraftSettings) -> Result<Self, DraftError> {
         let mut check = settings.check.clone();
-        // The catalogue is what a draft departs from.
+        // A draft starts from the catalogue.
         (check.profile, check.keep) = (None, 1);
         let checker = Checker::new(check)?;
         let mut plan = Plan::default();
@@ -210,10 +211,10 @@ impl Draft {
         })
     }
 
-    /// Takes an accepted survey in.
+    /// Adds an accepted survey.
     ///
     /// # Errors
-    /// When it has problems of structure, which no profile can live with.
+    /// If it has structural problems, which no profile can allow.
     pub fn add(&mut self, document: &Document) -> Result<(), DraftError> {
         let report = self.checker.check_document(document);
         let structural = |rule: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
@@ -267,7 +268,7 @@ impl Draft {
     /// The profile.
     ///
     /// # Errors
-    /// When no survey was taken in.
+    /// If no survey was added.
     pub fn finish(self) -> Result<Profile, DraftError> {
         if self.surveys == 0 {
             return Err(DraftError::Nothing);
@@ -345,7 +346,7 @@ impl Draft {
             let least = if place.table.is_empty() { self.settings.least_surveys } else { self.settings.least_rows };
             let name = path(&place.table, &place.keys);
             let (last, above) = place.keys.split_last().map_or(("", &[][..]), |(last, above)| (last.as_str(), above));
-            // What an object always has is demanded with it.
+            // A field that its object always has is demanded with the object.
             let implied = place.field.required && (above.is_empty() || required.contains(&path(&place.table, above)));
             let everywhere = rows >= least && self.seen.there[slot.table][slot.field] == rows;
             let demanded = everywhere && !implied && !last.ends_with("_text");
@@ -383,7 +384,7 @@ impl Draft {
     }
 }
 
-/// How many words the format has for a field; `None` where it is no matter of words.
+/// How many words the format has for a field; `None` if it is not a word.
 fn vocabulary(field: &Field) -> Option<usize> {
     match &field.shape {
         Shape::Word(words) => Some(words.len()),

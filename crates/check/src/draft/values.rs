@@ -1,12 +1,12 @@
-//! Which words of a vocabulary stood in a field. Where they were few, seen often, and not all that the format has, an
-//! office seems to want no others.
+//! The words that a field had. If they are few, frequent, and not all that the format has, an
+//! office probably wants no others.
 
 use std::collections::BTreeMap;
 
-/// More different words than these say that anything is taken.
+/// With more different words than these, any word is probably allowed.
 const FEW: usize = 4;
 
-/// How often each of them must have been seen on average.
+/// How often each must occur on average.
 const TIMES: usize = 10;
 
 /// The words of one field.
@@ -27,13 +27,13 @@ impl Words {
         }
     }
 
-    /// How many there were, each time counted.
+    /// How many there were in total.
     pub(super) const fn count(&self) -> usize {
         self.count
     }
 
-    /// The words that seem to be allowed, in alphabetical order; `None` where that cannot be told. `all` is how many words
-    /// the format has there.
+    /// The words that are probably allowed, in alphabetical order; `None` if that is unknown. `all`
+    /// is the number of words of the format.
     pub(super) fn allowed(&self, all: usize) -> Option<Vec<&str>> {
         let few = self.seen.len() <= FEW && self.seen.len() < all && self.count >= TIMES * self.seen.len();
         (few && self.count > 0).then(|| self.seen.keys().map(String::as_str).collect())
@@ -61,7 +61,7 @@ mod tests {
             (&[("dry", 9)], 5, None),
             (&[("rain", 1), ("dry", 19)], 5, Some(vec!["dry", "rain"])),
             (&[("rain", 1), ("dry", 18)], 5, None),
-            // Every word that the format has: nothing is ruled out.
+            // If every word of the format occurs, none is excluded.
             (&[("up", 10), ("down", 10)], 2, None),
             (&[("a", 10), ("b", 10), ("c", 10), ("d", 10), ("e", 10)], 9, None),
         ];

@@ -1,7 +1,8 @@
-//! Grades as a scheme computes them, and how they roll up.
+//! Grades by a grade scheme, and their totals.
 //!
-//! For an observation, the scheme's entries for its code and aspect are tried in order; the first whose conditions hold
-//! decides, by the band of its amount, or by its plain grade where the amount was not recorded.
+//! The scheme's entries for the code and aspect of an observation are tried in order. The first
+//! whose conditions hold decides: by the band of its amount, or by its plain grade if the amount
+//! was not recorded.
 
 mod table;
 mod totals;
@@ -23,22 +24,22 @@ pub struct Grader<'s> {
     /// The scheme.
     pub scheme: &'s GradeScheme,
     entries: FxHashMap<&'s str, Entries<'s>>,
-    /// The way from the document's code list to the one that the scheme grades, where they are two.
+    /// The links from the document's code list to the one that the scheme grades, if they differ.
     pub(crate) links: Option<Crosswalk<'s>>,
 }
 
-/// A row as the scheme's code list has it, by an exact link.
+/// A row in the scheme's code list, by an exact link.
 #[derive(Debug)]
 pub(crate) struct Linked<'s> {
-    /// The code there.
+    /// The code in that list.
     pub(crate) code: &'s Code,
     /// The row with that code, its characterisation and amounts.
     pub(crate) row: Observation,
-    /// Whether nothing that was recorded stays behind.
+    /// Whether everything recorded has a place there.
     pub(crate) whole: bool,
 }
 
-/// What a scheme has to say about one code, looked up once for a row however many rules ask.
+/// The entries of a scheme for one code.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Entries<'s> {
     by_aspect: [Vec<&'s GradeEntry>; 2],
@@ -62,8 +63,8 @@ impl<'s> Grader<'s> {
         Self { scheme, entries, links: None }
     }
 
-    /// Indexes a scheme for another list than the one that a document is coded in; `None` where no code of that list is
-    /// exactly one of the scheme's.
+    /// Indexes a scheme for another code list than its own; `None` if no code of that list links
+    /// exactly to one of the scheme's.
     #[must_use]
     pub fn across(scheme: &'s GradeScheme, coded: &'s CodeList, graded: &'s CodeList) -> Option<Self> {
         let links = Crosswalk::new(coded, graded);
@@ -72,9 +73,9 @@ impl<'s> Grader<'s> {
         Some(Self { links: Some(links), ..Self::new(scheme) })
     }
 
-    /// A row as the scheme's list has it; `None` where it is coded in that list anyhow, or no exact link leads there.
+    /// A row in the scheme's code list; `None` if it is coded in that list, or has no exact link.
     pub(crate) fn linked(&self, row: &Observation) -> Option<Linked<'s>> {
-        // A row that keeps another coding was translated with a loss: what it is now is not all that it was.
+        // A row that was translated with a loss keeps its original code, and is not complete.
         if row
             .extensions
             .as_ref()
@@ -94,7 +95,7 @@ impl<'s> Grader<'s> {
         Some(Linked { code, row, whole })
     }
 
-    /// What the scheme has to say about a code.
+    /// The entries for a code.
     pub(crate) fn entries(&self, code: &str) -> Option<&Entries<'s>> {
         self.entries.get(code)
     }
@@ -117,21 +118,21 @@ impl<'s> Grader<'s> {
         on_scale(self.scheme, grade)
     }
 
-    /// Whether a peak should be a grade and is none on the scale.
+    /// Whether a peak must be a grade and is not on the scale.
     #[must_use]
     pub fn off_scale(&self, peak: Amount) -> bool {
         let is = |grade: Grade| f64::from(grade.get()) == peak.get();
         self.scheme.rollup.peak_over().is_none() && !self.scheme.scale.steps.iter().any(|step| is(step.grade))
     }
 
-    /// Whether `a` is worse than `b` on the scheme's scale, which may run either way.
+    /// Whether `a` is worse than `b`; a scale may rise or fall.
     #[must_use]
     pub fn is_worse(&self, a: Grade, b: Grade) -> bool {
         if self.scheme.scale.worst >= self.scheme.scale.best { a > b } else { a < b }
     }
 
-    /// The grade of an observation in an aspect; `None` where the scheme gives it none. `bore` is the cross-section
-    /// where it was seen.
+    /// The grade of an observation in an aspect; `None` if the scheme gives none. `section` is the
+    /// cross-section at the observation.
     #[must_use]
     pub fn grade(&self, code: &Code, row: &Observation, section: &CrossSection, aspect: Aspect) -> Option<Grade> {
         self.judge(code, row, section, aspect).grade
@@ -172,18 +173,18 @@ pub(crate) fn judge<'s>(
 /// A computed grade and what it rests on.
 #[derive(Clone, Copy, Debug)]
 pub struct Judgement<'s> {
-    /// The grade; `None` where the scheme gives none.
+    /// The grade; `None` if the scheme gives none.
     pub grade: Option<Grade>,
     /// The entry of the scheme that decided.
     pub entry: Option<&'s GradeEntry>,
-    /// The band of the entry that decided; `None` where its plain grade did.
+    /// The band of that entry; `None` if its plain grade decided.
     pub band: Option<Banded<'s>>,
-    /// Whether nothing is missing or unsound that could have led to another grade: a material or size that an earlier
-    /// entry asks for and that is not known, an amount in the wrong unit or beyond the code list's range.
+    /// Whether nothing missing or doubtful could change the grade: an unknown material or size that
+    /// an earlier entry needs, an amount in the wrong unit or outside the code list's range.
     pub certain: bool,
 }
 
-/// The band that an amount lies in.
+/// The band of an amount.
 #[derive(Clone, Copy, Debug)]
 pub struct Banded<'s> {
     /// The band.
@@ -202,7 +203,7 @@ impl Judgement<'_> {
         let mut parts = Vec::new();
         if let Some(Banded { band, amount, unit }) = self.band {
             let from = (band.from > 0.0 || band.below.is_none()).then_some(band.from);
-            // Six of something are six, not six counts.
+            // A count has no unit.
             let unit = if unit == QuantityUnit::Count { "" } else { unit.as_str() };
             parts.push(format!(
                 "{} {}, {}",
@@ -249,17 +250,18 @@ pub(crate) fn on_scale(scheme: &GradeScheme, grade: Grade) -> bool {
     scheme.scale.steps.iter().any(|step| step.grade == grade)
 }
 
-/// Whether a value has reached an edge, whatever a conversion left in the last digit: 12 in are 304.8 mm.
+/// Whether a value has reached an edge, with a margin for the rounding of conversions: 12 in are
+/// 304.8 mm.
 pub(crate) fn reaches(value: f64, edge: f64) -> bool {
     value >= edge - 1e-9 * edge.abs().max(1.0)
 }
 
-/// Whether a value lies from one edge to below another.
+/// Whether a value is at least `from` and below `below`.
 fn within(value: f64, from: Option<f64>, below: Option<f64>) -> bool {
     from.is_none_or(|from| reaches(value, from)) && below.is_none_or(|below| !reaches(value, below))
 }
 
-/// Whether an entry's conditions hold; `None` where that cannot be told for want of a material or a size.
+/// Whether an entry's conditions hold; `None` if the material or size that it needs is unknown.
 fn holds(entry: &GradeEntry, row: &Observation, section: &CrossSection) -> Option<bool> {
     let places = entry.characterisation.iter().enumerate();
     if !places.clone().all(|(place, value)| row.characterisation.get(place) == Some(value)) {
@@ -281,8 +283,9 @@ fn holds(entry: &GradeEntry, row: &Observation, section: &CrossSection) -> Optio
     }
 }
 
-/// The band of an entry that one of the row's amounts lies in, and whether that is sound: no amount that a band asks
-/// for is in the wrong unit, beyond its range or in no band, and none is missing that the code must have.
+/// The band of an entry that one of the row's amounts is in, and whether that is certain: every
+/// amount that a band needs is in the right unit, in range and in a band, and none is missing that
+/// the code requires.
 fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<Banded<'s>>, bool) {
     let mut sound = true;
     for band in &entry.bands {
@@ -302,13 +305,14 @@ fn banded<'s>(entry: &'s GradeEntry, code: &Code, row: &Observation) -> (Option<
     (None, sound)
 }
 
-/// One of a row's amounts in the code list's unit; `None` where it is not recorded or measures something else.
+/// One of a row's amounts in the code list's unit; `None` if it is not recorded or measures
+/// something else.
 pub(crate) fn amount(code: &Code, row: &Observation, place: usize) -> Option<f64> {
     let (recorded, meaning) = (row.quantities.get(place)?, code.amounts(&row.characterisation).nth(place)?);
     Some(recorded.value.get() * recorded.unit.factor_to(meaning.unit)?)
 }
 
-/// Whether an amount, in the code list's unit, lies in the code list's range, both ends of which belong to it.
+/// Whether an amount in the code list's unit is in the code list's range, which includes both ends.
 pub(crate) fn in_range(meaning: &QuantityMeaning, amount: f64) -> bool {
     meaning.min.is_none_or(|min| reaches(amount, min)) && meaning.max.is_none_or(|max| reaches(-amount, -max))
 }

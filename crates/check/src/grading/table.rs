@@ -1,4 +1,5 @@
-//! The grades of a survey, pipe by pipe: what an owner sorts a network by, with what each grade rests on.
+//! The grades of a survey by pipe, with what each grade rests on, so that an owner can sort a
+//! network by them.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -22,16 +23,16 @@ pub struct GradeTable {
     pub grades: String,
     /// The survey's id.
     pub document: String,
-    /// The unit of every length in the table, unless something else is said beside it.
+    /// The unit of every length in the table, unless another one is given.
     pub length_unit: String,
-    /// The scheme that the grades are of.
+    /// The scheme of the grades.
     pub scheme: Scheme,
-    /// Whether only computed grades were counted. Otherwise a recorded one counts, and a computed one where none is
-    /// recorded, as in ratings.
+    /// Whether only computed grades were counted. Otherwise recorded grades count, and computed
+    /// ones if none is recorded, as in ratings.
     pub computed_only: bool,
-    /// The pipes, in the order of the document; after them pipes that only a run names.
+    /// The pipes in the order of the document, then pipes that only runs name.
     pub pipes: Vec<PipeGrades>,
-    /// How many observations have no grade in any aspect, by the reason.
+    /// The observations without a grade in any aspect, by reason.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub ungraded: Vec<Ungraded>,
 }
@@ -58,12 +59,12 @@ pub enum Why {
     NoExactLink,
     /// The scheme does not grade the code.
     NotGraded,
-    /// The scheme grades the code, but none of its entries fits: a material, a size or an amount is not known, or in none
-    /// of its ranges.
+    /// The scheme grades the code, but no entry fits: a material, size or amount is unknown or in
+    /// none of its ranges.
     NoEntryFits,
 }
 
-/// What a scheme is and how it counts. Scales in public use run either way, so both ends are said.
+/// A scheme and how it counts. Scales may rise or fall, so both ends are given.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct Scheme {
     /// Its id.
@@ -76,7 +77,7 @@ pub struct Scheme {
     pub worst: u8,
     /// The interval at which a stretch counts again.
     pub interval: String,
-    /// The length that `per_length` is stated for.
+    /// The length of `per_length`.
     pub per_length: String,
     /// What the peak is.
     pub peak: String,
@@ -92,19 +93,19 @@ pub struct PipeGrades {
     pub length: Option<f64>,
     /// The runs through it.
     pub runs: Vec<String>,
-    /// The length that was surveyed in all of them together; absent where one does not say.
+    /// The surveyed length of all of them; absent if one does not record it.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub surveyed: Option<f64>,
     /// Its grades by aspect.
     pub aspects: Vec<AspectGrades>,
 }
 
-/// The grades of one pipe in one aspect, rolled up.
+/// The totals of one pipe in one aspect.
 #[derive(Clone, Debug, PartialEq, Serialize, JsonSchema)]
 pub struct AspectGrades {
     /// The aspect.
     pub aspect: String,
-    /// The peak, as the scheme has it; absent where nothing was counted.
+    /// The peak by the scheme; absent if nothing was counted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub peak: Option<f64>,
     /// The sum of the grades.
@@ -117,9 +118,9 @@ pub struct AspectGrades {
     /// The sum for each of the scheme's lengths.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub per_length: Option<f64>,
-    /// How many grades could not be counted: off the scale, or over a stretch whose end is not known.
+    /// How many grades could not be counted: off the scale, or over a stretch whose end is unknown.
     pub doubtful: usize,
-    /// The observations that were graded, the worst first and then by run and distance.
+    /// The graded observations, the worst first, then by run and distance.
     pub observations: Vec<GradedRow>,
 }
 
@@ -132,7 +133,7 @@ pub struct GradedRow {
     pub observation: String,
     /// Its distance.
     pub at: f64,
-    /// Where the stretch ends.
+    /// The end of the stretch.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub to: Option<f64>,
     /// Its code.
@@ -141,10 +142,10 @@ pub struct GradedRow {
     pub grade: u8,
     /// Whether it was recorded.
     pub recorded: bool,
-    /// What the scheme gives it.
+    /// The grade by the scheme.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub computed: Option<u8>,
-    /// The code of the scheme's list that it was graded as, by an exact link, where the document is coded in another.
+    /// The code in the scheme's list, if the document is coded in another one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub via: Option<String>,
     /// What the computed grade rests on.
@@ -161,15 +162,15 @@ pub enum GradeError {
     /// The document names no scheme.
     #[error("the document names no grade scheme under grading, and none was given")]
     NoScheme,
-    /// The scheme is not at hand.
-    #[error("the grade scheme {id} {version} is not at hand; give it with the settings")]
+    /// The scheme is not available.
+    #[error("the grade scheme {id} {version} is not available; add it to the settings")]
     UnknownScheme {
         /// The scheme's id.
         id: String,
         /// Its version.
         version: String,
     },
-    /// The code list is not at hand, or not the one that the scheme grades.
+    /// The code list is not available, or not the one that the scheme grades.
     #[error("the grade scheme {scheme} grades codes of {graded}, but the document is coded in {coded}")]
     OtherCodes {
         /// The scheme.
@@ -184,17 +185,18 @@ pub enum GradeError {
 /// How a survey is graded.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct GradeBy<'s> {
-    /// A scheme to grade by, whatever scheme the document names. Grades recorded by another scheme are then left out.
+    /// A scheme to use instead of the document's. Grades recorded by another scheme are left out
+    /// then.
     pub scheme: Option<&'s GradeScheme>,
-    /// Whether recorded grades are left out and every grade is computed.
+    /// Whether recorded grades are left out, so that every grade is computed.
     pub computed_only: bool,
 }
 
 impl Checker {
-    /// The grades of a document as it stands in a file.
+    /// The grades of a document in a file.
     ///
     /// # Errors
-    /// When the source cannot be read or there is nothing to grade it by.
+    /// If the source cannot be read, or there is no scheme to use.
     ///
     /// ```
     /// use obvert_check::grading::GradeBy;
@@ -222,7 +224,7 @@ impl Checker {
     /// The grades of a document that is in memory.
     ///
     /// # Errors
-    /// When there is nothing to grade it by.
+    /// If there is no scheme to use.
     pub fn grades_of(&self, document: &Document, by: GradeBy<'_>) -> Result<GradeTable, GradeError> {
         self.table(&document.head, &mut Borrowed(document.runs.iter()), by)
     }
@@ -295,7 +297,7 @@ impl Scheme {
     }
 }
 
-/// What comes together for one pipe.
+/// What is collected for one pipe.
 struct Pile {
     pipe: String,
     runs: Vec<String>,
@@ -368,7 +370,7 @@ impl Pile {
     }
 }
 
-/// Rows without a grade, as they come together.
+/// The rows without a grade, while they are collected.
 #[derive(Default)]
 struct Without {
     count: usize,
@@ -398,7 +400,7 @@ fn why(row: &RowView<'_>) -> Why {
     }
 }
 
-/// A row's grade in an aspect, where it has one.
+/// A row's grade in an aspect, if it has one.
 fn graded(row: &RowView<'_>, aspect: Aspect, computed_only: bool) -> Option<(obvert_model::number::Grade, GradedRow)> {
     let recorded = row.recorded(aspect).filter(|_| !computed_only);
     let judged = row.judged(aspect).filter(|judgement| judgement.grade.is_some());

@@ -1,34 +1,35 @@
-//! Grades rolled up over runs.
+//! Totals of grades over runs.
 //!
-//! A grade at a point counts once, a grade over a stretch once for every interval begun and at least once. `total` is the
-//! sum, `count` how many were counted, `mean` = total ÷ count, `per_length` = total ÷ surveyed length × the scheme's
-//! length. The peak is what the scheme says: the worst grade, or the greatest sum in one length of a run, which is either
-//! one of those that the run is cut into from its zero point on or may begin anywhere. The two give different figures:
-//! 20 at 3.8 m and 25 at 4.1 m are 25 in fixed metres and 45 in a sliding one.
+//! A grade at a point counts once, a grade over a stretch once for every interval begun and at
+//! least once. `total` is the sum, `count` the number of counts, `mean` = total ÷ count,
+//! `per_length` = total ÷ surveyed length × the scheme's length. The peak is, depending on the
+//! scheme, the worst grade or the largest sum in one length of a run. Such lengths either divide
+//! the run from its zero point on, or may begin anywhere; the two give different figures: 20 at 3.8
+//! m and 25 at 4.1 m are 25 in fixed metres and 45 in a sliding one.
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Grade;
 
 use crate::grading::{on_scale, reaches};
 
-/// What is counted: where a grade stands in its run.
+/// The extent of a grade in its run.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct GradeExtent {
-    /// How far from the run's zero point it begins, in metres.
+    /// Where it begins, in metres from the run's zero point.
     pub at: f64,
-    /// Over what length, in metres: 0 for a point, `None` for a stretch whose end is not known.
+    /// Its length in metres: 0 for a point, `None` for a stretch whose end is unknown.
     pub length: Option<f64>,
 }
 
 impl GradeExtent {
-    /// At a point, so many metres from the zero point.
+    /// A point, in metres from the zero point.
     #[must_use]
     pub const fn point(at: f64) -> Self {
         Self { at, length: Some(0.0) }
     }
 }
 
-/// Grades rolled up.
+/// Totals of grades.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct GradeTotals {
     /// The worst grade.
@@ -37,24 +38,27 @@ pub struct GradeTotals {
     pub total: f64,
     /// How many were counted.
     pub count: u64,
-    /// How many grades could not be counted as the scheme says: off its scale, or over a stretch whose end is not known.
+    /// How many grades could not be counted by the scheme: off its scale, or over a stretch whose
+    /// end is unknown.
     pub doubtful: usize,
-    /// The greatest sum in one length, over the runs that have been ended.
+    /// The largest sum in one length, over the finished runs.
     max_window: f64,
-    /// What was counted in the run that goes on, and where, in metres; only kept for a scheme that sums by length.
+    /// The grades of the current run and their places in metres; only kept for a scheme that sums
+    /// by length.
     positions: Vec<(f64, f64)>,
 }
 
 impl GradeTotals {
-    /// Counts one grade. A grade off the scale, or over a stretch of negative or unknown length, is doubtful and adds
-    /// nothing else.
+    /// Counts one grade. A grade off the scale, or over a stretch of negative or unknown length, is
+    /// doubtful and not counted.
     pub fn add(&mut self, grade: Grade, grade_extent: GradeExtent, scheme: &GradeScheme) {
         let Some(metres) = grade_extent.length.filter(|metres| *metres >= 0.0 && on_scale(scheme, grade)) else {
             self.doubtful += 1;
             return;
         };
         let interval = scheme.rollup.interval.value * scheme.rollup.interval.unit.metres();
-        // A stretch of exactly n intervals counts n times, whatever a conversion leaves in the last digit.
+        // A stretch of exactly n intervals counts n times, with a margin for the rounding of
+        // conversions.
         let times = if interval > 0.0 { (metres / interval - 1e-9).ceil().max(1.0) } else { 1.0 };
         let weight = f64::from(grade.get());
         self.total += weight * times;
@@ -72,7 +76,7 @@ impl GradeTotals {
         self.take_worst(Some(grade), scheme);
     }
 
-    /// Says that a run has ended: lengths of different runs are not summed together.
+    /// Finishes a run: lengths of different runs are not summed together.
     pub fn end_run(&mut self, scheme: &GradeScheme) {
         let Some((length, slides)) = scheme.rollup.peak_over().filter(|(length, _)| *length > 0.0) else { return };
         let mut positions = std::mem::take(&mut self.positions);
@@ -93,7 +97,7 @@ impl GradeTotals {
         }
     }
 
-    /// Adds another tally to this one.
+    /// Adds other totals.
     pub fn merge(&mut self, other: &Self, scheme: &GradeScheme) {
         self.total += other.total;
         self.count += other.count;
@@ -110,7 +114,7 @@ impl GradeTotals {
         };
     }
 
-    /// The peak, as the scheme has it; `None` where nothing was counted.
+    /// The peak by the scheme; `None` if nothing was counted.
     #[must_use]
     pub fn peak(&self, scheme: &GradeScheme) -> Option<f64> {
         let worst = self.worst?;
@@ -124,7 +128,7 @@ impl GradeTotals {
         (self.count > 0).then(|| self.total / self.count as f64)
     }
 
-    /// The sum for each of the scheme's lengths, over `metres` surveyed.
+    /// The sum per length of the scheme, over `metres` surveyed.
     #[must_use]
     pub fn per_length(&self, metres: f64, scheme: &GradeScheme) -> Option<f64> {
         let unit = scheme.rollup.per_length.value * scheme.rollup.per_length.unit.metres();
@@ -132,7 +136,7 @@ impl GradeTotals {
     }
 }
 
-/// Which of the lengths that a run is cut into a place is in; its beginning belongs to a length.
+/// The number of the interval that a place is in; an interval includes its beginning.
 fn interval_of(at: f64, length: f64) -> f64 {
     (at / length + 1e-9).floor()
 }

@@ -1,4 +1,4 @@
-//! Mends of ids, which need the whole document: what an id becomes, it becomes wherever it is named.
+//! Fixes of ids, which need the whole document: an id changes everywhere it is referred to.
 
 use std::collections::BTreeMap;
 
@@ -11,7 +11,7 @@ use crate::evidence::tables;
 use crate::finding::Finding;
 use crate::report::Report;
 
-/// Where rows of a table are referred to, as keys with `*` for any row, by the shape of the format.
+/// The references to rows of a table, as keys with `*` for the numbers of rows.
 fn references(table: &str) -> Vec<Vec<&'static str>> {
     let mut found = Vec::new();
     collect_references(shape::document(), table, &[], &mut found);
@@ -31,7 +31,7 @@ fn collect_references(
             path.push("*");
             shape = item;
         }
-        // The id of the row itself is no reference to it.
+        // The row's own id is no reference.
         let own = path == [table, "*", "id"];
         match shape {
             Shape::Object(name) => collect_references(shape::object(name), table, &path, found),
@@ -41,7 +41,7 @@ fn collect_references(
     }
 }
 
-/// The table that a rule about missing rows looks in.
+/// The table that a rule about missing rows refers to.
 fn table_of(rule: &str) -> Option<&'static str> {
     find(rule)?.refers_to
 }
@@ -50,7 +50,7 @@ fn wants(finding: &Finding) -> bool {
     finding.rule == "text-untrimmed" && finding.subject.path.ends_with("/id") || table_of(&finding.rule).is_some()
 }
 
-/// Adds the mends of ids to the findings of a report on a document.
+/// Adds the fixes of ids to the findings of a report.
 pub(super) fn complete(report: &mut Report, text: &str) {
     if !report.findings.iter().any(wants) {
         return;
@@ -70,7 +70,7 @@ pub(super) fn complete(report: &mut Report, text: &str) {
     }
 }
 
-/// Every place that names a row of a table, with the id that stands there.
+/// Every reference to a row of a table, with the id.
 fn naming(document: &Value, table: &str) -> Vec<(String, String)> {
     let mut found = Vec::new();
     for path in references(table) {
@@ -98,7 +98,8 @@ fn ids(rows: Option<&Value>) -> impl Iterator<Item = &str> + Clone {
     rows.and_then(Value::as_array).into_iter().flatten().filter_map(|row| row["id"].as_str())
 }
 
-/// An id without the white space around it, wherever it is named; nothing where that would make one row of two.
+/// The fix of white space around an id, in every reference; none if two rows would have the same id
+/// then.
 fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String, String)>>) -> Option<Fix> {
     let id = document.pointer(path)?.as_str()?;
     let meant = id.trim();
@@ -119,7 +120,7 @@ fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String,
     Some(Fix::safe("removes the white space, everywhere the id is used", edits))
 }
 
-/// A reference to a row that there is but for white space or case.
+/// The fix of references that differ from an id only in white space or case.
 fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, String)]) -> Option<Fix> {
     let rows = document.get(table);
     let only = |same: &dyn Fn(&str) -> bool| {
@@ -130,7 +131,7 @@ fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, 
     let edits = |meant: &str| -> Vec<Edit> {
         named.iter().filter(|(_, other)| other == id).map(|(place, _)| Edit::replace(place.as_str(), meant)).collect()
     };
-    // An id that has white space around it is mended first.
+    // White space around an id is fixed first.
     let folded = id.trim().to_lowercase();
     let meant = only(&|other| other.trim().to_lowercase() == folded).filter(|meant| *meant == meant.trim())?;
     if meant == id.trim() {

@@ -1,4 +1,4 @@
-//! What was done to a document and what was not, as data: for the person who has to answer for it, and for software.
+//! A log of what was fixed and what was not, for the person who is responsible and for software.
 
 use obvert_model::Location;
 use obvert_model::edit::Edit;
@@ -22,10 +22,10 @@ pub struct Mending {
     pub mending: String,
     /// The program that made it.
     pub tool: Tool,
-    /// The date that was taken for today, where one was given.
+    /// The date that was used as today, if one was given.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub today: Option<String>,
-    /// The documents, in the order given.
+    /// The documents, in the given order.
     pub documents: Vec<MendedDocument>,
 }
 
@@ -49,10 +49,10 @@ impl Mending {
 /// What was done to one document.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct MendedDocument {
-    /// The file, as it was named; absent when none was.
+    /// The file; absent if it was not named.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
-    /// The file that the mended document was written to; absent when it was not written.
+    /// The file that the fixed document was written to; absent if it was not written.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub written: Option<String>,
     /// The document's id.
@@ -61,14 +61,14 @@ pub struct MendedDocument {
     /// The unit of every distance in the log.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub length_unit: Option<String>,
-    /// Why nothing could be done, where that is so.
+    /// Why nothing could be done, if so.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub error: Option<String>,
     /// Its findings before, by severity.
     pub before: Totals,
     /// Its findings after, by severity.
     pub after: Totals,
-    /// What of those after could be mended further.
+    /// How many of the findings after have a fix.
     pub reach: Reach,
     /// The fixes that were applied, in order.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
@@ -76,7 +76,7 @@ pub struct MendedDocument {
     /// What was not done, and why.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub left: Vec<Left>,
-    /// Media files that are not beside the document, so that nothing could be learned from them.
+    /// Media files that were not found, so that nothing is known about them.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub media_missing: Vec<String>,
 }
@@ -105,14 +105,16 @@ impl Reach {
 /// A fix that was applied.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Applied {
-    /// The rule or the kind of structural problem that it mends; `media-file` for what a media file says of itself.
+    /// The rule or the kind of structural problem that it fixes; `media-file` for what a media file
+    /// shows.
     pub rule: String,
-    /// How much the finding weighed; absent for a media file.
+    /// The severity of the finding; absent for a media file.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub severity: Option<Severity>,
-    /// Whether it changes nothing that anybody meant; otherwise `does` was stated by whoever had it applied.
+    /// Whether it changes nothing that anybody meant; otherwise `does` was confirmed by the person
+    /// who had it applied.
     pub safe: bool,
-    /// What it does, or what was stated by having it applied.
+    /// What it does, or what was confirmed by applying it.
     pub does: String,
     /// What was found.
     #[serde(skip_serializing_if = "Option::is_none", default)]
@@ -120,14 +122,15 @@ pub struct Applied {
     /// What it is about, in the document as it was then.
     #[serde(flatten)]
     pub subject: Subject,
-    /// The place in the file as it was given; absent for what came to light only after other fixes.
+    /// The location in the file as it was given; absent for findings that appeared only after other
+    /// fixes.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<Location>,
     /// What was changed.
     pub changes: Vec<Change>,
 }
 
-/// An edit, and what stood there.
+/// An edit, and the value before it.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Change {
     /// The edit.
@@ -137,14 +140,14 @@ pub struct Change {
     pub before: Option<Value>,
 }
 
-/// Something that was not done.
+/// A fix that was not applied.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Left {
     /// The rule, the kind of structural problem, or `media-file`.
     pub rule: String,
     /// What the fix would do.
     pub does: String,
-    /// Why it was not done.
+    /// Why it was not applied.
     pub why: String,
     /// What it is about.
     #[serde(flatten)]
@@ -162,13 +165,13 @@ impl MendedDocument {
         Self { before: report.totals, ..Self::default() }
     }
 
-    /// Says that nothing could be done to a file.
+    /// A log of a file to which nothing could be done.
     #[must_use]
     pub fn failed(file: &str, error: &str) -> Self {
         Self { file: Some(file.to_owned()), error: Some(error.to_owned()), ..Self::default() }
     }
 
-    /// Names the file.
+    /// Sets the name of the file.
     pub fn name_file(&mut self, file: &str) {
         self.file = Some(file.to_owned());
         for at in self.applied.iter_mut().filter_map(|applied| applied.at.as_mut()) {
@@ -184,7 +187,7 @@ impl MendedDocument {
         }
     }
 
-    /// Logs fixes that were applied together to a text.
+    /// Adds fixes that were applied together to a text.
     pub(super) fn log(&mut self, batch: &[Candidate], text: &str) {
         let original = self.applied.is_empty();
         let sources = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().filter_map(replaced));
@@ -211,7 +214,7 @@ impl MendedDocument {
     }
 }
 
-/// The place whose value an edit replaces or removes.
+/// The pointer of the value that an edit replaces or removes.
 fn replaced(edit: &Edit) -> Option<&str> {
     match edit {
         Edit::Replace { path, .. } | Edit::Remove { path } => Some(path),

@@ -1,4 +1,5 @@
-//! What a file says of itself: its size, its digest, its type. The library opens nothing; the caller lends it the files.
+//! What a media file shows: its size, its digest, its type. The library opens no files; the caller
+//! provides them.
 
 use std::io::{self, Read};
 use std::sync::Arc;
@@ -12,12 +13,12 @@ use super::{Candidate, MEDIA_FILE};
 use crate::subject::Subject;
 use crate::support::media_types::{HEAD, fits, same_type, type_of};
 
-/// The files beside a document.
+/// The media files of a document.
 pub trait MediaSource {
-    /// Opens the file of a path as a document has it: relative, with `/` between folders.
+    /// Opens a file by its path in the document: relative, with `/` between folders.
     ///
     /// # Errors
-    /// When there is no such file, or it cannot or must not be read.
+    /// If there is no such file, or it cannot or must not be read.
     fn open(&self, file: &str) -> Result<MediaFile<'_>, MediaError>;
 }
 
@@ -35,21 +36,21 @@ pub struct MediaFile<'f> {
 pub enum MediaError {
     /// There is no such file.
     Missing,
-    /// There may be, but it was not read, for the reason given.
+    /// There may be such a file, but it was not read, for this reason.
     Refused(String),
 }
 
-/// What was learned of the files of a document.
+/// What was found out about the media files of a document.
 #[derive(Default)]
 pub(super) struct Learned {
     pub(super) candidates: Vec<Candidate>,
-    /// Contradictions that nobody mends without looking.
+    /// Contradictions that cannot be fixed without looking at the file.
     pub(super) left: Vec<(Candidate, String)>,
-    /// Files that are not there.
+    /// Files that were not found.
     pub(super) missing: Vec<String>,
 }
 
-/// Looks at the files of a document that can be read.
+/// Reads the media files of a document.
 pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
     let mut learned = Learned::default();
     let Some(head) = valid_head(text) else { return learned };
@@ -89,7 +90,7 @@ enum Doubt {
     Look { field: &'static str, why: String },
 }
 
-/// The edits that bring in what a row does not say of its file.
+/// The edits that add to a row what its file shows.
 fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Edit>, Doubt> {
     let doubt = |field, why: String| Doubt::Look { field, why };
     let name = media.file.as_str();
@@ -104,7 +105,7 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
         let why = format!("{name:?} has {bytes} bytes, not {stated}: it was changed, cut off, or is another file");
         return Err(doubt("/bytes", why));
     }
-    // A digest takes the whole file, so it is computed only where one is to be written.
+    // A digest needs the whole file, so it is computed only if one will be written.
     let whole = media.sha256.is_none() || media.bytes.is_none();
     let (head, digest) =
         read(content, whole).map_err(|error| doubt("/file", format!("{name:?} was not read: {error}")))?;
@@ -118,7 +119,7 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
     let place = |field: &str| format!("/media/{index}/{field}");
     if let Some(told) = type_of(&head) {
         let told = match told {
-            // The same bytes begin a recording with pictures and one without.
+            // The same bytes begin recordings with and without pictures.
             "video/mp4" if fits(media.kind, "audio/mp4") && !fits(media.kind, told) => "audio/mp4",
             told => told,
         };
@@ -126,7 +127,7 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
         if !fits(media.kind, told) {
             return Err(doubt(
                 "/file",
-                format!("{name:?} is {told}, which no {} is: is it the right file?", media.kind),
+                format!("{name:?} is {told}, which a {} cannot be; check whether it is the right file", media.kind),
             ));
         }
         match stated {
@@ -144,7 +145,7 @@ fn facts(media: &Media, index: usize, source: &dyn MediaSource) -> Result<Vec<Ed
     Ok(edits)
 }
 
-/// The first bytes of a file and, where the whole of it is asked for, its SHA-256.
+/// The first bytes of a file and, if `whole`, its SHA-256.
 fn read(mut content: Box<dyn Read + '_>, whole: bool) -> io::Result<(Vec<u8>, Option<String>)> {
     let mut head = Vec::new();
     content.by_ref().take(HEAD as u64).read_to_end(&mut head)?;

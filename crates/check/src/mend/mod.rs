@@ -1,5 +1,5 @@
-//! Applying the fixes of findings to the text of a document, round by round: what does not touch one another is applied
-//! together, the outcome is checked again, and a fix after which something is wrong that was right before is taken back.
+//! Applies the fixes of findings to the text of a document, round by round: independent fixes are
+//! applied together, the result is checked, and a fix that causes an error is taken back.
 //!
 //! ```
 //! use obvert_check::{Checker, MendSettings, Settings};
@@ -30,20 +30,21 @@ use crate::finding::{Finding, Severity};
 use crate::report::Report;
 use crate::subject::Subject;
 
-/// What stands in the place of a rule's name where nothing was found by a rule: what a file of the table of media says of
-/// itself was not in its row.
+/// Used in place of a rule's name for facts that a media file shows and its row does not have.
 pub const MEDIA_FILE: &str = "media-file";
 
-/// How many rounds there are at most. Each applies all fixes that do not touch one another, so that more than a handful are
-/// needed only where one mistake hides another.
+/// The maximum number of rounds. Each applies all independent fixes, so more than a few are needed
+/// only if one fault hides another.
 const ROUNDS: usize = 100;
 
-/// What is to be mended.
+/// What to fix.
 #[derive(Clone, Debug, Default)]
 pub struct MendSettings {
-    /// Whether fixes are applied that somebody must confirm: whoever sets it states what each of them states.
+    /// Whether fixes that need confirmation are applied: setting this confirms what each of them
+    /// states.
     pub confirmed: bool,
-    /// The rules whose fixes are applied, and the kinds of structural problems, and [`MEDIA_FILE`]; all when empty.
+    /// The rules whose fixes are applied, kinds of structural problems, and [`MEDIA_FILE`]; all if
+    /// empty.
     pub only: BTreeSet<String>,
 }
 
@@ -53,18 +54,18 @@ impl MendSettings {
     }
 }
 
-/// A document that was mended.
+/// A document with fixes applied.
 #[derive(Clone, Debug)]
 pub struct Mended {
-    /// Its text; what was given, where there was nothing to mend.
+    /// Its text; unchanged if nothing was fixed.
     pub text: String,
-    /// What was done to it, and what was not.
+    /// The log.
     pub document: MendedDocument,
-    /// The report on it as it is now.
+    /// The report on the fixed document.
     pub report: Report,
 }
 
-/// Why a document could not be mended.
+/// Why a document could not be fixed.
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum MendError {
@@ -79,7 +80,7 @@ pub enum MendError {
         /// Its name now.
         new: &'static str,
     },
-    /// The settings name something that has no fix.
+    /// The settings name something that is neither a rule nor a structural problem.
     #[error("{name:?} is no rule, no structural problem, and not {MEDIA_FILE:?}{}", .near.as_ref().map(|near| format!("; did you mean {near:?}?")).unwrap_or_default())]
     Name {
         /// The name given.
@@ -89,7 +90,7 @@ pub enum MendError {
     },
 }
 
-/// A fix that may be applied, with what the log says of it.
+/// A fix that may be applied, with what the log needs.
 #[derive(Clone, Debug)]
 struct Candidate {
     rule: String,
@@ -115,7 +116,7 @@ impl Candidate {
         })
     }
 
-    /// What tells it from others, whatever rows have come or gone before it.
+    /// What identifies it, whatever rows were added or removed before it.
     fn name(&self) -> String {
         let Subject { path, run, observation, .. } = &self.subject;
         format!("{} {path} {run:?} {observation:?} {}", self.rule, self.fix.does)
@@ -123,14 +124,14 @@ impl Candidate {
 }
 
 impl Checker {
-    /// Applies the fixes of what this checker finds in a document, and states of its media files what the files themselves say,
-    /// where they are lent. The text keeps its order of keys and its layout where nothing changes. The outcome is the same however
-    /// often it is mended; nothing is written anywhere.
+    /// Applies the fixes of what this checker finds in a document, and adds what the media files
+    /// show, if they are provided. Keys keep their order, and unchanged parts keep their layout.
+    /// Fixing the result again changes nothing. No files are written.
     ///
-    /// Only findings that are listed are mended: `keep` in the settings should be as large as can be.
+    /// Only listed findings are fixed, so `keep` in the settings should be large.
     ///
     /// # Errors
-    /// When the document cannot be read, or the settings name a rule that does not exist.
+    /// If the document cannot be read, or the settings name a rule that does not exist.
     pub fn mend(
         &self,
         source: &[u8],
@@ -147,7 +148,7 @@ impl Checker {
             }
         }
         let report = self.check(source)?;
-        // What the checker reads is UTF-8.
+        // The checker reads only UTF-8.
         let text = String::from_utf8_lossy(source).into_owned();
         let mut work = Work {
             checker: self,
@@ -174,14 +175,14 @@ impl Checker {
     }
 }
 
-/// The state of a document that is being mended.
+/// The state of the document while it is fixed.
 struct Work<'c> {
     checker: &'c Checker,
     settings: &'c MendSettings,
     text: String,
     report: Report,
     document: MendedDocument,
-    /// Fixes that were taken back, so that they are not tried for ever.
+    /// Fixes that were taken back and must not be tried again.
     tried: BTreeSet<String>,
 }
 
@@ -190,8 +191,8 @@ impl Work<'_> {
         ids::complete(&mut self.report, &self.text);
     }
 
-    /// Applies what can be applied until nothing is left: what is safe first, since it can show that something else needs no
-    /// confirmation, or another one.
+    /// Applies fixes until none is left. Safe ones go first, since they may make another fix safe
+    /// or unnecessary.
     fn rounds(&mut self) {
         for _ in 0..ROUNDS {
             let wanted =
@@ -201,7 +202,7 @@ impl Work<'_> {
             if all.iter().any(|candidate| candidate.fix.safe) {
                 all.retain(|candidate| candidate.fix.safe);
             }
-            // What the rules found in the readable part may look different in the whole.
+            // Findings of the readable part may be different for the whole document.
             if all.iter().any(|candidate| verdict::is_problem(&candidate.rule)) {
                 all.retain(|candidate| verdict::is_problem(&candidate.rule));
             }
@@ -213,37 +214,18 @@ impl Work<'_> {
         }
     }
 
-    /// Applies fixes that do not touch one another; where something is worse after them, those of them after which it is
-    /// not.
+    /// Applies independent fixes; if they make something worse, those of them that do not.
     fn attempt(&mut self, mut batch: Vec<Candidate>) {
         if batch.is_empty() {
             return;
         }
-        let edits: Vec<_> = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().cloned()).collect();
-        let why = match edit::text(&self.text, &edits) {
-            Ok(text) => match self.checker.check(text.as_bytes()) {
-                Ok(mut report) => {
-                    ids::complete(&mut report, &text);
-                    let reorders = batch.iter().all(|candidate| candidate.fix.reorders());
-                    let of_structure = batch.iter().any(|candidate| verdict::is_problem(&candidate.rule));
-                    let confirmed = batch.iter().all(|candidate| !candidate.fix.safe);
-                    // A sum follows from what was confirmed, and a word shows once its key is right: the next round has them.
-                    let mended_next = |finding: &Finding| {
-                        (confirmed || verdict::is_problem(&finding.rule))
-                            && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
-                    };
-                    match verdict::worse(&self.report, &report, of_structure, mended_next).filter(|_| !reorders) {
-                        None => {
-                            self.document.log(&batch, &self.text);
-                            (self.text, self.report) = (text, report);
-                            return;
-                        }
-                        Some(why) => why,
-                    }
-                }
-                Err(error) => error.to_string(),
-            },
-            Err(error) => error.to_string(),
+        let why = match self.outcome(&batch) {
+            Ok((text, report)) => {
+                self.document.log(&batch, &self.text);
+                (self.text, self.report) = (text, report);
+                return;
+            }
+            Err(why) => why,
         };
         if batch.len() > 1 {
             let rest = batch.split_off(batch.len() / 2);
@@ -256,9 +238,32 @@ impl Work<'_> {
             self.document.left.push(Left::new(candidate, why.clone()));
         }
     }
+
+    /// The text and the report after fixes, or why they cannot be applied together.
+    fn outcome(&self, batch: &[Candidate]) -> Result<(String, Report), String> {
+        let edits: Vec<_> = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().cloned()).collect();
+        let text = edit::text(&self.text, &edits).map_err(|error| error.to_string())?;
+        let mut report = self.checker.check(text.as_bytes()).map_err(|error| error.to_string())?;
+        ids::complete(&mut report, &text);
+        if batch.iter().all(|candidate| candidate.fix.reorders()) {
+            return Ok((text, report));
+        }
+        let of_structure = batch.iter().any(|candidate| verdict::is_problem(&candidate.rule));
+        let confirmed = batch.iter().all(|candidate| !candidate.fix.safe);
+        // A total follows from what was confirmed, and a word is seen once its key is right: the
+        // next round fixes them.
+        let fixed_next = |finding: &Finding| {
+            (confirmed || verdict::is_problem(&finding.rule))
+                && finding.fix.as_ref().is_some_and(|fix| self.settings.wants(&finding.rule, fix))
+        };
+        match verdict::worse(&self.report, &report, of_structure, fixed_next) {
+            None => Ok((text, report)),
+            Some(why) => Err(why),
+        }
+    }
 }
 
-/// The first fixes in order that do not touch one another.
+/// The first fixes in order that are independent of each other.
 fn apart(candidates: Vec<Candidate>) -> Vec<Candidate> {
     let mut taken: BTreeSet<String> = BTreeSet::new();
     let mut batch = Vec::new();

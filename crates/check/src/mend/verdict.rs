@@ -1,4 +1,4 @@
-//! Whether a document is worse after a change than before: whether an error shows that did not.
+//! Whether a change makes a document worse: whether it causes an error.
 
 use std::collections::BTreeMap;
 
@@ -8,15 +8,16 @@ use crate::finding::{Finding, Severity};
 use crate::report::Report;
 use crate::report::fingerprint::without_row_numbers;
 
-/// Why a document is worse after a change, where it is. New errors for which `mended_next` holds do not count.
-/// `of_structure`: whether the change mends structural problems.
+/// Why a change makes a document worse; `None` if it does not. New errors that the next round fixes
+/// do not count. `of_structure` tells whether the change fixes structural problems.
 pub(super) fn worse(
     before: &Report,
     after: &Report,
     of_structure: bool,
     mended_next: impl Fn(&Finding) -> bool,
 ) -> Option<String> {
-    // Once more of the structure is right the rules are run over more of it, and what they find was there all along.
+    // When more of the structure is right, the rules run over more of it, and find what was there
+    // before.
     let alike = if of_structure { readable(before) && readable(after) } else { readable(before) == readable(after) };
     let counts = |finding: &&Finding| finding.severity == Severity::Error && (alike || is_problem(&finding.rule));
     let mut known: BTreeMap<String, usize> = BTreeMap::new();
@@ -41,8 +42,8 @@ pub(super) fn worse(
     Some(format!("it would bring an error that is not there now: {} [{}]{more}", first.message, first.rule))
 }
 
-/// What a finding is about, as far as a mend leaves that alone: an id may lose its white space or its case on the way, and
-/// the facts behind a message change with the values.
+/// What a finding is about, without what a fix may change: the white space and case of ids, and the
+/// facts.
 fn name(finding: &Finding) -> String {
     let ids = [&finding.subject.record, &finding.subject.pipe, &finding.subject.run, &finding.subject.observation];
     let ids: Vec<String> =
@@ -54,7 +55,7 @@ pub(super) fn is_problem(rule: &str) -> bool {
     ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule)
 }
 
-/// Whether the rules were run. Ids and rows that stand twice do not hinder that.
+/// Whether the rules were run. Duplicate ids and rows do not prevent that.
 fn readable(report: &Report) -> bool {
     let harmless = [ProblemKind::DuplicateId, ProblemKind::DuplicateRow].map(ProblemKind::as_str);
     let hinders = |rule: &str| is_problem(rule) && !harmless.contains(&rule);

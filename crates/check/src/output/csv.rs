@@ -52,7 +52,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         }
     }
     if let Some(profile) = &report.profile {
-        let message = format!("held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let message = format!("checked against the profile {} {}, {}", profile.id, profile.version, profile.digest);
         let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("profile", &message);
         row(cells)?;
@@ -96,7 +96,8 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         row(cells)?;
     }
     if let Some(baseline) = &report.baseline {
-        let message = format!("held against an earlier report: {} known, {} gone", baseline.known, baseline.gone);
+        let message =
+            format!("compared with an earlier report: {} already known, {} resolved", baseline.known, baseline.gone);
         let mut cells = [""; HEADINGS.len()];
         (cells[0], cells[3]) = ("baseline", &message);
         row(cells)?;

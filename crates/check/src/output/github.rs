@@ -27,17 +27,17 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if let Some(baseline) = &report.baseline {
         let _ = write!(
             said,
-            "; held against an earlier report: {} known, {} gone",
+            "; compared with an earlier report: {} already known, {} resolved",
             thousands(baseline.known),
             thousands(baseline.gone)
         );
     }
     if let Some(profile) = &report.profile {
-        let _ = write!(said, "; held against the profile {} {}, {}", profile.id, profile.version, profile.digest);
+        let _ = write!(said, "; checked against the profile {} {}, {}", profile.id, profile.version, profile.digest);
     }
     command(sink, "notice", &[("title", "obvert check")], &said)?;
     for held in &report.suppressed {
-        let title = if held.expired { "not suppressed any more" } else { "suppressed by the profile" };
+        let title = if held.expired { "suppression has ended" } else { "suppressed by the profile" };
         let message = format!("{} of {}: {}", thousands(held.count), held.rule, held.reason);
         command(sink, "notice", &[("title", title)], &message)?;
     }

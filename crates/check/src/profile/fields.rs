@@ -1,5 +1,5 @@
-//! What a profile demands of fields. The plan of what to look at is made once; a row is looked at once, whatever number of
-//! demands there is on it, and the rules share what was found.
+//! The demands of a profile on fields. The fields to look at are planned once; each row is looked
+//! at once, whatever the number of demands on it, and the rules share what was found.
 
 use obvert_model::edit::Edit;
 use obvert_model::probe::{Plan, See, Slot, Value};
@@ -12,20 +12,20 @@ use crate::finding::Finding;
 use crate::sink::Sink;
 use crate::views::Part;
 
-/// What is wrong with a field.
+/// How a field fails a demand.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Breach {
     /// It is missing.
     Missing,
-    /// It is there.
+    /// It is present.
     Forbidden,
     /// It has a value that is not allowed.
     Value,
-    /// Its text has not the form that is demanded.
+    /// Its text does not have the required form.
     Form,
 }
 
-/// One field of one row that is not as demanded.
+/// One field of one row that fails a demand.
 #[derive(Clone, Debug)]
 pub(crate) struct Found {
     breach: Breach,
@@ -33,16 +33,17 @@ pub(crate) struct Found {
     demand: usize,
     table: usize,
     rows: Vec<usize>,
-    /// How many keys of the field the row has: what is missing is pointed at where it should stand.
+    /// How many keys of the field the row has: a missing field is reported at the place where it
+    /// belongs.
     depth: usize,
-    /// The value, where one is wrong.
+    /// The value, if it is wrong.
     value: Option<Json>,
 }
 
-/// What was found in one part of a document.
+/// The failed demands in one part of a document.
 pub(crate) type Breaches = Vec<Found>;
 
-/// The demands on fields, ready.
+/// The demands on fields, prepared.
 #[derive(Clone, Debug)]
 pub(crate) struct FieldDemands {
     plan: Plan,
@@ -62,14 +63,14 @@ struct Ready {
     demand: usize,
     what: Option<Demand>,
     field: usize,
-    /// The objects that the field stands in, from the row on.
+    /// The objects that the field is in, from the row on.
     parents: Vec<usize>,
     conditions: Vec<Asked>,
     values: Option<usize>,
     form: Option<usize>,
 }
 
-/// A condition: the field that is there, and the tests that one of its values passes.
+/// A condition: a field that must be present, and the tests that one of its values must pass.
 #[derive(Clone, Debug)]
 struct Asked {
     field: usize,
@@ -97,7 +98,7 @@ impl Test {
         Self::Among { texts, numbers, bools }
     }
 
-    /// Whether a single value passes; `None` for what is no single value.
+    /// Whether a single value passes; `None` for lists and objects.
     fn passes(&self, value: Value<'_>) -> Option<bool> {
         Some(match (self, value) {
             (Self::Among { texts, .. }, Value::Text(text)) => texts.contains(text),
@@ -113,7 +114,7 @@ impl FieldDemands {
     pub(crate) fn new(profile: &Profile) -> Self {
         let mut ready = Self { plan: Plan::default(), tables: Vec::new() };
         for (index, demand) in profile.fields.iter().enumerate() {
-            // A path that leads nowhere was refused before.
+            // Invalid paths were refused before.
             let Ok(there) = demand.path.resolve() else { continue };
             let slot = ready.plan.want(&there.table, &there.keys);
             let parents = (1..there.keys.len()).map(|end| ready.plan.want(&there.table, &there.keys[..end]).field);
@@ -165,14 +166,14 @@ impl FieldDemands {
         number
     }
 
-    /// What is not as demanded in the head of a document and its tables.
+    /// The failed demands in the head of a document and its tables.
     pub(crate) fn of_head(&self, head: &Head) -> Breaches {
         let mut look = Look::new(self);
         self.plan.head(head, &mut look);
         look.found
     }
 
-    /// What is not as demanded in a run and its observations.
+    /// The failed demands in a run and its observations.
     pub(crate) fn of_run(&self, run: &Run, index: usize) -> Breaches {
         if !self.plan.looks_at_runs() {
             return Vec::new();
@@ -183,7 +184,7 @@ impl FieldDemands {
     }
 }
 
-/// What has been seen of the row of each table that is being looked at.
+/// What was seen in the current row of each table.
 struct Look<'d> {
     demands: &'d FieldDemands,
     rows: Vec<Row>,
@@ -193,9 +194,9 @@ struct Look<'d> {
 #[derive(Clone, Debug)]
 struct Row {
     there: Vec<bool>,
-    /// For every test, whether a value has passed it.
+    /// For every test, whether a value passed it.
     passed: Vec<bool>,
-    /// For every test, the first value that has not.
+    /// For every test, the first value that failed it.
     failed: Vec<Option<Json>>,
 }
 
@@ -275,7 +276,7 @@ fn say(value: &Json) -> String {
     }
 }
 
-/// Reports what is wrong in one way in a part of a document.
+/// Reports the fields of a part of a document that fail a demand in one way.
 pub(crate) fn report(
     part: &Part<'_>,
     breach: Breach,
@@ -313,7 +314,7 @@ fn facts(finding: &mut Finding, demand: &FieldDemand, value: Option<&Json>) {
     }
 }
 
-/// The rows that a demand is for, in words: ` where code is "collapse"`; nothing for all of them.
+/// The rows that a demand applies to, in words: ` where code is "collapse"`; empty for all rows.
 pub(crate) fn when(demand: &FieldDemand) -> String {
     let mut parts = demand.conditions.iter().map(|condition| {
         let field = &condition.field;

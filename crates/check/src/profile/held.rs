@@ -1,11 +1,11 @@
-//! Suppressions: findings that an office has decided to live with.
+//! Suppressions: findings that an office has decided to accept.
 
 use obvert_model::profile::Suppression;
 use obvert_model::text::Date;
 
 use crate::views::Subject;
 
-/// A suppression, ready to be compared with findings.
+/// A suppression, prepared for comparison with findings.
 #[derive(Clone, Debug)]
 pub(crate) struct Held {
     pub(crate) rule: String,
@@ -15,7 +15,7 @@ pub(crate) struct Held {
     observations: Vec<String>,
     pub(crate) reason: String,
     pub(crate) until: Option<String>,
-    /// Its last day is over: findings that it would suppress are counted and stand.
+    /// Its last day is over, so its findings are counted and listed.
     pub(crate) expired: bool,
 }
 
@@ -36,7 +36,7 @@ impl Held {
         }
     }
 
-    /// Whether a finding at a place is one of those.
+    /// Whether it covers a finding.
     pub(crate) fn covers(&self, subject: &Subject) -> bool {
         let among = |ids: &[String], id: Option<&str>| {
             ids.is_empty() || id.is_some_and(|id| ids.iter().any(|known| known == id))
@@ -48,7 +48,8 @@ impl Held {
     }
 }
 
-/// Whether a pointer leads to a field or table, or into it: a pointer has the numbers of rows between its keys.
+/// Whether a pointer leads to or into a field or table; a pointer has the numbers of rows between
+/// its keys.
 fn below(pointer: &str, path: &str) -> bool {
     let mut keys = pointer.split('/').skip(1).filter(|token| token.parse::<usize>().is_err());
     path.split('.').all(|key| keys.next() == Some(key))

@@ -1,4 +1,5 @@
-//! What a profile demands of media: which demands an observation or a run falls under, and whether a file meets them.
+//! The demands of a profile on media: which of them apply to an observation or a run, and whether
+//! they are met.
 
 use obvert_model::number::Grade;
 use obvert_model::profile::{MediaDemand, MediaOf, Profile};
@@ -12,14 +13,14 @@ use crate::views::RowView;
 pub(crate) struct MediaKinds(u16);
 
 impl MediaKinds {
-    /// Adds what a file is, unless it is gone: nobody can look at it.
+    /// Adds the kind of a file, unless the file is lost.
     pub(crate) fn add(&mut self, media: &Media) {
         if media.state != Some(MediaState::Lost) {
             self.0 |= 1 << media.kind as u16;
         }
     }
 
-    /// Whether one of the kinds is among them.
+    /// Whether one of these kinds is in the set.
     pub(crate) fn has_one(self, kinds: &[MediaKind]) -> bool {
         kinds.iter().any(|kind| self.0 & (1 << *kind as u16) != 0)
     }
@@ -30,12 +31,13 @@ pub(crate) fn of_runs(profile: &Profile) -> impl Iterator<Item = &MediaDemand> {
     profile.media.iter().filter(|demand| demand.of == MediaOf::Run)
 }
 
-/// The demands on observations, whatever their grades are.
+/// The demands on all observations, whatever their grades.
 pub(crate) fn of_observations(profile: &Profile) -> impl Iterator<Item = &MediaDemand> {
     profile.media.iter().filter(|demand| demand.of == MediaOf::Observation && demand.from_grade.is_none())
 }
 
-/// The demands on observations from a grade on that this one falls under, each with the grade that says so.
+/// The demands from a grade on that apply to an observation, each with the grade that makes it
+/// apply.
 pub(crate) fn graded<'p>(
     profile: &'p Profile,
     row: &RowView<'p>,
@@ -46,7 +48,7 @@ pub(crate) fn graded<'p>(
     })
 }
 
-/// The recorded or computed grade of an observation that is as bad as a demand asks for, or worse.
+/// The recorded or computed grade of an observation that is as bad as a demand requires, or worse.
 fn reached(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
     let from = demand.from_grade?;
     let grader = row.survey().grader.as_ref()?;
@@ -63,13 +65,14 @@ fn reached(demand: &MediaDemand, row: &RowView<'_>) -> Option<(Aspect, Grade)> {
         .find(|(_, grade)| bad(grade))
 }
 
-/// Whether a demand is on observations of this code.
+/// Whether a demand applies to observations of this code.
 pub(crate) fn concerns(demand: &MediaDemand, row: &RowView<'_>) -> bool {
     (demand.codes.is_empty() || demand.codes.contains(&row.row.code))
         && (demand.roles.is_empty() || row.role().is_some_and(|role| demand.roles.contains(&role)))
 }
 
-/// What shows an observation; `None` where it names a file that the document does not have, which is another rule's.
+/// The kinds of media of an observation; `None` if it refers to a file that the document does not
+/// have, which another rule reports.
 pub(crate) fn shown(row: &RowView<'_>) -> Option<MediaKinds> {
     let mut kinds = MediaKinds::default();
     for (_, media) in row.media() {
@@ -84,7 +87,7 @@ pub(crate) fn kinds_in_words(demand: &MediaDemand) -> String {
     words.join(" or ")
 }
 
-/// Adds to a finding what the office has to say about its demand.
+/// Adds the basis and the advice of a demand to a finding.
 pub(crate) fn add_demand<'f>(finding: &'f mut Finding, demand: &MediaDemand) -> &'f mut Finding {
     finding.fact("kinds", demand.kinds.iter().map(|kind| kind.as_str()).collect::<Vec<_>>());
     if let Some(basis) = &demand.basis {

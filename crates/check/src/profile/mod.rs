@@ -1,5 +1,6 @@
-//! A submission profile made ready for the walk: its paths looked up, its patterns compiled, its severities and limits put
-//! among the settings. What it demands becomes findings of the rules of the family `profile`.
+//! A submission profile, prepared for a check: its paths resolved, its patterns compiled, its
+//! severities and limits added to the settings. Rules of the family `profile` report where its
+//! demands are not met.
 
 mod fields;
 mod held;
@@ -16,7 +17,7 @@ pub(crate) use fields::{Breach, Breaches, FieldDemands, report, when};
 pub(crate) use held::Held;
 pub(crate) use media::{MediaKinds, add_demand, concerns, graded, kinds_in_words, of_observations, of_runs, shown};
 
-/// What a profile demands, ready for the walk.
+/// The demands of a profile, prepared.
 #[derive(Clone, Debug)]
 pub(crate) struct Demands {
     pub(crate) profile: Profile,
@@ -25,8 +26,8 @@ pub(crate) struct Demands {
     held: Vec<Held>,
 }
 
-/// What does not make sense in a profile, held against the catalogue, the lists at hand and the date of the settings; in the
-/// profile's order, empty for a sound one.
+/// What is wrong with a profile, given the catalogue, the available lists and the date of the
+/// settings; in the profile's order, empty if nothing is.
 ///
 /// ```
 /// use obvert_check::{Settings, profile_problems};
@@ -54,7 +55,7 @@ pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfilePr
 }
 
 impl Demands {
-    /// Makes a profile ready. What the settings say of a rule goes before what the profile says of it.
+    /// Prepares a profile. Settings override it.
     pub(crate) fn new(profile: Profile, settings: &mut Settings) -> Result<Self, SettingsError> {
         let mut problems = profile_problems(&profile, settings).into_iter().filter(|problem| problem.kind.stops());
         if let Some(first) = problems.next() {
@@ -92,7 +93,7 @@ impl Demands {
         Ok(Self { fields: FieldDemands::new(&profile), stamp, held: held.collect(), profile })
     }
 
-    /// What is suppressed of a rule.
+    /// The suppressions of a rule.
     pub(crate) fn held_of(&self, rule: &str) -> Vec<Held> {
         self.held.iter().filter(|held| held.rule == rule).cloned().collect()
     }

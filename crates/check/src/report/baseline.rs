@@ -32,7 +32,7 @@ impl Report {
     /// Leaves out the findings of an earlier report. Documents are matched by id, or else by file;
     /// the only documents of two reports always match. Findings are the same if their rule, the ids
     /// of their subject, the field and the facts are, wherever they are now.
-    pub fn hold_against(&mut self, earlier: &Self, file: Option<&str>) {
+    pub fn compare_with(&mut self, earlier: &Self, file: Option<&str>) {
         let partner = partners(self, earlier);
         let mut left: BTreeMap<(usize, String), usize> = BTreeMap::new();
         for finding in &earlier.findings {

@@ -117,7 +117,7 @@ impl Document {
         let withheld = some(self.withheld, "finding");
         let withheld = withheld.map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
         let withheld = withheld.unwrap_or_default();
-        Some(format!("{parts} that could not be read {were} left out, and the rules ran over the rest{withheld}"))
+        Some(format!("{parts} that could not be read {were} left out; the rules ran over the rest{withheld}"))
     }
 
     pub(crate) fn count_again(&mut self) {

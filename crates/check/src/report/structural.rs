@@ -12,13 +12,13 @@ pub(crate) fn structural(problem: &Problem) -> Finding {
         help: Some(match &problem.suggestion {
             Some(near) => format!("did you mean {near:?}?"),
             None if problem.kind == ProblemKind::UnknownWord && problem.pointer == "/obvert" => {
-                "Take a newer reader, or ask for the survey in a version that this one knows; nothing else of it is judged.".to_owned()
+                "Use a newer reader, or ask for the survey in a version that this one supports; nothing else in it was checked.".to_owned()
             }
             None if problem.message.starts_with("expected a list") => {
-                "A list stands between square brackets, its items separated by commas.".to_owned()
+                "A list is written in square brackets, with commas between its items.".to_owned()
             }
             None if problem.message.starts_with("expected an object") => {
-                "An object stands between braces: a key between quotation marks, a colon, its value.".to_owned()
+                "An object is written in braces: a key in quotation marks, a colon, and its value.".to_owned()
             }
             None => ProblemKind::meaning(problem.kind).to_owned(),
         }),

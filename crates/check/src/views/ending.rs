@@ -2,13 +2,14 @@
 
 use std::cell::OnceCell;
 
-use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
+use obvert_model::tables::{Aspect, Head, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
 use super::id_index::IdIndex;
-use super::{Marks, RunView, Subject, Survey};
-use crate::grading::GradeTotals;
+use super::{Marks, RowView, RunView, Subject, Survey};
+use crate::grading::{GradeTotals, Grader};
 use crate::profile::Breaches;
+use crate::support::corrected_grades::corrected_totals;
 use crate::support::distance_drift::{Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length};
 use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::run_dates;
@@ -38,7 +39,56 @@ pub struct RunSummary {
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
 }
 
+/// What is computed from a run and its observations, and kept without them.
+pub(crate) struct RunFigures {
+    observations: usize,
+    graded: usize,
+    travelled: Option<f64>,
+    marks: Marks,
+    totals: [GradeTotals; 2],
+    corrected: Option<Box<[GradeTotals; 2]>>,
+}
+
+impl RunFigures {
+    pub(crate) fn of(view: &RunView<'_>) -> Self {
+        let mut totals = [GradeTotals::default(), GradeTotals::default()];
+        let grader = view.survey.grader.as_ref();
+        if let Some(grader) = grader {
+            view.rows().for_each(|row| add_grades(&row, grader, &mut totals));
+            totals.iter_mut().for_each(|totals| totals.end_run(grader.scheme));
+        }
+        Self {
+            observations: view.run.observations.len(),
+            graded: view.run.observations.iter().filter(|row| row.grades.is_some()).count(),
+            travelled: view.travelled(),
+            marks: view.marks(),
+            totals,
+            corrected: grader.and_then(|grader| corrected_totals(view, grader.scheme)),
+        }
+    }
+}
+
+/// Counts the grades of an observation: the recorded one, as ratings do, or else the computed one.
+fn add_grades(row: &RowView<'_>, grader: &Grader<'_>, totals: &mut [GradeTotals; 2]) {
+    if row.row.grades.is_none() && row.facts.entries.is_none() {
+        return;
+    }
+    let extent = row.grade_extent();
+    for (aspect, totals) in [Aspect::Structural, Aspect::Operational].into_iter().zip(totals) {
+        if let Some(grade) = row.recorded(aspect).or_else(|| row.graded(aspect)) {
+            totals.add(grade, extent, grader.scheme);
+        }
+    }
+}
+
 impl RunSummary {
+    /// What is kept of a run: its row without the observations, and the figures.
+    pub(crate) fn new(index: usize, run: Run, figures: RunFigures) -> Self {
+        let RunFigures { observations, graded, travelled, marks, totals, corrected } = figures;
+        let [structural, operational] = totals;
+        Self { index, run, observations, graded, travelled, marks, structural, operational, corrected }
+    }
+
     /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
     #[must_use]
     pub fn subject(&self, field: &str) -> Subject {
@@ -90,9 +140,7 @@ pub struct Ending<'d> {
     pub survey: &'d Survey<'d>,
     /// Its runs, in the order of the document.
     pub runs: &'d [RunSummary],
-    /// For every media file, the run of an observation that refers to it; the file's own run if
-    /// possible.
-    shown_by: &'d [u32],
+    shown_by: &'d ShownBy,
     ids: IdIndex,
     /// The first run of every pipe, and for every run the next one of its pipe.
     firsts: IdIndex,
@@ -107,7 +155,27 @@ pub struct Ending<'d> {
 const LAST: u32 = u32::MAX;
 
 /// No run at all.
-pub(crate) const NO_RUN: u32 = u32::MAX;
+const NO_RUN: u32 = u32::MAX;
+
+/// For every media file, the run of an observation that refers to it; the file's own run if possible.
+#[derive(Debug)]
+pub(crate) struct ShownBy(Vec<u32>);
+
+impl ShownBy {
+    pub(crate) fn new(head: &Head) -> Self {
+        Self(vec![NO_RUN; head.media.len()])
+    }
+
+    /// Adds the media of a run's observations.
+    pub(crate) fn add(&mut self, view: &RunView<'_>) {
+        for index in view.media.iter().flatten() {
+            let shown = &mut self.0[*index];
+            if *shown == NO_RUN || view.survey.head.media[*index].run.as_ref() == Some(&view.run.id) {
+                *shown = u32::try_from(view.index).unwrap_or(NO_RUN);
+            }
+        }
+    }
+}
 
 fn of_id(summary: &RunSummary) -> &str {
     &summary.run.id
@@ -118,7 +186,7 @@ fn of_pipe(summary: &RunSummary) -> &str {
 }
 
 impl<'d> Ending<'d> {
-    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d [u32]) -> Self {
+    pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d ShownBy) -> Self {
         let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
         // From the end, so that the runs of a pipe are in the order of the document.
@@ -145,7 +213,7 @@ impl<'d> Ending<'d> {
     /// A run with an observation that refers to a media file; the file's own run if possible.
     #[must_use]
     pub fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
-        self.shown_by.get(media).filter(|run| **run != NO_RUN).map(|run| &self.runs[*run as usize])
+        self.shown_by.0.get(media).filter(|run| **run != NO_RUN).map(|run| &self.runs[*run as usize])
     }
 
     /// The run of an id; `None` also if two runs have the id.
@@ -199,6 +267,12 @@ impl<'d> Ending<'d> {
         let first = self.firsts.first_by(self.runs, pipe, of_pipe);
         std::iter::successors(first, |index| Some(self.next[*index] as usize).filter(|next| *next != LAST as usize))
             .map(|index| &self.runs[index])
+    }
+
+    /// The views of all ratings.
+    pub(crate) fn ratings(&self) -> impl Iterator<Item = RatingView<'_>> {
+        let ratings = self.survey.head.ratings.iter().enumerate();
+        ratings.map(|(index, rating)| RatingView { ending: self, rating, index })
     }
 
     /// The views of all locates.

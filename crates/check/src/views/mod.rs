@@ -10,8 +10,8 @@ mod records;
 mod run;
 mod survey;
 
-pub(crate) use ending::NO_RUN;
 pub use ending::{Ending, LocateView, Part, RatingView, RunSummary};
+pub(crate) use ending::{RunFigures, ShownBy};
 pub(crate) use facts::Facts;
 pub use records::{MediaView, PipeView, StructureView};
 pub use run::{Marks, RowView, RunView};

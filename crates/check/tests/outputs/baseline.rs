@@ -12,7 +12,7 @@ fn checked(document: &Value) -> Report {
 
 fn held(now: &Value, earlier: &Value) -> Report {
     let mut report = checked(now);
-    report.hold_against(&checked(earlier), Some("earlier.json"));
+    report.compare_with(&checked(earlier), Some("earlier.json"));
     report
 }
 
@@ -130,7 +130,7 @@ fn what_was_not_looked_for_is_not_gone() {
     settings.severities.insert("clock-range".into(), None);
     let mut report = check(&mistaken(), "m.json", settings);
     let before = checked(&mistaken());
-    report.hold_against(&before, None);
+    report.compare_with(&before, None);
     assert_eq!(numbers(&report), (0, before.totals.all() - 1, 0));
 }
 
@@ -150,19 +150,19 @@ fn documents_are_told_apart() {
     let all = checked(&mistaken()).totals.all();
     // The other way round, under other names: by their ids.
     let mut now = join(&[("y", &b), ("x", &a)]);
-    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (0, all, 0));
     // What was clean has the mistakes now: all of them are new, and the other ones are gone.
     let (a2, b2) = (named("00000000000a", minimal()), named("00000000000b", mistaken()));
     let mut now = join(&[("1", &a2), ("2", &b2)]);
-    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (all, 0, all));
     assert_eq!(now.of_document(1).totals.all(), all);
     assert_eq!(now.of_document(0).totals.all(), 0);
     // A document of which the earlier report knows nothing.
     let c = named("00000000000c", mistaken());
     let mut now = join(&[("1", &a), ("3", &c)]);
-    now.hold_against(&join(&[("1", &a), ("2", &b)]), None);
+    now.compare_with(&join(&[("1", &a), ("2", &b)]), None);
     assert_eq!(numbers(&now), (all, all, 0));
 }
 
@@ -174,7 +174,7 @@ fn a_capped_list_is_said_to_be_unsure() {
     }
     let capped = check(&document, "m.json", obvert_check::Settings { keep: 2, ..today() });
     let mut now = checked(&document);
-    now.hold_against(&capped, None);
+    now.compare_with(&capped, None);
     let baseline = now.baseline.as_ref().expect("a baseline");
     assert!(baseline.unsure.contains(&"clock-range".to_owned()), "{baseline:?}");
     assert!(text(FORMS[5].1, &now).contains("known findings may be shown as new"));

@@ -115,7 +115,7 @@ fn every_form_states_the_profile_and_what_it_suppresses() {
         let ended = match form {
             "jsonl" | "sarif" => "\"expired\":true",
             "junit" => "(ended, counted again)",
-            "github" => "not suppressed any more",
+            "github" => "suppression has ended",
             "csv" => "suppression-ended",
             _ => "counted and shown again",
         };

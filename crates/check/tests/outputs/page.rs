@@ -487,7 +487,7 @@ fn what_can_be_mended_is_said_with_what_it_states() {
     document["runs"][0]["observations"][4]["at"] = json!(963);
     let report = check(&document, "survey.obvert.json", today());
     let page = page(&report);
-    for (safe, said) in [(true, "Can be mended</dt>"), (false, "Can be mended if you confirm</dt>")] {
+    for (safe, said) in [(true, "Can be fixed automatically</dt>"), (false, "Can be fixed if you confirm</dt>")] {
         let fix = report.findings.iter().filter_map(|finding| finding.fix.as_ref()).find(|fix| fix.safe == safe);
         let does = &fix.expect("a fix").does;
         let after = page.split_once(said).expect("said").1;

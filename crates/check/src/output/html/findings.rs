@@ -17,7 +17,7 @@ pub(super) fn write(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> i
     )?;
     if page.sections.is_empty() {
         let nothing = match report.documents.iter().all(|document| document.error.is_some()) {
-            true => "Nothing was looked at, since nothing could be read.",
+            true => "Nothing was checked, since nothing could be read.",
             false if report.baseline.is_some() => "Nothing new was found.",
             false => "Nothing was found.",
         };
@@ -132,8 +132,8 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
     }
     if let Some(fix) = &finding.fix {
         let (term, command) = match fix.safe {
-            true => ("Can be mended", "obvert fix"),
-            false => ("Can be mended if you confirm", "obvert fix --confirm"),
+            true => ("Can be fixed automatically", "obvert fix"),
+            false => ("Can be fixed if you confirm", "obvert fix --confirm"),
         };
         write!(sink, "<div><dt>{term}</dt><dd>{} (<code>{command}</code>)</dd></div>", Text(&fix.does))?;
     }

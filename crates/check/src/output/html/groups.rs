@@ -35,9 +35,56 @@ impl<'r> Section<'r> {
         self.groups.iter().flat_map(|group| group.findings.iter().copied())
     }
 
+    /// Adds a finding to those of its rule.
+    fn add(&mut self, finding: &'r Finding) {
+        let numbered = Numbered { number: 0, finding };
+        match self.groups.iter_mut().find(|group| group.rule == finding.rule) {
+            Some(group) => group.findings.push(numbered),
+            None => {
+                let (rule, severity) = (&*finding.rule, finding.severity);
+                self.groups.push(Group { rule, severity, findings: vec![numbered] });
+            }
+        }
+    }
+
     pub(super) fn anchor(&self) -> String {
         let first = self.findings().next().map_or(0, |numbered| numbered.number);
         format!("s-{first}")
+    }
+}
+
+/// The sections of one document: one for the document as a whole, and one for every pipe.
+struct Sections<'r> {
+    whole: Section<'r>,
+    by_pipe: Vec<Section<'r>>,
+    /// The sections of pipes, by the pipe.
+    place: BTreeMap<&'r str, usize>,
+    pipe_of_run: BTreeMap<&'r str, &'r str>,
+}
+
+impl<'r> Sections<'r> {
+    fn new(document: usize, concerned: &'r [Concerned]) -> Self {
+        let section = |pipe, concerned| Section { document, pipe, concerned, groups: Vec::new() };
+        let runs = |pipe: &'r Concerned| pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str()));
+        Self {
+            whole: section(None, None),
+            by_pipe: concerned.iter().map(|pipe| section(Some(pipe.pipe.as_str()), Some(pipe))).collect(),
+            place: concerned.iter().enumerate().map(|(index, pipe)| (pipe.pipe.as_str(), index)).collect(),
+            pipe_of_run: concerned.iter().flat_map(runs).collect(),
+        }
+    }
+
+    /// The section of a finding, which is made if its pipe has none.
+    fn of(&mut self, finding: &'r Finding) -> &mut Section<'r> {
+        let run = || finding.subject.run.as_deref().and_then(|run| self.pipe_of_run.get(run).copied());
+        let Some(pipe) = finding.subject.pipe.as_deref().or_else(run) else { return &mut self.whole };
+        let by_pipe = &mut self.by_pipe;
+        let document = self.whole.document;
+        let index = *self.place.entry(pipe).or_insert_with(|| {
+            by_pipe.push(Section { document, pipe: Some(pipe), concerned: None, groups: Vec::new() });
+            by_pipe.len() - 1
+        });
+        &mut by_pipe[index]
     }
 }
 
@@ -56,47 +103,16 @@ impl<'r> Page<'r> {
         let mut shown: BTreeMap<&str, usize> = BTreeMap::new();
         let mut sections: Vec<Section<'r>> = Vec::new();
         for (document, of_document) in report.documents.iter().enumerate() {
-            let pipe_of_run: BTreeMap<&str, &str> = of_document
-                .concerned
-                .iter()
-                .flat_map(|pipe| pipe.runs.iter().map(|run| (run.run.as_str(), pipe.pipe.as_str())))
-                .collect();
-            let mut whole = Section { document, pipe: None, concerned: None, groups: Vec::new() };
-            let mut by_pipe: Vec<Section<'r>> = of_document
-                .concerned
-                .iter()
-                .map(|pipe| Section { document, pipe: Some(&pipe.pipe), concerned: Some(pipe), groups: Vec::new() })
-                .collect();
-            let mut place: BTreeMap<&str, usize> =
-                by_pipe.iter().enumerate().filter_map(|(index, section)| Some((section.pipe?, index))).collect();
+            let mut parts = Sections::new(document, &of_document.concerned);
             for finding in report.findings.iter().filter(|finding| finding.document == document) {
                 let count = shown.entry(&finding.rule).or_default();
-                if *count >= per_rule {
-                    continue;
-                }
-                *count += 1;
-                let run = || finding.subject.run.as_deref().and_then(|run| pipe_of_run.get(run).copied());
-                let section = match finding.subject.pipe.as_deref().or_else(run) {
-                    None => &mut whole,
-                    Some(pipe) => {
-                        let index = *place.entry(pipe).or_insert_with(|| {
-                            by_pipe.push(Section { document, pipe: Some(pipe), concerned: None, groups: Vec::new() });
-                            by_pipe.len() - 1
-                        });
-                        &mut by_pipe[index]
-                    }
-                };
-                let numbered = Numbered { number: 0, finding };
-                match section.groups.iter_mut().find(|group| group.rule == finding.rule) {
-                    Some(group) => group.findings.push(numbered),
-                    None => section.groups.push(Group {
-                        rule: &finding.rule,
-                        severity: finding.severity,
-                        findings: vec![numbered],
-                    }),
+                if *count < per_rule {
+                    *count += 1;
+                    parts.of(finding).add(finding);
                 }
             }
-            sections.extend(std::iter::once(whole).chain(by_pipe).filter(|section| !section.groups.is_empty()));
+            let parts = std::iter::once(parts.whole).chain(parts.by_pipe);
+            sections.extend(parts.filter(|section| !section.groups.is_empty()));
         }
         let mut number = 0;
         for section in &mut sections {

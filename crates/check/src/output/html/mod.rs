@@ -73,10 +73,10 @@ pub fn write(report: &Report, options: &Options, sink: &mut dyn Write) -> io::Re
     findings::write(report, &page, sink)?;
     write!(
         sink,
-        "</main>\n<footer>\n<p>Made by {} {}{}. Rule names in small letters are the ones that <code>obvert explain</code> \
-         and the specification know.</p>\n</footer>\n<script>{SCRIPT}</script>\n</body>\n</html>\n",
+        "</main>\n<footer>\n<p>Made by {} {}{}. Rule names in small letters are explained by <code>obvert explain</code> \
+         and in the specification.</p>\n</footer>\n<script>{SCRIPT}</script>\n</body>\n</html>\n",
         Text(&report.tool.name),
         Text(&report.tool.version),
-        report.today.as_ref().map(|today| format!(", taking {} for today", Text(today))).unwrap_or_default(),
+        report.today.as_ref().map(|today| format!(", using {} as today", Text(today))).unwrap_or_default(),
     )
 }

@@ -51,27 +51,19 @@ pub(super) fn verdict(report: &Report) -> Verdict {
         ));
     }
     if totals.note > 0 {
-        says.push(format!(
-            "{} {} worth knowing and {} nothing of you.",
-            count(totals.note, &format!("{new}thing")),
-            plural(totals.note, "is", "are"),
-            plural(totals.note, "asks", "ask"),
-        ));
+        says.push(format!("{}, no action needed.", count(totals.note, &format!("{new}note"))));
     }
     if totals.all() == 0 && unread < report.documents.len() {
         says.push(if report.baseline.is_some() {
-            "Nothing was found that the earlier report did not know already.".to_owned()
+            "Nothing was found that is not in the earlier report.".to_owned()
         } else {
-            "The record agrees with itself in every check that was made.".to_owned()
+            "No check found anything.".to_owned()
         });
     }
     if let Some(baseline) = &report.baseline {
+        let (known, resolved) = (count(baseline.known, "finding"), thousands(baseline.gone));
         says.push(format!(
-            "Held against an earlier report: {} {} known and left out here, {} {} gone.",
-            count(baseline.known, "finding"),
-            plural(baseline.known, "was", "were"),
-            thousands(baseline.gone),
-            plural(baseline.gone, "is", "are"),
+            "Compared with an earlier report: {known} already known and left out here, {resolved} resolved."
         ));
     }
     for document in &report.documents {
@@ -81,7 +73,7 @@ pub(super) fn verdict(report: &Report) -> Verdict {
         }
     }
     if !report.not_run.is_empty() {
-        says.push("Some checks could not be made; they are named below.".to_owned());
+        says.push("Some checks could not be made; they are listed below.".to_owned());
     }
     Verdict { title, class, says }
 }
@@ -125,7 +117,7 @@ pub(super) fn write(report: &Report, page: &Page<'_>, about: &str, sink: &mut dy
 pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     write!(
         sink,
-        "<section aria-labelledby=\"looked-at\">\n<h2 id=\"looked-at\">What was looked at</h2>\n\
+        "<section aria-labelledby=\"looked-at\">\n<h2 id=\"looked-at\">What was checked</h2>\n\
          <div class=\"wide\" tabindex=\"0\" role=\"group\" aria-labelledby=\"looked-at\">\n<table>\n<thead><tr><th scope=\"col\">Survey</th>\
          <th scope=\"col\" class=\"n\">Pipes</th><th scope=\"col\" class=\"n\">Runs</th>\
          <th scope=\"col\" class=\"n\">Observations</th>"
@@ -162,7 +154,7 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if let Some(profile) = &report.profile {
         writeln!(
             sink,
-            "<p>The survey was held against the demands of a profile: {}, <bdi>{} {}</bdi>, digest <code>{}</code>.</p>",
+            "<p>The survey was checked against a profile: {}, <bdi>{} {}</bdi>, digest <code>{}</code>.</p>",
             Text(&profile.title),
             Text(&profile.id),
             Text(&profile.version),
@@ -170,7 +162,7 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         )?;
     }
     if !report.settings.is_empty() {
-        writeln!(sink, "<p>This check departs from the catalogue of rules:</p>\n<ul>")?;
+        writeln!(sink, "<p>Settings that differ from the catalogue of rules:</p>\n<ul>")?;
         for (rule, severity) in &report.settings.severities {
             let weight = if severity == "off" { "not run".to_owned() } else { format!("counts as {}", Text(severity)) };
             writeln!(sink, "<li>{} <code>{}</code>: {weight}</li>", Text(&heading(rule)), Text(rule))?;
@@ -228,17 +220,17 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         writeln!(sink, "</section>")?;
     }
     if !report.idle.is_empty() {
-        writeln!(sink, "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that had nothing to do</h2>\n<ul>")?;
+        writeln!(sink, "<section aria-labelledby=\"idle\">\n<h2 id=\"idle\">Checks that did not apply</h2>\n<ul>")?;
         for idle in &report.idle {
-            reason(report, idle, "not needed", sink)?;
+            reason(report, idle, "did not apply", sink)?;
         }
         writeln!(sink, "</ul>\n</section>")?;
     }
     if !page.held_back.is_empty() {
         writeln!(
             sink,
-            "<section aria-labelledby=\"held-back\">\n<h2 id=\"held-back\">More than is shown here</h2>\n\
-             <p>Some mistakes were made so often that not every place is listed. All are counted.</p>\n<ul>"
+            "<section aria-labelledby=\"held-back\">\n<h2 id=\"held-back\">Findings that are not listed</h2>\n\
+             <p>Some rules have so many findings that not all are listed. All are counted.</p>\n<ul>"
         )?;
         for (rule, shown, total) in &page.held_back {
             writeln!(
@@ -258,8 +250,8 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
         let names: Vec<String> = unsure.iter().map(|rule| format!("<code>{}</code>", Text(rule))).collect();
         writeln!(
             sink,
-            "<p>One of the two reports does not list everything that it counts of {}; what it does not list cannot be \
-             recognised, and known findings may be shown as new.</p>",
+            "<p>One of the two reports does not list all findings of {}. Unlisted findings cannot be recognised, so \
+             known findings may be shown as new.</p>",
             names.join(", ")
         )?;
     }
@@ -273,12 +265,12 @@ fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     }
     writeln!(
         sink,
-        "<section aria-labelledby=\"suppressed\">\n<h2 id=\"suppressed\">What the profile lives with</h2>\n\
-         <p>These are not counted above, unless the profile's date for them is over.</p>\n<ul>"
+        "<section aria-labelledby=\"suppressed\">\n<h2 id=\"suppressed\">Suppressed by the profile</h2>\n\
+         <p>These are not counted above, unless the suppression has ended.</p>\n<ul>"
     )?;
     for held in &report.suppressed {
         let until = match (&held.until, held.expired) {
-            (Some(until), true) => format!(", but only until {}: counted and shown again", Text(until)),
+            (Some(until), true) => format!(", until {}, which is over: counted and listed again", Text(until)),
             (Some(until), false) => format!(", until {}", Text(until)),
             (None, _) => String::new(),
         };

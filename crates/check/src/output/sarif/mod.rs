@@ -139,14 +139,14 @@ impl<'r> Frame<'r> {
         let report = self.report;
         let rules: Vec<Value> = self.rules.iter().map(|(name, named)| rule_object(report, name, *named)).collect();
         let notifications = [
-            ("rule-not-run", "A rule could not be run, so it says nothing about the document."),
+            ("rule-not-run", "A rule could not be run on a document."),
             ("findings-not-listed", "A rule found more than is listed; totals are exact."),
-            ("document-not-read", "A document could not be read, so nothing is known about it."),
-            ("held-against-earlier-report", "Findings that an earlier report knew already are left out."),
+            ("document-not-read", "A document could not be read."),
+            ("compared-with-earlier-report", "Findings of an earlier report are left out."),
             ("part-not-read", "A part of a document could not be read; the rules ran over the rest."),
             (
                 "rule-not-needed",
-                "A rule had nothing to do: what it holds a document against is neither named nor demanded.",
+                "A rule did not apply: what it checks a document against is neither named nor demanded.",
             ),
         ];
         let notifications: Vec<Value> = notifications
@@ -235,7 +235,7 @@ impl<'r> Frame<'r> {
                     "descriptor": { "id": "rule-not-needed", "index": 5 },
                     "associatedRule": self.reference(rule),
                     "level": "note",
-                    "message": { "text": format!("{rule} had nothing to do: {}", idle.why) },
+                    "message": { "text": format!("{rule} did not apply: {}", idle.why) },
                     "locations": locations(&idle.documents),
                 }));
             }
@@ -252,12 +252,12 @@ impl<'r> Frame<'r> {
         }
         if let Some(baseline) = &report.baseline {
             let message = format!(
-                "held against an earlier report: {} findings were known, {} are gone",
+                "compared with an earlier report: {} findings already known, {} resolved",
                 thousands(baseline.known),
                 thousands(baseline.gone)
             );
             list.push(json!({
-                "descriptor": { "id": "held-against-earlier-report", "index": 3 },
+                "descriptor": { "id": "compared-with-earlier-report", "index": 3 },
                 "level": "note",
                 "message": { "text": message },
             }));
