@@ -405,7 +405,7 @@ fn is_layout(bytes: &[u8]) -> bool {
 /// The structural problems of a document of an older version, by its own schema.
 pub(crate) fn problems_before(error: &MigrateError) -> &[obvert::model::read::Problem] {
     match error {
-        MigrateError::Before { error: ReadError::Structure(problems), .. } => problems,
+        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
         _ => &[],
     }
 }

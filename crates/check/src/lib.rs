@@ -26,6 +26,7 @@
 #[macro_use]
 mod rule;
 
+#[cfg(feature = "diagnose")]
 mod bearings;
 mod catalogue;
 mod checker;
@@ -35,6 +36,7 @@ mod finding;
 pub mod grading;
 mod mend;
 pub mod output;
+#[cfg(feature = "diagnose")]
 mod partial;
 mod pipeline;
 mod profile;

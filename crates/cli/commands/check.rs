@@ -197,7 +197,7 @@ fn report_on(checker: &Checker, source: &Source) -> Result<Report, Failure> {
             Err(error) => {
                 let problems = files::problems_before(error);
                 if problems.is_empty() {
-                    return Err(format!("{name}: {error}").into());
+                    return Err(format!("{name}: {}", crate::render::with_causes(error)).into());
                 }
                 let mut report = checker.report_structure(problems);
                 report.place_in(source.bytes(), name);

@@ -408,7 +408,7 @@ fn streamed<T>(source: &Source, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T)
             Err(error) => {
                 let problems = files::problems_before(error);
                 if problems.is_empty() {
-                    return Err(format!("{name}: {error}").into());
+                    return Err(format!("{name}: {}", crate::render::with_causes(error)).into());
                 }
                 for problem in problems {
                     failure(&*Failure::from(format!("{name}: {problem}")));

@@ -56,7 +56,7 @@ fn grades(checker: &Checker, source: &Source, by: GradeBy<'_>) -> Result<GradeTa
     let name = &source.name;
     let Some(survey) = source.survey() else {
         return checker
-            .grades(source.current().map_err(|error| format!("{name}: {error}"))?, by)
+            .grades(source.current().map_err(|error| format!("{name}: {}", crate::render::with_causes(error)))?, by)
             .map_err(|error| format!("{name}: {error}").into());
     };
     let survey = survey.map_err(|error| source.failure(&error))?;

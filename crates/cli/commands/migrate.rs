@@ -75,7 +75,7 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
 }
 
 fn told(name: &str, error: &MigrateError) -> String {
-    format!("{name}: {error}")
+    format!("{name}: {}", render::with_causes(error))
 }
 
 /// Writes a migrated survey where it is to go. One that nothing is changed in is written to another place only.

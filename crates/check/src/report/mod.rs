@@ -164,6 +164,7 @@ pub struct LeftOut {
     pub row: bool,
 }
 
+#[cfg(feature = "diagnose")]
 impl LeftOut {
     pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
         let astray = out.kind == ProblemKind::OrphanRow;

@@ -33,11 +33,9 @@ fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     let name = &file.source.name;
     let profile = match Profile::read(file.source.bytes()) {
         Ok(profile) => profile,
-        Err(error) if error.problems.is_empty() => {
-            return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
-        }
+        Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),
         Err(error) => {
-            render::out(|out| file.structure_problems(&error.problems, out))?;
+            render::out(|out| file.structure_problems(error.problems(), out))?;
             return Ok(Status::Findings);
         }
     };

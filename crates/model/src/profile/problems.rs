@@ -134,7 +134,7 @@ impl Profile {
     /// assert_eq!(problems[0].kind, ProfileProblemKind::UnknownField);
     /// let expected = r#"/fields/0/path: runs has no field "opperator"; did you mean "runs.operator"?"#;
     /// assert_eq!(problems[0].to_string(), expected);
-    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
     pub fn problems(&self, hand: &AtHand<'_>) -> Vec<ProfileProblem> {

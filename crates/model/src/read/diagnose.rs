@@ -12,6 +12,7 @@ use super::{any, huge, ids, mend, remains, schema, span};
 /// What a source is read as: each has a schema of its own.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Subject {
+    #[cfg(feature = "diagnose")]
     Document,
     /// A document of the first draft, as its own schema has it.
     #[cfg(feature = "diagnose")]
