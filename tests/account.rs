@@ -50,7 +50,7 @@ fn every_pair_of_forms_has_an_account() {
             let out = format!("out-{to}");
             let (account, json) = account(folder.path(), &[source, "-o", &out, "--to", to]);
             assert!(schema.is_valid(&json), "{from} to {to}: {json}");
-            assert_eq!((account.from.form.as_str(), account.to.form.as_str()), (from, to));
+            assert_eq!((account.from.format.as_str(), account.to.format.as_str()), (from, to));
             assert_eq!((account.from.file.as_str(), account.to.file.as_str()), (source, out.as_str()));
             assert!(account.lossless && account.entries.is_empty(), "{from} to {to}: {json}");
         }

@@ -151,9 +151,18 @@ fn explain_prints_exceptions_as_a_list() {
 }
 
 #[test]
+fn synonyms_name_rules_that_exist() {
+    for synonym in obvert::model::synonyms::all() {
+        for rule in &synonym.rules {
+            assert!(obvert::check::find(rule).is_some(), "{:?}: {rule}", synonym.words);
+        }
+    }
+}
+
+#[test]
 fn explain_knows_rules_codes_fields_and_pointers() {
     for (name, says) in [
-        ("distance-decreases", "order of distance"),
+        ("distance-decreases", "lower distance than the row above"),
         ("null-value", "left out"),
         ("crack.longitudinal", "clock: required"),
         ("runs.observations.at", "length units"),
@@ -181,8 +190,32 @@ fn explain_knows_rules_codes_fields_and_pointers() {
         assert_eq!(status(&output), 0, "{name}: {}", stderr(&output));
         assert!(stdout(&output).contains(expected), "{name}: {}", stdout(&output));
     }
-    let output = obvert(&["explain", "distance-fals"]);
-    assert!(stderr(&output).contains("distance-decreases"), "{}", stderr(&output));
+    for (word, expected) in [
+        ("abandoned", "runs.outcome.kind = stopped"),
+        ("sonde", "locates.transmitter_offset"),
+        ("belly", "water.sag"),
+        ("offset joint", "joint.displaced"),
+        ("footage", "runs.observations.at"),
+        ("protruding", "connection.intruding"),
+        ("tuberculation", "surface.corrosion-products"),
+        ("Laterals", "pipes.joins"),
+        ("soffit", "locates.depth_to = obvert"),
+        ("HDPE", "pipes.material = polyethylene"),
+        ("FOG", "deposit.grease"),
+        ("ovality", "deformation.oval"),
+        ("CIPP", "pipes.lining"),
+        ("reverse set-up", "reverse-of-missing"),
+    ] {
+        let output = obvert(&["explain", word]);
+        assert_eq!(status(&output), 0, "{word}: {}", stderr(&output));
+        assert!(stdout(&output).contains(expected), "{word}: {}", stdout(&output));
+    }
+    let output = obvert(&["explain", "joint", "offset"]);
+    assert!(stdout(&output).contains("joint.displaced"), "{}", stdout(&output));
+    for (name, expected) in [("distance-fals", "distance-decreases"), ("tuberculaton", "tuberculation")] {
+        let output = obvert(&["explain", name]);
+        assert!(stderr(&output).contains(expected), "{}", stderr(&output));
+    }
 }
 
 #[test]

@@ -114,7 +114,8 @@ fn every_field_has_an_example() {
     assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
     let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
     let report = Checker::new(settings).expect("settings").check(read(fields::EVERY_FIELD).as_bytes()).expect("json");
-    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.path, f.message)).collect();
+    let found: Vec<String> =
+        report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.subject.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }
@@ -233,11 +234,13 @@ fn named(name: &str) -> String {
 /// The catalogue of the rules. Their examples are in the conformance suite.
 fn rules() -> String {
     let mut out = format!(
-        "# Rules\n\n*Generated from the rules.* {} rules by family. A rule named in an exception reports that case instead. [Checking](checking.md) defines what several rules share, \
+        "# Rules\n\n*Generated from the rules.* {} rules by family. [Checking](checking.md) defines what several rules share, \
          [Findings](findings.md#facts) the kinds of facts.\n\n\
-         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. `obvert explain RULE` prints \
-         them; the conformance suite has them in `tests/corpus/rules`, and the survey as `tests/corpus/bases/minimal.obvert.json`.\n\n\
-         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
+         Every rule has examples that fail and that pass, as JSON Patches on a small valid survey. \
+         `obvert explain RULE` prints them; the conformance suite has them in `tests/corpus/rules`, and the survey as \
+         `tests/corpus/bases/minimal.obvert.json`.\n\n\
+         A rule named in an exception reports that case instead. A rule is in the format since version {first} unless it \
+         states another. *Why* and *Fix* are informative; `explain` has the reasons in full, and the sources.\n",
         catalogue().len(),
         first = KNOWN[0]
     );

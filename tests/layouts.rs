@@ -389,7 +389,7 @@ fn two_layouts_convert_at_once() {
     }
     assert!(stderr(&output).contains("office-a.csv:4:11 (column Station): through"), "{}", stderr(&output));
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
-    assert_eq!((&account["from"]["form"], &account["to"]["form"]), (&"layout".into(), &"layout".into()));
+    assert_eq!((&account["from"]["format"], &account["to"]["format"]), (&"layout".into(), &"layout".into()));
     for (kind, pointer, line, heading) in [
         ("dropped", "/pipes/0/street", 2, "Street"),
         ("changed", "/runs/1/observations/3/remark", 16, "Comment"),

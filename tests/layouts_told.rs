@@ -29,8 +29,8 @@ fn files_of_no_use_are_told_with_what_to_do() {
     for (command, expected) in [
         (&["check", "t.xls"][..], "t.xls: is an old workbook or office document; save it as .xlsx"),
         (&["check", "t.pdf"], "t.pdf: is a PDF, which has no data to read"),
-        (&["check", "t.parquet"], "t.parquet: this form is written only"),
-        (&["check", "layers"], "layers: GeoParquet: this form is written only"),
+        (&["check", "t.parquet"], "t.parquet: this format is written only"),
+        (&["check", "layers"], "layers: GeoParquet: this format is written only"),
         (&["check", "t.zip"], "t.zip: the archive has no directory at its end, so it is not whole"),
         (
             &["convert", &own, "-o", "x.parquet"],
@@ -89,7 +89,7 @@ fn a_row_that_was_copied_elsewhere_is_no_slip() {
         assert_eq!(new.len(), 1, "{told:#?}");
         let (rule, message, line) = new[0];
         assert_eq!((rule.as_str(), *line), ("\"observation-duplicate\"", Some(place)), "{message}");
-        assert!(message.contains("the row says again what observation"), "{message}");
+        assert!(message.contains("the row repeats observation"), "{message}");
     }
 }
 

@@ -4,6 +4,9 @@ use std::path::PathBuf;
 
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
+use obvert::convert::Format;
+
+use crate::formats::{convert_help, parse_input_format, parse_output_format};
 
 /// Check, mend, explain and convert pipe inspection surveys in the open obvert format.
 ///
@@ -40,7 +43,7 @@ pub(crate) enum Command {
     Fix(Fix),
     /// Bring surveys of older versions of the format to this one: shows the steps, and writes only when asked.
     Migrate(Migrate),
-    /// Turn a survey into another form.
+    /// Convert a survey to another format.
     Convert(Convert),
     /// Keep many surveys in one file, a document a line.
     #[command(subcommand)]
@@ -55,7 +58,7 @@ pub(crate) enum Command {
     /// Judge or draft the layout of an office's own table.
     #[command(subcommand)]
     Layout(Layout),
-    /// Explain a rule, a code or a field.
+    /// Explain a rule, a code, a field or a word of the trade.
     Explain(Explain),
     /// List the rules.
     Rules(Rules),
@@ -70,43 +73,18 @@ pub(crate) enum Command {
     Manual,
 }
 
-/// A form that a survey can have.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Form {
-    /// The canonical JSON document.
-    Json,
-    /// XML in the format's own namespace.
-    Xml,
-    /// A folder with one CSV a table and a datapackage.json.
-    Csv,
-    /// The CSV tables in one zip.
-    CsvZip,
-    /// GeoJSON (RFC 7946), positions in WGS 84.
-    Geojson,
-    /// A workbook with a sheet a table, which can be filled in by hand.
-    Xlsx,
-    /// An office's own table, by the layout that --layout names.
-    Layout,
-    /// A GeoPackage with a layer a table, in the survey's own reference system.
-    Geopackage,
-    /// KML 2.2 for a map on a phone, positions in WGS 84; written only, and not without loss.
-    Kml,
-    /// A folder of GeoParquet files for analysis, a file a layer, geometries in WGS 84; written only, and not without loss.
-    Geoparquet,
-}
-
 /// How a list is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Format {
+pub(crate) enum ListFormat {
     /// For reading.
     Text,
     /// For software.
     Json,
 }
 
-/// A form of a report.
+/// A format of a report.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum ReportForm {
+pub(crate) enum ReportFormat {
     /// For reading, on a terminal.
     Text,
     /// One JSON object (obvert schema report).
@@ -143,16 +121,16 @@ pub(crate) struct Check {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// The form of the surveys; told from name and content when not given.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) from: Option<Form>,
+    /// The format of the surveys; detected from name and content if not given.
+    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    pub(crate) from: Option<&'static Format>,
     /// The layout (JSON) of surveys that are an office's own tables.
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) layout: Option<PathBuf>,
-    /// The form of the report on standard output.
-    #[arg(long, value_enum, default_value_t = ReportForm::Text, value_name = "FORMAT")]
-    pub(crate) format: ReportForm,
-    /// Write the report to a file as well, in any form; may be given more than once.
+    /// The format of the report on standard output.
+    #[arg(long, value_enum, default_value_t = ReportFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: ReportFormat,
+    /// Write the report to a file as well, in any format; may be given more than once.
     #[arg(long, value_name = "FORMAT=FILE")]
     pub(crate) also: Vec<String>,
     /// Replace files that --also names if they are there already.
@@ -270,18 +248,15 @@ pub(crate) struct Migrate {
     #[arg(long, default_value = obvert::model::versions::CURRENT, value_name = "VERSION")]
     pub(crate) to: String,
     /// How to print the steps: json is one object (obvert schema migration).
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
-    pub(crate) format: Format,
+    #[arg(long, value_enum, default_value_t = ListFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: ListFormat,
     /// List every place that a step changes.
     #[arg(long)]
     pub(crate) all: bool,
 }
 
 #[derive(Debug, Args)]
-#[command(
-    after_help = "The name of OUT tells the form: .json, .xml, .geojson, .xlsx, .gpkg, .kml, .zip (CSV tables); a folder of CSV tables \
-needs --to csv, one of GeoParquet files --to geoparquet. Exit status: 0 done, 2 it could not be done, or --lossless refused it."
-)]
+#[command(after_help = convert_help())]
 pub(crate) struct Convert {
     /// The survey: a file, a folder of CSV tables, or - for standard input.
     #[arg(value_name = "IN")]
@@ -289,12 +264,12 @@ pub(crate) struct Convert {
     /// Where to write: a file, a folder for CSV tables, or - for standard output.
     #[arg(short, long, value_name = "OUT")]
     pub(crate) output: PathBuf,
-    /// The form of the survey; told from name and content when not given.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) from: Option<Form>,
-    /// The form to write; told from the name of OUT when not given.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) to: Option<Form>,
+    /// The format of the survey; detected from name and content if not given.
+    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    pub(crate) from: Option<&'static Format>,
+    /// The format to write; the name of OUT tells it if not given.
+    #[arg(long, value_parser = parse_output_format(), value_name = "FORMAT")]
+    pub(crate) to: Option<&'static Format>,
     /// The layout (JSON) of an office's own table, which IN or OUT is, or both.
     #[arg(long, value_name = "LAYOUT")]
     pub(crate) layout: Option<PathBuf>,
@@ -323,7 +298,7 @@ pub(crate) struct Convert {
 /// any size; `obvert check` takes archives as well.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Archive {
-    /// Put surveys into an archive, in any form and from other archives.
+    /// Put surveys into an archive, in any format and from other archives.
     Pack(Pack),
     /// Write every survey of an archive to a file of its own.
     Unpack(Unpack),
@@ -337,7 +312,7 @@ pub(crate) enum Archive {
 written. Exit status: 0 done, 2 it could not be done."
 )]
 pub(crate) struct Pack {
-    /// Surveys in any form, archives (.jsonl), or - for a survey on standard input; with --layout also folders of an office's tables.
+    /// Surveys in any format, archives (.jsonl), or - for a survey on standard input; with --layout also folders of an office's tables.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// The archive to write, .obvert.jsonl by custom, or - for standard output.
@@ -366,9 +341,9 @@ pub(crate) struct Unpack {
     /// The folder to write to; made if it is not there.
     #[arg(short, long, value_name = "FOLDER")]
     pub(crate) output: PathBuf,
-    /// The form to write; JSON when not given. What the form cannot hold is said.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) to: Option<Form>,
+    /// The format to write; JSON if not given. Values the format cannot hold are reported.
+    #[arg(long, value_parser = parse_output_format(), value_name = "FORMAT")]
+    pub(crate) to: Option<&'static Format>,
     /// Replace files that are there already.
     #[arg(long)]
     pub(crate) replace: bool,
@@ -381,8 +356,8 @@ pub(crate) struct ArchiveList {
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
     /// How to print them: json is an object a line.
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
-    pub(crate) format: Format,
+    #[arg(long, value_enum, default_value_t = ListFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: ListFormat,
 }
 
 /// How a table of grades is printed.
@@ -413,9 +388,9 @@ pub(crate) struct Grade {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// The form of the surveys; told from name and content when not given.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) from: Option<Form>,
+    /// The format of the surveys; detected from name and content if not given.
+    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    pub(crate) from: Option<&'static Format>,
     /// How to print the table.
     #[arg(long, value_enum, default_value_t = TableFormat::Text, value_name = "FORMAT")]
     pub(crate) format: TableFormat,
@@ -439,15 +414,15 @@ pub(crate) struct Grade {
 #[derive(Debug, Args)]
 #[command(
     after_help = "The digest is SHA-256 over the survey's canonical form (RFC 8785). It is of the content: the same survey has the \
-same digest in every form, whatever the order of keys and white space.\n\nExit status: 0 done, 2 it could not be done."
+same digest in every format, whatever the order of keys and white space.\n\nExit status: 0 done, 2 it could not be done."
 )]
 pub(crate) struct Digest {
     /// Surveys: files, folders of CSV tables, or - for standard input.
     #[arg(required = true, value_name = "FILE")]
     pub(crate) files: Vec<PathBuf>,
-    /// The form of the surveys; told from name and content when not given.
-    #[arg(long, value_enum, value_name = "FORM")]
-    pub(crate) from: Option<Form>,
+    /// The format of the surveys; detected from name and content if not given.
+    #[arg(long, value_parser = parse_input_format(), value_name = "FORMAT")]
+    pub(crate) from: Option<&'static Format>,
     /// Print the canonical form itself instead, without a newline at its end.
     #[arg(long)]
     pub(crate) canonical: bool,
@@ -558,16 +533,17 @@ pub(crate) struct ProfileDraft {
 
 #[derive(Debug, Args)]
 pub(crate) struct Explain {
-    /// A rule (distance-decreases), a code (crack.longitudinal), or a field (runs.observations.at, profile.fields.where).
-    #[arg(value_name = "NAME")]
-    pub(crate) name: String,
+    /// A rule (distance-decreases), a code (crack.longitudinal), a field (runs.observations.at, profile.fields.where), or
+    /// a word of the trade (offset joint).
+    #[arg(value_name = "NAME", required = true)]
+    pub(crate) name: Vec<String>,
 }
 
 #[derive(Debug, Args)]
 pub(crate) struct Rules {
     /// How to print the list.
-    #[arg(long, value_enum, default_value_t = Format::Text, value_name = "FORMAT")]
-    pub(crate) format: Format,
+    #[arg(long, value_enum, default_value_t = ListFormat::Text, value_name = "FORMAT")]
+    pub(crate) format: ListFormat,
 }
 
 #[derive(Debug, Args)]

@@ -4,7 +4,6 @@
 use std::fs;
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 use obvert::check::{Location, Settings, Severity, profile_problems};
 use obvert::model::layout::{Layout, LayoutProblem};
@@ -13,9 +12,8 @@ use obvert::model::profile::{Profile, ProfileProblem};
 use obvert::model::read::{Problem, ReadError, locate};
 
 use crate::Failure;
-use crate::args::Form;
-use crate::files::{ByLayout, Source};
-use crate::render::findings::SourceLines;
+use crate::input::{self, ByLayout};
+use crate::render::findings::{SourceLines, Texts};
 use crate::render::{severity, strong};
 
 /// How many problems of one file are shown.
@@ -28,7 +26,7 @@ pub(crate) fn code_lists(paths: &[PathBuf]) -> Result<Vec<CodeList>, Failure> {
     let mut read = Vec::new();
     for path in paths {
         let file = File::open(path, "code list")?;
-        let list = file.structure(CodeList::read(file.source.bytes()))?;
+        let list = file.structure(CodeList::read(&file.bytes))?;
         read.push((file, list));
     }
     // Links may lead from one list to another.
@@ -44,7 +42,7 @@ pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec
     let mut schemes = Vec::new();
     for path in paths {
         let file = File::open(path, "grade scheme")?;
-        let scheme = file.structure(GradeScheme::read(file.source.bytes()))?;
+        let scheme = file.structure(GradeScheme::read(&file.bytes))?;
         let wanted = &scheme.code_list;
         let own = lists.iter().find(|list| list.id == wanted.list && list.version == wanted.version);
         if let Some(list) = own.or_else(|| CodeList::built_in(&wanted.list, &wanted.version)) {
@@ -58,7 +56,7 @@ pub(crate) fn grade_schemes(paths: &[PathBuf], lists: &[CodeList]) -> Result<Vec
 /// Reads the profile that surveys are to be held against. What it merely leaves undone is said and no reason to refuse it.
 pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failure> {
     let file = File::open(path, "profile")?;
-    let profile = file.structure(Profile::read(file.source.bytes()))?;
+    let profile = file.structure(Profile::read(&file.bytes))?;
     let problems = profile_problems(&profile, settings);
     file.problems(&problems, &mut anstream::stderr().lock())?;
     match problems.iter().filter(|problem| problem.kind.stops()).count() {
@@ -68,30 +66,35 @@ pub(crate) fn profile(path: &Path, settings: &Settings) -> Result<Profile, Failu
 }
 
 /// Reads the layout of an office's own table, with the code lists that it may be coded in.
-pub(crate) fn layout(path: &Path, lists: Vec<CodeList>) -> Result<Arc<ByLayout>, Failure> {
+pub(crate) fn layout(path: &Path, lists: Vec<CodeList>) -> Result<ByLayout, Failure> {
     let file = File::open(path, "layout")?;
-    let layout = file.structure(Layout::read(file.source.bytes()))?;
+    let layout = file.structure(Layout::read(&file.bytes))?;
     let problems = layout.problems();
     if problems.is_empty() {
-        return Ok(Arc::new(ByLayout { layout, lists }));
+        return Ok(ByLayout { layout, lists });
     }
     file.layout_problems(&problems, &mut anstream::stderr().lock())?;
     Err(file.refusal(problems.len()))
 }
 
+/// A file that surveys are judged or read by.
 pub(crate) struct File {
-    pub(crate) source: Source,
+    pub(crate) name: String,
+    pub(crate) bytes: Vec<u8>,
     what: &'static str,
+}
+
+impl Texts for File {
+    fn text_of(&self, _: &str) -> Option<&[u8]> {
+        Some(&self.bytes)
+    }
 }
 
 impl File {
     pub(crate) fn open(path: &Path, what: &'static str) -> Result<Self, Failure> {
         let name = path.display().to_string();
-        crate::pending::note_read(path);
-        let bytes = fs::read(path).map_err(|error| match error.kind() {
-            io::ErrorKind::NotFound => format!("{name}: there is no such file"),
-            _ => format!("{name}: {error}"),
-        })?;
+        crate::atomic_output::note_read(path);
+        let bytes = fs::read(path).map_err(|error| input::unreadable(path, &error))?;
         // Whoever changes the order of the arguments is not to mend a file that is right.
         let first = bytes.split(|byte| *byte == b'\n').find(|line| !line.trim_ascii().is_empty()).unwrap_or_default();
         let cut = [b',', b';', b'\t'].iter().any(|mark| first.iter().filter(|byte| *byte == mark).count() >= 2);
@@ -100,7 +103,7 @@ impl File {
             let why = "looks like a table or XML, and a layout is JSON; are the two in the order that --help shows?";
             return Err(format!("{name}: {why}").into());
         }
-        Ok(Self { source: Source::of_file(name, Form::Json, bytes), what })
+        Ok(Self { name, bytes, what })
     }
 
     fn structure<T, E: Into<ReadError>>(&self, read: Result<T, E>) -> Result<T, Failure> {
@@ -117,7 +120,7 @@ impl File {
     /// The failure of a file that is not JSON.
     pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
         let (line, column) = error.line_and_column();
-        format!("{}:{line}:{column}: {}", self.source.name, error.message()).into()
+        format!("{}:{line}:{column}: {}", self.name, error.message()).into()
     }
 
     /// Shows problems of structure.
@@ -132,7 +135,7 @@ impl File {
     /// Shows what does not make sense in a profile.
     pub(crate) fn problems(&self, problems: &[ProfileProblem], out: &mut dyn Write) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
-            let place = locate(self.source.bytes(), &problem.pointer);
+            let place = locate(&self.bytes, &problem.pointer);
             let weight = if problem.kind.stops() { Severity::Error } else { Severity::Warning };
             ((place.line, place.column), weight, problem.to_string())
         });
@@ -142,7 +145,7 @@ impl File {
     /// Shows what does not make sense in a layout.
     pub(crate) fn layout_problems(&self, problems: &[LayoutProblem], out: &mut dyn Write) -> io::Result<()> {
         let shown = problems.iter().map(|problem| {
-            let place = locate(self.source.bytes(), &problem.pointer);
+            let place = locate(&self.bytes, &problem.pointer);
             ((place.line, place.column), Severity::Error, problem.to_string())
         });
         self.show(shown, out)
@@ -155,7 +158,7 @@ impl File {
             _ => Severity::Error,
         };
         let shown = problems.iter().map(|problem| {
-            let place = locate(self.source.bytes(), &problem.pointer);
+            let place = locate(&self.bytes, &problem.pointer);
             ((place.line, place.column), weight(problem), problem.to_string())
         });
         self.show(shown, &mut anstream::stderr().lock())?;
@@ -169,7 +172,7 @@ impl File {
         let plural = if errors == 1 { "" } else { "s" };
         format!(
             "{}: {errors} mistake{plural} in this {}; correct it before surveys are held against it",
-            self.source.name, self.what
+            self.name, self.what
         )
         .into()
     }
@@ -180,9 +183,9 @@ impl File {
         out: &mut dyn Write,
     ) -> io::Result<()> {
         let total = problems.len();
-        let mut lines = SourceLines::new(&self.source);
+        let mut lines = SourceLines::new(self);
         for ((line, column), weight, message) in problems.take(SHOWN) {
-            let name = &self.source.name;
+            let name = &self.name;
             writeln!(out, "{} {name}:{line}:{column}: {}", severity(weight, &format!("{weight}:")), strong(&message))?;
             let at = Location { file: name.clone(), line, column: Some(column), heading: None };
             lines.show(out, &at, weight)?;

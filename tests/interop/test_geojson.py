@@ -5,7 +5,7 @@
     pip install pyproj==3.7.2
     OBVERT=target/debug/obvert python3 tests/interop/test_geojson.py
 
-OBVERT names the built command; without it, cargo builds and runs the example crates/convert/examples/geojson.rs, which takes the
+OBVERT names the built command; without it, cargo builds and runs the example crates/convert/examples/convert.rs, which takes the
 same arguments (`convert IN -o OUT`). Exit status 0 if all agree, 1 if not. pytest can run the file too.
 
 The same invented town is placed in each reference system below by pyproj (network off, no grid files), once; the documents hold its
@@ -222,7 +222,7 @@ def obvert(*arguments):
         command = shlex.split(command)
     else:
         command = ["cargo", "run", "-q", "-p", "obvert-convert", "--no-default-features", "--features", "geojson",
-                   "--example", "geojson", "--"]
+                   "--example", "convert", "--"]
     return subprocess.run([*command, *map(str, arguments)], cwd=ROOT, capture_output=True, text=True)
 
 

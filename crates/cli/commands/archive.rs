@@ -6,17 +6,19 @@ use std::fs::{self, File};
 use std::io::{self, BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
 
+use obvert::convert::{Format, json};
 use obvert::model::archive::{self, Line};
 use obvert::model::tables::Document;
 use obvert::model::text::Digest;
 use obvert::model::write;
+use obvert::open::LAYOUT;
 use serde_json::json;
 
 use super::{convert, print};
-use crate::args::{Archive, ArchiveList, Form, Format, Pack, Unpack};
-use crate::files::{self, ByLayout, Source};
+use crate::args::{Archive, ArchiveList, ListFormat, Pack, Unpack};
+use crate::input::{self, ByLayout, Input, is_archive};
 use crate::render::progress;
-use crate::{Failure, Status, lists, pending, render};
+use crate::{Failure, Status, atomic_output, lists, render};
 
 /// Does what was asked of archives.
 pub(crate) fn run(arguments: &Archive) -> Result<Status, Failure> {
@@ -33,11 +35,8 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
         Box::new(BufReader::new(io::stdin()))
     } else {
         let name = path.display();
-        crate::pending::note_read(path);
-        let file = File::open(path).map_err(|error| match error.kind() {
-            io::ErrorKind::NotFound => format!("{name}: there is no such file"),
-            _ => format!("{name}: {error}"),
-        })?;
+        atomic_output::note_read(path);
+        let file = File::open(path).map_err(|error| input::unreadable(path, &error))?;
         let mut source = BufReader::with_capacity(1 << 16, file);
         let start = source.fill_buf().map_err(|error| format!("{name}: {error}"))?;
         let start = start.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(start);
@@ -56,14 +55,9 @@ pub(super) fn lines(path: &Path) -> Result<archive::Lines<Box<dyn BufRead>>, Fai
     Ok(archive::lines(source))
 }
 
-/// Whether a file is an archive by its name.
-pub(super) fn is_archive(path: &Path) -> bool {
-    path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("jsonl"))
-}
-
-/// A line of an archive as a source of its own, with its place in its name.
-pub(super) fn source(path: &Path, line: Line) -> Source {
-    Source::of_line(&path.display().to_string(), line.number, line.text)
+/// A line of an archive as a survey of its own, with its place in its name.
+pub(super) fn input<'l>(path: &Path, line: Line) -> Result<Input<'l>, Failure> {
+    Input::of_line(&path.display().to_string(), line.number, line.text)
 }
 
 /// Documents that were seen, by id.
@@ -90,8 +84,8 @@ impl Seen {
     }
 }
 
-/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of an office's, by name. Of other files
-/// in it is said that they are left alone.
+/// The files that a path stands for, where a layout is given: itself, or the tables in a folder of an office's, by name. Other
+/// files in it are reported and left alone.
 fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     // CSV tables of this format are one survey.
     if !path.is_dir() || path.join("document.csv").exists() {
@@ -103,12 +97,11 @@ fn tables(path: &Path, by: &ByLayout) -> Result<Vec<PathBuf>, Failure> {
     let mut files: Vec<PathBuf> = entries.map_err(|error: io::Error| format!("{name}: {error}"))?;
     files.sort();
     let is_table = |file: &PathBuf| {
-        let form = files::by_name(file);
         let hidden = file.file_name().is_some_and(|name| name.to_string_lossy().starts_with(['.', '~']));
-        file.is_file() && !hidden && (form == Some(by.form()) || form == Some(Form::Xlsx) && by.form() == Form::Csv)
+        file.is_file() && !hidden && input::by_name(file).is_some_and(|format| by.shares(format))
     };
     let (tables, others): (Vec<PathBuf>, Vec<PathBuf>) = files.into_iter().partition(is_table);
-    let ending = if by.form() == Form::Xml { ".xml" } else { ".csv or .xlsx" };
+    let ending = by.endings();
     if tables.is_empty() {
         return Err(
             format!("{name}: there is no table of the layout {} in this folder ({ending})", by.layout.id).into()
@@ -138,11 +131,11 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     let mut seen = Seen::default();
     let (mut packed, mut twice, bad) = (0_usize, 0_usize, Cell::new(0_usize));
     let stage = progress::stage("packing");
-    let mut one = |source: &Source, sink: &mut dyn Write| -> Result<(), Failure> {
-        let name = &source.name;
+    let mut one = |input: &mut Input<'_>, sink: &mut dyn Write| -> Result<(), Failure> {
+        let name = input.name().to_owned();
         stage.say(|| format!("packing {name}, {packed} surveys packed"));
-        // What is wrong with one is said, and the others are looked at all the same.
-        let document = match convert::document(source) {
+        // What is wrong with one is reported, and the others are read all the same.
+        let document = match convert::document(input) {
             Ok(Some(document)) => document,
             wrong => {
                 if let Err(error) = wrong {
@@ -152,7 +145,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
                 return Ok(());
             }
         };
-        if seen.is_new(&document, name)? {
+        if seen.is_new(&document, &name)? {
             archive::write(&document, sink)?;
             packed += 1;
         } else {
@@ -166,14 +159,14 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
                 if is_archive(path) {
                     for line in lines(path)? {
                         let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
-                        one(&source(path, line), sink)?;
+                        one(&mut input(path, line)?, sink)?;
                     }
                 } else if let Some(by) = &layout {
                     for table in tables(path, by)? {
-                        one(&files::read_by(&table, None, Some(by))?, sink)?;
+                        one(&mut input::open(&table, None, Some(by))?, sink)?;
                     }
                 } else {
-                    one(&files::read(path, None)?, sink)?;
+                    one(&mut input::open(path, None, None)?, sink)?;
                 }
             }
             let by = if layout.is_some() { " with the same --layout" } else { "" };
@@ -190,7 +183,7 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
     if arguments.output == Path::new("-") {
         all(&mut io::stdout().lock())?;
     } else {
-        pending::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
+        atomic_output::write_file(&arguments.output, arguments.replace, |sink| all(sink))?;
     }
     let again = if twice == 0 { String::new() } else { format!("; {twice} left out that were packed already") };
     let plural = if packed == 1 { "" } else { "s" };
@@ -202,8 +195,8 @@ fn pack(arguments: &Pack) -> Result<Status, Failure> {
 
 fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     let folder = &arguments.output;
-    let to = arguments.to.unwrap_or(Form::Json);
-    if to == Form::Layout {
+    let to = arguments.to.unwrap_or(&json::FORMAT);
+    if to == &LAYOUT {
         return Err("--to layout: convert the unpacked surveys with --layout one by one".into());
     }
     match fs::metadata(folder) {
@@ -215,10 +208,11 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
     let (mut written, mut failed) = (0_usize, false);
     let stage = progress::stage("unpacking");
     for line in lines(&arguments.file)? {
-        let source = source(&arguments.file, line.map_err(|error| format!("{}: {error}", arguments.file.display()))?);
-        stage.say(|| format!("unpacking {}, {written} surveys unpacked", source.name));
+        let line = line.map_err(|error| format!("{}: {error}", arguments.file.display()))?;
+        let mut input = input(&arguments.file, line)?;
+        stage.say(|| format!("unpacking {}, {written} surveys unpacked", input.name()));
         // A line that is no survey keeps no other from being unpacked.
-        let unpacked = convert::document(&source).and_then(|document| {
+        let unpacked = convert::document(&mut input).and_then(|document| {
             let Some(document) = document else { return Ok(false) };
             let name = name_of(&document, to, &mut names);
             convert::write_to(document, to, &folder.join(name), arguments.replace)?;
@@ -240,7 +234,7 @@ fn unpack(arguments: &Unpack) -> Result<Status, Failure> {
 }
 
 /// The name of a document's file: its id, as far as every file system can have it, and a number where that is not enough.
-fn name_of(document: &Document, to: Form, names: &mut HashMap<String, usize>) -> PathBuf {
+fn name_of(document: &Document, format: &Format, names: &mut HashMap<String, usize>) -> PathBuf {
     let plain =
         |character: char| if character.is_ascii_alphanumeric() || "-_.".contains(character) { character } else { '-' };
     let id: String = document.head.id.chars().map(plain).take(100).collect();
@@ -250,7 +244,8 @@ fn name_of(document: &Document, to: Form, names: &mut HashMap<String, usize>) ->
     let count = names.entry(id.to_ascii_lowercase()).or_default();
     *count += 1;
     let number = if *count == 1 { String::new() } else { format!("-{count}") };
-    PathBuf::from(format!("{id}{number}{}", files::ending(to)))
+    let ending = if format.folder().is_some() { String::new() } else { format!(".{}", format.extensions[0]) };
+    PathBuf::from(format!("{id}{number}{ending}"))
 }
 
 fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
@@ -259,8 +254,7 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
         for line in lines(path)? {
             let line = line.map_err(|error| format!("{}: {error}", path.display()))?;
             let number = line.number;
-            let source = source(path, line);
-            let document = match convert::document(&source) {
+            let document = match input(path, line).and_then(|mut input| convert::document(&mut input)) {
                 Ok(Some(document)) => document,
                 Ok(None) => {
                     failed = true;
@@ -276,7 +270,7 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
             let observations: usize = document.runs.iter().map(|run| run.observations.len()).sum();
             let digest = write::digest(&document)?;
             let text = match arguments.format {
-                Format::Json => json!({
+                ListFormat::Json => json!({
                     "file": path.display().to_string(),
                     "line": number,
                     "id": head.id.as_str(),
@@ -287,7 +281,7 @@ fn list(arguments: &ArchiveList) -> Result<Status, Failure> {
                     "digest": digest.as_str(),
                 })
                 .to_string(),
-                Format::Text => format!(
+                ListFormat::Text => format!(
                     "{}:{number}  {}  issued {}  {}, {}, {}",
                     path.display(),
                     render::plain(head.id.as_str()),

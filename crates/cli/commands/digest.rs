@@ -4,7 +4,7 @@ use obvert::model::{versions, write};
 
 use super::print;
 use crate::args::Digest;
-use crate::files::{self, Source};
+use crate::input::{self, Input};
 use crate::{Failure, Status, render};
 
 /// Prints the digest of every file, or the canonical form of one.
@@ -14,7 +14,8 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
     }
     let mut failed = false;
     for path in &arguments.files {
-        let bytes = files::read(path, arguments.from).and_then(|source| output(&source, arguments.canonical));
+        let input = input::open(path, arguments.from, None);
+        let bytes = input.and_then(|mut input| output(&mut input, arguments.canonical));
         match bytes {
             Ok(bytes) => {
                 print(&bytes)?;
@@ -28,21 +29,18 @@ pub(crate) fn run(arguments: &Digest) -> Result<Status, Failure> {
     Ok(if failed { Status::Failed } else { Status::Good })
 }
 
-/// What is printed for a source. The canonical form ends without a newline, since the digest is taken over these bytes.
-fn output(source: &Source, canonical: bool) -> Result<Vec<u8>, Failure> {
-    let name = &source.name;
-    if source.is_older() {
+/// What is printed for a survey. The canonical form ends without a newline, since the digest is taken over these bytes.
+fn output(input: &mut Input<'_>, canonical: bool) -> Result<Vec<u8>, Failure> {
+    let name = input.name().to_owned();
+    if input.is_older() {
         // Others name it by what it is, and not by what it would be in this version.
-        let fail = |error| format!("{name}: {error}");
+        let fail = |error| format!("{name}: {}", crate::render::with_causes(&error));
         if canonical {
-            return Ok(versions::canonical(source.bytes()).map_err(fail)?);
+            return Ok(versions::canonical(input.bytes()).map_err(fail)?);
         }
-        return Ok(format!("{}  {name}\n", versions::digest(source.bytes()).map_err(fail)?).into_bytes());
+        return Ok(format!("{}  {name}\n", versions::digest(input.bytes()).map_err(fail)?).into_bytes());
     }
-    let document = match source.survey() {
-        None => obvert::read(source.bytes()).map_err(|error| format!("{name}: {error}"))?,
-        Some(survey) => survey.map_err(|error| source.failure(&error))?.document,
-    };
+    let document = input.whole()?.document;
     if canonical {
         return Ok(write::canonical(&document)?);
     }

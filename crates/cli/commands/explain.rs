@@ -2,10 +2,14 @@
 
 mod code;
 
+use std::collections::HashSet;
+
 use obvert::check::{MINIMAL, Rule, Section, catalogue, find};
-use obvert::model::lists::CodeList;
+use obvert::model::lists::{Code, CodeList};
 use obvert::model::read::ProblemKind;
 use obvert::model::shape::{self, Field, Shape};
+use obvert::model::synonyms::{self, Synonym};
+use obvert::model::text::nearest;
 use obvert::model::versions;
 
 use crate::render::{out, strong, wrapped};
@@ -51,13 +55,13 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
         return Err(unknown(name).into());
     }
     out(|out| {
-        writeln!(out, "nothing is called just {name:?}; these come near it:\n")?;
+        writeln!(out, "no term is exactly {name:?}; these are related:\n")?;
         let width = found.iter().take(MOST).map(|(name, _)| name.chars().count()).max().unwrap_or(0);
         for (name, about) in found.iter().take(MOST) {
             writeln!(out, "  {name:<width$}  {about}")?;
         }
         if found.len() > MOST {
-            writeln!(out, "\nand {} more; say more of the name", found.len() - MOST)?;
+            writeln!(out, "\nand {} more; give more of the name", found.len() - MOST)?;
         }
         Ok(())
     })
@@ -66,12 +70,11 @@ pub(crate) fn run(name: &str) -> Result<Status, Failure> {
 /// How many names a search shows.
 const MOST: usize = 40;
 
-/// Fields that end with these keys; codes whose name, in any language, or label has this word; rules and lists of the
-/// name. Who reads a finding knows the word of the trade and not yet ours.
+/// The terms for a word of the trade; fields that end with these keys; codes whose name, in any language, or label has
+/// this word; rules and lists of the name.
 fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     let meant = name.to_lowercase();
-    let first = |text: &str| text.lines().next().unwrap_or_default().to_owned();
-    let mut found = Vec::new();
+    let mut found: Vec<(String, String)> = synonyms::of(name).flat_map(terms).collect();
     for list in CodeList::built_ins() {
         let whole = list.id.eq_ignore_ascii_case(&meant);
         for code in &list.codes {
@@ -79,7 +82,7 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
             let named =
                 code.code.to_lowercase().split('.').any(|part| part == meant) || *code.code.to_lowercase() == meant;
             if whole || named || meant.len() >= 3 && labelled() {
-                found.push((code.code.to_string(), format!("{} ({}, {})", code.name(), code.family, list.id)));
+                found.push((code.code.to_string(), about(code, list)));
             }
         }
     }
@@ -88,13 +91,43 @@ fn search(name: &str, keys: &[&str]) -> Vec<(String, String)> {
     paths(shape::profile(), "profile", &mut fields);
     for (path, about) in fields {
         if path.split('.').rev().zip(keys.iter().rev()).filter(|(a, b)| a == *b).count() == keys.len() {
-            found.push((path, first(&about)));
+            found.push((path, first_line(&about)));
         }
     }
     for rule in catalogue().iter().filter(|rule| meant.len() >= 3 && rule.name.contains(&meant)) {
         found.push((rule.name.to_owned(), rule.summary()));
     }
+    let mut seen = HashSet::new();
+    found.retain(|(name, _)| seen.insert(name.clone()));
     found
+}
+
+/// The terms of a synonym, with what each means.
+fn terms(synonym: &'static Synonym) -> Vec<(String, String)> {
+    let description =
+        |path: &str| shape::field(&path.split('.').collect::<Vec<_>>()).map_or("", |field| field.description.as_str());
+    let fields = synonym.fields.iter().map(|path| (path.clone(), first_line(description(path))));
+    let values = synonym.values.iter().flat_map(|(path, values)| {
+        values.iter().map(move |value| {
+            // The description of a field lists its words.
+            let mark = format!("- `{value}`: ");
+            let meaning = description(path).lines().find_map(|line| line.strip_prefix(&mark)).unwrap_or_default();
+            (format!("{path} = {value}"), meaning.to_owned())
+        })
+    });
+    let codes =
+        CodeList::obvert_terms().codes.iter().filter(|code| synonym.codes.iter().any(|named| *named == *code.code));
+    let codes = codes.map(|code| (code.code.to_string(), about(code, CodeList::obvert_terms())));
+    let rules = synonym.rules.iter().filter_map(|name| find(name)).map(|rule| (rule.name.to_owned(), rule.summary()));
+    fields.chain(values).chain(codes).chain(rules).collect()
+}
+
+fn about(code: &Code, list: &CodeList) -> String {
+    format!("{} ({}, {})", code.name(), code.family, list.id)
+}
+
+fn first_line(text: &str) -> String {
+    text.lines().next().unwrap_or_default().to_owned()
 }
 
 /// The paths of all fields below an object, with what each means.
@@ -113,18 +146,13 @@ fn paths(object: &shape::ObjectShape, above: &str, found: &mut Vec<(String, Stri
 }
 
 fn unknown(name: &str) -> String {
-    let meant = name.to_lowercase();
     let rules = catalogue().iter().map(|rule| rule.name);
     let kinds = ProblemKind::ALL.iter().map(|kind| kind.as_str());
     let codes = CodeList::built_ins().into_iter().flat_map(|list| &list.codes).map(|code| code.code.as_str());
-    let near = rules
-        .chain(kinds)
-        .chain(codes)
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &candidate.to_lowercase()), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
-        .max_by(|a, b| a.0.total_cmp(&b.0));
+    let words = || synonyms::all().iter().flat_map(|synonym| &synonym.words).map(String::as_str);
+    let near = nearest(name, rules.chain(kinds).chain(codes)).or_else(|| nearest(name, words()));
     match near {
-        Some((_, near)) => format!("nothing is called {name:?}; did you mean {near:?}?"),
+        Some(near) => format!("nothing is called {name:?}; did you mean {near:?}?"),
         None => format!(
             "nothing is called {name:?}; give a rule (`obvert rules` lists them), a code such as crack.longitudinal, \
              or a field such as runs.observations.at"

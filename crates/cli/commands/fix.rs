@@ -7,11 +7,11 @@ use obvert::check::{Checker, MEDIA_FILE, MediaSource, MendSettings, Mended, Mend
 
 use super::check::{settings, severity};
 use super::print;
-use crate::args::{Fix, FixFormat, Form};
-use crate::beside::Beside;
-use crate::files::{self, Source};
+use crate::args::{Fix, FixFormat};
+use crate::input::{self, Input};
+use crate::media_folder::MediaFolder;
 use crate::render::fixes::{self, Shown};
-use crate::{Failure, Status, pending, render};
+use crate::{Failure, Status, atomic_output, render};
 
 /// Mends every file, and says what was done and what was not.
 pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
@@ -22,7 +22,7 @@ pub(crate) fn run(arguments: &Fix) -> Result<Status, Failure> {
         return Err("--write: standard input has no place to write to; give -o OUT".into());
     }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        pending::free(out, arguments.replace)?;
+        atomic_output::free(out, arguments.replace)?;
     }
     let checker = Checker::new(settings(&arguments.judged, true)?)?;
     let what = MendSettings { confirmed: arguments.confirm, only: arguments.only.iter().cloned().collect() };
@@ -58,12 +58,12 @@ fn one(
     what: &MendSettings,
     path: &Path,
 ) -> Result<(MendedDocument, bool), Failure> {
-    let source = files::read(path, None)?;
-    let name = &source.name;
-    if source.form != Form::Json {
-        let form = files::word(source.form);
+    let source = input::open(path, None, None)?;
+    let name = source.name();
+    if !source.is_json() {
+        let format = source.format();
         return Err(format!(
-            "{name}: is {form}, and only JSON documents are mended; convert it first: obvert convert {} -o survey.obvert.json",
+            "{name}: is {format}, and only JSON documents are mended; convert it first: obvert convert {} -o survey.obvert.json",
             path.display()
         )
         .into());
@@ -75,8 +75,8 @@ fn one(
         )
         .into());
     }
-    let beside = if arguments.leave_media { None } else { Beside::of(path) };
-    let media = beside.as_ref().map(|beside| beside as &dyn MediaSource);
+    let folder = if arguments.leave_media { None } else { MediaFolder::of(path) };
+    let media = folder.as_ref().map(|folder| folder as &dyn MediaSource);
     let mut mended = checker.mend(source.bytes(), what, media).map_err(|error| format!("{name}: {error}"))?;
     mended.document.name_file(name);
     mended.document.written = write(arguments, path, &source, &mended)?;
@@ -99,19 +99,19 @@ fn one(
 }
 
 /// Writes a mended survey where it is to go, and says where that is. What has not changed is written only to another place.
-fn write(arguments: &Fix, path: &Path, source: &Source, mended: &Mended) -> Result<Option<String>, Failure> {
+fn write(arguments: &Fix, path: &Path, source: &Input<'_>, mended: &Mended) -> Result<Option<String>, Failure> {
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {
             print(mended.text.as_bytes())?;
             Ok(Some("standard output".into()))
         }
         Some(out) => {
-            pending::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
+            atomic_output::write_file(out, arguments.replace, |sink| Ok(sink.write_all(mended.text.as_bytes())?))?;
             Ok(Some(out.display().to_string()))
         }
         None if arguments.write && mended.text.as_bytes() != source.bytes() => {
-            pending::rewrite(path, source.bytes(), mended.text.as_bytes())?;
-            Ok(Some(source.name.clone()))
+            atomic_output::rewrite(path, source.bytes(), mended.text.as_bytes())?;
+            Ok(Some(source.name().to_owned()))
         }
         None => Ok(None),
     }

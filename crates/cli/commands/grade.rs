@@ -5,7 +5,7 @@ use obvert::check::{Checker, Settings};
 
 use super::print;
 use crate::args::{Grade, TableFormat};
-use crate::files::{self, Source};
+use crate::input::{self, Input};
 use crate::{Failure, Status, lists, render};
 
 /// Grades every file.
@@ -17,7 +17,8 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
     let mut tables = Vec::new();
     let mut failed = false;
     for path in &arguments.files {
-        match files::read(path, arguments.from).and_then(|source| Ok((grades(&checker, &source, by)?, source.name))) {
+        let input = input::open(path, arguments.from, None);
+        match input.and_then(|mut input| Ok((grades(&checker, &mut input, by)?, input.name().to_owned()))) {
             Ok((table, name)) => tables.push((name, table)),
             Err(error) => {
                 failed = true;
@@ -52,13 +53,13 @@ pub(crate) fn run(arguments: &Grade) -> Result<Status, Failure> {
     Ok(if failed { Status::Failed } else { Status::Good })
 }
 
-fn grades(checker: &Checker, source: &Source, by: GradeBy<'_>) -> Result<GradeTable, Failure> {
-    let name = &source.name;
-    let Some(survey) = source.survey() else {
-        return checker
-            .grades(source.current().map_err(|error| format!("{name}: {}", crate::render::with_causes(error)))?, by)
-            .map_err(|error| format!("{name}: {error}").into());
-    };
-    let survey = survey.map_err(|error| source.failure(&error))?;
-    checker.grades_of(&survey.document, by).map_err(|error| format!("{name}: {error}").into())
+fn grades(checker: &Checker, input: &mut Input<'_>, by: GradeBy<'_>) -> Result<GradeTable, Failure> {
+    let name = input.name().to_owned();
+    if let Some(Ok(text)) = input.source().json() {
+        let table = checker.grades(text, by).map_err(|error| format!("{name}: {error}"))?;
+        input.report_notes();
+        return Ok(table);
+    }
+    let document = input.whole()?.document;
+    checker.grades_of(&document, by).map_err(|error| format!("{name}: {error}").into())
 }

@@ -2,17 +2,18 @@
 
 use std::io::Write;
 
-use obvert::convert::{ConvertError, LossKind, Note};
+use obvert::convert::{ConvertError, LossKind, Note, Survey};
 use obvert::layout::{self, Drafted};
-use obvert::model::layout::{Layout, LayoutProblem};
+use obvert::model::layout::{Layout, LayoutProblem, Target};
 use obvert::model::lists::CodeList;
 use obvert::model::text::Text;
+use obvert::open::{LAYOUT, OpenErrorKind};
 
 use crate::args::{Layout as Arguments, LayoutCheck, LayoutDraft};
-use crate::files::{self, ByLayout};
+use crate::input::{self, ByLayout};
 use crate::lists::{self, File};
 use crate::render::losses;
-use crate::{Failure, Status, pending, render};
+use crate::{Failure, Status, atomic_output, render};
 
 /// Does what is asked with a layout.
 pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
@@ -26,9 +27,9 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
 fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     let id = Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?;
     if let Some(output) = &arguments.output {
-        pending::free(output, arguments.replace)?;
+        atomic_output::free(output, arguments.replace)?;
     }
-    let (name, bytes) = files::bytes(&arguments.table)?;
+    let (name, bytes) = input::read_file(&arguments.table)?;
     let mut draft = match &arguments.sheet {
         Some(sheet) => layout::draft_sheet(&bytes, &name, sheet)?,
         None => layout::draft(&bytes, &name)?,
@@ -36,7 +37,9 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
     draft.layout.id = id;
     let text = draft.layout.write()?;
     match &arguments.output {
-        Some(output) => pending::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        Some(output) => {
+            atomic_output::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?
+        }
         None => {
             super::print(text.as_bytes())?;
         }
@@ -67,7 +70,7 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
 
 /// The code list that a layout is coded in by its constants, where it is at hand.
 fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
-    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     own.iter().chain(CodeList::built_ins()).find(|list| *list.id == *id && *list.version == *version)
 }
 
@@ -77,7 +80,7 @@ fn coding(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
 
 /// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be held.
 fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
-    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     if list_of(layout, own).is_some() {
         return None;
     }
@@ -94,8 +97,8 @@ fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
 fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let lists = lists::code_lists(&arguments.code_lists)?;
     let file = File::open(&arguments.layout, "layout")?;
-    let name = &file.source.name;
-    let layout = match Layout::read(file.source.bytes()) {
+    let name = &file.name;
+    let layout = match Layout::read(&file.bytes) {
         Ok(layout) => layout,
         Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),
         Err(error) => {
@@ -120,34 +123,32 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let Some(table) = &arguments.table else {
         return render::out(|out| writeln!(out, "{name}: nothing wrong; {said}"));
     };
-    let by = std::sync::Arc::new(ByLayout { layout, lists });
-    let source = files::read_by(table, Some(crate::args::Form::Layout), Some(&by))?;
-    match source.survey_with_losses() {
-        Some(Ok((survey, report))) => {
-            let document = survey.document;
-            let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
-            let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
-            let (pipes, runs) = (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
-            let rows = counted(rows, "observation");
-            render::out(|out| {
-                for Note { message, .. } in &report.notes {
-                    writeln!(out, "{}: {message}", source.name)?;
-                }
-                let dropped = report.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
-                for (loss, count) in losses::folded(dropped) {
-                    let at = loss.place.as_ref().map_or_else(|| source.name.clone(), ToString::to_string);
-                    let times = if count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
-                    writeln!(out, "{at}: {}{times}", loss.message)?;
-                }
-                writeln!(out, "{}: read by {said}: {pipes}, {runs}, {rows}", source.name)
-            })
-        }
-        Some(Err(ConvertError::Structure(problems))) => {
-            let lines = render::problems::placed(&problems, &source);
+    let by = ByLayout { layout, lists };
+    let mut input = input::open(table, Some(&LAYOUT), Some(&by))?;
+    let Survey { document, .. } = match input.survey() {
+        Ok(survey) => survey,
+        Err(error) => {
+            let OpenErrorKind::Read(ConvertError::Structure(problems)) = error.kind() else { return Err(error.into()) };
+            let lines = render::problems::lines(problems, &input);
             render::out(|out| lines.iter().try_for_each(|line| writeln!(out, "{line}")))?;
-            Ok(Status::Findings)
+            return Ok(Status::Findings);
         }
-        Some(Err(error)) => Err(source.failure(&error)),
-        None => Ok(Status::Good),
-    }
+    };
+    let rows: usize = document.runs.iter().map(|run| run.observations.len()).sum();
+    let counted = |count: usize, what: &str| format!("{count} {what}{}", if count == 1 { "" } else { "s" });
+    let (pipes, runs) = (counted(document.head.pipes.len(), "pipe"), counted(document.runs.len(), "run"));
+    let rows = counted(rows, "observation");
+    let (name, losses) = (input.name(), &input.provenance().losses);
+    render::out(|out| {
+        for Note { message, .. } in &losses.notes {
+            writeln!(out, "{name}: {message}")?;
+        }
+        let dropped = losses.losses.iter().filter(|loss| loss.kind == LossKind::Dropped);
+        for (loss, count) in losses::folded(dropped) {
+            let at = loss.place.as_ref().map_or_else(|| name.to_owned(), ToString::to_string);
+            let times = if count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
+            writeln!(out, "{at}: {}{times}", loss.message)?;
+        }
+        writeln!(out, "{name}: read by {said}: {pipes}, {runs}, {rows}")
+    })
 }

@@ -5,12 +5,13 @@ use std::io::Write;
 use std::path::Path;
 
 use obvert::model::edit::{Edit, spelled};
+use obvert::model::read::{Problem, ReadError};
 use obvert::model::versions::{self, MigrateError, Migrated, MigratedDocument, Migration};
 
 use super::print;
-use crate::args::{Form, Format, Migrate};
-use crate::files::{self, Source};
-use crate::{Failure, Status, pending, render};
+use crate::args::{ListFormat, Migrate};
+use crate::input::{self, Input};
+use crate::{Failure, Status, atomic_output, render};
 
 /// How many places of one step are shown before the rest is only counted.
 const SHOWN: usize = 5;
@@ -28,7 +29,7 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
         return Err(format!("--to {}: there is no such version here; there are: {known}", arguments.to).into());
     }
     if let Some(out) = arguments.output.as_deref().filter(|out| *out != Path::new("-")) {
-        pending::free(out, arguments.replace)?;
+        atomic_output::free(out, arguments.replace)?;
     }
     let mut documents = Vec::new();
     let mut status = Status::Good;
@@ -39,19 +40,19 @@ pub(crate) fn run(arguments: &Migrate) -> Result<Status, Failure> {
             MigratedDocument::failed(&path.display().to_string(), &error.to_string())
         }));
     }
-    if arguments.format == Format::Json {
+    if arguments.format == ListFormat::Json {
         say(arguments, &(serde_json::to_string_pretty(&Migration::new(documents))? + "\n"))?;
     }
     Ok(status)
 }
 
 fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
-    let source = files::read(path, None)?;
-    let name = &source.name;
-    if source.form != Form::Json {
-        let form = files::word(source.form);
+    let source = input::open(path, None, None)?;
+    let name = source.name();
+    if !source.is_json() {
+        let format = source.format();
         return Err(format!(
-            "{name}: is {form}, and only JSON documents are migrated; convert it with the obvert that wrote it first"
+            "{name}: is {format}, and only JSON documents are migrated; convert it with the obvert that wrote it first"
         )
         .into());
     }
@@ -61,17 +62,25 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
         false => versions::migrate(source.bytes(), &arguments.to),
     };
     let migrated = migrated.map_err(|error| {
-        for problem in files::problems_before(&error).iter().skip(1) {
+        for problem in problems_before(&error).iter().skip(1) {
             render::failure(&*Failure::from(format!("{name}: {problem}")));
         }
         told(name, &error)
     })?;
     let mut document = MigratedDocument::of(name, &migrated);
     document.written = write(arguments, path, &source, &migrated)?;
-    if arguments.format == Format::Text {
+    if arguments.format == ListFormat::Text {
         say(arguments, &text(arguments, &document, profile))?;
     }
     Ok(document)
+}
+
+/// The structural problems of a document of an older version, by its own schema.
+fn problems_before(error: &MigrateError) -> &[Problem] {
+    match error {
+        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
+        _ => &[],
+    }
 }
 
 fn told(name: &str, error: &MigrateError) -> String {
@@ -79,7 +88,7 @@ fn told(name: &str, error: &MigrateError) -> String {
 }
 
 /// Writes a migrated survey where it is to go. One that nothing is changed in is written to another place only.
-fn write(arguments: &Migrate, path: &Path, source: &Source, migrated: &Migrated) -> Result<Option<String>, Failure> {
+fn write(arguments: &Migrate, path: &Path, source: &Input<'_>, migrated: &Migrated) -> Result<Option<String>, Failure> {
     let bytes = migrated.text.as_bytes();
     match arguments.output.as_deref() {
         Some(out) if out == Path::new("-") => {
@@ -87,12 +96,12 @@ fn write(arguments: &Migrate, path: &Path, source: &Source, migrated: &Migrated)
             Ok(Some("standard output".into()))
         }
         Some(out) => {
-            pending::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
+            atomic_output::write_file(out, arguments.replace, |sink| Ok(sink.write_all(bytes)?))?;
             Ok(Some(out.display().to_string()))
         }
         None if arguments.write && bytes != source.bytes() => {
-            pending::rewrite(path, source.bytes(), bytes)?;
-            Ok(Some(source.name.clone()))
+            atomic_output::rewrite(path, source.bytes(), bytes)?;
+            Ok(Some(source.name().to_owned()))
         }
         None => Ok(None),
     }

@@ -34,7 +34,7 @@ pub(crate) fn run(arguments: &Arguments) -> Result<Status, Failure> {
         Command::Grade(grade) => grade::run(grade),
         Command::Profile(profile) => profile::run(profile),
         Command::Layout(layout) => layout::run(layout),
-        Command::Explain(explain) => explain::run(&explain.name),
+        Command::Explain(explain) => explain::run(&explain.name.join(" ")),
         Command::Rules(rules) => rules::run(rules.format),
         Command::Schema(schema) => schema::run(schema.name.as_deref()),
         Command::Completions { shell } => {

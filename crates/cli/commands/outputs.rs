@@ -1,4 +1,4 @@
-//! Where the report of a check goes: one form to standard output, others to files in the same run.
+//! Where the report of a check goes: one format to standard output, others to files in the same run.
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -9,14 +9,14 @@ use obvert::check::{Report, Severity, catalogue};
 
 use super::check::severity;
 use super::print;
-use crate::args::{Check, ReportForm};
-use crate::files::Source;
-use crate::{Failure, pending, render};
+use crate::args::{Check, ReportFormat};
+use crate::input::Input;
+use crate::{Failure, atomic_output, render};
 
-/// The forms that are asked for.
+/// The formats that are asked for.
 pub(super) struct Outputs {
-    form: ReportForm,
-    also: Vec<(ReportForm, PathBuf)>,
+    format: ReportFormat,
+    also: Vec<(ReportFormat, PathBuf)>,
     replace: bool,
     all: bool,
     deny: Severity,
@@ -27,32 +27,32 @@ pub(super) struct Outputs {
 impl Outputs {
     /// Refuses at once what could not be written at the end.
     pub(super) fn new(arguments: &Check) -> Result<Self, Failure> {
-        let mut also: Vec<(ReportForm, PathBuf)> = Vec::new();
+        let mut also: Vec<(ReportFormat, PathBuf)> = Vec::new();
         for text in &arguments.also {
-            let known: Vec<String> = ReportForm::value_variants().iter().map(|form| word(*form)).collect();
+            let known: Vec<String> = ReportFormat::value_variants().iter().map(|format| word(*format)).collect();
             let wrong = || {
                 format!(
                     "--also {text:?}: expected FORMAT=FILE, such as html=report.html; formats are {}",
                     known.join(", ")
                 )
             };
-            let (form, file) = text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
-            let form = ReportForm::from_str(form, false).map_err(|_| wrong())?;
+            let (format, file) = text.split_once('=').filter(|(_, file)| !file.is_empty()).ok_or_else(wrong)?;
+            let format = ReportFormat::from_str(format, false).map_err(|_| wrong())?;
             let file = PathBuf::from(file);
             if file == Path::new("-") {
                 return Err(format!("--also {text:?}: standard output is what --format writes to; name a file").into());
             }
-            if also.iter().any(|(_, other)| pending::same(other, &file)) {
-                return Err(format!("--also {text:?}: another form goes to that file").into());
+            if also.iter().any(|(_, other)| atomic_output::same(other, &file)) {
+                return Err(format!("--also {text:?}: another format goes to that file").into());
             }
-            if arguments.files.iter().chain(&arguments.baseline).any(|input| pending::same(input, &file)) {
+            if arguments.files.iter().chain(&arguments.baseline).any(|input| atomic_output::same(input, &file)) {
                 return Err(format!("--also {text:?}: that file is read in this check; name another").into());
             }
-            pending::free(&file, arguments.replace)?;
-            also.push((form, file));
+            atomic_output::free(&file, arguments.replace)?;
+            also.push((format, file));
         }
         Ok(Self {
-            form: arguments.format,
+            format: arguments.format,
             also,
             replace: arguments.replace,
             all: arguments.all,
@@ -62,22 +62,22 @@ impl Outputs {
     }
 
     pub(super) fn wants_text(&self) -> bool {
-        self.form == ReportForm::Text || self.text_to_file()
+        self.format == ReportFormat::Text || self.text_to_file()
     }
 
     fn text_to_file(&self) -> bool {
-        self.also.iter().any(|(form, _)| *form == ReportForm::Text)
+        self.also.iter().any(|(format, _)| *format == ReportFormat::Text)
     }
 
     /// The findings of one survey, where a text is asked for.
-    pub(super) fn text(&mut self, source: &Source, report: &Report) -> Result<(), Failure> {
+    pub(super) fn text(&mut self, input: &Input<'_>, report: &Report) -> Result<(), Failure> {
         let all = self.all;
-        if self.form == ReportForm::Text {
-            render::out(|out| render::findings::document(out, source, report, all))?;
+        if self.format == ReportFormat::Text {
+            render::out(|out| render::findings::document(out, input, report, all))?;
         }
         if self.text_to_file() {
             let mut plain = anstream::StripStream::new(&mut self.text);
-            render::findings::document(&mut plain, source, report, all)?;
+            render::findings::document(&mut plain, input, report, all)?;
         }
         Ok(())
     }
@@ -86,9 +86,9 @@ impl Outputs {
     pub(super) fn finish(mut self, report: &Report) -> Result<(), Failure> {
         let readable = report.documents.iter().any(|document| document.error.is_none());
         let rules = catalogue().len();
-        if self.form != ReportForm::Text {
+        if self.format != ReportFormat::Text {
             let mut bytes = Vec::new();
-            self.write(self.form, report, &mut bytes)?;
+            self.write(self.format, report, &mut bytes)?;
             print(&bytes)?;
         } else if readable {
             render::out(|out| render::findings::summary(out, report, rules))?;
@@ -106,25 +106,25 @@ impl Outputs {
             }
             self.text = text;
         }
-        for (form, file) in &self.also {
-            pending::write_file(file, self.replace, |sink| self.write(*form, report, sink))?;
+        for (format, file) in &self.also {
+            atomic_output::write_file(file, self.replace, |sink| self.write(*format, report, sink))?;
         }
         Ok(())
     }
 
-    fn write(&self, form: ReportForm, report: &Report, sink: &mut dyn Write) -> Result<(), Failure> {
-        match form {
-            ReportForm::Text => sink.write_all(&self.text)?,
-            ReportForm::Json => {
+    fn write(&self, format: ReportFormat, report: &Report, sink: &mut dyn Write) -> Result<(), Failure> {
+        match format {
+            ReportFormat::Text => sink.write_all(&self.text)?,
+            ReportFormat::Json => {
                 serde_json::to_writer_pretty(&mut *sink, report)?;
                 sink.write_all(b"\n")?;
             }
-            ReportForm::Jsonl => jsonl::write(report, sink)?,
-            ReportForm::Sarif => sarif::write(report, sink)?,
-            ReportForm::Junit => junit::write(report, self.deny, sink)?,
-            ReportForm::Github => github::write(report, sink)?,
-            ReportForm::Csv => csv::write(report, sink)?,
-            ReportForm::Html => {
+            ReportFormat::Jsonl => jsonl::write(report, sink)?,
+            ReportFormat::Sarif => sarif::write(report, sink)?,
+            ReportFormat::Junit => junit::write(report, self.deny, sink)?,
+            ReportFormat::Github => github::write(report, sink)?,
+            ReportFormat::Csv => csv::write(report, sink)?,
+            ReportFormat::Html => {
                 let mut options = html::Options::default();
                 if self.all {
                     options.per_rule = usize::MAX;
@@ -136,6 +136,6 @@ impl Outputs {
     }
 }
 
-fn word(form: ReportForm) -> String {
-    form.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
+fn word(format: ReportFormat) -> String {
+    format.to_possible_value().map(|value| value.get_name().to_owned()).unwrap_or_default()
 }

@@ -4,17 +4,17 @@ use obvert::check::{Fact, Rule, Section, catalogue};
 use serde_json::{Value, json};
 
 use super::print;
-use crate::args::Format;
+use crate::args::ListFormat;
 use crate::{Failure, Status, render};
 
 /// Prints the catalogue.
-pub(crate) fn run(format: Format) -> Result<Status, Failure> {
+pub(crate) fn run(format: ListFormat) -> Result<Status, Failure> {
     match format {
-        Format::Json => {
+        ListFormat::Json => {
             let rules: Vec<Value> = catalogue().iter().map(|rule| object(rule)).collect();
             print(format!("{}\n", serde_json::to_string_pretty(&rules)?).as_bytes())
         }
-        Format::Text => render::out(|out| {
+        ListFormat::Text => render::out(|out| {
             let width = catalogue().iter().map(|rule| rule.name.len()).max().unwrap_or(0);
             let mut family = "";
             for rule in catalogue() {

@@ -4,12 +4,11 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::output::concerns;
 use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
 use obvert::model::read::ProblemKind;
 
 use super::{faint, plain, severity, strong, wrapped};
-use crate::files::Source;
+use crate::input::Input;
 
 /// How many findings of one rule are shown before they fold.
 const SHOWN: usize = 3;
@@ -17,7 +16,7 @@ const SHOWN: usize = 3;
 const WINDOW: usize = 96;
 
 /// Prints the findings of one document.
-pub(crate) fn document(out: &mut dyn Write, source: &Source, report: &Report, all: bool) -> io::Result<()> {
+pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, report: &Report, all: bool) -> io::Result<()> {
     let mut lines = SourceLines { source, document: report.documents.first(), ..SourceLines::new(source) };
     let mut alike: BTreeMap<_, usize> = BTreeMap::new();
     report.findings.iter().for_each(|finding| *alike.entry(fold(finding)).or_default() += 1);
@@ -77,9 +76,9 @@ fn fold(finding: &Finding) -> (&str, Option<&str>) {
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
     writeln!(out, "{word}: {} {}", strong(&plain(&finding.message)), faint(&format!("[{}]", finding.rule)))?;
-    let concerns =
-        concerns(finding, lines.document).map(|concerns| format!("  {}", plain(&concerns))).unwrap_or_default();
-    writeln!(out, "  {}{concerns}", faint(&plain(&finding.place())))?;
+    let unit = lines.document.and_then(|document| document.length_unit.as_deref());
+    let subject = finding.subject.describe(unit).map(|subject| format!("  {}", plain(&subject))).unwrap_or_default();
+    writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }
@@ -171,7 +170,7 @@ fn counts(out: &mut dyn Write, report: &Report, rules: usize) -> io::Result<()> 
 fn mendable(report: &Report) -> Option<String> {
     let json = |finding: &&Finding| {
         let document = report.documents.get(finding.document);
-        document.is_some_and(|document| document.form.as_deref() == Some("json"))
+        document.is_some_and(|document| document.format.as_deref() == Some("json"))
     };
     let fixes = report.findings.iter().filter(json).filter_map(|finding| finding.fix.as_ref());
     let (safe, to_confirm): (Vec<_>, Vec<_>) = fixes.partition(|fix| fix.safe);
@@ -185,9 +184,20 @@ fn mendable(report: &Report) -> Option<String> {
     }
 }
 
+/// What has the texts that locations name.
+pub(crate) trait Texts {
+    /// The text of a file; `None` if it has no lines to show.
+    fn text_of(&self, file: &str) -> Option<&[u8]>;
+
+    /// How many lines are before the text in its file.
+    fn lines_before(&self) -> usize {
+        0
+    }
+}
+
 /// The lines of a source, by number, without a copy of it.
 pub(crate) struct SourceLines<'s> {
-    source: &'s Source,
+    source: &'s dyn Texts,
     document: Option<&'s ReportDocument>,
     /// The text of each file that is UTF-16.
     decoded: BTreeMap<String, Option<String>>,
@@ -196,7 +206,7 @@ pub(crate) struct SourceLines<'s> {
 }
 
 impl<'s> SourceLines<'s> {
-    pub(crate) fn new(source: &'s Source) -> Self {
+    pub(crate) fn new(source: &'s dyn Texts) -> Self {
         Self { source, document: None, decoded: BTreeMap::new(), starts: BTreeMap::new() }
     }
 
@@ -224,7 +234,7 @@ impl<'s> SourceLines<'s> {
             let breaks = text.iter().enumerate().filter(|(_, byte)| **byte == b'\n').map(|(index, _)| index + 1);
             std::iter::once(0).chain(breaks).collect()
         });
-        let line = at.line - self.source.line_of.as_ref().map_or(0, |(_, before)| (*before).min(at.line));
+        let line = at.line - self.source.lines_before().min(at.line);
         let start = *starts.get(line.checked_sub(1)?)?;
         let end = starts.get(line).map_or(text.len(), |next| next - 1);
         let line = text.get(start..end)?;

@@ -4,13 +4,12 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::output::concerns;
-use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity};
+use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity, Subject};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
 use super::{faint, severity, strong, wrapped};
-use crate::files::Source;
+use crate::input::Input;
 
 /// How many fixes of one rule are shown before they fold.
 const SHOWN: usize = 5;
@@ -30,7 +29,7 @@ pub(crate) struct Shown {
 }
 
 /// Prints what was done to one survey, and what is left.
-pub(crate) fn document(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown) -> io::Result<()> {
+pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
     let log = &mended.document;
     let mut of_rule: BTreeMap<&str, usize> = BTreeMap::new();
     for applied in &log.applied {
@@ -47,9 +46,9 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, mended: &Mended, sh
         difference(out, source, &mended.text, shown.all)?;
     }
     for left in &log.left {
-        let about = finding_at(&left.rule, &left.path, [&left.record, &left.pipe, &left.run, &left.observation], None);
-        let about = concerns(&about, mended.report.documents.first()).unwrap_or_default();
-        let head = format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.path));
+        let about = describe(&left.subject, mended).unwrap_or_default();
+        let head =
+            format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.subject.path));
         writeln!(out, "{head}  {about}")?;
         wrapped(out, "  ", &format!("{}: {}", left.does, left.why))?;
     }
@@ -71,8 +70,8 @@ pub(crate) fn document(out: &mut dyn Write, source: &Source, mended: &Mended, sh
 }
 
 fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()> {
-    let place = applied.at.as_ref().map_or_else(|| applied.path.clone(), ToString::to_string);
-    let about = about(applied, mended).map(|about| format!("  {about}")).unwrap_or_default();
+    let place = applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
+    let about = describe(&applied.subject, mended).map(|about| format!("  {about}")).unwrap_or_default();
     let word = if applied.safe { "mended" } else { "mended as you state" };
     writeln!(out, "{} {} {}{about}", strong(word), faint(&format!("[{}]", applied.rule)), faint(&place))?;
     // Some words of what is done name the values already.
@@ -97,31 +96,9 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
     wrapped(out, "  ", &text)
 }
 
-/// What a fix concerns, in the words of a finding.
-fn about(applied: &Applied, mended: &Mended) -> Option<String> {
-    let ids = [&applied.record, &applied.pipe, &applied.run, &applied.observation];
-    concerns(&finding_at(&applied.rule, &applied.path, ids, applied.distance), mended.report.documents.first())
-}
-
-/// A finding that says no more than where it is.
-fn finding_at(rule: &str, path: &str, ids: [&Option<String>; 4], distance: Option<f64>) -> Finding {
-    let [record, pipe, run, observation] = ids.map(Clone::clone);
-    Finding {
-        rule: rule.to_owned().into(),
-        severity: Severity::Note,
-        message: String::new(),
-        path: path.to_owned(),
-        document: 0,
-        at: None,
-        record,
-        pipe,
-        run,
-        observation,
-        distance,
-        params: BTreeMap::new(),
-        help: None,
-        fix: None,
-    }
+/// What a fix is about, in words.
+fn describe(subject: &Subject, mended: &Mended) -> Option<String> {
+    subject.describe(mended.report.documents.first().and_then(|document| document.length_unit.as_deref()))
 }
 
 /// What stood in a place and what stands there now.
@@ -137,12 +114,12 @@ fn values(change: &Change) -> Option<String> {
 }
 
 /// Prints the lines that differ, as a unified difference. What is not meant for a program is cut to what a person can read.
-pub(crate) fn difference(out: &mut dyn Write, source: &Source, after: &str, all: bool) -> io::Result<()> {
+pub(crate) fn difference(out: &mut dyn Write, source: &Input<'_>, after: &str, all: bool) -> io::Result<()> {
     let before = String::from_utf8_lossy(source.bytes());
     if before == after {
         return Ok(());
     }
-    let name = &source.name;
+    let name = source.name();
     if all {
         let diff = TextDiff::from_lines(&*before, after);
         return write!(out, "{}", diff.unified_diff().context_radius(3).header(name, name));
@@ -207,10 +184,10 @@ fn window(line: &str, at: usize) -> String {
     format!("{before}{}{after}", chars[from..to].iter().collect::<String>())
 }
 
-fn summary(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown) -> io::Result<()> {
+fn summary(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Shown) -> io::Result<()> {
     let log = &mended.document;
     let plural = |count: usize, word: &str| format!("{count} {word}{}", if count == 1 { "" } else { "s" });
-    let name = &source.name;
+    let name = source.name();
     // What can be confirmed is listed, so that nobody confirms what he has not read.
     if !shown.confirmed && log.reach.to_confirm > 0 {
         let mut of_rule: BTreeMap<&str, Vec<&Finding>> = BTreeMap::new();
@@ -221,7 +198,7 @@ fn summary(out: &mut dyn Write, source: &Source, mended: &Mended, shown: &Shown)
         writeln!(out, "{}", strong("can be mended if you confirm it:"))?;
         for (rule, findings) in &of_rule {
             for finding in findings.iter().take(if shown.all { usize::MAX } else { 2 }) {
-                let about = concerns(finding, mended.report.documents.first()).unwrap_or_else(|| finding.path.clone());
+                let about = describe(&finding.subject, mended).unwrap_or_else(|| finding.subject.path.clone());
                 let does = finding.fix.as_ref().map(|fix| fix.does.as_str()).unwrap_or_default();
                 wrapped(out, "  ", &format!("- [{rule}] {about}: {does}"))?;
             }

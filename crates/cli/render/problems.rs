@@ -3,31 +3,35 @@
 use std::collections::HashMap;
 
 use obvert::convert::PlacedProblem;
-use obvert::model::read::Problem;
 
-use crate::files::Source;
+use crate::input::Input;
 
 /// How many times problems of one kind are told.
 const TOLD: usize = 3;
 
-/// The problems of a source in another form than JSON, as lines.
-pub(crate) fn placed(problems: &[PlacedProblem], source: &Source) -> Vec<String> {
+/// The problems of a survey, as lines. In a table they are told by row and column alone: its author sees no document.
+pub(crate) fn lines(problems: &[PlacedProblem], input: &Input<'_>) -> Vec<String> {
+    let tabular = input.format().capabilities.tabular;
     let key = |placed: &PlacedProblem| {
-        let place = placed.place.as_ref().map(|place| (place.file.clone(), place.heading.clone()));
-        format!("{place:?} {:?} {}", placed.problem.kind, shape(&placed.problem.message))
+        let PlacedProblem { place, problem } = placed;
+        let place = place.as_ref().map(|place| (place.file.clone(), place.heading.clone()));
+        let pointer = if input.is_json() { shape(&problem.pointer) } else { String::new() };
+        format!("{place:?} {pointer} {:?} {}", problem.kind, shape(&problem.message))
     };
-    let place = |placed: &PlacedProblem| match &placed.place {
-        Some(place) => source.inside(&place.to_string()),
+    let place = |placed: &PlacedProblem| match &input.problem(placed).place {
+        Some(place) => place.to_string(),
         None => placed.problem.pointer.clone(),
     };
-    folded(problems, key, |placed| source.problem(placed), place)
+    folded(problems, key, |placed| line(&input.problem(placed), tabular), place)
 }
 
-/// The problems of a JSON document that is called `name`, as lines.
-pub(crate) fn of_json(problems: &[Problem], name: &str) -> Vec<String> {
-    let key = |problem: &Problem| format!("{} {:?} {}", shape(&problem.pointer), problem.kind, shape(&problem.message));
-    let place = |problem: &Problem| format!("{name}:{}:{}", problem.line, problem.column);
-    folded(problems, key, |problem| format!("{name}: {problem}"), place)
+fn line(placed: &PlacedProblem, tabular: bool) -> String {
+    let problem = &placed.problem;
+    match (&placed.place, &problem.suggestion) {
+        (Some(place), Some(near)) if tabular => format!("{place}: {}; did you mean {near:?}?", problem.message),
+        (Some(place), None) if tabular => format!("{place}: {}", problem.message),
+        _ => placed.to_string(),
+    }
 }
 
 /// Lines that tell of items, of those with one key the first few, and how many there are more.

@@ -1,6 +1,6 @@
-//! The account of a conversion: what was read in which form, what was written in which, and everything on the way that was not
+//! The account of a conversion: what was read in which format, what was written in which, and everything on the way that was not
 //! carried over as it was, each with the place in the source where its author will look. It is the same for every pair of
-//! forms, and says so where nothing was lost.
+//! formats, and says so where nothing was lost.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -9,13 +9,13 @@ use serde_json::Value;
 use crate::loss::{Loss, LossKind, LossReport, Note};
 use obvert_model::Location;
 
-/// The version of the account's form.
-const VERSION: &str = "0.1";
+/// The version of the account's own format.
+const VERSION: &str = "0.2";
 
 /// The account of one conversion.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Account {
-    /// The version of the account's form.
+    /// The version of the account's own format.
     pub account: String,
     /// What was read.
     pub from: End,
@@ -40,8 +40,8 @@ pub struct Account {
 pub struct End {
     /// The file or folder, as it was named.
     pub file: String,
-    /// Its form: `json`, `xml`, `csv`, `csv-zip`, `geojson`, `xlsx`, `geopackage`.
-    pub form: String,
+    /// Its format: the name of one in the registry, or `layout` for an office's own table.
+    pub format: String,
     /// The code list of its observations.
     pub code_list: String,
 }
@@ -51,7 +51,7 @@ pub struct End {
 pub struct Totals {
     /// What is not in the output.
     pub dropped: usize,
-    /// What is in the output in another form that cannot be turned back exactly.
+    /// What is in the output in a way that cannot be turned back exactly.
     pub changed: usize,
     /// What the conversion put in.
     pub defaulted: usize,
@@ -151,7 +151,8 @@ impl Account {
 
 /// The account of a survey in CSV tables that was translated into another list, where one code has no equivalent.
 fn example() -> Account {
-    let end = |file: &str, form: &str, list: &str| End { file: file.into(), form: form.into(), code_list: list.into() };
+    let end =
+        |file: &str, format: &str, list: &str| End { file: file.into(), format: format.into(), code_list: list.into() };
     let message = "access.manhole has no equivalent in en-13508-2; it becomes BDB, general remark";
     let loss = Loss {
         was: Some("access.manhole".into()),

@@ -89,7 +89,7 @@ impl IntoIterator for Problems {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ConvertError {
-    /// The source is not in the form that it was taken for, or breaks that form's own rules.
+    /// The source is not in the format that it was taken for, or breaks that format's own rules.
     #[error("{}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
     Form {
         /// Where.
@@ -97,16 +97,57 @@ pub enum ConvertError {
         /// What is wrong and what to do.
         message: String,
     },
-    /// The source is in the right form but does not describe a valid document.
+    /// The survey is not valid. Reading stopped at the first thing that is wrong; [`Source::diagnose`](crate::Source::diagnose) finds the
+    /// others.
+    #[error("not a valid obvert document: {}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
+    Invalid {
+        /// Where.
+        place: Option<Location>,
+        /// What is wrong.
+        message: String,
+    },
+    /// The survey is not valid, with everything that is wrong.
     #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0[0])]
     Structure(Problems),
-    /// The document cannot be put into the form that was asked for.
+    /// A document of an older version of the format cannot be brought to this one.
+    #[error(transparent)]
+    Migrate(#[from] obvert_model::versions::MigrateError),
+    /// The document cannot be put into the format that was asked for.
     #[error("{message}")]
     Refused {
         /// Why, and what to do.
         message: String,
     },
     /// Writing failed.
-    #[error("cannot write: {0}")]
+    #[error("cannot write")]
     Write(#[from] std::io::Error),
+}
+
+impl From<obvert_model::write::WriteError> for ConvertError {
+    fn from(error: obvert_model::write::WriteError) -> Self {
+        match error {
+            obvert_model::write::WriteError::Io(error) => Self::Write(error),
+            other => Self::Refused { message: other.to_string() },
+        }
+    }
+}
+
+impl ConvertError {
+    /// The error of a survey that is not valid.
+    pub(crate) fn invalid(place: Option<Location>, message: impl Into<String>) -> Self {
+        Self::Invalid { place, message: message.into() }
+    }
+
+    /// The error of a survey in which an id repeats, by the run with which that was noticed.
+    pub(crate) fn repeated_id(run: Option<Location>) -> Self {
+        Self::invalid(run, "an id stands twice in its table")
+    }
+
+    /// The error of a survey whose problems are known, by the first of them.
+    pub(crate) fn first_of(problems: &[PlacedProblem]) -> Self {
+        match problems.first() {
+            Some(PlacedProblem { place, problem }) => Self::invalid(place.clone(), problem.message.clone()),
+            None => Self::invalid(None, "no more is known"),
+        }
+    }
 }

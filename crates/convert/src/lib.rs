@@ -1,26 +1,45 @@
-//! Converters between obvert documents and the forms that offices read.
+//! The formats in which a survey is read and written, and what converts between them.
 //!
-//! A folder a form, each with a reader, a writer and the mapping between them. A reader gives back a
-//! [`Survey`]: the document, and a [`SourceMap`] from its JSON Pointers to the file, row and column that each value
-//! came from, so that a finding on the document can be shown where its author will look. A writer gives back a
-//! [`LossReport`]: what the form could not hold. The forms that are called lossless have an empty one, always.
+//! A format is a folder of this crate and a line of its registry, [`Formats`]: how it is detected, opened, written, and what it can do.
+//! Opening a file gives a [`Source`], which is read run by run or as a whole [`Survey`]: the document, and a [`SourceMap`] from its JSON
+//! Pointers to the file, row and column that each value came from. A writer takes runs one at a time from any reader and gives back a
+//! [`LossReport`] with what the format could not hold. The report of a format that is lossless is always empty.
 //!
-//! Readers take bytes and writers give them back or write to a sink, whole or a run at a time (`read_stream`, `write_stream`). Nothing
-//! here touches a file system, but for what libraries underneath keep in the system's folder for temporary files until a workbook or
-//! a GeoPackage is complete.
+//! ```
+//! use obvert_convert::{DocumentRuns, Formats, Input, Output};
+//! # let source = br#"{"obvert":"0.2","id":"d","issued":"2026-05-06T16:20:00-05:00","units":{"length":"ft","section":"in"},
+//! # "coding":{"list":"obvert-terms","version":"1"},"runs":[{"id":"R1","pipe":"L-1","direction":"downstream"}]}"#;
+//! let formats = Formats::built_in();
+//! let mut survey = formats.open(Input::file("survey.json", source), None)?;
+//! let document = survey.survey()?.document;
+//! // Every format that is one file, from the same document.
+//! for format in formats.iter().filter(|format| format.is_written() && format.folder().is_none()) {
+//!     let mut file = std::io::Cursor::new(Vec::new());
+//!     let losses = format.write(&mut DocumentRuns::new(&document), Output::File(&mut file))?;
+//!     println!("{}: {} bytes, {} losses", format.title, file.get_ref().len(), losses.losses.len());
+//! }
+//! # Ok::<(), obvert_convert::ConvertError>(())
+//! ```
+//!
+//! Readers take bytes and writers write to a sink or a folder that the caller makes. Nothing here touches a file system, but for what
+//! libraries underneath keep in the system's folder for temporary files until a workbook or a GeoPackage is complete.
 
 mod account;
 mod error;
-mod flow;
+mod format;
+mod limits;
 mod loss;
+mod position;
+mod source;
 mod source_map;
 
+pub mod json;
 pub mod recode;
 
-// Each form uses a part of it, all of them the whole.
+// Each format uses a part of it, all of them the whole.
 #[cfg(feature = "tables")]
 #[cfg_attr(not(all(feature = "csv", feature = "geopackage", feature = "xlsx")), allow(dead_code))]
-mod tables;
+pub mod tables;
 #[cfg(any(feature = "csv", feature = "xlsx"))]
 mod unpack;
 
@@ -34,7 +53,7 @@ pub mod geopackage;
 pub mod geoparquet;
 #[cfg(feature = "kml")]
 pub mod kml;
-// Only the form that is read back compares geometries.
+// Only the format that is read back compares geometries.
 #[cfg(feature = "map")]
 #[cfg_attr(not(feature = "geojson"), allow(dead_code))]
 mod map;
@@ -45,17 +64,20 @@ pub mod xml;
 
 pub use account::{Account, At, End, Entry, Remark, Totals};
 pub use error::{ConvertError, PlacedProblem, Problems, Unsound};
-pub use flow::{Each, hand_over};
+pub use format::{
+    Capabilities, Container, Create, CreateFile, Detection, Folder, Format, FormatError, FormatOption, Formats, Input,
+    MemoryFolder, Open, Output, Sample, WriteSeek,
+};
+pub use limits::ZipLimits;
 pub use loss::{Loss, LossKind, LossReport, Note};
-pub use source_map::SourceMap;
 #[cfg(feature = "tables")]
 #[doc(hidden)]
-pub use tables::read::nearest;
-
 pub use obvert_model::Location;
 use obvert_model::tables::Document;
+pub use source::{Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect};
+pub use source_map::SourceMap;
 
-/// A document that was read from another form, and where its values came from.
+/// A document that was read, and where its values came from.
 #[derive(Clone, Debug)]
 pub struct Survey {
     /// The document.
@@ -110,7 +132,7 @@ pub enum Judged {
 }
 
 /// As [`typed`], of a value of which a reader of cells has problems of its own to tell. Where it has, whatever else is wrong
-/// with the form of the value follows from them.
+/// with the structure of the value follows from them.
 ///
 /// # Errors
 /// When the value cannot be judged, and the reader of cells found nothing.

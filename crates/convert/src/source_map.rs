@@ -5,6 +5,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use obvert_model::Location;
+use obvert_model::versions::Migrated;
 
 /// Where the values of a document came from. Rows are recorded with their pointer, and a row's fields with the
 /// keys below it; a value that has no place of its own is placed at the nearest that holds it.
@@ -14,6 +15,8 @@ pub struct SourceMap {
     places: BTreeMap<String, Spot>,
     headings: BTreeMap<(u32, String), (u32, String)>,
     texts: BTreeMap<u32, Arc<[u8]>>,
+    /// The files that were brought to this version of the format, in whose lines columns have moved.
+    migrated: BTreeMap<u32, Arc<Migrated>>,
     /// Headings of files where a column holds fields of several tables, so that the key below a row does not tell it.
     columns: BTreeMap<(u32, u32), String>,
 }
@@ -53,7 +56,7 @@ impl SourceMap {
         *settled == own
     }
 
-    /// Records where the value of a pointer begins; `column` 0 when the form has none.
+    /// Records where the value of a pointer begins; `column` 0 when the format has none.
     pub fn record(&mut self, pointer: &str, file: u32, line: usize, column: usize) {
         self.place_json(pointer, file, (line, column), 0..0);
     }
@@ -62,6 +65,11 @@ impl SourceMap {
     /// XML element, are looked for when they are asked for. Most never are, and a record of every one would outweigh the document.
     pub fn keep_text(&mut self, file: u32, text: &[u8]) {
         self.texts.insert(file, text.into());
+    }
+
+    /// Records that the text of a file is one that was brought to this version of the format, so that columns are those of the file.
+    pub(crate) fn migrated(&mut self, file: u32, migrated: Arc<Migrated>) {
+        self.migrated.insert(file, migrated);
     }
 
     /// Records that the value of a pointer is JSON that stands in a file whose text is kept, beginning at a line and
@@ -123,6 +131,13 @@ impl SourceMap {
             at = &at[..at.rfind('/')?];
         };
         let (file, line, column) = self.within(spot, &pointer[at.len()..]);
+        let column = match self.migrated.get(&file) {
+            Some(migrated) => {
+                let before = migrated.column_before(line as usize, column as usize);
+                u32::try_from(before).unwrap_or(u32::MAX)
+            }
+            None => column,
+        };
         let mut below = &pointer[at.len()..];
         let heading = loop {
             if let Some(found) = self.headings.get(&(file, below.to_owned())) {

@@ -7,21 +7,7 @@ use zip::ZipArchive;
 use zip::read::ZipFile;
 use zip::result::ZipError;
 
-/// How far an archive may unpack.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct ZipLimits {
-    /// All files together, in bytes.
-    pub total: u64,
-    /// How many times a file may be larger than it is in the archive, once it is over 16 MiB. Tables of many alike
-    /// rows are packed to about a twentieth; what is packed to a thousandth was made to be a nuisance.
-    pub ratio: u64,
-}
-
-impl Default for ZipLimits {
-    fn default() -> Self {
-        Self { total: 1 << 30, ratio: 200 }
-    }
-}
+use crate::ZipLimits;
 
 /// Up to this size a file is unpacked whatever its ratio, in bytes.
 const HARMLESS: u64 = 16 << 20;
@@ -97,4 +83,12 @@ pub(crate) fn inflate<R: Read>(
     }
     *left -= size;
     Ok(())
+}
+
+/// Whether a zip archive is a workbook, by a name that is in its directory at the end, or at the start in most.
+pub(crate) fn is_workbook(zip: &[u8]) -> bool {
+    const REACH: usize = 1 << 16;
+    let name = b"xl/workbook.xml";
+    let parts = [&zip[..zip.len().min(REACH)], &zip[zip.len().saturating_sub(REACH)..]];
+    zip.starts_with(b"PK") && parts.into_iter().any(|part| part.windows(name.len()).any(|window| window == name))
 }

@@ -61,79 +61,90 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,\"5,5\",",
-            &["observations.csv:3:3 (at)", "/runs/0/observations/1/at", "\"5,5\" is not a number", "decimal mark"],
+            &[
+                "observations.csv:3:3 (column at)",
+                "/runs/0/observations/1/at",
+                "\"5,5\" is not a number",
+                "decimal mark",
+            ],
         ),
         (
             "a unit in the number",
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,5.5 ft,",
-            &["observations.csv:3:3 (at)", "\"5.5 ft\" is not a number", "alone"],
+            &["observations.csv:3:3 (column at)", "\"5.5 ft\" is not a number", "alone"],
         ),
         (
             "a spreadsheet's error",
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,#REF!,",
-            &["observations.csv:3:3 (at)", "a spreadsheet wrote an error"],
+            &["observations.csv:3:3 (column at)", "a spreadsheet wrote an error"],
         ),
         (
             "not a number",
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,NaN,",
-            &["observations.csv:3:3 (at)", "\"NaN\" is not a number\n"],
+            &["observations.csv:3:3 (column at)", "\"NaN\" is not a number\n"],
         ),
-        ("too large a number", "observations.csv", "R1,2,5.5,", "R1,2,1e17,", &["observations.csv:3:3 (at)", "above"]),
+        (
+            "too large a number",
+            "observations.csv",
+            "R1,2,5.5,",
+            "R1,2,1e17,",
+            &["observations.csv:3:3 (column at)", "above"],
+        ),
         (
             "far too large a number",
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,1e999,",
-            &["observations.csv:3:3 (at)", "too large"],
+            &["observations.csv:3:3 (column at)", "too large"],
         ),
         (
             "a required cell is empty",
             "observations.csv",
             "R1,2,5.5,",
             "R1,2,,",
-            &["observations.csv:3:3 (at)", "\"at\" is empty; every row must have it"],
+            &["observations.csv:3:3 (column at)", "\"at\" is empty; every row must have it"],
         ),
         (
             "an unknown word",
             "runs.csv",
             ",upstream,",
             ",upstraem,",
-            &["runs.csv:3:5 (direction)", "none of: downstream, upstream", "did you mean", "upstream"],
+            &["runs.csv:3:5 (column direction)", "none of: downstream, upstream", "did you mean", "upstream"],
         ),
-        ("a word that is missing", "runs.csv", ",upstream,", ",,", &["runs.csv:3:5 (direction)", "is empty"]),
+        ("a word that is missing", "runs.csv", ",upstream,", ",,", &["runs.csv:3:5 (column direction)", "is empty"]),
         (
             "part of an object",
             "runs.csv",
             ",pipe-end,",
             ",,",
-            &["runs.csv:2:", "(counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"],
+            &["runs.csv:2:", "(column counter.zero)", "/runs/0/counter", "as soon as anything else of \"counter\" is"],
         ),
         (
             "half of a position",
             "structures.csv",
             "A,manhole,,1,2,",
             "A,manhole,,1,,",
-            &["structures.csv:2:5 (position.y)", "\"position.x\" stands without \"position.y\""],
+            &["structures.csv:2:5 (column position.y)", "\"position.x\" stands without \"position.y\""],
         ),
         (
             "the other half",
             "structures.csv",
             "A,manhole,,1,2,",
             "A,manhole,,,2,",
-            &["structures.csv:2:4 (position.x)", "\"position.y\" stands without \"position.x\""],
+            &["structures.csv:2:4 (column position.x)", "\"position.y\" stands without \"position.x\""],
         ),
         (
             "half of a path's position",
             "pipe_paths.csv",
             "P,2,3,4",
             "P,2,3,",
-            &["pipe_paths.csv:3:4 (y)", "\"x\" stands without \"y\""],
+            &["pipe_paths.csv:3:4 (column y)", "\"x\" stands without \"y\""],
         ),
         ("none of a path's position", "pipe_paths.csv", "P,2,3,4", "P,2,,", &["pipe_paths.csv:3", "position"]),
         (
@@ -141,16 +152,22 @@ fn each_mistake_is_placed_and_explained() {
             "structures.csv",
             "position.x",
             "positon.x",
-            &["structures.csv:1:4 (positon.x)", "unknown column", "position.x"],
+            &["structures.csv:1:4 (column positon.x)", "unknown column", "position.x"],
         ),
         (
             "another case",
             "pipes.csv",
             "upstream,downstream",
             "Upstream,downstream",
-            &["pipes.csv:1:2 (Upstream)", "unknown column", "upstream"],
+            &["pipes.csv:1:2 (column Upstream)", "unknown column", "upstream"],
         ),
-        ("a column twice", "observations.csv", ",at,to,", ",at,at,", &["observations.csv:1:4 (at)", "stands twice"]),
+        (
+            "a column twice",
+            "observations.csv",
+            ",at,to,",
+            ",at,at,",
+            &["observations.csv:1:4 (column at)", "stands twice"],
+        ),
         (
             "a column without heading",
             "observations.csv",
@@ -195,7 +212,13 @@ fn each_mistake_is_placed_and_explained() {
             &["quantities.csv:3", "order 1 stands here and in line 2"],
         ),
         ("an order that is none", "quantities.csv", "R1,2,2,", "R1,2,0,", &["quantities.csv:3", "whole number from 1"]),
-        ("an id twice", "structures.csv", "B,outfall", "A,outfall", &["structures.csv:3:1 (id)", "stands twice"]),
+        (
+            "an id twice",
+            "structures.csv",
+            "B,outfall",
+            "A,outfall",
+            &["structures.csv:3:1 (column id)", "stands twice"],
+        ),
         (
             "an observation's id twice",
             "observations.csv",
@@ -223,36 +246,36 @@ fn each_mistake_is_placed_and_explained() {
             "observations.csv",
             "R1,1,0,,,a,",
             "R1,1,0,,yes,a,",
-            &["observations.csv:2:5 (continuous)", "\"yes\" is neither true nor false"],
+            &["observations.csv:2:5 (column continuous)", "\"yes\" is neither true nor false"],
         ),
         (
             "extensions that are not JSON",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm,{",
-            &["quantities.csv:2:6 (extensions)", "one JSON object by reverse domain name"],
+            &["quantities.csv:2:6 (column extensions)", "one JSON object by reverse domain name"],
         ),
         (
             "extensions with a bad name",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm,\"{\"\"x\"\":1}\"",
-            &["quantities.csv:2:6 (extensions)", "reverse domain name"],
+            &["quantities.csv:2:6 (column extensions)", "reverse domain name"],
         ),
         (
             "an extension twice",
             "quantities.csv",
             "R1,2,1,1,mm,",
             "R1,2,1,1,mm,\"{\"\"a.b\"\":1,\"\"a.b\"\":1}\"",
-            &["quantities.csv:2:6 (extensions)", "duplicate key"],
+            &["quantities.csv:2:6 (column extensions)", "duplicate key"],
         ),
-        ("another version", "document.csv", "0.2", "0.3", &["document.csv:2:2 (obvert)", "\"0.3\""]),
+        ("another version", "document.csv", "0.2", "0.3", &["document.csv:2:2 (column obvert)", "\"0.3\""]),
         (
             "a time without offset",
             "document.csv",
             "00-05:00",
             "00",
-            &["document.csv:2:4 (issued)", "date, time and offset"],
+            &["document.csv:2:4 (column issued)", "date, time and offset"],
         ),
         (
             "two documents",
@@ -360,10 +383,10 @@ fn every_row_without_a_place_is_reported_at_once() {
     *bytes = String::from_utf8(bytes.clone()).unwrap().replace("downstream", "down").into_bytes();
     let said = said(&files);
     for part in [
-        "runs.csv:2:5 (direction): /runs/0/direction: \"down\" is none of",
-        "observations.csv:4:1 (run): /runs/-/observations/-: runs.csv has no run \"R9\"",
-        "quantities.csv:2:2 (observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
-        "quantities.csv:3:3 (order): /runs/-/observations/-/quantities/-: the column \"order\" holds \"x\"",
+        "runs.csv:2:5 (column direction): /runs/0/direction: \"down\" is none of",
+        "observations.csv:4:1 (column run): /runs/-/observations/-: runs.csv has no run \"R9\"",
+        "quantities.csv:2:2 (column observation): /runs/-/observations/-/quantities/-: observations.csv has no observation \"7\"",
+        "quantities.csv:3:3 (column order): /runs/-/observations/-/quantities/-: the column \"order\" holds \"x\"",
     ] {
         assert!(said.contains(part), "{part} is not in\n{said}");
     }
@@ -373,7 +396,11 @@ fn every_row_without_a_place_is_reported_at_once() {
 fn a_table_that_is_not_there_leaves_its_rows_without_a_place() {
     let (mut files, _) = csv::write(&document()).unwrap();
     files.retain(|(name, _)| name != "runs.csv");
-    assert!(said(&files).contains("observations.csv:2:1 (run): /runs: runs.csv is missing, and "), "{}", said(&files));
+    assert!(
+        said(&files).contains("observations.csv:2:1 (column run): /runs: runs.csv is missing, and "),
+        "{}",
+        said(&files)
+    );
 }
 
 /// A table that is missing, or that has lost all its rows, is told once with how many rows belong to it, and not for each of those.
@@ -391,7 +418,10 @@ fn a_missing_table_is_told_once() {
     files.retain(|(name, _)| name != "observations.csv");
     let found = astray(&files);
     assert_eq!(found.len(), 1, "{}", said(&files));
-    assert!(found[0].contains("(observation): /runs/-/observations: observations.csv is missing, and "), "{found:?}");
+    assert!(
+        found[0].contains("(column observation): /runs/-/observations: observations.csv is missing, and "),
+        "{found:?}"
+    );
     assert!(found[0].contains(&format!("and {} rows of quantities.csv belong", rows("quantities.csv"))), "{found:?}");
     assert!(!said(&files).contains("has no observation"), "{}", said(&files));
 
@@ -422,15 +452,15 @@ fn values_are_placed_in_their_rows_and_columns() {
     let cases = [
         ("/runs/0/observations/1/clock/at", "observations.csv:3:8 (column clock.at)"),
         ("/runs/0/observations/1/clock", "observations.csv:3:8 (column clock.at)"),
-        ("/runs/1/observations/0/at", "observations.csv:4:3 (at)"),
-        ("/runs/0/observations/1/quantities/1/value", "quantities.csv:3:4 (value)"),
+        ("/runs/1/observations/0/at", "observations.csv:4:3 (column at)"),
+        ("/runs/0/observations/1/quantities/1/value", "quantities.csv:3:4 (column value)"),
         ("/runs/1", "runs.csv:3"),
-        ("/runs/0/counter/offset", "runs.csv:2:20 (counter.offset)"),
-        ("/structures/0/position/1", "structures.csv:2:5 (position.y)"),
-        ("/structures/0/position", "structures.csv:2:4 (position.x)"),
-        ("/pipes/0/path/1/0", "pipe_paths.csv:3:3 (x)"),
-        ("/units/length", "document.csv:2:6 (units.length)"),
-        ("/id", "document.csv:2:3 (id)"),
+        ("/runs/0/counter/offset", "runs.csv:2:20 (column counter.offset)"),
+        ("/structures/0/position/1", "structures.csv:2:5 (column position.y)"),
+        ("/structures/0/position", "structures.csv:2:4 (column position.x)"),
+        ("/pipes/0/path/1/0", "pipe_paths.csv:3:3 (column x)"),
+        ("/units/length", "document.csv:2:6 (column units.length)"),
+        ("/id", "document.csv:2:3 (column id)"),
     ];
     for (pointer, place) in cases {
         assert_eq!(survey.places.place(pointer).map(|place| place.to_string()).as_deref(), Some(place), "{pointer}");

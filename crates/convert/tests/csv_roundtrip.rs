@@ -103,8 +103,8 @@ fn without_empty_columns_from_the_right(bytes: &[u8]) -> Vec<u8> {
 #[test]
 fn streamed_runs_give_the_same_bytes() {
     for (_, document) in common::nasty() {
-        let runs = document.runs.clone();
-        let (streamed, losses) = csv::write_stream(&document.head, runs.into_iter(), |_| Ok(Vec::new())).unwrap();
+        let mut survey = obvert_convert::DocumentRuns::new(&document);
+        let (streamed, losses) = csv::write_runs(&mut survey, |_| Ok(Vec::new())).unwrap();
         assert!(losses.is_empty());
         assert_eq!(streamed, files(&document));
     }

@@ -6,7 +6,7 @@ mod common;
 
 use std::io::{Cursor, Write};
 
-use obvert_convert::csv::{self, ZipLimits};
+use obvert_convert::{Input, ZipLimits, csv};
 use obvert_model::tables::Document;
 use zip::write::SimpleFileOptions;
 
@@ -125,8 +125,12 @@ fn archives_that_unpack_without_end_are_refused() {
     assert!(archive.len() < 200_000, "{}", archive.len());
     assert!(said(&archive).contains("packed tighter than any survey"), "{}", said(&archive));
     let roomy = ZipLimits { total: 64 << 20, ratio: 2000 };
-    assert!(csv::read_zip_within(&archive, "survey.zip", roomy).is_ok());
+    let read = |limits| {
+        let input = Input::file("survey.zip", archive.as_slice()).with_limits(limits);
+        csv::ZIP_FORMAT.source(input).and_then(|mut source| source.survey())
+    };
+    assert!(read(roomy).is_ok());
     let small = ZipLimits { total: 4 << 20, ratio: 2000 };
-    let error = csv::read_zip_within(&archive, "survey.zip", small).unwrap_err().to_string();
+    let error = read(small).unwrap_err().to_string();
     assert!(error.contains("the tables are larger together than"), "{error}");
 }

@@ -232,7 +232,7 @@ fn what_somebody_edits_is_read_or_refused() {
     let survey = edited(&format!("INSERT INTO structures (geom, id, kind) VALUES ({point}, 'D', 'outfall')")).unwrap();
     let drawn = survey.document.head.structures.last().unwrap();
     assert_eq!(drawn.position.map(|position| [position.x(), position.y()]), Some([400_007.5, 300_008.0]));
-    assert_eq!(survey.places.place("/structures/3/id").unwrap().to_string(), "structures:4:1 (id)");
+    assert_eq!(survey.places.place("/structures/3/id").unwrap().to_string(), "structures:4:1 (column id)");
     let path = blob(&[400_000.25, 300_000.0, 400_001.0, 300_010.0, 400_005.5, 300_020.0], true);
     let cases = [
         (format!("UPDATE structures SET geom = {point} WHERE id = 'B'"), "structures:2: the point is at 400007.5, 300008 and"),
@@ -240,9 +240,9 @@ fn what_somebody_edits_is_read_or_refused() {
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'Q'"), "pipes:2: the line of pipe \"Q\" is not the one"),
         (format!("UPDATE pipes SET geom = {path} WHERE id = 'P'"), "pipes:1: the line of pipe \"P\" is not the one"),
         ("UPDATE structures SET geom = x'00' WHERE id = 'B'".to_owned(), "structures:2: the geometry is not one"),
-        ("UPDATE runs SET direction = 'down'".to_owned(), "runs:1:5 (direction): /runs/0/direction: \"down\" is none of"),
-        ("UPDATE observations SET at = 'ten' WHERE id = '2'".to_owned(), "observations:2:3 (at): /runs/0/observations/1/at: \"ten\" is not"),
-        ("UPDATE observations SET run = 'S' WHERE id = '2'".to_owned(), "observations:2:1 (run): /runs/-/observations/-: runs has no run \"S\""),
+        ("UPDATE runs SET direction = 'down'".to_owned(), "runs:1:5 (column direction): /runs/0/direction: \"down\" is none of"),
+        ("UPDATE observations SET at = 'ten' WHERE id = '2'".to_owned(), "observations:2:3 (column at): /runs/0/observations/1/at: \"ten\" is not"),
+        ("UPDATE observations SET run = 'S' WHERE id = '2'".to_owned(), "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\""),
         ("UPDATE observations SET joint = 2 WHERE id = '1'".to_owned(), "observations:1:"),
         ("UPDATE observations SET remark = x'FF' WHERE id = '1'".to_owned(), "observations:1:"),
         ("ALTER TABLE pipes ADD COLUMN colour TEXT".to_owned(), "pipes:1:"),

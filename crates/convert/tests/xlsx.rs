@@ -8,8 +8,7 @@ mod common;
 use std::io::{Cursor, Read, Write};
 
 use common::{assert_same, cases, document_of, documents, full, minimal, nasty};
-use obvert_convert::xlsx::{self, ZipLimits};
-use obvert_convert::{ConvertError, Survey};
+use obvert_convert::{ConvertError, Input, Survey, ZipLimits, xlsx};
 use obvert_model::tables::Document;
 use proptest::prelude::*;
 use rust_xlsxwriter::{ExcelDateTime, Format, Formula, Workbook, Worksheet};
@@ -210,9 +209,9 @@ fn what_people_fill_in_is_read() {
     assert_eq!(rows[0].characterisation[0].as_str(), "3");
     // Places are the sheet, the row and the column as the program shows them.
     let place = |pointer: &str| survey.places.place(pointer).map(|place| place.to_string());
-    assert_eq!(place("/structures/1/id").as_deref(), Some("structures:5:2 (id)"));
-    assert_eq!(place("/structures/0/depth").as_deref(), Some("structures:2:4 (depth)"));
-    assert_eq!(place("/runs/0/observations/1/at").as_deref(), Some("observations:3:3 (at)"));
+    assert_eq!(place("/structures/1/id").as_deref(), Some("structures:5:2 (column id)"));
+    assert_eq!(place("/structures/0/depth").as_deref(), Some("structures:2:4 (column depth)"));
+    assert_eq!(place("/runs/0/observations/1/at").as_deref(), Some("observations:3:3 (column at)"));
 }
 
 #[test]
@@ -245,20 +244,20 @@ fn what_cannot_be_told_is_refused_with_its_cell() {
     });
     let said = said(&book);
     for part in [
-        "structures:2:3 (depth): /structures/0/depth: the cell holds the date 2026-05-06 09:31:00; a program may",
-        "structures:2:4 (ground): /structures/0/ground: \"=C2*2\" is a formula; copy the cells",
-        "structures:3:3 (depth): /structures/1/depth: \"2,5\" is not a number; write the decimal mark as a point",
-        "structures:3:4 (ground): /structures/1/ground: true is not a number",
-        "structures:3:5 (asset): /structures/1/asset: the cell shows 7 %, since it is formatted as a percentage, and holds a hundredth of \
+        "structures:2:3 (column depth): /structures/0/depth: the cell holds the date 2026-05-06 09:31:00; a program may",
+        "structures:2:4 (column ground): /structures/0/ground: \"=C2*2\" is a formula; copy the cells",
+        "structures:3:3 (column depth): /structures/1/depth: \"2,5\" is not a number; write the decimal mark as a point",
+        "structures:3:4 (column ground): /structures/1/ground: true is not a number",
+        "structures:3:5 (column asset): /structures/1/asset: the cell shows 7 %, since it is formatted as a percentage, and holds a hundredth of \
          that; format it as text and type it again",
-        "structures:4:5 (asset): /structures/2/asset: 12345678901234568 is a number of more digits than a spreadsheet keeps, where a text",
-        "structures:4:3 (depth): /structures/2/depth: the cell shows 8.5 %, since it is formatted as a percentage, and holds a hundredth \
+        "structures:4:5 (column asset): /structures/2/asset: 12345678901234568 is a number of more digits than a spreadsheet keeps, where a text",
+        "structures:4:3 (column depth): /structures/2/depth: the cell shows 8.5 %, since it is formatted as a percentage, and holds a hundredth \
          of that; format it as a number and type it again",
-        "equipment:2:3 (calibrated): /equipment/0/calibrated: 46027 is a number; format the cell as a date",
-        "equipment:3:3 (calibrated): /equipment/1/calibrated: 2026-05-06 09:31:00 is not a day",
-        "runs:2:3 (direction): /runs/0/direction: \"down\" is none of",
-        "runs:2:4 (started): /runs/0/started: 2026-05-06 09:31:00 does not say its offset from UTC",
-        "observations:2:1 (run): /runs/-/observations/-: runs has no run \"S\"",
+        "equipment:2:3 (column calibrated): /equipment/0/calibrated: 46027 is a number; format the cell as a date",
+        "equipment:3:3 (column calibrated): /equipment/1/calibrated: 2026-05-06 09:31:00 is not a day",
+        "runs:2:3 (column direction): /runs/0/direction: \"down\" is none of",
+        "runs:2:4 (column started): /runs/0/started: 2026-05-06 09:31:00 does not say its offset from UTC",
+        "observations:2:1 (column run): /runs/-/observations/-: runs has no run \"S\"",
     ] {
         assert!(said.contains(part), "{part} is not in\n{said}");
     }
@@ -280,9 +279,12 @@ fn headings_and_sheets_that_are_not_understood_are_refused() {
         (with("structures", &["id", "kind"]), "structures:1:3: /structures/-/: a column without a heading"),
         (
             with("structures", &["id", "kind", "Street"]),
-            "structures:1:3 (Street): /structures/-/Street: unknown column \"Street\"",
+            "structures:1:3 (column Street): /structures/-/Street: unknown column \"Street\"",
         ),
-        (with("structures", &["id", "id", "kind"]), "structures:1:2 (id): /structures: the column \"id\" stands twice"),
+        (
+            with("structures", &["id", "id", "kind"]),
+            "structures:1:2 (column id): /structures: the column \"id\" stands twice",
+        ),
         (with("structures", &["id", "depth", "street"]), "structures:1: /structures: the column \"kind\" is missing"),
     ];
     for (said, expected) in cases {
@@ -352,8 +354,9 @@ fn what_would_harm_is_refused() {
     // 17 MiB of blanks are packed to a thousandth.
     let bomb = changed(&book, "xl/worksheets/sheet1.xml", |text| text + &" ".repeat(17 << 20));
     assert!(said(&bomb).contains("xl/worksheets/sheet1.xml was not unpacked further"), "{}", said(&bomb));
-    let small = xlsx::read_within(&book, "survey.xlsx", ZipLimits { total: 10_000, ratio: 200 });
-    assert!(small.unwrap_err().to_string().contains("larger together than"));
+    let limits = ZipLimits { total: 10_000, ratio: 200 };
+    let small = xlsx::FORMAT.source(Input::file("survey.xlsx", book.as_slice()).with_limits(limits)).err();
+    assert!(small.unwrap().to_string().contains("larger together than"));
 }
 
 #[test]

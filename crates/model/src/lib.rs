@@ -1,6 +1,6 @@
 //! The typed model of the obvert format for pipe inspection surveys.
 //!
-//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or as a stream;
+//! [`tables`] has a type for every table of the format; [`mod@read`] reads documents strictly, whole or run by run;
 //! [`mod@write`] writes them so that equal content gives equal bytes; [`lists`] has code lists and grade schemes, which
 //! are data; [`edit`] changes a document in its text and leaves the rest of that as it is; [`schema`] makes the JSON
 //! Schemas from the types; `versions` (feature `diagnose`) brings documents of older versions to this one.
@@ -37,6 +37,7 @@ pub mod profile;
 pub mod read;
 pub mod schema;
 pub mod shape;
+pub mod synonyms;
 pub mod tables;
 pub mod text;
 pub mod versions;

@@ -116,7 +116,6 @@ pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> R
 
 /// Why a survey that is read run by run was not written.
 #[derive(Debug, thiserror::Error)]
-#[non_exhaustive]
 pub enum FromReaderError<E> {
     /// It could not be read.
     #[error(transparent)]
@@ -191,21 +190,6 @@ impl<W: Write> Writer<W> {
         self.sink.flush()?;
         Ok(self.sink)
     }
-}
-
-/// Writes a document whose runs come one at a time. The bytes are those of [`fn@document`].
-///
-/// # Errors
-/// As [`fn@document`]. An id that occurs twice is found when its run comes, so that what was written before it has to be
-/// discarded.
-pub fn stream<R: std::borrow::Borrow<Run>>(
-    head: &Head,
-    mut runs: impl Iterator<Item = R>,
-    sink: impl Write,
-) -> Result<(), WriteError> {
-    let mut writer = Writer::new(head, sink)?;
-    runs.try_for_each(|run| writer.run(run.borrow()))?;
-    writer.finish().map(drop)
 }
 
 /// The document as a string in the layout for files.

@@ -6,6 +6,7 @@ use std::sync::Mutex;
 
 use obvert_model::read::{self, IdWatch, ProblemKind, ReadError, Reader, RunReader, RunSlice};
 use obvert_model::tables::{Document, Run};
+use obvert_model::write;
 
 const HEAD: &str = r#""obvert": "0.2", "id": "d", "issued": "2026-05-06T16:20:00-05:00",
   "units": { "length": "ft", "section": "in" }, "coding": { "list": "obvert-terms", "version": "1" }"#;
@@ -321,6 +322,60 @@ fn a_reader_that_is_dropped_half_way_has_not_read_the_rest() {
     let mut reader: Box<dyn RunReader<Error = ReadError> + '_> = Box::new(Reader::new(source.as_bytes()).unwrap());
     let by_reference = &mut reader;
     assert_eq!(by_reference.next_run().unwrap().map(|run| run.id.to_string()).as_deref(), Some("R1"));
+}
+
+#[test]
+fn an_error_of_reading_stops_writing() {
+    let source = of(&[HEAD, PIPES, &RUNS.replace("\"R3\"", "3")]);
+    let mut text = Vec::new();
+    let error = write::from_reader(&mut Reader::new(source.as_bytes()).unwrap(), &mut text).unwrap_err();
+    assert!(matches!(error, write::FromReaderError::Read(ReadError::Structure(_))), "{error}");
+    let text = String::from_utf8(text).unwrap();
+    assert!(text.contains("\"R2\"") && read::document(text.as_bytes()).is_err(), "{text}");
+
+    struct Full;
+    impl std::io::Write for Full {
+        fn write(&mut self, _: &[u8]) -> std::io::Result<usize> {
+            Err(std::io::Error::other("the disk is full"))
+        }
+        fn flush(&mut self) -> std::io::Result<()> {
+            Ok(())
+        }
+    }
+    let mut reader = pull(&of(&[HEAD, PIPES, RUNS])).unwrap().into_reader();
+    let error = write::from_reader(&mut reader, Full).unwrap_err();
+    assert_eq!(error.to_string(), "cannot write");
+    assert_eq!(std::error::Error::source(&error).unwrap().to_string(), "the disk is full");
+}
+
+#[test]
+fn a_diagnosis_has_the_problems_and_the_value() {
+    let valid = of(&[HEAD, PIPES, RUNS]);
+    let diagnosis = read::diagnose(format!("\u{FEFF}{valid}").as_bytes()).unwrap();
+    assert_eq!(diagnosis.problems, []);
+    assert_eq!(diagnosis.into_remains().map(|remains| remains.document), plain(&valid).ok());
+
+    let wrong = valid.replace("\"downstream\", \"remark\"", "\"Downstream\", \"remark\"").replace("\"R3\"", "\"R2\"");
+    let wrong = wrong.replace("\"at\": 12.5", "\"at\": 1e999, \"at\": 12.5");
+    let diagnosis = read::diagnose(wrong.as_bytes()).unwrap();
+    let found: Vec<_> = diagnosis.problems.iter().map(|problem| (problem.kind, problem.pointer.as_str())).collect();
+    let expected = [
+        (ProblemKind::UnknownWord, "/runs/0/direction"),
+        (ProblemKind::DuplicateKey, "/runs/1/observations/1/at"),
+        (ProblemKind::DuplicateId, "/runs/2/id"),
+    ];
+    assert_eq!(found, expected);
+    assert_eq!(diagnosis.value["runs"][1]["observations"][1]["at"], 12.5);
+    assert_eq!(read::document(wrong.as_bytes()).unwrap_err().problems(), diagnosis.problems);
+    let first = pull(&wrong).unwrap_err();
+    assert_eq!((first.problems().len(), first.problems()[0].line), (1, 3), "{first}");
+    assert_eq!(first.with_all_problems(wrong.as_bytes()).problems(), diagnosis.problems);
+    // A run without a direction is no run.
+    let remains = diagnosis.into_remains().unwrap();
+    assert_eq!((remains.document.runs.len(), remains.original("/runs/0").as_str()), (2, "/runs/1"));
+
+    assert!(matches!(read::diagnose(b"{\"a\": }"), Err(ReadError::Syntax { .. })));
+    assert!(matches!(read::diagnose(b" \n"), Err(ReadError::Empty)));
 }
 
 #[test]

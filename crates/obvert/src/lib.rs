@@ -42,6 +42,15 @@ pub use obvert_convert as convert;
 #[cfg(feature = "layout")]
 pub use obvert_layout as layout;
 
+#[cfg(feature = "convert")]
+pub mod open;
+#[cfg(all(feature = "convert", feature = "check"))]
+#[doc(inline)]
+pub use open::check_bytes;
+#[cfg(feature = "convert")]
+#[doc(inline)]
+pub use open::{OpenError, Opened, open};
+
 /// What most programs need.
 pub mod prelude {
     #[cfg(feature = "check")]

@@ -8,13 +8,14 @@ use obvert::check::{Draft, DraftSettings};
 use obvert::model::text::Text;
 
 use crate::args::ProfileDraft;
-use crate::{Failure, Status, files, pending};
+use crate::formats::formats;
+use crate::{Failure, Status, atomic_output, input};
 
 /// Drafts.
 pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let check = super::settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     if let Some(output) = &arguments.output {
-        pending::free(output, arguments.replace)?;
+        atomic_output::free(output, arguments.replace)?;
     }
     let mut draft = Draft::new(DraftSettings {
         id: Text::new(&arguments.id).map_err(|error| format!("--id: {error}"))?,
@@ -27,9 +28,9 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
         surveys.extend(inside(path)?);
     }
     for path in &surveys {
-        let source = files::read(path, None)?;
-        let name = &source.name;
-        let Some(document) = crate::commands::convert::document(&source)? else {
+        let mut input = input::open(path, None, None)?;
+        let name = input.name().to_owned();
+        let Some(document) = crate::commands::convert::document(&mut input)? else {
             return Err(format!("{name}: not a valid survey; draft from surveys that were accepted").into());
         };
         draft.add(&document).map_err(|error| format!("{name}: {error}"))?;
@@ -37,7 +38,9 @@ pub(super) fn run(arguments: &ProfileDraft) -> Result<Status, Failure> {
     let profile = draft.finish()?;
     let text = profile.write()?;
     match &arguments.output {
-        Some(output) => pending::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?,
+        Some(output) => {
+            atomic_output::write_file(output, arguments.replace, |sink| Ok(sink.write_all(text.as_bytes())?))?
+        }
         None => {
             crate::commands::print(text.as_bytes())?;
         }
@@ -58,7 +61,7 @@ fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     let mut found = Vec::new();
     for entry in fs::read_dir(path).map_err(|error| format!("{name}: {error}"))? {
         let entry = entry.map_err(|error| format!("{name}: {error}"))?.path();
-        if if entry.is_dir() { is_tables(&entry) } else { files::by_name(&entry).is_some() } {
+        if if entry.is_dir() { is_tables(&entry) } else { input::by_name(&entry).is_some() } {
             found.push(entry);
         }
     }
@@ -69,8 +72,13 @@ fn inside(path: &Path) -> Result<Vec<PathBuf>, Failure> {
     Ok(found)
 }
 
-/// Whether a folder is one of CSV tables.
+/// Whether a folder is one survey.
 fn is_tables(folder: &Path) -> bool {
-    let csv = |path: &Path| path.extension().is_some_and(|ending| ending.eq_ignore_ascii_case("csv"));
-    fs::read_dir(folder).is_ok_and(|entries| entries.flatten().any(|entry| csv(&entry.path())))
+    let names = |entries: fs::ReadDir| {
+        entries.flatten().map(|entry| entry.file_name().to_string_lossy().into_owned()).collect::<Vec<_>>()
+    };
+    fs::read_dir(folder).map(names).is_ok_and(|names| {
+        let names: Vec<&str> = names.iter().map(String::as_str).collect();
+        formats().detect_folder(&names, None).is_ok()
+    })
 }

@@ -8,6 +8,7 @@ use obvert::check::{Settings, profile_problems};
 use obvert::model::profile::Profile;
 
 use crate::args::{Profile as Arguments, ProfileCheck};
+use crate::formats::format_names;
 use crate::lists::{self, File};
 use crate::{Failure, Status, render};
 
@@ -23,15 +24,15 @@ fn settings(today: Option<&str>, code_lists: &[PathBuf], grade_schemes: &[PathBu
     let code_lists = lists::code_lists(code_lists)?;
     let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
     let today = Some(super::check::today(today)?);
-    Ok(Settings { today, code_lists, grade_schemes, ..Settings::default() })
+    Ok(Settings { today, code_lists, grade_schemes, formats: format_names(), ..Settings::default() })
 }
 
 /// Says what does not make sense in a profile.
 fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     let settings = settings(arguments.today.as_deref(), &arguments.code_lists, &arguments.grade_schemes)?;
     let file = File::open(&arguments.file, "profile")?;
-    let name = &file.source.name;
-    let profile = match Profile::read(file.source.bytes()) {
+    let name = &file.name;
+    let profile = match Profile::read(&file.bytes) {
         Ok(profile) => profile,
         Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),
         Err(error) => {

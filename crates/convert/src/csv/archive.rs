@@ -1,16 +1,17 @@
 //! The tables in one file: a zip archive.
 
-use std::borrow::Borrow;
 use std::io::{Seek, Write};
 
-use obvert_model::read::Runs;
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::read::RunReader;
+use obvert_model::tables::Document;
 use zip::write::{SimpleFileOptions, ZipFileBuilder};
 use zip::{CompressionMethod, DateTime, ZipWriter};
 
-use super::{read, read_stream, write_stream};
-use crate::unpack::{self, ZipLimits};
-use crate::{ConvertError, LossReport, Survey};
+use super::read::CsvTables;
+use super::write_runs;
+use crate::tables::source::TableSource;
+use crate::unpack;
+use crate::{ConvertError, DocumentRuns, Input, LossReport, Output, Source, Survey, ZipLimits};
 
 /// Writes a document as a zip archive with the files of [`write`](fn@crate::csv::write). Equal documents give equal
 /// bytes: the archive carries no time and no owner.
@@ -18,24 +19,23 @@ use crate::{ConvertError, LossReport, Survey};
 /// # Errors
 /// When the sink fails.
 pub fn write_zip(document: &Document, sink: impl Write + Seek) -> Result<LossReport, ConvertError> {
-    write_zip_stream(&document.head, document.runs.iter(), sink)
+    write_zip_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write_zip`]. The tables grow side by side and are
+/// Writes a survey that is read run by run. The bytes are those of [`write_zip`]. The tables grow side by side and are
 /// held, packed, until the last run has come.
 ///
 /// # Errors
-/// When the sink fails.
-pub fn write_zip_stream<R: Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// When the survey turns out to be invalid, or the sink fails.
+pub fn write_zip_runs(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     sink: impl Write + Seek,
 ) -> Result<LossReport, ConvertError> {
     let options = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Deflated)
         .last_modified_time(DateTime::default())
         .unix_permissions(0o644);
-    let (files, losses) = write_stream(head, runs, |name| Ok(ZipFileBuilder::new(name, options)?))?;
+    let (files, losses) = write_runs(survey, |name| Ok(ZipFileBuilder::new(name, options)?))?;
     let mut archive = ZipWriter::new(sink);
     for (_, file) in files {
         let packed = file.finish().map_err(std::io::Error::from)?;
@@ -45,34 +45,29 @@ pub fn write_zip_stream<R: Borrow<Run>>(
     Ok(losses)
 }
 
-/// Reads a zip archive of tables, which may stand in a folder of the archive. `name` is what messages call it.
+/// Writes a survey into a zip archive.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    write_zip_runs(survey, output.seekable()?)
+}
+
+/// Reads a zip archive of tables, which may be in a folder of the archive. `name` is what messages call it.
 ///
 /// # Errors
 /// As [`read`](fn@crate::csv::read), and when the archive is damaged, encrypted, ambiguous, or unpacks beyond
-/// [`ZipLimits::default`].
+/// [`ZipLimits::DEFAULT`].
 pub fn read_zip(archive: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    read_zip_within(archive, name, ZipLimits::default())
+    open(Input::file(name, archive))?.survey()
 }
 
-/// As [`read_zip`], with limits of the caller's own.
-///
-/// # Errors
-/// As [`read_zip`].
-pub fn read_zip_within(archive: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
-    read(&files_of(archive, limits).map_err(|message| refused(name, &message))?, name)
-}
-
-/// Reads a zip archive of tables as a stream: see [`read_stream`](fn@crate::csv::read_stream). The tables are held unpacked.
-///
-/// # Errors
-/// As [`read_zip`].
-pub fn read_zip_stream<T>(
-    archive: &[u8],
-    name: &str,
-    work: impl FnMut(&Head, &mut dyn Runs) -> T,
-) -> Result<T, ConvertError> {
-    let files = files_of(archive, ZipLimits::default());
-    read_stream(&files.map_err(|message| refused(name, &message))?, name, work)
+/// Opens a zip archive of tables. The tables are held unpacked, and the archive is not.
+pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
+    let files = files_of(input.bytes(), input.limits()).map_err(|message| refused(input.name(), &message))?;
+    let tables = Input::folder(input.name(), files);
+    drop(input);
+    Ok(Box::new(TableSource::new(CsvTables::new(tables)?)))
 }
 
 fn refused(name: &str, message: &str) -> ConvertError {

@@ -14,7 +14,7 @@
 //!   belongs to an item has a backslash before it.
 //! - Extensions are one JSON object in a cell. A bare `{}` there says that the object is there though nothing in it
 //!   is known.
-//! - An empty cell is an absent value. Truth is `true` or `false`; the forms that Table Schema takes beside these are
+//! - An empty cell is an absent value. Truth is `true` or `false`; the spellings that Table Schema takes besides are
 //!   read too.
 //! - Numbers are written in the shortest form that reads back as the same number, with a decimal point, and are never
 //!   touched otherwise.
@@ -22,7 +22,7 @@
 //!   written with an apostrophe before it; so is text that has apostrophes before such a character. Reading takes one
 //!   off. Other text that begins with an apostrophe is left alone.
 //!
-//! # Form
+//! # Syntax
 //! RFC 4180 in UTF-8, lines ended by CRLF, no byte-order mark; a mark and other line ends are read. Every table is
 //! written, with its headings at least, and with all its columns. When read, `document.csv` must be there and every
 //! other table may be absent; columns may stand in any order, and those that are empty may be left out. Unknown
@@ -41,21 +41,65 @@ mod records;
 mod schema;
 mod write;
 
-pub use crate::unpack::ZipLimits;
-pub use archive::{read_zip, read_zip_stream, read_zip_within, write_zip, write_zip_stream};
+pub use archive::{read_zip, write_zip, write_zip_runs};
 pub use cell::{harmless, plain};
-pub use read::{read, read_stream, read_whole};
+pub use read::read;
 pub use schema::table_schemas;
-pub use write::{Files, write, write_stream};
+pub use write::{Files, write, write_runs};
 
-use crate::tables::plan::Table;
+use crate::format::{Capabilities, Container, Detection, Folder, Format, Sample};
+use crate::tables::plan::{Table, plan};
+use crate::unpack;
+
+/// CSV tables in a folder.
+pub static FORMAT: Format = Format {
+    name: "csv",
+    title: "CSV tables",
+    description: "A folder with one CSV a table and a datapackage.json.",
+    extensions: &["csv"],
+    media_type: "text/csv",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::Folder(Folder {
+            sentence: "CSV tables are a folder",
+            file: "CSV table",
+            names: || plan().tables.iter().map(file_of).chain([schema::FILE.to_owned()]).collect(),
+            reads: |file| read::is_csv(file) || file.to_ascii_lowercase().ends_with(".json"),
+            packed: Some("csv-zip"),
+        }),
+        tabular: true,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::Folder(names) if names.iter().any(|name| read::is_csv(name)) => Detection::Certain,
+        _ => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};
+
+/// The CSV tables in one zip.
+pub static ZIP_FORMAT: Format = Format {
+    name: "csv-zip",
+    title: "CSV tables in a zip",
+    description: "The CSV tables in one zip.",
+    extensions: &["zip"],
+    media_type: "application/zip",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: true },
+        tabular: true,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::File(bytes) if bytes.starts_with(b"PK") && !unpack::is_workbook(bytes) => Detection::Possible,
+        _ => Detection::No,
+    },
+    open: Some(archive::open),
+    create: Some(archive::create),
+};
 
 /// The name of a table's file.
-/// The names of the files that a package can have, `datapackage.json` among them.
-pub fn file_names() -> impl Iterator<Item = String> {
-    crate::tables::plan::plan().tables.iter().map(file_of).chain(["datapackage.json".to_owned()])
-}
-
 fn file_of(table: &Table) -> String {
     format!("{}.csv", table.name)
 }

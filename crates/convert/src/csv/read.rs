@@ -1,14 +1,12 @@
 //! From the files of a package to its tables.
 
-use obvert_model::read::Runs;
-use obvert_model::tables::Head;
-
 use super::file_of;
 use super::records::Records;
 use crate::tables::Rows;
-use crate::tables::plan::{Plan, plan};
-use crate::tables::read::{Stranger, form};
-use crate::{ConvertError, Survey, flow, tables};
+use crate::tables::assemble::{Names, Stranger, format_error};
+use crate::tables::plan::plan;
+use crate::tables::source::{Pass, TableFile, TableSource, Tables};
+use crate::{ConvertError, Input, Source, Survey};
 
 /// Reads the files of a package, each with its name: `runs.csv`. What is not a table of the root folder
 /// (`datapackage.json`, media, a note) is passed over, a CSV file that is no table is an error. `name` is what
@@ -18,77 +16,95 @@ use crate::{ConvertError, Survey, flow, tables};
 /// When the tables are not CSV as described at [the module](crate::csv), do not fit together, or do not describe a
 /// valid document.
 pub fn read<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
-    let (tables, strangers) = open(files, name)?;
-    match if strangers.is_empty() { tables::stream::survey(tables, file_of) } else { None } {
-        Some(survey) => Ok(survey),
-        None => read_whole(files, name),
-    }
+    let files = files.iter().map(|(name, bytes)| (name.as_ref(), bytes.as_ref()));
+    open(Input::folder(name, files))?.survey()
 }
 
-/// As [`read`](fn@crate::csv::read), by the road that holds the whole: it says what is wrong, and the other is held against it.
-///
-/// # Errors
-/// As [`read`](fn@crate::csv::read).
-#[doc(hidden)]
-pub fn read_whole<N: AsRef<str>, B: AsRef<[u8]>>(files: &[(N, B)], name: &str) -> Result<Survey, ConvertError> {
-    let (tables, strangers) = open(files, name)?;
-    tables::read::read(tables, file_of, &strangers)
+/// Opens the files of a package.
+pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
+    let mut tables = CsvTables::new(input)?;
+    tables.shows_text = true;
+    Ok(Box::new(TableSource::new(tables)))
 }
 
-/// Reads the files of a package as a stream: calls `work` with the head and the runs to be taken from it, as
-/// [`obvert_model::read::stream`] does. Beside the files themselves, memory is that of the head and of one run where the rows of
-/// all tables stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be called again
-/// for it. What it gave before is thrown away then, and also when the document turns out to be invalid.
-///
-/// # Errors
-/// As [`read`].
-pub fn read_stream<N: AsRef<str>, B: AsRef<[u8]>, T>(
-    files: &[(N, B)],
-    name: &str,
-    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
-) -> Result<T, ConvertError> {
-    let (tables, strangers) = open(files, name)?;
-    let fast = if strangers.is_empty() { tables::stream::stream(tables, &mut work) } else { None };
-    flow::either(fast, || read_whole(files, name), &mut work)
+/// The files of a package.
+pub(super) struct CsvTables<'a> {
+    input: Input<'a>,
+    /// For each table, the number of its file.
+    files: Vec<Option<usize>>,
+    strangers: Vec<Stranger>,
+    notes: Vec<String>,
+    /// Whether somebody has the files, and not only an archive of them.
+    shows_text: bool,
 }
 
-fn open<'f, N: AsRef<str>, B: AsRef<[u8]>>(
-    files: &'f [(N, B)],
-    name: &str,
-) -> Result<(Vec<Option<Records<'f>>>, Vec<Stranger>), ConvertError> {
-    let (sources, strangers) = sources(plan(), files, name)?;
-    let open = sources.into_iter().map(|source| source.map(|(file, bytes)| Records::open(file, bytes)).transpose());
-    Ok((open.collect::<Result<_, _>>()?, strangers))
-}
-
-type Source<'f> = Option<(&'f str, &'f [u8])>;
-
-/// The file of each table, and CSV files that are none.
-fn sources<'f, N: AsRef<str>, B: AsRef<[u8]>>(
-    plan: &Plan,
-    files: &'f [(N, B)],
-    name: &str,
-) -> Result<(Vec<Source<'f>>, Vec<Stranger>), ConvertError> {
-    let mut strangers = Vec::new();
-    let mut sources: Vec<Source<'f>> = vec![None; plan.tables.len()];
-    for (file, bytes) in files {
-        let file = file.as_ref();
-        if let Some(index) = plan.tables.iter().position(|table| file_of(table) == file) {
-            if sources[index].replace((file, bytes.as_ref())).is_some() {
-                return Err(form(file, 1, format!("{name} holds this table twice; keep one")));
+impl<'a> CsvTables<'a> {
+    pub(super) fn new(input: Input<'a>) -> Result<Self, ConvertError> {
+        let mut strangers = Vec::new();
+        let mut files: Vec<Option<usize>> = vec![None; plan().tables.len()];
+        for (number, (file, bytes)) in input.files().enumerate() {
+            if let Some(index) = plan().tables.iter().position(|table| file_of(table) == file) {
+                if files[index].replace(number).is_some() {
+                    return Err(format_error(file, 1, format!("{} holds this table twice; keep one", input.name())));
+                }
+            } else if !file.contains('/') && is_csv(file) {
+                // Whatever else is wrong with it, it is none of the tables.
+                let rows = Records::open(file, bytes).ok();
+                let headings = rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
+                strangers.push(Stranger { name: file.to_owned(), headings });
             }
-        } else if !file.contains('/') && file.to_lowercase().ends_with(".csv") {
-            // Whatever else is wrong with it, it is none of the tables.
-            let rows = Records::open(file, bytes.as_ref()).ok();
-            let headings = rows.map_or_else(Vec::new, |rows| rows.headings().map(str::to_owned).collect());
-            strangers.push(Stranger { name: file.to_owned(), headings });
         }
+        if files.first().is_none_or(Option::is_none) {
+            let message = format!(
+                "{}: there is no document.csv, which says the units, the code list and all else that holds for the whole survey; \
+                 every package has one",
+                input.name()
+            );
+            return Err(ConvertError::Form { place: None, message });
+        }
+        let missing = missing_of(&input).into_iter();
+        let note = |file| format!("there is no {file}, which its datapackage.json names; it is read without it");
+        Ok(Self { files, strangers, notes: missing.map(note).collect(), shows_text: false, input })
     }
-    if sources.first().is_none_or(Option::is_none) {
-        let message = format!(
-            "{name}: there is no document.csv, which says the units, the code list and all else that holds for the whole survey; every package has one"
-        );
-        return Err(ConvertError::Form { place: None, message });
+}
+
+/// Whether a file is one of the root folder's CSV files by its name.
+pub(super) fn is_csv(file: &str) -> bool {
+    file.to_ascii_lowercase().ends_with(".csv")
+}
+
+/// The tables that the description of a package names and that are not there. Nothing else is taken from it: the tables say everything.
+fn missing_of(input: &Input<'_>) -> Vec<String> {
+    let described = input.files().find(|(file, _)| *file == super::schema::FILE);
+    let package = described.and_then(|(_, bytes)| serde_json::from_slice::<serde_json::Value>(bytes).ok());
+    let resources = package.as_ref().and_then(|package| package["resources"].as_array());
+    let paths = resources.into_iter().flatten().filter_map(|resource| resource["path"].as_str());
+    let is_missing = |path: &&str| !input.files().any(|(file, _)| file == *path);
+    paths.filter(|path| !path.contains('/') && is_csv(path)).filter(is_missing).map(str::to_owned).collect()
+}
+
+impl TableFile for CsvTables<'_> {
+    type Rows<'f>
+        = Records<'f>
+    where
+        Self: 'f;
+
+    const NAMES: Names = file_of;
+
+    fn tables(&mut self, _: Pass) -> Result<Tables<'_, Records<'_>>, ConvertError> {
+        let open = |file: &Option<usize>| {
+            let (name, bytes) = self.input.file_at((*file)?)?;
+            Some(Records::open(name, bytes))
+        };
+        let rows = self.files.iter().map(|file| open(file).transpose()).collect::<Result<_, _>>()?;
+        Ok(Tables { rows, strangers: &self.strangers, compare: Box::new(|_| Ok(())) })
     }
-    Ok((sources, strangers))
+
+    fn text(&self, file: &str) -> Option<&[u8]> {
+        self.input.text(file).filter(|_| self.shows_text)
+    }
+
+    fn notes(&self) -> &[String] {
+        &self.notes
+    }
 }

@@ -1,14 +1,14 @@
 //! From a document to its tables. Runs go out one at a time, so that only the head and one run are ever held.
 
-use std::borrow::Borrow;
 use std::io::Write;
 
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::read::RunReader;
+use obvert_model::tables::{Document, Head};
 
 use super::{cell, file_of, schema};
 use crate::tables::plan::plan;
-use crate::tables::walk::{Entry, walk};
-use crate::{ConvertError, LossReport};
+use crate::tables::walk::{Entry, RowSink, walk};
+use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
 /// The files of a package by their names, in the order in which they are made: `datapackage.json` first.
 pub type Files<W = Vec<u8>> = Vec<(String, W)>;
@@ -18,39 +18,57 @@ pub type Files<W = Vec<u8>> = Vec<(String, W)>;
 /// # Errors
 /// Never for a document that was read; the signature is the serializer's.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
-    write_stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
+    write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
-/// Writes a document whose runs come one at a time. `open` is called with the name of each file before anything is
+/// Writes a survey that is read run by run. `open` is called with the name of each file before anything is
 /// written and gives what it is written to; all are handed back, flushed, at the end. The bytes are those of
 /// [`write`](fn@write).
 ///
 /// # Errors
-/// When `open` or what it gave fails.
-pub fn write_stream<R: Borrow<Run>, W: Write>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// When the survey turns out to be invalid, or `open` or what it gave fails.
+pub fn write_runs<W: Write>(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     mut open: impl FnMut(&str) -> std::io::Result<W>,
 ) -> Result<(Files<W>, LossReport), ConvertError> {
     let mut package = open(schema::FILE)?;
-    package.write_all(schema::package(head).as_bytes())?;
+    package.write_all(schema::package(survey.head()).as_bytes())?;
     package.flush()?;
     let mut files = vec![(schema::FILE.to_owned(), package)];
 
     let plan = plan();
-    let mut sheets = Vec::new();
+    let mut tables = Vec::new();
     for table in &plan.tables {
         let sink = open(&file_of(table))?;
-        let mut sheet = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
-        sheet.write_record(table.headings()).map_err(failed)?;
-        sheets.push(sheet);
+        let mut rows = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
+        rows.write_record(table.headings()).map_err(failed)?;
+        tables.push(rows);
     }
-    walk(head, runs, &mut |index, _, entries| sheets[index].write_record(entries.iter().map(cell_of)).map_err(failed))?;
-    for (table, sheet) in plan.tables.iter().zip(sheets) {
-        let sink = sheet.into_inner().map_err(|error| ConvertError::Write(error.into_error()))?;
+    let mut tables = CsvRows(tables);
+    walk(survey, &mut tables)?;
+    for (table, rows) in plan.tables.iter().zip(tables.0) {
+        let sink = rows.into_inner().map_err(|error| ConvertError::Write(error.into_error()))?;
         files.push((file_of(table), sink));
     }
     Ok((files, LossReport::default()))
+}
+
+/// Writes a survey into a folder.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    let folder = output.folder()?;
+    Ok(write_runs(survey, |name| folder.create(name))?.1)
+}
+
+/// The files that rows are written to, by the numbers of their tables.
+struct CsvRows<W: Write>(Vec<csv::Writer<W>>);
+
+impl<W: Write> RowSink for CsvRows<W> {
+    fn row(&mut self, _: &Head, table: usize, entries: &[Entry<'_>]) -> Result<(), ConvertError> {
+        self.0[table].write_record(entries.iter().map(cell_of)).map_err(failed)
+    }
 }
 
 fn cell_of(entry: &Entry<'_>) -> String {

@@ -4,14 +4,14 @@
 use std::borrow::Cow;
 use std::ops::Range;
 
+use obvert_model::read::strict_value;
 use obvert_model::shape::{self, ObjectShape, Shape};
 use serde::Deserialize;
-use serde::de::{Deserializer, SeqAccess, Visitor};
 use serde_json::value::RawValue;
 use serde_json::{Map, Value};
 
 use super::moved::Drawn;
-use super::source::{Source, Spot, strict};
+use super::source::{Text, TextPosition};
 use super::{ADDED, TABLES};
 use crate::ConvertError;
 use crate::map::geometry::{Geometry, LonLat};
@@ -49,7 +49,7 @@ struct Feature<'s> {
 pub(super) struct Row {
     pub(super) value: Map<String, Value>,
     /// Where the object begins that holds the row's keys.
-    pub(super) spot: Spot,
+    pub(super) position: TextPosition,
     pub(super) json: Range<usize>,
     pub(super) drawn: Option<Drawn>,
 }
@@ -61,76 +61,94 @@ pub(super) struct TableRow {
     pub(super) row: Row,
 }
 
-/// Takes a collection apart: the `survey` member, and the features in their order.
-pub(super) fn parts(source: &Source<'_>) -> Result<(Row, Vec<TableRow>), ConvertError> {
-    let (survey, start, features) = members(source)?;
-    let features: Vec<&RawValue> =
-        serde_json::from_str(features.get()).map_err(|error| source.json_error(start, &error))?;
-    let mut spot = start;
-    let mut rows = Vec::with_capacity(features.len());
-    for part in features {
-        spot = source.spot(spot, part.get());
-        rows.push(feature(source, spot, part.get())?);
+/// A collection taken apart.
+pub(super) struct Collected<'s> {
+    /// The `survey` member.
+    pub(super) survey: Row,
+    /// The features, in the order of the file.
+    pub(super) features: Features<'s>,
+}
+
+/// The features of a collection, one after the other.
+pub(super) struct Features<'s> {
+    source: Text<'s>,
+    /// The list, which is known to be JSON.
+    list: &'s str,
+    /// How much of the list has been read.
+    at: usize,
+    /// Where the last feature begins.
+    position: TextPosition,
+}
+
+impl<'s> Features<'s> {
+    /// The text of the next feature.
+    fn next_part(&mut self) -> Option<&'s str> {
+        let rest = self.list.get(self.at..)?.trim_ascii_start();
+        // A bracket or comma is before every feature, and a bracket behind the last.
+        let rest = rest.strip_prefix(['[', ','])?.trim_ascii_start();
+        let mut parts = serde_json::Deserializer::from_str(rest).into_iter::<&RawValue>();
+        let part = parts.next()?.ok()?.get();
+        self.at = self.list.len() - rest.len() + parts.byte_offset();
+        Some(part)
     }
-    Ok((survey, rows))
-}
 
-/// Gives the features of a collection to `work`, one at a time, with the `survey` member; `None` where anything is wrong with it.
-pub(super) fn each<T>(
-    source: &Source<'_>,
-    work: impl FnOnce(Row, &mut dyn FnMut() -> Option<TableRow>) -> Option<T>,
-) -> Option<T> {
-    let (survey, start, features) = members(source).ok()?;
-    let each = Each { source, spot: start, survey, work };
-    let mut reader = serde_json::Deserializer::from_str(features.get());
-    let result = reader.deserialize_seq(each).ok()?;
-    reader.end().ok()?;
-    result
-}
-
-struct Each<'s, 't, W> {
-    source: &'s Source<'t>,
-    spot: Spot,
-    survey: Row,
-    work: W,
-}
-
-impl<'de, T, W: FnOnce(Row, &mut dyn FnMut() -> Option<TableRow>) -> Option<T>> Visitor<'de> for Each<'_, '_, W> {
-    type Value = Option<T>;
-    fn expecting(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str("a list of features")
+    /// The row that the next feature is.
+    ///
+    /// # Errors
+    /// When it is not a feature of this format.
+    pub(super) fn next_row(&mut self) -> Result<Option<TableRow>, ConvertError> {
+        let Some(part) = self.next_part() else { return Ok(None) };
+        self.position = self.source.position(self.position, part);
+        feature(&self.source, self.position, part).map(Some)
     }
-    fn visit_seq<A: SeqAccess<'de>>(self, mut features: A) -> Result<Option<T>, A::Error> {
-        let Self { source, mut spot, survey, work } = self;
-        let mut failed = false;
-        let mut next = || {
-            if failed {
-                return None;
-            }
-            // What is wrong is told by whoever reads the whole.
-            let row = match features.next_element::<&RawValue>() {
-                Ok(None) => return None,
-                Ok(Some(part)) => {
-                    spot = source.spot(spot, part.get());
-                    feature(source, spot, part.get()).ok()
+
+    /// Whether every run is followed by its observations, and all that is neither comes before the first run: then runs can be read one
+    /// after the other.
+    pub(super) fn are_in_order(mut self) -> bool {
+        let mut run: Option<Cow<'_, str>> = None;
+        while let Some(part) = self.next_part() {
+            let Ok(FeatureNames { id, properties: Some(names) }) = serde_json::from_str(part) else { return false };
+            let fits = match names.table.as_deref() {
+                Some("runs") => {
+                    run = names.id.or_else(|| id.and_then(|id| serde_json::from_str(id.get()).ok()));
+                    run.is_some()
                 }
-                Err(_) => None,
+                Some("observations") => run.is_some() && run == names.run,
+                _ => run.is_none(),
             };
-            failed = row.is_none();
-            row
-        };
-        let result = work(survey, &mut next);
-        while next().is_some() {}
-        Ok(result.filter(|_| !failed))
+            if !fits {
+                return false;
+            }
+        }
+        true
     }
 }
 
-/// The `survey` member, and the list of features with the place where it begins.
-fn members<'s>(source: &Source<'s>) -> Result<(Row, Spot, &'s RawValue), ConvertError> {
-    let collection: Collection<'_> =
-        serde_json::from_str(source.text()).map_err(|error| source.json_error(Spot::START, &error))?;
+/// What of a feature says where it belongs.
+#[derive(Deserialize)]
+struct FeatureNames<'s> {
+    #[serde(borrow)]
+    id: Option<&'s RawValue>,
+    #[serde(borrow)]
+    properties: Option<RowNames<'s>>,
+}
+
+#[derive(Deserialize)]
+struct RowNames<'s> {
+    #[serde(borrow)]
+    table: Option<Cow<'s, str>>,
+    #[serde(borrow)]
+    id: Option<Cow<'s, str>>,
+    #[serde(borrow)]
+    run: Option<Cow<'s, str>>,
+}
+
+/// Takes a collection apart: the `survey` member, and the features.
+pub(super) fn collected<'s>(source: &Text<'s>) -> Result<Collected<'s>, ConvertError> {
+    let collection: Collection<'s> =
+        serde_json::from_str(source.text()).map_err(|error| source.json_error(TextPosition::START, &error))?;
     check_kind(source, &collection)?;
-    let at = |part: &RawValue| source.spot(Spot::START, part.get());
+    let at = |part: &RawValue| source.position(TextPosition::START, part.get());
     if let Some(crs) = collection.crs {
         check_crs(source, at(crs), crs.get())?;
     }
@@ -138,23 +156,32 @@ fn members<'s>(source: &Source<'s>) -> Result<(Row, Spot, &'s RawValue), Convert
     let Some(survey) = collection.survey else {
         let message = "the collection has no member \"survey\", which holds what a document says once; GeoJSON can be read if it was written \
                        from a document, and changed only by programs that keep foreign members (RFC 7946 section 6.1)";
-        return Err(source.error(Spot::START, message));
+        return Err(source.error(TextPosition::START, message));
     };
-    let spot = at(survey);
-    let value = source.object(spot, survey.get(), "the member \"survey\"")?;
+    let position = at(survey);
+    let value = source.object(position, survey.get(), "the member \"survey\"")?;
     if let Some(table) = TABLES.iter().find(|table| value.contains_key(**table)) {
         let message = format!("the member \"survey\" holds {table:?}; its rows belong among the features");
-        return Err(source.error(spot, message));
+        return Err(source.error(position, message));
     }
-    let survey = Row { value, spot, json: source.range(spot, survey.get()), drawn: None };
+    let survey = Row { value, position, json: source.range(position, survey.get()), drawn: None };
 
     let Some(features) = collection.features else {
-        return Err(source.error(Spot::START, "the collection has no member \"features\""));
+        return Err(source.error(TextPosition::START, "the collection has no member \"features\""));
     };
-    Ok((survey, at(features), features))
+    let position = at(features);
+    if !features.get().starts_with('[') {
+        let error = serde_json::from_str::<Vec<&RawValue>>(features.get()).err();
+        return Err(match error {
+            Some(error) => source.json_error(position, &error),
+            None => source.error(position, "the member \"features\" must be a list"),
+        });
+    }
+    let features = Features { source: *source, list: features.get(), at: 0, position };
+    Ok(Collected { survey, features })
 }
 
-fn check_kind(source: &Source<'_>, collection: &Collection<'_>) -> Result<(), ConvertError> {
+fn check_kind(source: &Text<'_>, collection: &Collection<'_>) -> Result<(), ConvertError> {
     let object = source.text().trim_ascii_start().starts_with('{');
     let message = match collection.kind.as_deref() {
         Some("FeatureCollection") if object => return Ok(()),
@@ -162,31 +189,31 @@ fn check_kind(source: &Source<'_>, collection: &Collection<'_>) -> Result<(), Co
         _ if collection.obvert.is_some() => "this is an obvert document, not GeoJSON; read it as one".to_owned(),
         _ => "expected a GeoJSON feature collection: an object with \"type\": \"FeatureCollection\"".to_owned(),
     };
-    Err(source.error(Spot::START, message))
+    Err(source.error(TextPosition::START, message))
 }
 
 /// RFC 7946 §4 has done away with other reference systems; a member that names the one that is meant anyway is harmless.
-fn check_crs(source: &Source<'_>, spot: Spot, crs: &str) -> Result<(), ConvertError> {
-    let value = source.value(spot, crs)?;
+fn check_crs(source: &Text<'_>, position: TextPosition, crs: &str) -> Result<(), ConvertError> {
+    let value = source.value(position, crs)?;
     let name = value.pointer("/properties/name").and_then(Value::as_str).unwrap_or_default();
     let meant = ["CRS84", "EPSG:4326", "EPSG::4326"].iter().any(|known| name.ends_with(known));
     if meant {
         return Ok(());
     }
     let message = "the member \"crs\" names another reference system; GeoJSON is on WGS 84 (RFC 7946 section 4), so save the file in that";
-    Err(source.error(spot, message))
+    Err(source.error(position, message))
 }
 
-fn feature(source: &Source<'_>, spot: Spot, text: &str) -> Result<TableRow, ConvertError> {
-    let feature: Feature<'_> = serde_json::from_str(text).map_err(|error| source.json_error(spot, &error))?;
+fn feature(source: &Text<'_>, position: TextPosition, text: &str) -> Result<TableRow, ConvertError> {
+    let feature: Feature<'_> = serde_json::from_str(text).map_err(|error| source.json_error(position, &error))?;
     if !text.starts_with('{') || feature.kind.as_deref() != Some("Feature") {
-        return Err(source.error(spot, "expected a GeoJSON feature: an object with \"type\": \"Feature\""));
+        return Err(source.error(position, "expected a GeoJSON feature: an object with \"type\": \"Feature\""));
     }
     let expected = format!("a property \"table\" must name the table of the row: {}", TABLES.join(", "));
     let Some(properties) = feature.properties else {
-        return Err(source.error(spot, format!("the feature has no properties; {expected}")));
+        return Err(source.error(position, format!("the feature has no properties; {expected}")));
     };
-    let begin = source.spot(spot, properties.get());
+    let begin = source.position(position, properties.get());
     let mut value = source.object(begin, properties.get(), "the member \"properties\"")?;
     // An attribute table has a cell for every attribute of any feature, and writes the empty ones as null.
     value.retain(|_, value| !value.is_null());
@@ -215,7 +242,7 @@ fn feature(source: &Source<'_>, spot: Spot, text: &str) -> Result<TableRow, Conv
         return Err(source.error(begin, "the observations of a run are features of their own, not a property of it"));
     }
     if let Some(id) = feature.id {
-        let found = source.spot(spot, id.get());
+        let found = source.position(position, id.get());
         let id = source.value(found, id.get())?;
         match value.get("id") {
             Some(other) if *other != id => {
@@ -229,11 +256,11 @@ fn feature(source: &Source<'_>, spot: Spot, text: &str) -> Result<TableRow, Conv
     unpack(&mut value, row_shape(table));
 
     let drawn = match feature.geometry {
-        Some(geometry) => drawn(source, source.spot(spot, geometry.get()), geometry.get())?,
+        Some(geometry) => drawn(source, source.position(position, geometry.get()), geometry.get())?,
         None => None,
     };
     let json = source.range(begin, properties.get());
-    Ok(TableRow { table, run, row: Row { value, spot: begin, json, drawn } })
+    Ok(TableRow { table, run, row: Row { value, position: begin, json, drawn } })
 }
 
 /// The shape of a table's rows.
@@ -254,7 +281,7 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
         let nested = matches!(field.shape, Shape::Object(_) | Shape::List(_) | Shape::Position | Shape::Extensions);
         if let Some(Value::String(text)) = value.get(&field.name).filter(|_| nested)
             && text.trim_ascii_start().starts_with(['{', '['])
-            && let Ok(inner) = strict(text)
+            && let Ok(inner) = strict_value(text)
         {
             value.insert(field.name.clone(), inner);
         }
@@ -262,17 +289,17 @@ fn unpack(value: &mut Map<String, Value>, row: &ObjectShape) {
 }
 
 /// The geometry of a feature; `None` for one without coordinates, which is how some programs write that there is none.
-fn drawn(source: &Source<'_>, spot: Spot, text: &str) -> Result<Option<Drawn>, ConvertError> {
-    let value = source.object(spot, text, "a geometry")?;
+fn drawn(source: &Text<'_>, position: TextPosition, text: &str) -> Result<Option<Drawn>, ConvertError> {
+    let value = source.object(position, text, "a geometry")?;
     let kind = value.get("type").and_then(Value::as_str).unwrap_or_default();
     let known = matches!(kind, "Point" | "MultiPoint" | "LineString" | "MultiLineString");
     let coordinates = match value.get("coordinates") {
         Some(Value::Array(coordinates)) if known => coordinates,
-        Some(_) if known => return Err(source.error(spot, "the coordinates of a geometry must be a list")),
-        None if known => return Err(source.error(spot, "the geometry has no coordinates")),
+        Some(_) if known => return Err(source.error(position, "the coordinates of a geometry must be a list")),
+        None if known => return Err(source.error(position, "the geometry has no coordinates")),
         _ => {
             let message = format!("rows of a survey are points or lines; found a geometry of type {kind:?}");
-            return Err(source.error(spot, message));
+            return Err(source.error(position, message));
         }
     };
     if coordinates.is_empty() {
@@ -283,21 +310,21 @@ fn drawn(source: &Source<'_>, spot: Spot, text: &str) -> Result<Option<Drawn>, C
         let positions = value.as_array().filter(|positions| positions.len() >= 2);
         let positions = positions
             .ok_or_else(|| format!("a line has two positions or more (RFC 7946 section 3.1.4), found {value}"))?;
-        positions.iter().map(position).collect()
+        positions.iter().map(lonlat).collect()
     };
     let geometry = match (kind, coordinates.as_slice()) {
-        ("Point", _) => position(&value["coordinates"]).map(Geometry::Point),
-        ("MultiPoint", [point]) => position(point).map(Geometry::Point),
+        ("Point", _) => lonlat(&value["coordinates"]).map(Geometry::Point),
+        ("MultiPoint", [point]) => lonlat(point).map(Geometry::Point),
         ("MultiPoint", _) => Err(one("point")),
         ("LineString", _) => line(&value["coordinates"]).map(Geometry::Line),
         (_, [only]) => line(only).map(Geometry::Line),
         (_, several) => several.iter().map(line).collect::<Result<_, _>>().map(Geometry::Lines),
     };
-    let geometry = geometry.map_err(|message| source.error(spot, message))?;
-    Ok(Some(Drawn { geometry, line: spot.line, column: spot.column }))
+    let geometry = geometry.map_err(|message| source.error(position, message))?;
+    Ok(Some(Drawn { geometry, line: position.line, column: position.column }))
 }
 
-fn position(value: &Value) -> Result<LonLat, String> {
+fn lonlat(value: &Value) -> Result<LonLat, String> {
     let numbers: Option<Vec<f64>> = value.as_array().and_then(|list| list.iter().map(Value::as_f64).collect());
     match numbers.as_deref() {
         // A height of 0 is what programs put in that know no other positions than such with three numbers.

@@ -35,7 +35,7 @@
 //! drawn. The geometry of a run or an observation never changes its distances: moved by itself it is an error.
 //!
 //! `null` properties are taken as absent, nested properties may be JSON in a text, and the feature's `id` stands for a missing property
-//! `id`: this is what attribute tables make of rows. Members of the collection that RFC 7946 and this form do not know are ignored.
+//! `id`: this is what attribute tables make of rows. Members of the collection that RFC 7946 and this format do not know are ignored.
 
 mod collection;
 mod moved;
@@ -44,8 +44,35 @@ mod source;
 mod write;
 
 pub use moved::Moved;
-pub use read::{read, read_stream, read_with};
-pub use write::{write, write_stream};
+pub use read::{read, read_with};
+pub use write::{write, write_runs};
+
+use crate::format::{Capabilities, Container, Detection, Format, FormatOption};
+
+/// GeoJSON.
+pub static FORMAT: Format = Format {
+    name: "geojson",
+    title: "GeoJSON",
+    description: "GeoJSON (RFC 7946), positions in WGS 84.",
+    extensions: &["geojson", "json"],
+    media_type: "application/geo+json",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: false },
+        tabular: false,
+        options: &[FormatOption {
+            name: Moved::OPTION,
+            description: "what to do with a geometry that is not where its properties say",
+            values: &Moved::NAMES,
+        }],
+    },
+    detect: |sample| match sample.start().starts_with(b"{") && sample.start_has("\"FeatureCollection\"") {
+        true => Detection::Certain,
+        false => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};
 
 /// Why positions are transformed.
 const WHY: &str = "GeoJSON has positions on WGS 84 only (RFC 7946 section 4)";

@@ -8,7 +8,7 @@ use obvert_model::tables::{Document, Run};
 
 use super::WHY;
 use crate::map::geometry::{Geometry, LonLat, near};
-use crate::map::network::{Network, Placer, crs_of, has_positions};
+use crate::map::network::{Map, Network, Placer, crs_of, has_positions};
 use crate::{ConvertError, Location};
 
 /// What a reader does with a geometry of a structure, pipe or locate that is not where the properties say, beyond rounding.
@@ -24,7 +24,29 @@ pub enum Moved {
     KeepProperties,
 }
 
-/// A geometry as it stands in a file.
+impl Moved {
+    /// The name of the option that says so.
+    pub const OPTION: &str = "moved-geometry";
+    /// What it can be, the default first.
+    pub const NAMES: [&str; 3] = ["refuse", "take", "keep-properties"];
+
+    /// Its name.
+    #[must_use]
+    pub const fn as_str(self) -> &'static str {
+        match self {
+            Self::Refuse => Self::NAMES[0],
+            Self::TakeGeometry => Self::NAMES[1],
+            Self::KeepProperties => Self::NAMES[2],
+        }
+    }
+
+    /// What has a name.
+    pub(super) fn from_name(name: &str) -> Option<Self> {
+        [Self::Refuse, Self::TakeGeometry, Self::KeepProperties].into_iter().find(|moved| moved.as_str() == name)
+    }
+}
+
+/// A geometry as it is in a file.
 #[derive(Clone, Debug)]
 pub(super) struct Drawn {
     pub(super) geometry: Geometry,
@@ -77,7 +99,7 @@ struct Conflict {
     remedy: Option<String>,
 }
 
-/// Holds the geometries against the document and takes over what is to be taken over.
+/// Compares the geometries with the document and takes over what is to be taken over.
 ///
 /// # Errors
 /// When a geometry contradicts the document and the policy does not settle it.
@@ -98,22 +120,23 @@ pub(super) fn settle(
 
     // What is not where the document as it stands has it.
     let network = Network::new(&document.head, WHY)?;
+    let map = network.on(&document.head);
     let mut conflicts = Vec::new();
-    let structures = points(&drawings.structures, |index| network.structure(index));
-    let locates = points(&drawings.locates, |index| network.locate(index));
-    let pipes: Vec<(usize, &Drawn)> = off(&drawings.pipes, |index| network.pipe(index)).collect();
+    let structures = points(&drawings.structures, |index| map.structure(index));
+    let locates = points(&drawings.locates, |index| map.locate(index));
+    let pipes: Vec<(usize, &Drawn)> = off(&drawings.pipes, |index| map.pipe(index)).collect();
     if !take {
         for (index, drawn) in &structures {
             let row = &document.head.structures[*index];
             if row.position.is_some() {
                 let found =
-                    conflict(format!("structure {:?}", row.id.as_str()), drawn, network.structure(*index), "position");
+                    conflict(format!("structure {:?}", row.id.as_str()), drawn, map.structure(*index), "position");
                 let follow = ", and set the geometries of the pipes, runs and observations there to null";
                 conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file) + follow), ..found });
             }
         }
         for (index, drawn) in &pipes {
-            let (row, was) = (&document.head.pipes[*index], network.pipe(*index));
+            let (row, was) = (&document.head.pipes[*index], map.pipe(*index));
             if was.is_some() || !row.path.is_empty() {
                 let kept = if row.path.is_empty() { "straight line between its ends" } else { "path" };
                 let remedy = format!(
@@ -126,13 +149,12 @@ pub(super) fn settle(
         for (index, drawn) in &locates {
             let row = &document.head.locates[*index];
             if row.position.is_some() {
-                let found =
-                    conflict(format!("locate {:?}", row.id.as_str()), drawn, network.locate(*index), "position");
+                let found = conflict(format!("locate {:?}", row.id.as_str()), drawn, map.locate(*index), "position");
                 conflicts.push(Conflict { remedy: Some(placed(&crs, drawn, file)), ..found });
             }
         }
     }
-    let seen = seen_elsewhere(&network, &document.runs, drawings, |_, _| true);
+    let seen = seen_elsewhere(map, &document.runs, drawings, |_, _| true);
     if !conflicts.is_empty() {
         conflicts.extend(seen.into_iter().map(|(_, _, conflict)| conflict));
         return refuse(file, conflicts);
@@ -148,10 +170,11 @@ pub(super) fn settle(
     }
     if !pipes.is_empty() {
         let network = Network::new(&document.head, WHY)?;
+        let map = network.on(&document.head);
         let mut paths = Vec::new();
         for (index, drawn) in pipes {
-            if network.pipe(index).is_none_or(|line| !line.agrees(&drawn.geometry)) {
-                paths.push((index, path(&crs, drawn, network.vertices(index), file)?));
+            if map.pipe(index).is_none_or(|line| !line.agrees(&drawn.geometry)) {
+                paths.push((index, path(&crs, drawn, map.vertices(index), file)?));
             }
         }
         for (index, path) in paths {
@@ -165,8 +188,10 @@ pub(super) fn settle(
     }
     let network = Network::new(&document.head, WHY)?;
     let still = |run, row| seen.binary_search(&(run, row)).is_ok();
-    let conflicts: Vec<_> =
-        seen_elsewhere(&network, &document.runs, drawings, still).into_iter().map(|(.., c)| c).collect();
+    let conflicts: Vec<_> = seen_elsewhere(network.on(&document.head), &document.runs, drawings, still)
+        .into_iter()
+        .map(|(.., c)| c)
+        .collect();
     if conflicts.is_empty() { Ok(()) } else { refuse(file, conflicts) }
 }
 
@@ -184,13 +209,13 @@ fn points(drawings: &[Option<Drawn>], derived: impl Fn(usize) -> Option<Geometry
 }
 
 /// Whether a run and its observations lie where their distances are, as drawn.
-pub(super) fn stands(network: &Network<'_>, run: &Run, drawings: &Drawings) -> bool {
-    seen_elsewhere(network, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
+pub(super) fn agrees(map: Map<'_>, run: &Run, drawings: &Drawings) -> bool {
+    seen_elsewhere(map, std::slice::from_ref(run), drawings, |_, _| true).is_empty()
 }
 
 /// Runs and observations that are not where their distances are, of those that `which` names: run, observation, conflict.
 fn seen_elsewhere(
-    network: &Network<'_>,
+    map: Map<'_>,
     runs: &[Run],
     drawings: &Drawings,
     which: impl Fn(usize, Option<usize>) -> bool,
@@ -202,8 +227,8 @@ fn seen_elsewhere(
         if whole.is_none() && rows.iter().all(Option::is_none) {
             continue;
         }
-        let line = network.line_of(run);
-        let placer = line.as_ref().and_then(|line| network.placer(run, line));
+        let line = map.line_of(run);
+        let placer = line.as_ref().and_then(|line| map.placer(run, line));
         let mut compare = |row: Option<usize>, what: String, drawn: &Drawn, derived: Option<Geometry>| {
             if derived.as_ref().is_none_or(|derived| !derived.agrees(&drawn.geometry)) {
                 found.push((index, row, conflict(what, drawn, derived, "distance on the pipe")));

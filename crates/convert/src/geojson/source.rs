@@ -1,35 +1,39 @@
 //! The text of a GeoJSON file and places in it. The parts of a collection are borrowed from the text and parsed one at a time, so the
 //! place of each is known from where it stands, and its line and column by counting on from the part before.
 
-use std::fmt;
-
-use obvert_model::read::Span as Found;
-use serde::de::{Deserialize, Deserializer, Error, MapAccess, SeqAccess, Visitor};
-use serde_json::{Map, Number, Value};
+use obvert_model::read::{Span as Found, strict_value};
+use serde_json::{Map, Value};
 
 use crate::{ConvertError, Location};
 
-/// A file that was checked to be text.
-pub(super) struct Source<'s> {
+/// The text of a file.
+#[derive(Clone, Copy)]
+pub(super) struct Text<'s> {
     name: &'s str,
     text: &'s str,
     /// Bytes before the text: the length of a byte-order mark.
     skipped: usize,
 }
 
-/// A place in the text.
+/// A position in the text.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Spot {
+pub(super) struct TextPosition {
     offset: usize,
     pub(super) line: usize,
     pub(super) column: usize,
 }
 
-impl Spot {
+impl TextPosition {
     pub(super) const START: Self = Self { offset: 0, line: 1, column: 1 };
 }
 
-impl<'s> Source<'s> {
+impl<'s> Text<'s> {
+    /// The text of a file that [`new`](Self::new) has looked at.
+    pub(super) fn known(bytes: &'s [u8], name: &'s str) -> Self {
+        let skipped = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
+        Self { name, text: std::str::from_utf8(&bytes[skipped..]).unwrap_or_default(), skipped }
+    }
+
     pub(super) fn new(bytes: &'s [u8], name: &'s str) -> Result<Self, ConvertError> {
         let skipped = if bytes.starts_with(b"\xEF\xBB\xBF") { 3 } else { 0 };
         let refused = |line: usize, message: String| ConvertError::Form {
@@ -65,112 +69,61 @@ impl<'s> Source<'s> {
         self.text
     }
 
-    /// The spot of a part of the text, counted on from one that is known to stand before it.
-    pub(super) fn spot(&self, from: Spot, part: &str) -> Spot {
+    /// The position of a part of the text, counted on from one that is known to stand before it.
+    pub(super) fn position(&self, from: TextPosition, part: &str) -> TextPosition {
         let offset = part.as_ptr().addr().saturating_sub(self.text.as_ptr().addr());
-        let mut spot = Spot { offset, ..from };
+        let mut position = TextPosition { offset, ..from };
         for byte in self.text.as_bytes().get(from.offset..offset).unwrap_or_default() {
             if *byte == b'\n' {
-                spot.line += 1;
-                spot.column = 1;
+                position.line += 1;
+                position.column = 1;
             } else if byte & 0xC0 != 0x80 {
-                spot.column += 1;
+                position.column += 1;
             }
         }
-        spot
+        position
     }
 
     /// The bytes of a part, as a range of the file.
-    pub(super) fn range(&self, spot: Spot, part: &str) -> std::ops::Range<usize> {
-        let start = self.skipped + spot.offset;
+    pub(super) fn range(&self, position: TextPosition, part: &str) -> std::ops::Range<usize> {
+        let start = self.skipped + position.offset;
         start..start + part.len()
     }
 
-    /// An error at a spot.
-    pub(super) fn error(&self, spot: Spot, message: impl Into<String>) -> ConvertError {
-        let place = Location { file: self.name.to_owned(), line: spot.line, column: Some(spot.column), heading: None };
+    /// An error at a position.
+    pub(super) fn error(&self, position: TextPosition, message: impl Into<String>) -> ConvertError {
+        let place =
+            Location { file: self.name.to_owned(), line: position.line, column: Some(position.column), heading: None };
         ConvertError::Form { place: Some(place), message: message.into() }
     }
 
-    /// An error of the JSON reader in a part of the text that begins at a spot.
-    pub(super) fn json_error(&self, part: Spot, error: &serde_json::Error) -> ConvertError {
+    /// An error of the JSON reader in a part of the text that begins at a position.
+    pub(super) fn json_error(&self, part: TextPosition, error: &serde_json::Error) -> ConvertError {
         let whole = error.to_string();
         // The reader ends its message with a position, which is relative to the part.
         let message = whole.rsplit_once(" at line ").map_or(whole.as_str(), |(message, _)| message);
         let within = Found { line: error.line().max(1), column: error.column().max(1), ..Found::default() };
         let column = if within.line == 1 { part.column + within.column - 1 } else { within.column };
-        let spot = Spot { line: part.line + within.line - 1, column, ..part };
+        let position = TextPosition { line: part.line + within.line - 1, column, ..part };
         let message = if error.is_data() { message.to_owned() } else { format!("not JSON: {message}") };
-        self.error(spot, message)
+        self.error(position, message)
     }
 
     /// Parses a part as JSON in which no object has a key twice.
-    pub(super) fn value(&self, spot: Spot, part: &str) -> Result<Value, ConvertError> {
-        strict(part).map_err(|error| self.json_error(spot, &error))
+    pub(super) fn value(&self, position: TextPosition, part: &str) -> Result<Value, ConvertError> {
+        strict_value(part).map_err(|error| self.json_error(position, &error))
     }
 
     /// The same for an object.
-    pub(super) fn object(&self, spot: Spot, part: &str, what: &str) -> Result<Map<String, Value>, ConvertError> {
-        match self.value(spot, part)? {
+    pub(super) fn object(
+        &self,
+        position: TextPosition,
+        part: &str,
+        what: &str,
+    ) -> Result<Map<String, Value>, ConvertError> {
+        match self.value(position, part)? {
             Value::Object(object) => Ok(object),
-            _ => Err(self.error(spot, format!("{what} must be an object"))),
+            _ => Err(self.error(position, format!("{what} must be an object"))),
         }
     }
-}
-
-/// Parses JSON in which no object has a key twice: of two values the usual reader would drop the first without a word.
-pub(super) fn strict(text: &str) -> Result<Value, serde_json::Error> {
-    struct Strict(Value);
-    struct Any;
-
-    impl<'de> Deserialize<'de> for Strict {
-        fn deserialize<D: Deserializer<'de>>(source: D) -> Result<Self, D::Error> {
-            source.deserialize_any(Any).map(Self)
-        }
-    }
-
-    impl<'de> Visitor<'de> for Any {
-        type Value = Value;
-        fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-            f.write_str("JSON")
-        }
-        fn visit_unit<E>(self) -> Result<Value, E> {
-            Ok(Value::Null)
-        }
-        fn visit_bool<E>(self, value: bool) -> Result<Value, E> {
-            Ok(Value::Bool(value))
-        }
-        fn visit_u64<E>(self, value: u64) -> Result<Value, E> {
-            Ok(Value::Number(value.into()))
-        }
-        fn visit_i64<E>(self, value: i64) -> Result<Value, E> {
-            Ok(Value::Number(value.into()))
-        }
-        fn visit_f64<E>(self, value: f64) -> Result<Value, E> {
-            Ok(Number::from_f64(value).map_or(Value::Null, Value::Number))
-        }
-        fn visit_str<E>(self, value: &str) -> Result<Value, E> {
-            Ok(Value::String(value.to_owned()))
-        }
-        fn visit_seq<A: SeqAccess<'de>>(self, mut source: A) -> Result<Value, A::Error> {
-            let mut items = Vec::new();
-            while let Some(Strict(item)) = source.next_element()? {
-                items.push(item);
-            }
-            Ok(Value::Array(items))
-        }
-        fn visit_map<A: MapAccess<'de>>(self, mut source: A) -> Result<Value, A::Error> {
-            let mut entries = Map::new();
-            while let Some(key) = source.next_key::<String>()? {
-                if entries.contains_key(&key) {
-                    return Err(A::Error::custom(format_args!("the key {key:?} stands twice in one object; keep one")));
-                }
-                let Strict(value) = source.next_value()?;
-                entries.insert(key, value);
-            }
-            Ok(Value::Object(entries))
-        }
-    }
-
-    serde_json::from_str::<Strict>(text).map(|Strict(value)| value)
 }

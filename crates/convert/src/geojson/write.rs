@@ -3,13 +3,14 @@
 
 use std::io::{self, Write};
 
+use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, LengthUnit, Run};
 use serde::Serialize;
 
 use super::WHY;
 use crate::map::geometry::{Bounds, Geometry};
-use crate::map::network::{Network, Placed, Placer};
-use crate::{ConvertError, LossReport};
+use crate::map::network::{Map, Network, Placed, Placer};
+use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
 /// Writes a document as a GeoJSON feature collection.
 ///
@@ -20,54 +21,42 @@ use crate::{ConvertError, LossReport};
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
 /// written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
-    write_stream(&document.head, document.runs.iter().cloned(), sink)
+    write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write).
-///
-/// With [`obvert_model::read::stream`] as the source, make the sink within its `work`, which may be called a second time.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write).
 ///
 /// # Errors
-/// As [`write`](fn@write).
-pub fn write_stream(
-    head: &Head,
-    runs: impl IntoIterator<Item = Run>,
+/// As [`write`](fn@write), and when the survey turns out to be invalid.
+pub fn write_runs(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
+    let head = survey.head();
     let network = Network::new(head, WHY)?;
     let mut report = LossReport { notes: network.notes().to_vec(), ..LossReport::default() };
     let mut out = Features { sink, line: Vec::new(), bounds: Bounds::default(), first: true };
-
-    out.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
-    let rest = head.clone().with_structures([]).with_pipes([]).with_locates([]);
-    obvert_model::write::stream(&rest, std::iter::empty::<Run>(), &mut out.line).map_err(io::Error::from)?;
-    out.sink.write_all(out.line.trim_ascii_end())?;
-    out.sink.write_all(b",\n\"features\": [")?;
-
-    for (index, row) in head.structures.iter().enumerate() {
-        out.row("structures", &row.id, row, network.structure(index).as_ref())?;
-    }
-    for (index, row) in head.pipes.iter().enumerate() {
-        out.row("pipes", &row.id, row, network.pipe(index).as_ref())?;
-    }
-    for (index, row) in head.locates.iter().enumerate() {
-        out.row("locates", &row.id, row, network.locate(index).as_ref())?;
-    }
-    for (index, run) in runs.into_iter().enumerate() {
-        let far = out.run(&network, head.units.length, run)?;
-        for note in far {
+    out.begin(head)?;
+    out.tables(network.on(head), head)?;
+    let mut index = 0;
+    while let Some(mut run) = survey.next_run()? {
+        let head = survey.head();
+        for note in out.run(network.on(head), head.units.length, &mut run)? {
             report.note(format!("/runs/{index}"), note);
         }
+        survey.recycle(run.observations);
+        index += 1;
     }
-
-    out.sink.write_all(b"\n]")?;
-    if let Some(bbox) = out.bounds.bbox() {
-        out.sink.write_all(b",\n\"bbox\": ")?;
-        serde_json::to_writer(&mut out.sink, &bbox).map_err(io::Error::from)?;
-    }
-    out.sink.write_all(b"\n}\n")?;
-    out.sink.flush()?;
+    out.end()?;
     Ok(report)
+}
+
+/// Writes a survey into one file.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    write_runs(survey, output.sink()?)
 }
 
 /// What is added to a row's own keys, in front of them. [`super::ADDED`] lists them for the reader.
@@ -99,6 +88,40 @@ struct Features<W> {
 }
 
 impl<W: Write> Features<W> {
+    /// What comes before the features: all of the head that is none.
+    fn begin(&mut self, head: &Head) -> io::Result<()> {
+        self.sink.write_all(b"{\n\"type\": \"FeatureCollection\",\n\"survey\": ")?;
+        let rest = head.clone().with_structures([]).with_pipes([]).with_locates([]);
+        obvert_model::write::Writer::new(&rest, &mut self.line)?.finish()?;
+        self.sink.write_all(self.line.trim_ascii_end())?;
+        self.sink.write_all(b",\n\"features\": [")
+    }
+
+    /// The tables that are on the map by themselves.
+    fn tables(&mut self, map: Map<'_>, head: &Head) -> io::Result<()> {
+        for (index, row) in head.structures.iter().enumerate() {
+            self.row("structures", &row.id, row, map.structure(index).as_ref())?;
+        }
+        for (index, row) in head.pipes.iter().enumerate() {
+            self.row("pipes", &row.id, row, map.pipe(index).as_ref())?;
+        }
+        for (index, row) in head.locates.iter().enumerate() {
+            self.row("locates", &row.id, row, map.locate(index).as_ref())?;
+        }
+        Ok(())
+    }
+
+    /// What comes behind the features.
+    fn end(&mut self) -> io::Result<()> {
+        self.sink.write_all(b"\n]")?;
+        if let Some(bbox) = self.bounds.bbox() {
+            self.sink.write_all(b",\n\"bbox\": ")?;
+            serde_json::to_writer(&mut self.sink, &bbox).map_err(io::Error::from)?;
+        }
+        self.sink.write_all(b"\n}\n")?;
+        self.sink.flush()
+    }
+
     fn row<R: Serialize>(
         &mut self,
         table: &'static str,
@@ -124,10 +147,10 @@ impl<W: Write> Features<W> {
         self.sink.write_all(&self.line)
     }
 
-    /// Writes a run and its observations, and says what is worth knowing about their places.
-    fn run(&mut self, network: &Network<'_>, unit: LengthUnit, mut run: Run) -> io::Result<Vec<String>> {
-        let line = network.line_of(&run);
-        let placer = line.as_ref().and_then(|line| network.placer(&run, line));
+    /// Writes a run and its observations, and gives what is worth knowing about their places.
+    fn run(&mut self, map: Map<'_>, unit: LengthUnit, run: &mut Run) -> io::Result<Vec<String>> {
+        let line = map.line_of(run);
+        let placer = line.as_ref().and_then(|line| map.placer(run, line));
         let mut notes = Vec::new();
         if line.is_some() && placer.is_none() {
             notes.push(
@@ -135,10 +158,10 @@ impl<W: Write> Features<W> {
             );
         }
 
-        let covered = placer.as_ref().and_then(|placer| placer.run(&run));
+        let covered = placer.as_ref().and_then(|placer| placer.run(run));
         let observations = std::mem::take(&mut run.observations);
         let properties =
-            Properties { table: "runs", run: None, placed: covered.as_ref().and_then(|c| said(c, unit)), row: &run };
+            Properties { table: "runs", run: None, placed: covered.as_ref().and_then(|c| said(c, unit)), row: &*run };
         self.feature(&run.id, properties, covered.as_ref().map(|covered| &covered.geometry))?;
 
         let mut far = 0_usize;
@@ -165,6 +188,7 @@ impl<W: Write> Features<W> {
                 if far == 1 { "is" } else { "are" }
             ));
         }
+        run.observations = observations;
         Ok(notes)
     }
 }

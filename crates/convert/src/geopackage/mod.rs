@@ -2,7 +2,7 @@
 //! system, and that holds every value of the document. Lossless, both ways.
 //!
 //! # What stands where
-//! The tables and columns are those of the [CSV form](crate::csv); a table of the database has the name of the table, a column that of the
+//! The tables and columns are those of the [CSV tables](crate::csv); a table of the database has the name of the table, a column that of the
 //! heading. Numbers are `DOUBLE` or `INTEGER`, truths `BOOLEAN`, days `DATE`, everything else `TEXT`: a time keeps its offset from UTC,
 //! which a `DATETIME` has none of. The words of the format, titles and meanings of columns stand in `gpkg_data_columns` (the
 //! schema extension), where a GIS finds them.
@@ -24,7 +24,7 @@
 //! position, its point is taken: that is how a new one is drawn. A layer in another reference system than the document, a line where a
 //! point belongs, and heights are refused, and so are layers that the format does not know.
 //!
-//! There is no SQLite for wasm32; there the form is left out.
+//! There is no SQLite for wasm32; there the format is left out.
 
 mod blob;
 mod read;
@@ -32,11 +32,33 @@ mod schema;
 mod systems;
 mod write;
 
-pub use read::{read, read_stream, read_whole};
-pub use write::{write, write_stream};
+pub use read::read;
+pub use write::{write, write_runs};
 
 use crate::ConvertError;
+use crate::format::{Capabilities, Container, Detection, Format, Sample};
 use crate::tables::plan::Table;
+
+/// The GeoPackage.
+pub static FORMAT: Format = Format {
+    name: "geopackage",
+    title: "GeoPackage",
+    description: "A GeoPackage with a layer a table, in the survey's own reference system.",
+    extensions: &["gpkg"],
+    media_type: "application/geopackage+sqlite3",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: false },
+        tabular: true,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::File(bytes) if bytes.starts_with(b"SQLite format 3\0") => Detection::Certain,
+        _ => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};
 
 /// The name of the geometry column.
 const GEOMETRY: &str = "geom";

@@ -2,125 +2,108 @@
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::HashMap;
+use std::collections::{HashMap, VecDeque};
 
-use obvert_model::read::Runs;
 use obvert_model::tables::Head;
 use rusqlite::config::DbConfig;
 use rusqlite::types::ValueRef;
-use rusqlite::{Connection, OptionalExtension, Rows as SqlRows, Statement};
+use rusqlite::{Connection, OptionalExtension, Statement};
 use serde_json::Number;
 
 use super::blob::{self, Shape, Xy};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
+use crate::tables::assemble::{Names, Stranger, format_error};
 use crate::tables::cell::{Cell, CellError, number_of};
-use crate::tables::plan::{Column, ID, Kind, plan};
-use crate::tables::read::{Stranger, form};
+use crate::tables::plan::{Column, ID, Kind, ORDER, Table, plan};
+use crate::tables::source::{Pass, TableFile, TableSource, Tables};
 use crate::tables::{Record, Rows};
-use crate::{ConvertError, Survey, flow, tables};
+use crate::{ConvertError, Input, Source, Survey};
 
 /// How far a geometry may be from what the columns say, in units of the reference system, and still be the same.
 const SAME: f64 = 1e-6;
-/// The layers whose geometries are held against the columns.
+/// The layers whose geometries are compared with the columns.
 const POSITIONED: [&str; 3] = ["structures", "pipes", "locates"];
 /// What programs put into a GeoPackage for themselves.
 const OF_PROGRAMS: [&str; 2] = ["layer_styles", "qgis_projects"];
 
-/// Reads a GeoPackage. `name` is what messages call it. In places, the file is the table and the line the row's primary key.
+/// How many rows of a table are read at once.
+const BATCH: i64 = 256;
+
+/// Reads a GeoPackage. `name` is what messages call it. In locations, the file is the table and the line the row's primary key.
 ///
 /// # Errors
 /// When it is no GeoPackage as described at [the module](crate::geopackage), a geometry contradicts the columns, or the tables do
 /// not describe a valid document.
 pub fn read(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    let fast = with_tables(geopackage, name, |tables, drawn, strangers| {
-        let survey = if strangers.is_empty() { tables::stream::survey(tables, name_of) } else { None };
-        Ok(survey.filter(|survey| settle(&survey.document.head, &drawn.borrow()).is_ok()))
-    });
-    match fast.ok().flatten() {
-        Some(survey) => Ok(survey),
-        None => read_whole(geopackage, name),
-    }
+    open(Input::file(name, geopackage))?.survey()
 }
 
-/// As [`read`](fn@crate::geopackage::read), by the road that holds the whole: it says what is wrong, and the other is held against it.
-///
-/// # Errors
-/// As [`read`](fn@crate::geopackage::read).
-#[doc(hidden)]
-pub fn read_whole(geopackage: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    with_tables(geopackage, name, |tables, drawn, strangers| {
-        let survey = tables::read::read(tables, name_of, strangers)?;
-        settle(&survey.document.head, &drawn.borrow())?;
-        Ok(survey)
-    })
+/// Opens a GeoPackage.
+pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
+    Ok(Box::new(TableSource::new(Database::new(&input)?)))
 }
 
-/// Reads a GeoPackage as a stream: calls `work` with the head and the runs to be taken from it, as
-/// [`obvert_model::read::stream`] does. Beside the database, memory is that of the head and of one run where the rows of all
-/// tables stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be called again for
-/// it. What it gave before is thrown away then, and also when the document turns out to be invalid.
-///
-/// # Errors
-/// As [`read`].
-pub fn read_stream<T>(
-    geopackage: &[u8],
-    name: &str,
-    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
-) -> Result<T, ConvertError> {
-    let fast = with_tables(geopackage, name, |tables, drawn, strangers| {
-        if !strangers.is_empty() {
-            return Ok(None);
+/// The database, and the tables of the survey in it.
+struct Database {
+    base: Connection,
+    /// For each table, the question for its rows.
+    queries: Vec<Option<Query>>,
+    strangers: Vec<Stranger>,
+    systems: Systems,
+    drawn: RefCell<Drawn>,
+}
+
+impl Database {
+    fn new(input: &Input<'_>) -> Result<Self, ConvertError> {
+        let refused =
+            |message: String| ConvertError::Form { place: None, message: format!("{}: {message}", input.name()) };
+        let base = connect(input.bytes()).map_err(refused)?;
+        let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
+        let mut strangers = Vec::new();
+        for other in &names {
+            let known = plan().tables.iter().any(|table| name_of(table) == *other);
+            if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
+                continue;
+            }
+            let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
+            let headings =
+                columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().map(str::to_owned).collect());
+            strangers.push(Stranger { name: other.clone(), headings });
         }
-        let mut settled = Ok(());
-        let result = tables::stream::stream(tables, &mut |head: &Head, runs: &mut dyn Runs| {
-            // The pipes have been read by now.
-            settled = settle(head, &drawn.borrow());
-            work(head, runs)
-        });
-        settled.map(|()| result)
-    });
-    flow::either(fast.ok().flatten(), || read_whole(geopackage, name), &mut work)
-}
-
-/// Opens the tables of a GeoPackage, one for each of the plan where there is one.
-fn with_tables<T>(
-    geopackage: &[u8],
-    name: &str,
-    work: impl FnOnce(Vec<Option<TableRows<'_, '_>>>, &RefCell<Drawn>, &[Stranger]) -> Result<T, ConvertError>,
-) -> Result<T, ConvertError> {
-    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
-    let base = open(geopackage).map_err(refused)?;
-    let names = contents(&base).map_err(|error| refused(format!("not a GeoPackage: {error}")))?;
-    let mut strangers = Vec::new();
-    for other in &names {
-        let known = plan().tables.iter().any(|table| name_of(table) == *other);
-        if known || other == STRETCHES || OF_PROGRAMS.contains(&other.as_str()) {
-            continue;
+        let mut queries = Vec::new();
+        for table in &plan().tables {
+            let there = names.contains(&name_of(table));
+            queries.push(if there { Some(Query::new(&base, table)?) } else { None });
         }
-        let columns = base.prepare(&format!("SELECT * FROM {} LIMIT 0", quoted(other)));
-        let headings =
-            columns.map_or_else(|_| Vec::new(), |columns| columns.column_names().map(str::to_owned).collect());
-        strangers.push(Stranger { name: other.clone(), headings });
+        if queries.first().is_none_or(Option::is_none) {
+            let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
+            return Err(refused(message.to_owned()));
+        }
+        let systems = Systems::of(&base);
+        Ok(Self { base, queries, strangers, systems, drawn: RefCell::default() })
     }
-    let mut queries = Vec::new();
-    for table in &plan().tables {
-        let table = name_of(table);
-        queries.push(if names.contains(&table) { Some(Query::new(&base, table)?) } else { None });
-    }
-    if queries.first().is_none_or(Option::is_none) {
-        let message = "there is no table \"document\", which says the units, the code list and all else that holds for the whole survey";
-        return Err(refused(message.to_owned()));
-    }
-    let (drawn, systems) = (RefCell::default(), Systems::of(&base));
-    let mut open = Vec::new();
-    for query in &mut queries {
-        open.push(query.as_mut().map(|query| query.rows(&drawn, &systems)).transpose()?);
-    }
-    work(open, &drawn, &strangers)
 }
 
-fn open(bytes: &[u8]) -> Result<Connection, String> {
+impl TableFile for Database {
+    type Rows<'f> = TableRows<'f>;
+
+    const NAMES: Names = name_of;
+
+    fn tables(&mut self, pass: Pass) -> Result<Tables<'_, TableRows<'_>>, ConvertError> {
+        self.drawn.get_mut().clear();
+        let this = &*self;
+        let rows = this.queries.iter().map(|query| query.as_ref().map(|query| this.rows(query, pass)).transpose());
+        Ok(Tables {
+            rows: rows.collect::<Result<_, _>>()?,
+            strangers: &this.strangers,
+            // The pipes have been read by then.
+            compare: Box::new(|head| compare(head, &this.drawn.borrow())),
+        })
+    }
+}
+
+fn connect(bytes: &[u8]) -> Result<Connection, String> {
     if !bytes.starts_with(b"SQLite format 3\0") {
         return Err("not a GeoPackage, which begins as an SQLite database does".to_owned());
     }
@@ -178,26 +161,38 @@ enum Found {
 }
 
 /// A table and the question for its rows.
-struct Query<'b> {
-    table: String,
+struct Query {
+    table: &'static Table,
+    name: String,
     headings: Vec<String>,
+    /// The column with the geometry of a layer.
+    geometry: Option<String>,
     /// The number of the layer's reference system.
     system: Option<i64>,
-    statement: Statement<'b>,
 }
 
-/// The rows of a table, read one at a time.
-struct TableRows<'q, 'd> {
-    table: &'q str,
-    headings: &'q [String],
-    rows: SqlRows<'q>,
+/// The rows of a table, read some at a time.
+struct TableRows<'f> {
+    query: &'f Query,
+    statement: Statement<'f>,
+    /// The rows that have been read and not been taken.
+    batch: VecDeque<DatabaseRow>,
+    /// The least primary key of the rows that have not been read; `None` once there are none.
+    next: Option<i64>,
     row: TableRow,
-    drawn: &'d RefCell<Drawn>,
-    systems: &'d Systems,
+    drawn: &'f RefCell<Drawn>,
+    systems: &'f Systems,
     /// The number of the layer's reference system, where it is stated and no geometry has been seen.
     layer: Option<i64>,
     /// That of the geometry that was seen last, which is that of the document.
     system: Option<i32>,
+}
+
+/// A row as it is in the database.
+struct DatabaseRow {
+    number: usize,
+    geometry: Option<Vec<u8>>,
+    cells: Vec<Found>,
 }
 
 #[derive(Default)]
@@ -205,42 +200,106 @@ struct TableRow {
     cells: Vec<Found>,
 }
 
-impl<'b> Query<'b> {
-    fn new(base: &'b Connection, table: String) -> Result<Self, ConvertError> {
-        let failed = |error: rusqlite::Error| unreadable(&table, &error);
+impl Query {
+    fn new(base: &Connection, table: &'static Table) -> Result<Self, ConvertError> {
+        let name = name_of(table);
+        let failed = |error: rusqlite::Error| unreadable(&name, &error);
         let stated = "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ?";
-        let stated = base.query_row(stated, [&table], |row| Ok((row.get(0)?, row.get(1)?)));
+        let stated = base.query_row(stated, [&name], |row| Ok((row.get(0)?, row.get(1)?)));
         let (geometry, system): (String, Option<i64>) =
             stated.optional().map_err(failed)?.unwrap_or_else(|| (GEOMETRY.to_owned(), None));
-        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(&table))).map_err(failed)?;
+        let mut info = base.prepare(&format!("PRAGMA table_info({})", quoted(&name))).map_err(failed)?;
         let columns =
             info.query_map([], |row| Ok((row.get::<_, String>(1)?, row.get::<_, String>(2)?, row.get::<_, i64>(5)?)));
         let columns: Vec<(String, String, i64)> =
             columns.and_then(|rows| rows.collect::<Result<_, _>>()).map_err(failed)?;
+        drop(info);
         let key = |kind: &str, place: i64| place == 1 && kind.eq_ignore_ascii_case("INTEGER");
         let headings: Vec<String> = columns
             .iter()
             .filter(|(name, kind, place)| *name != geometry && name != KEY && !key(kind, *place))
             .map(|(name, ..)| name.clone())
             .collect();
-        let layer = schema::layer(&table).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
-        let shape = if layer { quoted(&geometry) } else { "NULL".to_owned() };
-        let list: Vec<String> = headings.iter().map(|name| quoted(name)).collect();
-        let comma = if list.is_empty() { "" } else { ", " };
-        let query = format!("SELECT rowid, {shape}{comma}{} FROM {} ORDER BY rowid", list.join(", "), quoted(&table));
-        let statement = base.prepare(&query).map_err(failed)?;
-        Ok(Self { statement, headings, system, table })
+        let layer = schema::layer(&name).is_some() && columns.iter().any(|(name, ..)| *name == geometry);
+        Ok(Self { table, name, headings, geometry: layer.then_some(geometry), system })
     }
 
-    fn rows<'d>(&mut self, drawn: &'d RefCell<Drawn>, systems: &'d Systems) -> Result<TableRows<'_, 'd>, ConvertError> {
-        let rows = self.statement.query([]).map_err(|error| unreadable(&self.table, &error))?;
-        let (table, headings, layer) = (self.table.as_str(), self.headings.as_slice(), self.system);
-        Ok(TableRows { table, headings, rows, row: TableRow::default(), drawn, systems, layer, system: None })
+    /// The question for the rows of a batch, from a primary key on.
+    fn sql(&self, pass: Pass) -> String {
+        let null = || "NULL".to_owned();
+        let is_key = |heading: &str| {
+            heading == ID || heading == ORDER || self.table.keys.iter().any(|key| key.heading == heading)
+        };
+        let geometry = self.geometry.as_deref().filter(|_| pass != Pass::Keys).map_or_else(null, quoted);
+        let columns = self.headings.iter();
+        let columns = columns.map(|name| if pass == Pass::Keys && !is_key(name) { null() } else { quoted(name) });
+        let list: Vec<String> = ["rowid".to_owned(), geometry].into_iter().chain(columns).collect();
+        let table = quoted(&self.name);
+        format!("SELECT {} FROM {table} WHERE rowid >= ? ORDER BY rowid LIMIT {BATCH}", list.join(", "))
     }
 }
 
+impl Database {
+    fn rows<'f>(&'f self, query: &'f Query, pass: Pass) -> Result<TableRows<'f>, ConvertError> {
+        let statement = self.base.prepare(&query.sql(pass)).map_err(|error| unreadable(&query.name, &error))?;
+        Ok(TableRows {
+            query,
+            statement,
+            batch: VecDeque::new(),
+            next: Some(i64::MIN),
+            row: TableRow::default(),
+            drawn: &self.drawn,
+            systems: &self.systems,
+            layer: query.system,
+            system: None,
+        })
+    }
+}
+
+impl TableRows<'_> {
+    /// Reads the next rows.
+    fn fill(&mut self) -> Result<(), ConvertError> {
+        let Some(next) = self.next.take() else { return Ok(()) };
+        let Query { name, headings, .. } = self.query;
+        let failed = |error: rusqlite::Error| unreadable(name, &error);
+        let mut rows = self.statement.query([next]).map_err(failed)?;
+        let mut count = 0;
+        while let Some(row) = rows.next().map_err(failed)? {
+            count += 1;
+            let key = row.get::<_, i64>(0).map_err(failed)?;
+            self.next = key.checked_add(1);
+            let number = usize::try_from(key).unwrap_or_default();
+            let geometry = match row.get_ref(1).map_err(failed)? {
+                ValueRef::Blob(bytes) => Some(bytes.to_vec()),
+                _ => None,
+            };
+            let cell = |index: usize| found(row.get_ref(index + 2).map_err(failed)?, name, number);
+            let cells = (0..headings.len()).map(cell).collect::<Result<_, _>>()?;
+            self.batch.push_back(DatabaseRow { number, geometry, cells });
+        }
+        if count < BATCH {
+            self.next = None;
+        }
+        Ok(())
+    }
+}
+
+fn found(value: ValueRef<'_>, table: &str, row: usize) -> Result<Found, ConvertError> {
+    Ok(match value {
+        ValueRef::Null => Found::Empty,
+        ValueRef::Integer(whole) => Found::Whole(whole),
+        ValueRef::Real(number) => Found::Number(number),
+        ValueRef::Text(text) => match std::str::from_utf8(text) {
+            Ok("") => Found::Empty,
+            Ok(text) => Found::Text(text.to_owned()),
+            Err(_) => return Err(format_error(table, row, "a text that is not UTF-8")),
+        },
+        ValueRef::Blob(_) => Found::Blob,
+    })
+}
+
 fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
-    form(table, 1, format!("the table cannot be read: {error}"))
+    format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
 /// Refuses a geometry that the row of a table cannot have, or that is in another system than the document.
@@ -277,8 +336,8 @@ fn fitting(
 }
 
 impl TableRow {
-    /// Holds a geometry against the position that the columns state, and takes it where they state none.
-    fn hold_against(
+    /// Compares a geometry with the position that the columns state, and takes it where they state none.
+    fn compare(
         &mut self,
         table: &str,
         number: usize,
@@ -306,7 +365,7 @@ impl TableRow {
                         "the point is at {}, {} and position.x, position.y say otherwise; put the same into both, or empty the columns to take the point",
                         point[0], point[1]
                     );
-                    return Err(form(table, number, message));
+                    return Err(format_error(table, number, message));
                 }
             }
         }
@@ -319,7 +378,7 @@ impl TableRow {
 }
 
 /// Refuses lines of pipes that somebody has drawn anew.
-fn settle(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
+fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
     for pipe in &head.pipes {
         let Some((row, line)) = drawn.get(pipe.id.as_str()) else { continue };
         let near = |a: f64, b: f64| (a - b).abs() <= SAME;
@@ -331,44 +390,31 @@ fn settle(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
                 "the line of pipe {:?} is not the one that the table pipe_paths says; write its vertices there, or restore the line",
                 pipe.id.as_str()
             );
-            return Err(form("pipes", *row, message));
+            return Err(format_error("pipes", *row, message));
         }
     }
     Ok(())
 }
 
-impl Rows for TableRows<'_, '_> {
+impl Rows for TableRows<'_> {
     type Row = TableRow;
     fn headings(&self) -> impl Iterator<Item = &str> {
-        self.headings.iter().map(String::as_str)
+        self.query.headings.iter().map(String::as_str)
     }
     fn next_row(&mut self) -> Result<Option<(usize, &TableRow)>, ConvertError> {
-        let table = self.table;
-        let failed = |error: rusqlite::Error| unreadable(table, &error);
-        let Some(row) = self.rows.next().map_err(failed)? else { return Ok(None) };
-        let number = usize::try_from(row.get::<_, i64>(0).map_err(failed)?).unwrap_or_default();
-        let cells = &mut self.row.cells;
-        cells.clear();
-        for index in 0..self.headings.len() {
-            cells.push(match row.get_ref(index + 2).map_err(failed)? {
-                ValueRef::Null => Found::Empty,
-                ValueRef::Integer(whole) => Found::Whole(whole),
-                ValueRef::Real(number) => Found::Number(number),
-                ValueRef::Text(text) => match std::str::from_utf8(text) {
-                    Ok("") => Found::Empty,
-                    Ok(text) => Found::Text(text.to_owned()),
-                    Err(_) => return Err(form(table, number, "a text that is not UTF-8")),
-                },
-                ValueRef::Blob(_) => Found::Blob,
-            });
+        if self.batch.is_empty() {
+            self.fill()?;
         }
-        if let ValueRef::Blob(bytes) = row.get_ref(1).map_err(failed)? {
-            let shape = blob::read(bytes).map_err(|message| form(table, number, message))?;
+        let Some(DatabaseRow { number, geometry, cells }) = self.batch.pop_front() else { return Ok(None) };
+        self.row.cells = cells;
+        let Query { name, headings, .. } = self.query;
+        if let Some(bytes) = geometry {
+            let shape = blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
             // Where runs and observations are drawn says nothing.
-            if let Some(shape) = shape.filter(|_| POSITIONED.contains(&table)) {
-                fitting(table, &shape, self.systems, &mut self.layer, &mut self.system)
-                    .map_err(|message| form(table, number, message))?;
-                self.row.hold_against(table, number, self.headings, shape.positions, &mut self.drawn.borrow_mut())?;
+            if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
+                fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
+                    .map_err(|message| format_error(name, number, message))?;
+                self.row.compare(name, number, headings, shape.positions, &mut self.drawn.borrow_mut())?;
             }
         }
         Ok(Some((number, &self.row)))

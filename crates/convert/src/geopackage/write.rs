@@ -1,14 +1,13 @@
 //! From a document to a GeoPackage.
 
-use std::borrow::Borrow;
-use std::cell::RefCell;
 use std::collections::VecDeque;
 use std::io::{self, Seek, Write};
 
 use obvert_geo::Crs;
+use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, Run};
 use rusqlite::types::Value as Sql;
-use rusqlite::{Connection, params, params_from_iter};
+use rusqlite::{Connection, Statement, params, params_from_iter};
 use tempfile::NamedTempFile;
 
 use super::blob::{self, Xy};
@@ -16,8 +15,8 @@ use super::{GEOMETRY, LAYERS, STRETCHES, failed, name_of, quoted, schema};
 use crate::map::network::Network;
 use crate::tables::cell;
 use crate::tables::plan::{Kind, Table, plan};
-use crate::tables::walk::{Entry, walk};
-use crate::{ConvertError, LossReport};
+use crate::tables::walk::{Entry, RowSink, walk};
+use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
 /// Writes a document as a GeoPackage. Nothing is lost, so the report's losses are always empty; its notes say what has no geometry.
 /// Equal documents give equal bytes.
@@ -25,17 +24,16 @@ use crate::{ConvertError, LossReport};
 /// # Errors
 /// [`ConvertError::Write`] when the database or the sink fails, or there is no room for temporary files.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
-    write_stream(&document.head, document.runs.iter(), sink)
+    write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The database is put together in the
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The database is put together in the
 /// system's folder for temporary files and goes to the sink when it is complete.
 ///
 /// # Errors
-/// As [`write`](fn@write).
-pub fn write_stream<R: Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// As [`write`](fn@write), and when the survey turns out to be invalid.
+pub fn write_runs(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
     let plan = plan();
@@ -46,7 +44,7 @@ pub fn write_stream<R: Borrow<Run>>(
     let settings =
         "PRAGMA page_size = 1024; PRAGMA journal_mode = OFF; PRAGMA synchronous = OFF; PRAGMA cache_size = -8192";
     base.execute_batch(settings).map_err(failed)?;
-    let system = System::of(head);
+    let system = System::of(survey.head());
     let mut report = LossReport::default();
     {
         let change = base.transaction().map_err(failed)?;
@@ -56,10 +54,10 @@ pub fn write_stream<R: Borrow<Run>>(
             change.execute_batch(&schema::create(plan, table)).map_err(failed)?;
         }
         change.execute_batch(&schema::create_stretches()).map_err(failed)?;
-        let mut layers = Layers::new(head, system.id);
-        fill(&change, head, runs, &mut layers)?;
+        let mut layers = Layers::new(survey.head(), system.id);
+        walk(survey, &mut Rows::new(&change, &mut layers)?)?;
         layers.finish(&change, &mut report)?;
-        describe(&change, head, &layers, system.id)?;
+        describe(&change, survey.head(), &layers, system.id)?;
         change.commit().map_err(failed)?;
     }
     base.execute_batch(schema::MARKS).map_err(failed)?;
@@ -68,6 +66,14 @@ pub fn write_stream<R: Borrow<Run>>(
     io::copy(&mut file, &mut sink)?;
     sink.flush()?;
     Ok(report)
+}
+
+/// Writes a survey into one file.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    write_runs(survey, output.sink()?)
 }
 
 /// The reference system of the layers.
@@ -109,43 +115,53 @@ impl System {
     }
 }
 
-/// Writes the rows of all tables, with their geometries.
-fn fill<R: Borrow<Run>>(
-    base: &Connection,
-    head: &Head,
-    runs: impl Iterator<Item = R>,
-    layers: &mut Layers<'_>,
-) -> Result<(), ConvertError> {
-    let plan = plan();
-    let mut inserts = Vec::new();
-    for table in &plan.tables {
-        let drawn = schema::layer(&table.name).map(|_| GEOMETRY.to_owned());
-        let names: Vec<String> = drawn.into_iter().chain(table.headings().map(quoted)).collect();
-        let marks = vec!["?"; names.len()].join(", ");
-        let insert = format!("INSERT INTO {} ({}) VALUES ({marks})", quoted(&name_of(table)), names.join(", "));
-        inserts.push(base.prepare(&insert).map_err(failed)?);
+/// What writes the rows of all tables, with their geometries.
+struct Rows<'b, 'l> {
+    inserts: Vec<Statement<'b>>,
+    stretch: Statement<'b>,
+    /// How many rows of each table have been written.
+    counts: Vec<usize>,
+    layers: &'l mut Layers,
+}
+
+impl<'b, 'l> Rows<'b, 'l> {
+    fn new(base: &'b Connection, layers: &'l mut Layers) -> Result<Self, ConvertError> {
+        let mut inserts = Vec::new();
+        for table in &plan().tables {
+            let drawn = schema::layer(&table.name).map(|_| GEOMETRY.to_owned());
+            let names: Vec<String> = drawn.into_iter().chain(table.headings().map(quoted)).collect();
+            let marks = vec!["?"; names.len()].join(", ");
+            let insert = format!("INSERT INTO {} ({}) VALUES ({marks})", quoted(&name_of(table)), names.join(", "));
+            inserts.push(base.prepare(&insert).map_err(failed)?);
+        }
+        let stretch = format!(
+            "INSERT INTO {STRETCHES} ({GEOMETRY}, run, observation, code, at, \"to\") VALUES (?, ?, ?, ?, ?, ?)"
+        );
+        let stretch = base.prepare(&stretch).map_err(failed)?;
+        Ok(Self { counts: vec![0; inserts.len()], inserts, stretch, layers })
     }
-    let stretch =
-        format!("INSERT INTO {STRETCHES} ({GEOMETRY}, run, observation, code, at, \"to\") VALUES (?, ?, ?, ?, ?, ?)");
-    let mut stretch = base.prepare(&stretch).map_err(failed)?;
-    let mut counts = vec![0_usize; plan.tables.len()];
-    // A run is drawn as it comes, before its rows are written.
-    let layers = RefCell::new(layers);
-    let runs = runs.inspect(|run| layers.borrow_mut().draw(run.borrow()));
-    walk(head, runs, &mut |index, _, entries| {
-        let table = &plan.tables[index];
-        let row = counts[index];
-        counts[index] += 1;
-        let mut layers = layers.borrow_mut();
-        let drawn = schema::layer(&table.name).map(|_| layers.geometry(table, row));
+}
+
+impl RowSink for Rows<'_, '_> {
+    /// A run is drawn before its rows are written.
+    fn run(&mut self, head: &Head, run: &Run) -> Result<(), ConvertError> {
+        self.layers.draw(head, run);
+        Ok(())
+    }
+
+    fn row(&mut self, head: &Head, index: usize, entries: &[Entry<'_>]) -> Result<(), ConvertError> {
+        let table = &plan().tables[index];
+        let row = self.counts[index];
+        self.counts[index] += 1;
+        let drawn = schema::layer(&table.name).map(|_| self.layers.geometry(head, table, row));
         let values = drawn.into_iter().chain(entries.iter().map(value_of));
-        inserts[index].execute(params_from_iter(values)).map_err(failed)?;
-        for (values, line) in layers.stretches.split_off(0) {
-            let blob = layers.stretch(line);
-            stretch.execute(params_from_iter([blob].into_iter().chain(values))).map_err(failed)?;
+        self.inserts[index].execute(params_from_iter(values)).map_err(failed)?;
+        for (values, line) in self.layers.stretches.split_off(0) {
+            let blob = self.layers.stretch(line);
+            self.stretch.execute(params_from_iter([blob].into_iter().chain(values))).map_err(failed)?;
         }
         Ok(())
-    })
+    }
 }
 
 fn value_of(entry: &Entry<'_>) -> Sql {
@@ -167,9 +183,8 @@ fn value_of(entry: &Entry<'_>) -> Sql {
 type Boxes = Vec<(usize, [f64; 4])>;
 
 /// The geometries of the rows, those of a run derived as it comes.
-struct Layers<'h> {
-    head: &'h Head,
-    network: Network<'h>,
+struct Layers {
+    network: Network,
     system: i32,
     /// The line of the run that was drawn last.
     run: Option<Vec<Xy>>,
@@ -184,10 +199,9 @@ struct Layers<'h> {
     without: usize,
 }
 
-impl<'h> Layers<'h> {
-    fn new(head: &'h Head, system: i32) -> Self {
+impl Layers {
+    fn new(head: &Head, system: i32) -> Self {
         Self {
-            head,
             network: Network::in_its_own_system(head),
             system,
             run: None,
@@ -200,9 +214,10 @@ impl<'h> Layers<'h> {
     }
 
     /// Draws a run and all that was seen in it.
-    fn draw(&mut self, run: &Run) {
-        let line = self.network.line_of(run);
-        let placer = line.as_ref().and_then(|line| self.network.placer(run, line));
+    fn draw(&mut self, head: &Head, run: &Run) {
+        let map = self.network.on(head);
+        let line = map.line_of(run);
+        let placer = line.as_ref().and_then(|line| map.placer(run, line));
         self.run = placer.as_ref().and_then(|placer| placer.run_line(run)).map(|(line, _)| line);
         self.observations.clear();
         for row in &run.observations {
@@ -218,12 +233,12 @@ impl<'h> Layers<'h> {
     }
 
     /// The geometry of a row of a table, as a blob. Observations are asked for in their order.
-    fn geometry(&mut self, table: &Table, row: usize) -> Sql {
+    fn geometry(&mut self, head: &Head, table: &Table, row: usize) -> Sql {
         let position = |position: obvert_model::number::Position| vec![position.into()];
         let positions: Option<Vec<Xy>> = match table.name.as_str() {
-            "structures" => self.head.structures.get(row).and_then(|row| row.position).map(position),
-            "locates" => self.head.locates.get(row).and_then(|row| row.position).map(position),
-            "pipes" => Some(self.network.vertices(row).to_vec()).filter(|line| !line.is_empty()),
+            "structures" => head.structures.get(row).and_then(|row| row.position).map(position),
+            "locates" => head.locates.get(row).and_then(|row| row.position).map(position),
+            "pipes" => Some(self.network.on(head).vertices(row).to_vec()).filter(|line| !line.is_empty()),
             "runs" => self.run.take(),
             _ => self.observations.pop_front().flatten(),
         };
@@ -283,7 +298,7 @@ fn extended(line: &[Xy]) -> bool {
 }
 
 /// Lists the tables and says what their columns mean.
-fn describe(base: &Connection, head: &Head, layers: &Layers<'_>, system: i32) -> Result<(), ConvertError> {
+fn describe(base: &Connection, head: &Head, layers: &Layers, system: i32) -> Result<(), ConvertError> {
     let day = format!("{}T00:00:00.000Z", head.issued.to_string().get(..10).unwrap_or("2000-01-01"));
     let contents = "INSERT INTO gpkg_contents VALUES (?1, ?2, ?1, ?3, ?4, ?5, ?6, ?7, ?8, ?9)";
     let stretches = "The parts of pipes that finished stretches cover, derived from the observations.";

@@ -7,16 +7,48 @@
 //! | `pipes.parquet` | a pipe | those of the table |
 //! | `observations.parquet` | an observation | those of the table, its first two quantities (`quantity1.value`, `quantity1.unit`, …), and those of its `run.` and `pipe.` |
 //!
-//! Columns are named as in the [CSV form](crate::csv), and typed: `DOUBLE`, `INT64`, `BOOLEAN`, strings. Every row has `document`,
+//! Columns are named as in the [CSV tables](crate::csv), and typed: `DOUBLE`, `INT64`, `BOOLEAN`, strings. Every row has `document`,
 //! `units.length` and `units.section` besides, so that files of many surveys can be put together. `geometry` is well-known binary on WGS 84,
 //! longitude first, as in [GeoJSON](crate::geojson); positions as they were recorded stand in their own columns. The key `geo` of the
 //! file's metadata is that of GeoParquet, the key `obvert` holds what is said once of codes, grades and reference systems.
-
-/// The names of the files that are written, one a layer.
-pub const FILES: [&str; 4] = ["structures.parquet", "pipes.parquet", "locates.parquet", "observations.parquet"];
 
 mod column;
 mod wkb;
 mod write;
 
-pub use write::{Files, write, write_stream};
+pub use write::{Files, write, write_runs};
+
+use crate::format::{Capabilities, Container, Detection, Folder, Format, Sample};
+
+/// The names of the files that are written, one a layer.
+pub const FILES: [&str; 4] = ["structures.parquet", "pipes.parquet", "locates.parquet", "observations.parquet"];
+
+/// GeoParquet.
+pub static FORMAT: Format = Format {
+    name: "geoparquet",
+    title: "GeoParquet",
+    description: "A folder of GeoParquet files for analysis, a file a layer, geometries in WGS 84; written only, and not without loss.",
+    extensions: &["parquet"],
+    media_type: "application/vnd.apache.parquet",
+    capabilities: Capabilities {
+        lossless: false,
+        container: Container::Folder(Folder {
+            sentence: "GeoParquet is a folder with a file a layer",
+            file: "GeoParquet file",
+            names: || FILES.map(str::to_owned).to_vec(),
+            reads: |_| false,
+            packed: None,
+        }),
+        tabular: true,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::File(bytes) if bytes.starts_with(b"PAR1") => Detection::Certain,
+        Sample::Folder(names) if names.iter().any(|name| name.to_ascii_lowercase().ends_with(".parquet")) => {
+            Detection::Possible
+        }
+        _ => Detection::No,
+    },
+    open: None,
+    create: Some(write::create),
+};

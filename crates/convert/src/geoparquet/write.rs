@@ -1,21 +1,21 @@
 //! From a document to the files of its layers.
 
-use std::borrow::Borrow;
 use std::io::{self, Write};
 
+use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, Run};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
 use serde::Serialize;
-use serde_json::{Map, Value, json};
+use serde_json::{Map as JsonMap, Value, json};
 
 use super::column::{Column, File};
 use super::wkb;
 use crate::map::geometry::Geometry;
-use crate::map::network::Network;
+use crate::map::network::{Map, Network};
 use crate::tables::plan::{Kind, plan};
 use crate::tables::walk::{Entry, columns};
-use crate::{ConvertError, LossKind, LossReport};
+use crate::{ConvertError, DocumentRuns, LossKind, LossReport, Output};
 
 /// The files by their names.
 pub type Files<W = Vec<u8>> = Vec<(String, W)>;
@@ -30,40 +30,41 @@ const QUANTITIES: usize = 2;
 /// # Errors
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84.
 pub fn write(document: &Document) -> Result<(Files, LossReport), ConvertError> {
-    write_stream(&document.head, document.runs.iter(), |_| Ok(Vec::new()))
+    write_runs(&mut DocumentRuns::new(document), |_| Ok(Vec::new()))
 }
 
-/// Writes a document whose runs come one at a time. `open` is called with the name of each file and gives what it is written to;
+/// Writes a survey that is read run by run. `open` is called with the name of each file and gives what it is written to;
 /// all are handed back, flushed, at the end. The bytes are those of [`write`](fn@write): rows go out in groups of 16,384.
 ///
 /// # Errors
-/// As [`write`](fn@write), and when `open` or what it gave fails.
-pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// As [`write`](fn@write), when the survey turns out to be invalid, and when `open` or what it gave fails.
+pub fn write_runs<W: Write + Send>(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     mut open: impl FnMut(&str) -> io::Result<W>,
 ) -> Result<(Files<W>, LossReport), ConvertError> {
+    let head = survey.head();
     let network = Network::new(head, WHY)?;
+    let map = network.on(head);
     let mut report = LossReport { notes: network.notes().to_vec(), ..LossReport::default() };
     losses_of_head(head, &mut report);
     let mut files = Files::new();
 
     let mut layer = Layer::new(&[("", "structures")], head, open("structures.parquet")?)?;
     for (index, row) in head.structures.iter().enumerate() {
-        layer.row(&[&value_of(row)?], network.structure(index))?;
+        layer.row(&[&value_of(row)?], map.structure(index))?;
     }
     files.push(("structures.parquet".to_owned(), layer.finish()?));
 
     let mut layer = Layer::new(&[("", "pipes")], head, open("pipes.parquet")?)?;
     for (index, row) in head.pipes.iter().enumerate() {
-        let geometry = network.pipe(index);
+        let geometry = map.pipe(index);
         let pointer = || format!("/pipes/{index}/path");
         match (row.path.len(), &geometry) {
             (0, _) => {}
             (1, _) => report.add(LossKind::Dropped, pointer(), "one vertex is no line"),
             (_, Some(_)) => report.add(LossKind::Changed, pointer(), "the path is the geometry, on WGS 84"),
             (_, None) => {
-                let message = format!("the path is no geometry: {}", network.no_line(row));
+                let message = format!("the path is no geometry: {}", map.no_line(row));
                 report.add(LossKind::Dropped, pointer(), message);
             }
         }
@@ -73,29 +74,41 @@ pub fn write_stream<R: Borrow<Run>, W: Write + Send>(
 
     let mut layer = Layer::new(&[("", "locates")], head, open("locates.parquet")?)?;
     for (index, row) in head.locates.iter().enumerate() {
-        layer.row(&[&value_of(row)?], network.locate(index))?;
+        layer.row(&[&value_of(row)?], map.locate(index))?;
     }
     files.push(("locates.parquet".to_owned(), layer.finish()?));
 
     let tables = [("", "observations"), ("run.", "runs"), ("pipe.", "pipes")];
     let mut layer = Layer::new(&tables, head, open("observations.parquet")?)?;
-    for (index, run) in runs.enumerate() {
-        observations(&network, (index, run.borrow()), &mut layer, &mut report)?;
+    let mut index = 0;
+    while let Some(run) = survey.next_run()? {
+        observations(network.on(survey.head()), (index, &run), &mut layer, &mut report)?;
+        survey.recycle(run.observations);
+        index += 1;
     }
     files.push(("observations.parquet".to_owned(), layer.finish()?));
     Ok((files, report))
 }
 
+/// Writes a survey into a folder.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    let folder = output.folder()?;
+    Ok(write_runs(survey, |name| folder.create(name))?.1)
+}
+
 fn observations<W: Write + Send>(
-    network: &Network<'_>,
+    map: Map<'_>,
     (index, run): (usize, &Run),
     layer: &mut Layer<W>,
     report: &mut LossReport,
 ) -> Result<(), ConvertError> {
-    let line = network.line_of(run);
-    let placer = line.as_ref().and_then(|line| network.placer(run, line));
+    let line = map.line_of(run);
+    let placer = line.as_ref().and_then(|line| map.placer(run, line));
     let run_value = value_of(&run.clone().with_observations([]))?;
-    let pipe = value_of(&network.pipe_of(run))?;
+    let pipe = value_of(&map.pipe_of(run))?;
     if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
         report.add(LossKind::Dropped, format!("/runs/{index}/counter/checks"), "a row has no room for a table");
     }
@@ -138,7 +151,7 @@ const SAID_ONCE: [&str; 8] = ["obvert", "id", "issued", "units", "crs", "vertica
 
 fn losses_of_head(head: &Head, report: &mut LossReport) {
     let value = serde_json::to_value(head).unwrap_or_default();
-    for key in value.as_object().into_iter().flat_map(Map::keys) {
+    for key in value.as_object().into_iter().flat_map(JsonMap::keys) {
         match key.as_str() {
             "crs" => report.add(LossKind::Changed, "/crs", "geometries are on WGS 84, rounded to nine decimals"),
             "structures" | "pipes" | "locates" | "runs" => {}
@@ -192,7 +205,7 @@ impl<W: Write + Send> Layer<W> {
         let every = constant.iter().map(|(column, _)| column).chain(&all).chain(&quantities).chain([&shape]);
         let file = File::open(every, sink).map_err(failed)?;
         let value = value_of(head)?;
-        let said: Map<String, Value> =
+        let said: JsonMap<String, Value> =
             SAID_ONCE.iter().filter_map(|key| Some(((*key).to_owned(), value.get(key)?.clone()))).collect();
         Ok(Self {
             tables: tables.to_vec(),

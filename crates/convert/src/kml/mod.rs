@@ -8,11 +8,34 @@
 //! | `observations` | points, named by their code and distance |
 //! | `stretches` | the parts of pipes that finished stretches cover |
 //!
-//! Every placemark has the columns of its row (those of the [CSV form](crate::csv)) as `ExtendedData`, observations those of their
+//! Every placemark has the columns of its row (those of the [CSV tables](crate::csv)) as `ExtendedData`, observations those of their
 //! `run` and `pipe` too, and `quantities` as one text. Geometries are those of [GeoJSON](crate::geojson): on WGS 84, longitude first, nine decimals.
 //! Heights are left out: elevations of a survey are above a datum of their own, and a phone would draw pipes in the air.
 
 mod text;
 mod write;
 
-pub use write::{write, write_stream};
+pub use write::{write, write_runs};
+
+use crate::format::{Capabilities, Container, Detection, Format};
+
+/// KML.
+pub static FORMAT: Format = Format {
+    name: "kml",
+    title: "KML",
+    description: "KML 2.2 for a map on a phone, positions in WGS 84; written only, and not without loss.",
+    extensions: &["kml"],
+    media_type: "application/vnd.google-earth.kml+xml",
+    capabilities: Capabilities {
+        lossless: false,
+        container: Container::File { seekable: false },
+        tabular: false,
+        options: &[],
+    },
+    detect: |sample| match sample.start_has("http://www.opengis.net/kml/") {
+        true => Detection::Certain,
+        false => Detection::No,
+    },
+    open: None,
+    create: Some(write::create),
+};

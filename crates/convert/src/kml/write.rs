@@ -1,19 +1,19 @@
 //! From a document to KML, a folder after the other. What is no placemark goes into the loss report.
 
-use std::borrow::Borrow;
 use std::io::{self, Write};
 
+use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head, Observation, Run};
 use serde::Serialize;
 use serde_json::Value;
 
 use super::text::{as_held, escaped};
 use crate::map::geometry::{Geometry, LonLat};
-use crate::map::network::Network;
+use crate::map::network::{Map, Network};
 use crate::tables::cell;
 use crate::tables::plan::plan;
 use crate::tables::walk::{Entry, columns};
-use crate::{ConvertError, Loss, LossKind, LossReport};
+use crate::{ConvertError, DocumentRuns, Loss, LossKind, LossReport, Output};
 
 /// Why positions are transformed.
 const WHY: &str = "KML has positions on WGS 84 only (OGC 07-147r2)";
@@ -32,19 +32,19 @@ const STYLES: &str = r#"<Style id="structures"><IconStyle><color>ff4d3a1f</color
 /// [`ConvertError::Refused`] for a document that has positions but no reference system that can be taken to WGS 84 (nothing is
 /// written then); [`ConvertError::Write`] when the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
-    write_stream(&document.head, document.runs.iter(), sink)
+    write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write`](fn@write). The placemarks of stretches, which
-/// stand last, are held until then, and so is the report, which has an entry for every observation that is not on the map.
+/// Writes a survey that is read run by run. The bytes are those of [`write`](fn@write). The placemarks of stretches, which
+/// come last, are held until then, and so is the report, which has an entry for every observation that is not on the map.
 ///
 /// # Errors
-/// As [`write`](fn@write).
-pub fn write_stream<R: Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// As [`write`](fn@write), and when the survey turns out to be invalid.
+pub fn write_runs(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
+    let head = survey.head();
     let network = Network::new(head, WHY)?;
     let mut kml = Kml { sink, text: Vec::new(), stretches: Vec::new(), report: LossReport::default() };
     kml.losses_of_head(head);
@@ -60,38 +60,14 @@ pub fn write_stream<R: Borrow<Run>>(
     kml.flush()?;
     kml.sink.write_all(STYLES.as_bytes())?;
 
-    kml.open("structures")?;
-    for (index, row) in head.structures.iter().enumerate() {
-        let name = format!("{} {}", row.kind, row.id);
-        let why = || network.off_the_map(row.position);
-        kml.row("structures", index, &name, row, network.structure(index).ok_or_else(why))?;
-    }
-    kml.close()?;
-    kml.open("pipes")?;
-    for (index, row) in head.pipes.iter().enumerate() {
-        let geometry = network.pipe(index);
-        let pointer = || format!("/pipes/{index}/path");
-        match row.path.len() {
-            2.. if geometry.is_some() => {
-                kml.lose(LossKind::Changed, pointer(), "the path is the placemark's line, on WGS 84");
-            }
-            1 if geometry.is_some() => kml.lose(LossKind::Dropped, pointer(), "one vertex is no line"),
-            _ => {}
-        }
-        let why = || Some(network.no_line(row).to_owned());
-        kml.row("pipes", index, row.id.as_str(), row, geometry.ok_or_else(why))?;
-    }
-    kml.close()?;
-    kml.open("locates")?;
-    for (index, row) in head.locates.iter().enumerate() {
-        let depth = row.depth.map(|depth| format!(", {depth} {} deep", head.units.length)).unwrap_or_default();
-        let why = || network.off_the_map(row.position);
-        kml.row("locates", index, &format!("{}{depth}", row.id), row, network.locate(index).ok_or_else(why))?;
-    }
-    kml.close()?;
+    kml.tables(network.on(head), head)?;
     kml.open("observations")?;
-    for (index, run) in runs.enumerate() {
-        kml.run(&network, head, index, run.borrow())?;
+    let mut index = 0;
+    while let Some(run) = survey.next_run()? {
+        let head = survey.head();
+        kml.run(network.on(head), head, index, &run)?;
+        survey.recycle(run.observations);
+        index += 1;
     }
     kml.close()?;
     kml.open("stretches")?;
@@ -100,6 +76,14 @@ pub fn write_stream<R: Borrow<Run>>(
     kml.sink.write_all(b"</Document>\n</kml>\n")?;
     kml.sink.flush()?;
     Ok(kml.report)
+}
+
+/// Writes a survey into one file.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    write_runs(survey, output.sink()?)
 }
 
 /// A text with characters that XML cannot hold.
@@ -191,10 +175,44 @@ impl<W: Write> Kml<W> {
         Ok(())
     }
 
+    /// The folders of the tables that are on the map by themselves.
+    fn tables(&mut self, map: Map<'_>, head: &Head) -> Result<(), ConvertError> {
+        self.open("structures")?;
+        for (index, row) in head.structures.iter().enumerate() {
+            let name = format!("{} {}", row.kind, row.id);
+            let why = || map.off_the_map(row.position);
+            self.row("structures", index, &name, row, map.structure(index).ok_or_else(why))?;
+        }
+        self.close()?;
+        self.open("pipes")?;
+        for (index, row) in head.pipes.iter().enumerate() {
+            let geometry = map.pipe(index);
+            let pointer = || format!("/pipes/{index}/path");
+            match row.path.len() {
+                2.. if geometry.is_some() => {
+                    self.lose(LossKind::Changed, pointer(), "the path is the placemark's line, on WGS 84");
+                }
+                1 if geometry.is_some() => self.lose(LossKind::Dropped, pointer(), "one vertex is no line"),
+                _ => {}
+            }
+            let why = || Some(map.no_line(row).to_owned());
+            self.row("pipes", index, row.id.as_str(), row, geometry.ok_or_else(why))?;
+        }
+        self.close()?;
+        self.open("locates")?;
+        for (index, row) in head.locates.iter().enumerate() {
+            let depth = row.depth.map(|depth| format!(", {depth} {} deep", head.units.length)).unwrap_or_default();
+            let why = || map.off_the_map(row.position);
+            self.row("locates", index, &format!("{}{depth}", row.id), row, map.locate(index).ok_or_else(why))?;
+        }
+        self.close()?;
+        Ok(())
+    }
+
     /// The observations of a run, and the stretches among them.
-    fn run(&mut self, network: &Network<'_>, head: &Head, index: usize, run: &Run) -> Result<(), ConvertError> {
-        let line = network.line_of(run);
-        let placer = line.as_ref().and_then(|line| network.placer(run, line));
+    fn run(&mut self, map: Map<'_>, head: &Head, index: usize, run: &Run) -> Result<(), ConvertError> {
+        let line = map.line_of(run);
+        let placer = line.as_ref().and_then(|line| map.placer(run, line));
         let place = |row| placer.as_ref().and_then(|placer| placer.observation(row)).map(|place| place.geometry);
         let at = format!("/runs/{index}");
         let drawn = run.observations.iter().any(|row| place(row).is_some());
@@ -206,7 +224,7 @@ impl<W: Write> Kml<W> {
             self.lose(LossKind::Dropped, format!("{at}/counter/checks"), "a placemark has no room for a table");
         }
         let run_value = serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
-        let pipe = network.pipe_of(run);
+        let pipe = map.pipe_of(run);
         let pipe_value = serde_json::to_value(pipe).map_err(io::Error::other)?;
         let why = match (&line, pipe) {
             (None, None) => "its pipe is not in the survey",

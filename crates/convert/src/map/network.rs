@@ -6,7 +6,6 @@
 //! somebody has moved one.
 
 use std::borrow::Cow;
-use std::cell::RefCell;
 use std::collections::HashMap;
 
 use obvert_geo::{Crs, DatumShift, GeoError, Path};
@@ -19,18 +18,25 @@ use crate::{ConvertError, Note};
 /// Why positions have to be on WGS 84: a sentence with the standard that says so.
 pub(crate) type Why = &'static str;
 
-/// The map of one survey.
-pub(crate) struct Network<'h> {
-    head: &'h Head,
+/// The lines of one survey's pipes, and what else of the map is worked out once. It does not borrow the head it was made of, so that
+/// whoever reads or writes runs can hold both; [`on`](Self::on) brings them together.
+pub(crate) struct Network {
     /// `None` when the document has no position at all, and then nothing has a geometry; or when positions stay as they are and
     /// the system is not known, and then nothing can be measured along a line.
     crs: Option<Crs>,
     /// Whether lines must lie on the globe.
     globe: bool,
-    structures: HashMap<&'h str, usize>,
-    pipes: HashMap<&'h str, usize>,
+    structures: HashMap<Box<str>, usize>,
+    pipes: HashMap<Box<str>, usize>,
     lines: Vec<Option<Line>>,
     notes: Vec<Note>,
+}
+
+/// The map of one survey: a network and the head that it was made of.
+#[derive(Clone, Copy)]
+pub(crate) struct Map<'m> {
+    network: &'m Network,
+    head: &'m Head,
 }
 
 /// The line of a pipe, from its upstream to its downstream end, in the document's reference system.
@@ -58,79 +64,115 @@ pub(crate) struct Placer<'n> {
     against_flow: bool,
 }
 
-impl<'h> Network<'h> {
+impl Network {
     /// Finds the lines of all pipes.
     ///
     /// # Errors
     /// When there are positions and no reference system, or one that cannot be taken to WGS 84.
-    pub(crate) fn new(head: &'h Head, why: Why) -> Result<Self, ConvertError> {
+    pub(crate) fn new(head: &Head, why: Why) -> Result<Self, ConvertError> {
         let crs = if has_positions(head) { Some(crs_of(head, why)?) } else { None };
         if let Some(crs) = &crs {
             usable(crs, head, why)?;
         }
         let mut network = Self::with(head, crs, true);
-        network.find_lines();
-        network.note_what_is_missing();
+        network.find_lines(head);
+        network.notes = network.on(head).what_is_missing();
         Ok(network)
     }
 
     /// The same in the document's own reference system, known or not.
     #[cfg(feature = "geopackage")]
-    pub(crate) fn in_its_own_system(head: &'h Head) -> Self {
+    pub(crate) fn in_its_own_system(head: &Head) -> Self {
         let crs = head.crs.as_ref().and_then(|code| Crs::parse(code).ok());
         let mut network = Self::with(head, crs, false);
-        network.find_lines();
+        network.find_lines(head);
         network
     }
 
-    fn with(head: &'h Head, crs: Option<Crs>, globe: bool) -> Self {
+    fn with(head: &Head, crs: Option<Crs>, globe: bool) -> Self {
         Self {
-            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
-            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str(), i)).collect(),
+            structures: head.structures.iter().enumerate().map(|(i, row)| (row.id.as_str().into(), i)).collect(),
+            pipes: head.pipes.iter().enumerate().map(|(i, row)| (row.id.as_str().into(), i)).collect(),
             lines: vec![None; head.pipes.len()],
             notes: Vec::new(),
             crs,
             globe,
-            head,
         }
     }
 
+    /// The map of the head that the network was made of.
+    pub(crate) fn on<'m>(&'m self, head: &'m Head) -> Map<'m> {
+        Map { network: self, head }
+    }
+
+    /// What is worth knowing about the map.
+    pub(crate) fn notes(&self) -> &[Note] {
+        &self.notes
+    }
+
+    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains of any length and, in a bad
+    /// document, in rings; so the chain is walked with a stack of our own.
+    fn find_lines(&mut self, head: &Head) {
+        if self.crs.is_none() && self.globe {
+            return;
+        }
+        let mut known = vec![false; self.lines.len()];
+        let mut chain = Vec::new();
+        for start in 0..self.lines.len() {
+            chain.push(start);
+            while let Some(&pipe) = chain.last() {
+                let main = self.on(head).joined(pipe).filter(|main| !known[*main]);
+                known[pipe] = true;
+                if let Some(main) = main {
+                    chain.push(main);
+                    continue;
+                }
+                chain.pop();
+                if self.lines[pipe].is_none() {
+                    self.lines[pipe] = self.on(head).find_line(pipe);
+                }
+            }
+        }
+    }
+}
+
+impl<'m> Map<'m> {
     /// The geometry of a structure.
-    pub(crate) fn structure(&self, index: usize) -> Option<Geometry> {
+    pub(crate) fn structure(self, index: usize) -> Option<Geometry> {
         self.point(self.head.structures.get(index)?.position?)
     }
 
     /// The geometry of a locate.
-    pub(crate) fn locate(&self, index: usize) -> Option<Geometry> {
+    pub(crate) fn locate(self, index: usize) -> Option<Geometry> {
         self.point(self.head.locates.get(index)?.position?)
     }
 
     /// The geometry of a pipe.
-    pub(crate) fn pipe(&self, index: usize) -> Option<Geometry> {
-        let line = self.lines.get(index)?.as_ref()?;
-        on_the_globe(self.crs.as_ref()?, &line.vertices)
+    pub(crate) fn pipe(self, index: usize) -> Option<Geometry> {
+        let line = self.network.lines.get(index)?.as_ref()?;
+        on_the_globe(self.network.crs.as_ref()?, &line.vertices)
     }
 
     /// The vertices of a pipe's line in the document's reference system; none where it has no line.
-    pub(crate) fn vertices(&self, index: usize) -> &[[f64; 2]] {
-        self.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
+    pub(crate) fn vertices(self, index: usize) -> &'m [[f64; 2]] {
+        self.network.lines.get(index).and_then(Option::as_ref).map_or(&[], |line| &line.vertices)
     }
 
     /// The pipe that a run was in.
     #[cfg_attr(not(any(feature = "kml", feature = "geoparquet")), allow(dead_code))]
-    pub(crate) fn pipe_of(&self, run: &Run) -> Option<&'h Pipe> {
-        self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)
+    pub(crate) fn pipe_of(self, run: &Run) -> Option<&'m Pipe> {
+        self.head.pipes.get(*self.network.pipes.get(run.pipe.as_str())?)
     }
 
     /// Why a row is not on the map though it has a position; `None` where it has none.
     #[cfg_attr(not(feature = "kml"), allow(dead_code))]
-    pub(crate) fn off_the_map(&self, position: Option<Position>) -> Option<String> {
-        let (_, crs) = (position?, self.crs.as_ref()?);
+    pub(crate) fn off_the_map(self, position: Option<Position>) -> Option<String> {
+        let (_, crs) = (position?, self.network.crs.as_ref()?);
         Some(format!("its position cannot be transformed by {crs}; check its order, its unit and the reference system"))
     }
 
     /// Why a pipe is not on the map.
-    pub(crate) fn no_line(&self, pipe: &Pipe) -> &'static str {
+    pub(crate) fn no_line(self, pipe: &Pipe) -> &'static str {
         let known = |structure: &str| self.position_of(structure).is_some();
         match (pipe.path.len(), &pipe.downstream, &pipe.joins) {
             (2.., ..) => "a vertex of its path cannot be transformed",
@@ -146,28 +188,23 @@ impl<'h> Network<'h> {
         }
     }
 
-    /// What is worth knowing about the map.
-    pub(crate) fn notes(&self) -> &[Note] {
-        &self.notes
-    }
-
     /// The line that a run went along: its pipe's, or the straight one from where the camera entered a lateral.
-    pub(crate) fn line_of(&self, run: &Run) -> Option<Cow<'_, Line>> {
-        let index = *self.pipes.get(run.pipe.as_str())?;
-        if let Some(line) = self.lines[index].as_ref() {
+    pub(crate) fn line_of(self, run: &Run) -> Option<Cow<'m, Line>> {
+        let index = *self.network.pipes.get(run.pipe.as_str())?;
+        if let Some(line) = self.network.lines[index].as_ref() {
             return Some(Cow::Borrowed(line));
         }
         let (launched, pipe) = (run.launched.as_ref()?, self.head.pipes.get(index)?);
-        let main = *self.pipes.get(launched.pipe.as_str())?;
+        let main = *self.network.pipes.get(launched.pipe.as_str())?;
         let ends = [self.position_of(&pipe.upstream)?, self.along(main, launched.at?.get())?];
         Some(Cow::Owned(Line { vertices: ends.to_vec() }))
     }
 
     /// The way from readings to places for a run along a line that [`line_of`](Self::line_of) gave. `None` where the line has
     /// no length to measure along.
-    pub(crate) fn placer<'n>(&'n self, run: &Run, line: &'n Line) -> Option<Placer<'n>> {
-        let crs = self.crs.as_ref()?;
-        let pipe = self.head.pipes.get(*self.pipes.get(run.pipe.as_str())?)?;
+    pub(crate) fn placer(self, run: &Run, line: &'m Line) -> Option<Placer<'m>> {
+        let crs = self.network.crs.as_ref()?;
+        let pipe = self.head.pipes.get(*self.network.pipes.get(run.pipe.as_str())?)?;
         let path = crs.path(&line.vertices).ok()?;
         let length = self.length_of(pipe, &path);
         let against_flow = run.direction == Direction::Upstream;
@@ -175,66 +212,41 @@ impl<'h> Network<'h> {
     }
 
     /// Whether a position can be transformed.
-    fn stands(&self, position: [f64; 2]) -> bool {
-        self.crs.as_ref().is_some_and(|crs| crs.to_wgs84(position).is_ok_and(sound))
+    fn stands(self, position: [f64; 2]) -> bool {
+        self.network.crs.as_ref().is_some_and(|crs| crs.to_wgs84(position).is_ok_and(sound))
     }
 
-    fn point(&self, position: Position) -> Option<Geometry> {
-        let lonlat = self.crs.as_ref()?.to_wgs84(position.into()).ok()?;
+    fn point(self, position: Position) -> Option<Geometry> {
+        let lonlat = self.network.crs.as_ref()?.to_wgs84(position.into()).ok()?;
         sound(lonlat).then(|| Geometry::point(lonlat))
     }
 
-    fn position_of(&self, structure: &str) -> Option<[f64; 2]> {
-        let position = self.head.structures.get(*self.structures.get(structure)?)?.position?;
+    fn position_of(self, structure: &str) -> Option<[f64; 2]> {
+        let position = self.head.structures.get(*self.network.structures.get(structure)?)?.position?;
         Some(position.into())
     }
 
     /// A pipe's length in length units: as stated, or that of its line.
-    fn length_of(&self, pipe: &Pipe, path: &Path<'_>) -> f64 {
+    fn length_of(self, pipe: &Pipe, path: &Path<'_>) -> f64 {
         let stated = pipe.length.map(|length| length.get()).filter(|length| *length > 0.0);
         stated.unwrap_or_else(|| path.length_metres() / self.head.units.length.metres())
     }
 
     /// The place on a pipe at a distance from its upstream structure, or at the nearer end.
-    fn along(&self, pipe: usize, distance: f64) -> Option<[f64; 2]> {
-        let path = self.crs.as_ref()?.path(&self.lines.get(pipe)?.as_ref()?.vertices).ok()?;
+    fn along(self, pipe: usize, distance: f64) -> Option<[f64; 2]> {
+        let path = self.network.crs.as_ref()?.path(&self.network.lines.get(pipe)?.as_ref()?.vertices).ok()?;
         let length = self.length_of(self.head.pipes.get(pipe)?, &path);
         path.at_stated_clamped(distance, length).ok().map(|placed| placed.position)
     }
 
-    /// Finds the lines of all pipes. The line of a lateral may hang on that of another, in chains of any length and, in a bad
-    /// document, in rings; so the chain is walked with a stack of our own.
-    fn find_lines(&mut self) {
-        if self.crs.is_none() && self.globe {
-            return;
-        }
-        let mut known = vec![false; self.lines.len()];
-        let mut chain = Vec::new();
-        for start in 0..self.lines.len() {
-            chain.push(start);
-            while let Some(&pipe) = chain.last() {
-                let main = self.joined(pipe).filter(|main| !known[*main]);
-                known[pipe] = true;
-                if let Some(main) = main {
-                    chain.push(main);
-                    continue;
-                }
-                chain.pop();
-                if self.lines[pipe].is_none() {
-                    self.lines[pipe] = self.find_line(pipe);
-                }
-            }
-        }
-    }
-
     /// The main that a pipe's line depends on.
-    fn joined(&self, pipe: usize) -> Option<usize> {
+    fn joined(self, pipe: usize) -> Option<usize> {
         let pipe = self.head.pipes.get(pipe)?;
         let hangs = pipe.path.len() < 2 && pipe.downstream.is_none();
-        self.pipes.get(pipe.joins.as_ref().filter(|_| hangs)?.pipe.as_str()).copied()
+        self.network.pipes.get(pipe.joins.as_ref().filter(|_| hangs)?.pipe.as_str()).copied()
     }
 
-    fn find_line(&self, index: usize) -> Option<Line> {
+    fn find_line(self, index: usize) -> Option<Line> {
         let pipe = self.head.pipes.get(index)?;
         let vertices: Vec<[f64; 2]> = if pipe.path.len() >= 2 {
             pipe.path.iter().map(|vertex| (*vertex).into()).collect()
@@ -246,49 +258,45 @@ impl<'h> Network<'h> {
             };
             vec![self.position_of(&pipe.upstream)?, down]
         };
-        let drawn = !self.globe || on_the_globe(self.crs.as_ref()?, &vertices).is_some();
+        let drawn = !self.network.globe || on_the_globe(self.network.crs.as_ref()?, &vertices).is_some();
         drawn.then_some(Line { vertices })
     }
 
-    fn note_what_is_missing(&mut self) {
-        let notes = RefCell::new(Vec::new());
-        let note = |pointer: String, message: String| notes.borrow_mut().push(Note::new(pointer, message));
-        // What whoever looks at the map will miss and could not know from the survey.
-        let alarm = |pointer: String, message: String| notes.borrow_mut().push(Note::alarm(pointer, message));
-        let Some(crs) = &self.crs else {
-            alarm(String::new(), "the document has no position, so no feature has a geometry".to_owned());
-            self.notes = notes.into_inner();
-            return;
+    /// What the map leaves out, and how exact it is.
+    fn what_is_missing(self) -> Vec<Note> {
+        // A reader of the map would miss what is an alarm, and could not know of it from the survey.
+        let Some(crs) = &self.network.crs else {
+            return vec![Note::alarm("", "the document has no position, so no feature has a geometry")];
         };
+        let mut notes = Vec::new();
         let shift = |(_, position): (_, [f64; 2])| crs.datum_shift_at(crs.to_geographic(position).ok()?).ok();
         if let Some(metres) = positions(self.head).find_map(shift).and_then(DatumShift::accuracy_metres)
             && metres > 0.1
         {
-            note("/crs".to_owned(), format!("{crs} becomes WGS 84 with a stated accuracy of {metres} m"));
+            notes.push(Note::new("/crs", format!("{crs} becomes WGS 84 with a stated accuracy of {metres} m")));
         }
         let outside = |position: Option<Position>| {
             let position = position?;
             crs.to_wgs84(position.into()).err().map(|error| error.to_string())
         };
-        for (index, row) in self.head.structures.iter().enumerate() {
-            if let Some(why) = outside(row.position) {
-                alarm(format!("/structures/{index}/position"), format!("{why}; the feature has no geometry"));
-            }
-        }
-        for (index, pipe) in self.head.pipes.iter().enumerate().filter(|(index, _)| self.lines[*index].is_none()) {
+        let single = |table: &str, index: usize, position: Option<Position>| {
+            let why = outside(position)?;
+            Some(Note::alarm(format!("/{table}/{index}/position"), format!("{why}; the feature has no geometry")))
+        };
+        let structures = self.head.structures.iter().enumerate();
+        notes.extend(structures.filter_map(|(index, row)| single("structures", index, row.position)));
+        let pipes = self.head.pipes.iter().enumerate();
+        for (index, pipe) in pipes.filter(|(index, _)| self.network.lines[*index].is_none()) {
             let what = "the pipe, its runs and their observations have no geometry";
             let vertex = pipe.path.iter().find_map(|vertex| outside(Some(*vertex)));
-            match vertex.filter(|_| pipe.path.len() >= 2) {
-                Some(why) => alarm(format!("/pipes/{index}/path"), format!("{why}; {what}")),
-                None => note(format!("/pipes/{index}"), format!("{what}: {}", self.no_line(pipe))),
-            }
+            notes.push(match vertex.filter(|_| pipe.path.len() >= 2) {
+                Some(why) => Note::alarm(format!("/pipes/{index}/path"), format!("{why}; {what}")),
+                None => Note::new(format!("/pipes/{index}"), format!("{what}: {}", self.no_line(pipe))),
+            });
         }
-        for (index, row) in self.head.locates.iter().enumerate() {
-            if let Some(why) = outside(row.position) {
-                alarm(format!("/locates/{index}/position"), format!("{why}; the feature has no geometry"));
-            }
-        }
-        self.notes = notes.into_inner();
+        let locates = self.head.locates.iter().enumerate();
+        notes.extend(locates.filter_map(|(index, row)| single("locates", index, row.position)));
+        notes
     }
 }
 

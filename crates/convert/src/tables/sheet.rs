@@ -6,11 +6,11 @@ use std::collections::{HashMap, HashSet};
 
 use obvert_model::edit::token;
 use obvert_model::read::{Problem, ProblemKind};
+use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
 use super::cell::{self, Cell, CellError};
 use super::plan::{Column, ID, Kind, ORDER, Table};
-use super::read::nearest;
 use super::{Record, Rows};
 use crate::{Location, PlacedProblem, SourceMap};
 

@@ -1,8 +1,8 @@
 //! From a document to the rows of its tables. Runs go out one at a time, so that only the head and one run are ever held.
 
-use std::borrow::Borrow;
-
+use obvert_model::read::RunReader;
 use obvert_model::tables::{Head, Run};
+use serde::Serialize;
 use serde_json::Value;
 
 use super::plan::{Column, ID, Kind, Plan, Table, plan};
@@ -39,53 +39,97 @@ impl Name {
     }
 }
 
-/// Gives every row to `sink`, with the number of its table in the plan, its value, and an entry for each heading of that table.
+/// What takes the rows of a survey.
+pub(crate) trait RowSink {
+    /// Takes a run before its rows.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn run(&mut self, _head: &Head, _run: &Run) -> Result<(), ConvertError> {
+        Ok(())
+    }
+
+    /// Takes a row of the table of a number, with an entry for each of its headings.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    fn row(&mut self, head: &Head, table: usize, entries: &[Entry<'_>]) -> Result<(), ConvertError>;
+}
+
+/// Gives every row to `sink`.
 ///
 /// # Errors
-/// When the sink fails.
-pub(crate) fn walk<R: Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
-    sink: &mut impl FnMut(usize, &Value, &[Entry<'_>]) -> Result<(), ConvertError>,
+/// When the survey turns out to be invalid, or the sink fails.
+pub(crate) fn walk(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    sink: &mut dyn RowSink,
 ) -> Result<(), ConvertError> {
-    let plan = plan();
-    let head = serde_json::to_value(head).map_err(std::io::Error::other)?;
-    row(plan, 0, &head, &[], 0, sink)?;
-    let table = plan.runs();
-    for (place, run) in runs.enumerate() {
-        let run = serde_json::to_value(run.borrow()).map_err(std::io::Error::other)?;
-        row(plan, table, &run, &[], place + 1, sink)?;
+    let head = survey.share_head();
+    row(&head, sink, 0, &*head, 0)?;
+    let mut place = 0;
+    while let Some(run) = survey.next_run()? {
+        place += 1;
+        sink.run(&head, &run)?;
+        row(&head, sink, plan().runs(), &run, place)?;
+        survey.recycle(run.observations);
     }
     Ok(())
 }
 
-/// A row and all rows that it holds. `above` names the row which holds it, `place` is its place in the list, from 1.
+/// Gives the head or a run to `sink`, with all rows that it holds.
 fn row(
-    plan: &'static Plan,
-    index: usize,
-    value: &Value,
-    above: &[Name],
+    head: &Head,
+    sink: &mut dyn RowSink,
+    table: usize,
+    row: &impl Serialize,
     place: usize,
-    sink: &mut impl FnMut(usize, &Value, &[Entry<'_>]) -> Result<(), ConvertError>,
 ) -> Result<(), ConvertError> {
-    let table = &plan.tables[index];
-    let mut entries: Vec<Entry<'_>> = above.iter().map(Name::entry).collect();
-    if table.ordered {
-        entries.push(Entry::Place(place));
+    Walk::of(table, row, place, &mut |index, entries| sink.row(head, index, entries))
+}
+
+/// Takes the rows of a table, by its number, with an entry for each of its headings.
+type TakeRow<'t> = dyn FnMut(usize, &[Entry<'_>]) -> Result<(), ConvertError> + 't;
+
+/// The way through a row and all rows that it holds.
+pub(super) struct Walk<'w, 't> {
+    plan: &'static Plan,
+    take: &'w mut TakeRow<'t>,
+}
+
+impl Walk<'_, '_> {
+    /// Gives a row of a table and all rows that it holds to `take`. `place` is its place in the list, from 1.
+    pub(super) fn of(
+        table: usize,
+        row: &impl Serialize,
+        place: usize,
+        take: &mut TakeRow<'_>,
+    ) -> Result<(), ConvertError> {
+        let value = serde_json::to_value(row).map_err(std::io::Error::other)?;
+        Walk { plan: plan(), take }.row(table, &value, &[], place)
     }
-    entries.extend(table.columns.iter().map(|column| entry(value, column)));
-    sink(index, value, &entries)?;
-    for child in plan.below(index) {
-        let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array) else { continue };
-        let mut path = above.to_vec();
-        if table.parent.is_some() {
-            path.push(own_name(table, value, place));
+
+    /// A row and all rows that it holds. `above` names the row which holds it.
+    fn row(&mut self, index: usize, value: &Value, above: &[Name], place: usize) -> Result<(), ConvertError> {
+        let plan = self.plan;
+        let table = &plan.tables[index];
+        let mut entries: Vec<Entry<'_>> = above.iter().map(Name::entry).collect();
+        if table.ordered {
+            entries.push(Entry::Place(place));
         }
-        for (number, item) in items.iter().enumerate() {
-            row(plan, child, item, &path, number + 1, sink)?;
+        entries.extend(table.columns.iter().map(|column| entry(value, column)));
+        (self.take)(index, &entries)?;
+        for child in plan.below(index) {
+            let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array) else { continue };
+            let mut path = above.to_vec();
+            if table.parent.is_some() {
+                path.push(own_name(table, value, place));
+            }
+            for (number, item) in items.iter().enumerate() {
+                self.row(child, item, &path, number + 1)?;
+            }
         }
+        Ok(())
     }
-    Ok(())
 }
 
 fn own_name(table: &Table, row: &Value, place: usize) -> Name {

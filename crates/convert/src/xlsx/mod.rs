@@ -2,7 +2,7 @@
 //! and have it checked as it is. Lossless, both ways.
 //!
 //! # Which value stands where
-//! The tables and columns are those of the [CSV form](crate::csv), which says how positions, lists and objects in a row are laid out;
+//! The tables and columns are those of the [CSV tables](crate::csv), which says how positions, lists and objects in a row are laid out;
 //! a sheet has the name of the table. What differs is that cells have types:
 //!
 //! - Numbers are numbers, truths are truths. A workbook keeps a number as a double, as the document does, so every digit comes back.
@@ -24,17 +24,42 @@
 
 mod guard;
 mod guide;
+mod library;
 mod percent;
 mod read;
 mod rows;
 pub mod sheets;
 mod write;
 
-pub use crate::unpack::ZipLimits;
-pub use read::{is_survey, read, read_stream, read_whole, read_within};
-pub use write::{NO_ROOM, write, write_stream};
+pub use crate::ZipLimits;
+pub use library::catches_panic;
+pub use read::read;
+pub use write::{write, write_runs};
 
+use crate::format::{Capabilities, Container, Detection, Format, Sample};
 use crate::tables::plan::Table;
+use crate::unpack;
+
+/// The workbook.
+pub static FORMAT: Format = Format {
+    name: "xlsx",
+    title: "a workbook",
+    description: "A workbook with a sheet a table, which can be filled in by hand.",
+    extensions: &["xlsx"],
+    media_type: "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: false },
+        tabular: true,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::File(bytes) if unpack::is_workbook(bytes) => Detection::Certain,
+        _ => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};
 
 /// The sheet that tells people what to do.
 const GUIDE: &str = "how to fill in";

@@ -1,126 +1,130 @@
 //! From a workbook to its tables.
 
+use std::borrow::Cow;
 use std::io::{Cursor, Read, Seek};
+use std::sync::Arc;
 
 use calamine::{Reader, Xlsx, open_workbook_from_rs};
-use obvert_model::read::Runs;
-use obvert_model::tables::Head;
 
 use super::rows::{Sheet, SheetFlow, SheetRows, Size};
 use super::{CHOICES, GUIDE, ZipLimits, guard, sheet_of};
-use crate::tables::Rows;
+use crate::tables::assemble::{Names, Stranger};
 use crate::tables::plan::plan;
-use crate::tables::read::Stranger;
-use crate::{ConvertError, Survey, flow, tables};
+use crate::tables::source::{Pass, TableFile, TableSource, Tables};
+use crate::{ConvertError, Input, Source, Survey};
 
 /// Reads a workbook, which may have been written by [`write`](fn@crate::xlsx::write) or filled in by hand. `name` is what messages
-/// call it. In places, the file is the sheet and the line the row.
+/// call it. In locations, the file is the sheet and the line the row.
 ///
 /// # Errors
-/// When it is no workbook as described at [the module](crate::xlsx), unpacks beyond [`ZipLimits::default`], or does not describe a
+/// When it is no workbook as described at [the module](crate::xlsx), unpacks beyond [`ZipLimits::DEFAULT`], or does not describe a
 /// valid document.
 pub fn read(workbook: &[u8], name: &str) -> Result<Survey, ConvertError> {
-    read_within(workbook, name, ZipLimits::default())
+    open(Input::file(name, workbook))?.survey()
 }
 
-/// Opens a workbook that unpacks within limits.
-pub(super) fn open<'b>(
+/// Opens a workbook of this format.
+pub(super) fn open<'a>(input: Input<'a>) -> Result<Box<dyn Source + 'a>, ConvertError> {
+    Ok(Box::new(TableSource::new(WorkbookTables::new(input)?)))
+}
+
+/// Opens any workbook that unpacks within limits.
+pub(super) fn open_any<'b>(
     workbook: &'b [u8],
     name: &str,
     limits: ZipLimits,
 ) -> Result<Xlsx<Cursor<&'b [u8]>>, ConvertError> {
-    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
-    guard::look_at(workbook, limits).map_err(refused)?;
+    guarded(workbook, name, limits)?;
     open_workbook_from_rs(Cursor::new(workbook)).map_err(|error| unreadable(name, &error))
 }
 
-/// Whether a workbook is one of this format: it has the sheet that says what holds for the whole survey.
-#[must_use]
-pub fn is_survey(workbook: &[u8]) -> bool {
-    open(workbook, "", ZipLimits::default())
-        .is_ok_and(|book| book.sheet_names().iter().any(|sheet| sheet == "document"))
+fn guarded(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<(), ConvertError> {
+    let refused = |message: String| ConvertError::Form { place: None, message: format!("{name}: {message}") };
+    guard::look_at(workbook, limits).map_err(refused)
 }
 
-/// As [`read`], with limits of the caller's own.
-///
-/// # Errors
-/// As [`read`].
-pub fn read_within(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
-    match read_ahead(workbook, name, limits, |tables| tables::stream::survey(tables, sheet_of))? {
-        Some(survey) => Ok(survey),
-        None => read_whole(workbook, name, limits),
+/// The bytes of a workbook that several readers have.
+#[derive(Clone)]
+pub(super) struct Shared<'a>(Arc<Cow<'a, [u8]>>);
+
+impl AsRef<[u8]> for Shared<'_> {
+    fn as_ref(&self) -> &[u8] {
+        &self.0
     }
 }
 
-/// As [`read_within`], by the road that holds the whole: it says what is wrong, and the other is held against it.
-///
-/// # Errors
-/// As [`read_within`].
-#[doc(hidden)]
-pub fn read_whole(workbook: &[u8], name: &str, limits: ZipLimits) -> Result<Survey, ConvertError> {
-    let mut book = open(workbook, name, limits)?;
-    let tables = &plan().tables;
-    let mut found: Vec<Option<SheetRows>> = tables.iter().map(|_| None).collect();
-    let mut strangers = Vec::new();
-    for (sheet, index) in sheets(&book) {
-        let rows = SheetRows::load(&mut book, &sheet)?;
-        match index {
-            Some(index) => found[index] = rows,
-            None => strangers.extend(rows.map(|rows| Stranger {
-                name: sheet,
-                headings: rows.headings().filter(|heading| !heading.is_empty()).map(str::to_owned).collect(),
-            })),
+/// A workbook that owns or borrows its bytes.
+pub(super) type Book<'a> = Xlsx<Cursor<Shared<'a>>>;
+
+/// The sheets of a workbook that are tables.
+struct WorkbookTables<'a> {
+    /// For each table its sheet, unless that is large.
+    held: Vec<Option<SheetRows>>,
+    /// The sheets that are read a row at a time. Each has the workbook for itself.
+    large: Vec<LargeSheet<'a>>,
+    strangers: Vec<Stranger>,
+}
+
+struct LargeSheet<'a> {
+    /// The number of its table.
+    table: usize,
+    name: String,
+    book: Book<'a>,
+}
+
+impl<'a> WorkbookTables<'a> {
+    fn new(input: Input<'a>) -> Result<Self, ConvertError> {
+        guarded(input.bytes(), input.name(), input.limits())?;
+        let name = input.name().to_owned();
+        let bytes = Shared(Arc::new(input.into_bytes()));
+        let book = || -> Result<Book<'a>, ConvertError> {
+            open_workbook_from_rs(Cursor::new(bytes.clone())).map_err(|error| unreadable(&name, &error))
+        };
+        let mut first = book()?;
+        let mut tables = Self { held: Vec::new(), large: Vec::new(), strangers: Vec::new() };
+        tables.held.resize_with(plan().tables.len(), || None);
+        for (sheet, table) in sheets(&first) {
+            let Some(table) = table else {
+                let rows = SheetRows::load(&mut first, &sheet)?;
+                tables.strangers.extend(rows.map(|rows| Stranger {
+                    name: sheet,
+                    headings: rows.headings().iter().filter(|heading| !heading.is_empty()).cloned().collect(),
+                }));
+                continue;
+            };
+            match SheetRows::load_small(&mut first, &sheet)? {
+                Size::Small(rows) => tables.held[table] = rows,
+                Size::Large => tables.large.push(LargeSheet { table, name: sheet, book: book()? }),
+            }
+        }
+        let document = tables.held.first().is_some_and(Option::is_some);
+        if document || tables.large.iter().any(|sheet| sheet.table == 0) {
+            Ok(tables)
+        } else {
+            Err(without_document(&name))
         }
     }
-    if found.first().is_none_or(Option::is_none) {
-        return Err(without_document(name));
-    }
-    tables::read::read(found, sheet_of, &strangers)
 }
 
-/// Reads a workbook as a stream: calls `work` with the head and the runs to be taken from it, as
-/// [`obvert_model::read::stream`] does. Beside the workbook and its shared texts, memory is that of the head and of one run where
-/// the rows of all sheets stand in the order of the runs, as they are written; otherwise the whole is held, and `work` may be
-/// called again for it. What it gave before is thrown away then, and also when the document turns out to be invalid.
-///
-/// # Errors
-/// As [`read`].
-pub fn read_stream<T>(
-    workbook: &[u8],
-    name: &str,
-    mut work: impl FnMut(&Head, &mut dyn Runs) -> T,
-) -> Result<T, ConvertError> {
-    let fast = read_ahead(workbook, name, ZipLimits::default(), |tables| tables::stream::stream(tables, &mut work))?;
-    flow::either(fast, || read_whole(workbook, name, ZipLimits::default()), &mut work)
-}
+impl<'a> TableFile for WorkbookTables<'a> {
+    type Rows<'f>
+        = Sheet<'f, 'a>
+    where
+        Self: 'f;
 
-/// The fast road; `None` where it ends.
-fn read_ahead<T>(
-    workbook: &[u8],
-    name: &str,
-    limits: ZipLimits,
-    work: impl FnOnce(Vec<Option<Sheet<'_>>>) -> Option<T>,
-) -> Result<Option<T>, ConvertError> {
-    let again = || open_workbook_from_rs(Cursor::new(workbook)).map_err(|error| unreadable(name, &error));
-    let mut book = open(workbook, name, limits)?;
-    let mut held: Vec<Option<SheetRows>> = plan().tables.iter().map(|_| None).collect();
-    // A sheet that is read a row at a time has the workbook for itself.
-    let mut large = Vec::new();
-    for (sheet, index) in sheets(&book) {
-        match (SheetRows::load_small(&mut book, &sheet), index) {
-            (Ok(Size::Small(rows)), Some(index)) => held[index] = rows,
-            (Ok(Size::Small(None)), None) => {}
-            (Ok(Size::Large), Some(index)) => large.push((index, sheet, again()?)),
-            (Ok(_), None) | (Err(_), _) => return Ok(None),
+    const NAMES: Names = sheet_of;
+
+    fn tables(&mut self, pass: Pass) -> Result<Tables<'_, Sheet<'_, 'a>>, ConvertError> {
+        let held = self.held.iter().map(|rows| rows.as_ref().map(|rows| Sheet::Held(rows.rows())));
+        let mut rows: Vec<Option<Sheet<'_, 'a>>> = held.collect();
+        for LargeSheet { table, name, book } in &mut self.large {
+            rows[*table] = match pass {
+                Pass::Whole => SheetRows::load(book, name)?.map(|rows| Sheet::Owned(Box::new(rows.into_rows()))),
+                Pass::Keys | Pass::Rows => Some(Sheet::Flowing(Box::new(SheetFlow::open(book, name)?))),
+            };
         }
+        Ok(Tables { rows, strangers: &self.strangers, compare: Box::new(|_| Ok(())) })
     }
-    drop(book);
-    let mut open: Vec<Option<Sheet<'_>>> = held.into_iter().map(|rows| rows.map(Sheet::Held)).collect();
-    for (index, sheet, book) in &mut large {
-        let Ok(rows) = SheetFlow::open(book, sheet) else { return Ok(None) };
-        open[*index] = Some(Sheet::Flowing(Box::new(rows)));
-    }
-    Ok(work(open))
 }
 
 /// The sheets that can be tables, each with the number of its table.
@@ -132,7 +136,8 @@ fn sheets<S: Read + Seek>(book: &Xlsx<S>) -> Vec<(String, Option<usize>)> {
 
 fn without_document(name: &str) -> ConvertError {
     let message = format!(
-        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; every workbook of this format has one; an office's own workbook is read by a layout"
+        "{name}: there is no sheet \"document\", which says the units, the code list and all else that holds for the whole survey; \
+         every workbook of this format has one; an office's own workbook is read by a layout"
     );
     ConvertError::Form { place: None, message }
 }

@@ -1,17 +1,18 @@
 //! One sheet as rows, and what its cells hold. Cells are kept only as far as headings go, and empty ones cost nothing but their
 //! place, so a sheet with one cell in its last corner takes no more than one with it in the first.
 
-use std::borrow::Cow;
+use std::borrow::{Borrow, Cow};
 use std::collections::HashSet;
 use std::io::{Cursor, Read, Seek};
 
 use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, XlsxError};
 
 use super::percent;
+use super::read::{Book, Shared};
 use crate::ConvertError;
+use crate::tables::assemble::format_error;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
-use crate::tables::read::form;
 use crate::tables::{Record, Rows};
 
 /// The most columns a sheet can have that is a table; a row of more would be no row of this format.
@@ -38,7 +39,6 @@ pub(super) struct SheetRows {
     /// Whether a column has no heading and nothing below it.
     blank: Vec<bool>,
     rows: Vec<(usize, SheetRow)>,
-    next: usize,
 }
 
 /// A row of a sheet: its cells from the first column on.
@@ -79,7 +79,7 @@ impl SheetRows {
         }
         let (first, headings) = rows.remove(0);
         if first != 1 {
-            return Err(form(sheet, 1, "the row is empty; the first row of a sheet must be its headings"));
+            return Err(format_error(sheet, 1, "the row is empty; the first row of a sheet must be its headings"));
         }
         let width = rows.iter().map(|(_, row)| row.cells.len()).max().unwrap_or_default().max(headings.cells.len());
         let headings: Vec<String> = (0..width).map(|column| headings.shown(column).into_owned()).collect();
@@ -89,8 +89,29 @@ impl SheetRows {
                 *blank &= matches!(cell, Found::Empty);
             }
         }
-        Ok(Some(Self { headings, blank, rows, next: 0 }))
+        Ok(Some(Self { headings, blank, rows }))
     }
+
+    /// The headings, in the order in which the columns are.
+    pub(super) fn headings(&self) -> &[String] {
+        &self.headings
+    }
+
+    /// Its rows from the first on.
+    pub(super) fn rows(&self) -> HeldRows<&Self> {
+        HeldRows { sheet: self, next: 0 }
+    }
+
+    /// Its rows from the first on.
+    pub(super) fn into_rows(self) -> HeldRows<Self> {
+        HeldRows { sheet: self, next: 0 }
+    }
+}
+
+/// The rows of a sheet that is held, and which comes next.
+pub(super) struct HeldRows<S> {
+    sheet: S,
+    next: usize,
 }
 
 /// A sheet that was read, or one that is too large to be held.
@@ -162,7 +183,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
             let row = row as usize + 1;
             if column >= WIDEST {
                 let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
-                return Err(form(sheet, row, message));
+                return Err(format_error(sheet, row, message));
             }
             return Ok(Some((row, column as usize, found)));
         }
@@ -174,7 +195,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
         let Some((number, mut column, mut found)) = self.next.take() else { return Ok(None) };
         if number <= self.last {
             let message = "the rows are not in order in the file; open the workbook and save it anew";
-            return Err(form(self.sheet, 1, message));
+            return Err(format_error(self.sheet, 1, message));
         }
         self.last = number;
         let mut row = SheetRow::default();
@@ -195,76 +216,83 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
 }
 
 fn unreadable(sheet: &str, error: &XlsxError) -> ConvertError {
-    form(sheet, 1, format!("the sheet cannot be read: {error}"))
+    format_error(sheet, 1, format!("the sheet cannot be read: {error}"))
 }
 
 /// The rows of a sheet, held or not.
-pub(super) enum Sheet<'b> {
-    Held(SheetRows),
-    Flowing(Box<SheetFlow<'b>>),
+pub(super) enum Sheet<'b, 'a> {
+    Held(HeldRows<&'b SheetRows>),
+    Owned(Box<HeldRows<SheetRows>>),
+    Flowing(Box<SheetFlow<'b, 'a>>),
 }
 
 /// A sheet whose rows are not held.
-pub(super) struct SheetFlow<'b> {
+pub(super) struct SheetFlow<'b, 'a> {
     headings: Vec<String>,
-    cells: Cells<'b, Cursor<&'b [u8]>>,
+    cells: Cells<'b, Cursor<Shared<'a>>>,
     row: SheetRow,
 }
 
-impl<'b> SheetFlow<'b> {
+impl<'b, 'a> SheetFlow<'b, 'a> {
     /// Reads the headings of a sheet.
     ///
     /// # Errors
     /// When it cannot be read or does not begin with them.
-    pub(super) fn open(book: &'b mut Xlsx<Cursor<&'b [u8]>>, sheet: &'b str) -> Result<Self, ConvertError> {
+    pub(super) fn open(book: &'b mut Book<'a>, sheet: &'b str) -> Result<Self, ConvertError> {
         let mut cells = Cells::open(book, sheet)?;
-        let Some((1, row)) = cells.row()? else { return Err(form(sheet, 1, "there are no headings")) };
+        let Some((1, row)) = cells.row()? else { return Err(format_error(sheet, 1, "there are no headings")) };
         let headings = (0..row.cells.len()).map(|column| row.shown(column).into_owned()).collect();
         Ok(Self { headings, cells, row })
     }
+
+    fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
+        let Some((number, row)) = self.cells.row()? else { return Ok(None) };
+        if row.cells.len() > self.headings.len() {
+            return Err(format_error(self.cells.sheet, number, "a value under no heading"));
+        }
+        self.row = row;
+        Ok(Some((number, &self.row)))
+    }
 }
 
-impl Rows for Sheet<'_> {
+impl<S: Borrow<SheetRows>> HeldRows<S> {
+    fn next_row(&mut self) -> Option<(usize, &SheetRow)> {
+        let row = self.sheet.borrow().rows.get(self.next);
+        self.next += 1;
+        row.map(|(number, row)| (*number, row))
+    }
+}
+
+impl Sheet<'_, '_> {
+    /// The sheet, if it is held.
+    fn held(&self) -> Option<&SheetRows> {
+        match self {
+            Self::Held(rows) => Some(rows.sheet),
+            Self::Owned(rows) => Some(&rows.sheet),
+            Self::Flowing(_) => None,
+        }
+    }
+}
+
+impl Rows for Sheet<'_, '_> {
     type Row = SheetRow;
     fn headings(&self) -> impl Iterator<Item = &str> {
         let headings = match self {
-            Self::Held(rows) => &rows.headings,
             Self::Flowing(rows) => &rows.headings,
+            Self::Held(rows) => &rows.sheet.headings,
+            Self::Owned(rows) => &rows.sheet.headings,
         };
         headings.iter().map(String::as_str)
     }
     fn is_blank(&self, column: usize) -> bool {
+        self.held().and_then(|sheet| sheet.blank.get(column)).copied().unwrap_or_default()
+    }
+    fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
         match self {
-            Self::Held(rows) => rows.is_blank(column),
-            Self::Flowing(_) => false,
+            Self::Flowing(rows) => rows.next_row(),
+            Self::Held(rows) => Ok(rows.next_row()),
+            Self::Owned(rows) => Ok(rows.next_row()),
         }
-    }
-    fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
-        let rows = match self {
-            Self::Held(rows) => return rows.next_row(),
-            Self::Flowing(rows) => rows,
-        };
-        let Some((number, row)) = rows.cells.row()? else { return Ok(None) };
-        if row.cells.len() > rows.headings.len() {
-            return Err(form(rows.cells.sheet, number, "a value under no heading"));
-        }
-        rows.row = row;
-        Ok(Some((number, &rows.row)))
-    }
-}
-
-impl Rows for SheetRows {
-    type Row = SheetRow;
-    fn headings(&self) -> impl Iterator<Item = &str> {
-        self.headings.iter().map(String::as_str)
-    }
-    fn is_blank(&self, column: usize) -> bool {
-        self.blank.get(column).copied().unwrap_or_default()
-    }
-    fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
-        let row = self.rows.get(self.next);
-        self.next += 1;
-        Ok(row.map(|(number, row)| (*number, row)))
     }
 }
 

@@ -6,7 +6,7 @@ use std::ops::RangeInclusive;
 use calamine::{Reader, Xlsx};
 
 use super::ZipLimits;
-use super::read::open;
+use super::read::open_any;
 use super::rows::{Found, cells_of};
 use crate::ConvertError;
 
@@ -80,7 +80,7 @@ impl<'b> Sheets<'b> {
     /// # Errors
     /// When it is not a workbook, or unpacks beyond the limits.
     pub fn open(workbook: &'b [u8], name: &str, limits: ZipLimits) -> Result<Self, ConvertError> {
-        Ok(Self { book: open(workbook, name, limits)? })
+        Ok(Self { book: open_any(workbook, name, limits)? })
     }
 
     /// The names of the sheets, in their order.

@@ -1,4 +1,4 @@
-//! The XML form: for offices whose systems take XML and nothing else. It holds all that a document can, so it comes
+//! XML, for offices whose systems take XML and nothing else. It holds all that a document can, so it comes
 //! back unchanged, and an XML Schema ([`xsd`]) made from the same shape lets a receiver check it with tools of its own.
 //!
 //! # The mapping
@@ -35,6 +35,30 @@ mod xsd;
 
 pub use obvert_model::schema::XML_NAMESPACE as NAMESPACE;
 pub(crate) use read::locate;
-pub use read::{read, read_stream};
-pub use write::{write, write_stream};
+pub use read::read;
+pub use write::{write, write_runs};
 pub use xsd::xsd;
+
+use crate::format::{Capabilities, Container, Detection, Format, Sample};
+
+/// XML.
+pub static FORMAT: Format = Format {
+    name: "xml",
+    title: "XML",
+    description: "XML in the format's own namespace.",
+    extensions: &["xml"],
+    media_type: "application/xml",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: false },
+        tabular: false,
+        options: &[],
+    },
+    detect: |sample| match sample {
+        Sample::File(_) if sample.start_has(NAMESPACE) => Detection::Certain,
+        Sample::File(_) if sample.start().starts_with(b"<") => Detection::Possible,
+        _ => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};

@@ -38,17 +38,6 @@ pub(super) fn item(item: &Shape) -> Cow<'static, str> {
     }
 }
 
-/// The nearest of the valid spellings, when it is near enough to be meant.
-pub(super) fn nearest<'w>(word: &str, words: impl Iterator<Item = &'w str>) -> Option<String> {
-    let plain = |text: &str| text.to_lowercase().replace(['-', '_', ' '], "");
-    let meant = plain(word);
-    words
-        .map(|candidate| (strsim::normalized_damerau_levenshtein(&meant, &plain(candidate)), candidate))
-        .filter(|(likeness, _)| *likeness >= 0.6)
-        .max_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, candidate)| candidate.to_owned())
-}
-
 #[cfg(test)]
 mod tests {
     use obvert_model::shape;

@@ -1,60 +1,40 @@
-//! Writing the XML form, one run at a time: only the head and one run are ever held as a value.
+//! Writing XML, one run at a time: only the head and one run are ever held as a value.
 
-use std::borrow::Borrow;
 use std::io::Write;
 
-use obvert_model::shape::{self, ObjectShape, Shape};
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::read::RunReader;
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+use obvert_model::tables::Document;
 use serde::Serialize;
 use serde_json::{Map, Value};
 
 use super::{NAMESPACE, names, text};
-use crate::{ConvertError, LossReport};
+use crate::{ConvertError, DocumentRuns, LossReport, Output};
 
-/// Writes a document as XML. The report is always empty: the form holds everything.
+/// Writes a document as XML. The report is always empty: XML holds everything.
 ///
 /// # Errors
 /// When the sink fails.
 pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, ConvertError> {
-    write_stream(&document.head, document.runs.iter(), sink)
+    write_runs(&mut DocumentRuns::new(document), sink)
 }
 
-/// Writes a document whose runs come one at a time. The bytes are those of [`write()`](fn@write): two spaces a level, a line for
+/// Writes a survey that is read run by run. The bytes are those of [`write()`](fn@write): two spaces a level, a line for
 /// every row of a table and every observation, a final newline.
 ///
 /// # Errors
-/// When the sink fails.
-pub fn write_stream<R: Borrow<Run>>(
-    head: &Head,
-    runs: impl Iterator<Item = R>,
+/// When the survey turns out to be invalid, or the sink fails.
+pub fn write_runs(
+    survey: &mut dyn RunReader<Error = ConvertError>,
     mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
     let mut page = Page(String::new());
     page.0.push_str("<?xml version=\"1.0\" encoding=\"UTF-8\"?>\n");
     page.0.push_str(&format!("<{} xmlns=\"{}\">\n", names::ROOT, text::escape(NAMESPACE)));
-    let head = object(head)?;
-    let mut runs = runs.peekable();
+    let head = object(survey.head())?;
     for field in &shape::document().fields {
-        let name = names::element(&field.name);
-        if field.name == "runs" && runs.peek().is_some() {
-            page.line(1);
-            page.open(name);
-            page.0.push('\n');
-            for run in runs.by_ref() {
-                page.line(2);
-                page.element(
-                    &names::item(item_of(&field.shape)),
-                    item_of(&field.shape),
-                    &Value::Object(object(run.borrow())?),
-                    2,
-                )?;
-                page.0.push('\n');
-                sink.write_all(page.0.as_bytes())?;
-                page.0.clear();
-            }
-            page.line(1);
-            page.close(name);
-            page.0.push('\n');
+        if field.name == "runs" {
+            page.runs(field, survey, &mut sink)?;
         } else if let Some(value) = head.get(&field.name) {
             page.line(1);
             page.field(&shape::document().name, &field.name, &field.shape, value, 1)?;
@@ -64,7 +44,16 @@ pub fn write_stream<R: Borrow<Run>>(
     page.close(names::ROOT);
     page.0.push('\n');
     sink.write_all(page.0.as_bytes())?;
+    sink.flush()?;
     Ok(LossReport::default())
+}
+
+/// Writes a survey into one file.
+pub(super) fn create(
+    survey: &mut dyn RunReader<Error = ConvertError>,
+    output: &mut Output<'_>,
+) -> Result<LossReport, ConvertError> {
+    write_runs(survey, output.sink()?)
 }
 
 fn object(row: &impl Serialize) -> Result<Map<String, Value>, ConvertError> {
@@ -82,8 +71,8 @@ fn item_of(list: &Shape) -> &Shape {
     }
 }
 
-/// A value that is not of the shape of its place. The types do not allow it; were it dropped, the form would not be
-/// lossless and nobody would know.
+/// A value that is not of the shape of its place. The types do not allow it; if it were dropped, a loss
+/// would go unnoticed.
 fn refused(name: &str) -> ConvertError {
     ConvertError::Refused {
         message: format!("the value of {name:?} does not fit the schema and cannot be written as XML"),
@@ -94,6 +83,36 @@ fn refused(name: &str) -> ConvertError {
 struct Page(String);
 
 impl Page {
+    /// The list of runs, if there are any. What is written goes to the sink with every run.
+    fn runs(
+        &mut self,
+        field: &Field,
+        survey: &mut dyn RunReader<Error = ConvertError>,
+        sink: &mut impl Write,
+    ) -> Result<(), ConvertError> {
+        let (name, item) = (names::element(&field.name), item_of(&field.shape));
+        let mut begun = false;
+        while let Some(run) = survey.next_run()? {
+            if !std::mem::replace(&mut begun, true) {
+                self.line(1);
+                self.open(name);
+                self.0.push('\n');
+            }
+            self.line(2);
+            self.element(&names::item(item), item, &Value::Object(object(&run)?), 2)?;
+            survey.recycle(run.observations);
+            self.0.push('\n');
+            sink.write_all(self.0.as_bytes())?;
+            self.0.clear();
+        }
+        if begun {
+            self.line(1);
+            self.close(name);
+            self.0.push('\n');
+        }
+        Ok(())
+    }
+
     fn line(&mut self, level: usize) {
         for _ in 0..level {
             self.0.push_str("  ");

@@ -184,12 +184,12 @@ fn runs_that_come_one_at_a_time_give_the_same_bytes() {
     ]));
     let source = obvert_model::write::to_string(&document).unwrap();
     let mut bytes = Vec::new();
-    let report = obvert_model::read::stream(source.as_bytes(), |head, runs| {
-        bytes.clear();
-        geojson::write_stream(head, std::iter::from_fn(|| runs.next_run()), &mut bytes)
-    });
+    let mut json = obvert_convert::json::FORMAT.source(obvert_convert::Input::file("x", source.as_bytes())).unwrap();
+    let mut reader = json.read(obvert_convert::Locations::Skipped).unwrap();
+    let report = geojson::write_runs(&mut *reader, &mut bytes);
+    drop(reader);
     let (text, whole) = write(&document);
-    assert_eq!(report.unwrap().unwrap(), whole);
+    assert_eq!(report.unwrap(), whole);
     assert_eq!(String::from_utf8(bytes).unwrap(), text);
 }
 

@@ -162,9 +162,21 @@ fn a_percentage_where_none_belongs_is_said_with_its_cell() {
     let said = refused(&with_percentages(A, b',', &cells), &a());
     let formatted = "and the cell is formatted as a percentage; format it as";
     for (place, start, end) in [
-        ("t.csv:2:6 (column Dia in): ", "found \"8%\"; expected a number such as 12.5, ", " a number and type it again"),
-        ("t.csv:4:11 (column Station): ", "found \"12.4%\"; expected a station such as 1+64.50, ", " text and type it again"),
-        ("t.csv:10:18 (column Grade): ", "found \"3%\"; expected a number such as 12.5, ", " a number and type it again"),
+        (
+            "t.csv:2:6 (column Dia in): ",
+            "found \"8%\"; expected a number such as 12.5, ",
+            " a number and type it again",
+        ),
+        (
+            "t.csv:4:11 (column Station): ",
+            "found \"12.4%\"; expected a station such as 1+64.50, ",
+            " text and type it again",
+        ),
+        (
+            "t.csv:10:18 (column Grade): ",
+            "found \"3%\"; expected a number such as 12.5, ",
+            " a number and type it again",
+        ),
     ] {
         let whole = format!("{place}{start}{formatted}{end}");
         assert!(said.contains(&whole), "{whole}: {said:#?}");

@@ -208,7 +208,12 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         ("5/6/2026", "2/30/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no day 30 in Feb 2026"),
         ("5/6/2026", "13/6/2026", "t.csv:2:9 (column Date): ", "as m/d/yyyy; there is no month 13"),
         ("9:31 AM", "25:31 AM", "t.csv:2:10 (column Time): ", "as h:mm am; there is no such time of day"),
-        ("0+12.40,", ",", "t.csv:4:11 (column Station): ", "nothing stands under \"Station\", and every observation needs it"),
+        (
+            "0+12.40,",
+            ",",
+            "t.csv:4:11 (column Station): ",
+            "nothing stands under \"Station\", and every observation needs it",
+        ),
         (
             "Crack,longitudinal",
             ",",
@@ -230,11 +235,21 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
         ),
         ("11-1,", "11/1,", "t.csv:4:14 (column Clock): ", "expected a clock position such as 3, or two such as 11-1"),
         (",VCP,", ",Clay,", "t.csv:2:7 (column Material): ", "expected one of VCP, PVC"),
-        ("Roots,fine", "Roots,thick", "t.csv:7:12 (column Observation): ", "found \"Roots, thick\"; expected words that"),
+        (
+            "Roots,fine",
+            "Roots,thick",
+            "t.csv:7:12 (column Observation): ",
+            "found \"Roots, thick\"; expected words that",
+        ),
         (",Y,2,", ",yes,2,", "t.csv:7:17 (column Joint): ", "expected one of Y, N"),
         ("0:05:20", "5:20", "t.csv:8:20 (column Video): ", "expected a time as h:mm:ss"),
         (",start 1,", ",begin 1,", "t.csv:4:16 (column Stretch): ", "expected start # or end #"),
-        (",end 1,", ",end 7,", "t.csv:6:16 (column Stretch): ", "ends a stretch that no row of this run before it begins"),
+        (
+            ",end 1,",
+            ",end 7,",
+            "t.csv:6:16 (column Stretch): ",
+            "ends a stretch that no row of this run before it begins",
+        ),
         (
             "212.4,5/6/2026,9:31 AM,0+12.40",
             "213,5/6/2026,9:31 AM,0+12.40",
@@ -253,7 +268,12 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "t.csv:5: ",
             "the row has 23 cells where there are 22 headings, so it was not read; a cell with \",\" in it must stand in quotation marks",
         ),
-        ("Comment,Crew", "Comment,Team", "t.csv:1:22 (column Team): ", "has no column \"Team\"; add it there, with drop"),
+        (
+            "Comment,Crew",
+            "Comment,Team",
+            "t.csv:1:22 (column Team): ",
+            "has no column \"Team\"; add it there, with drop",
+        ),
         (
             "Dia in",
             "Dia. [in]",
@@ -294,10 +314,9 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
     let bad = text.replace("5/6/2026,1:15 PM", "2/29/2026,1:15 PM");
     let said = refused(&bad.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
     assert_eq!(said.len(), 5, "{said:#?}");
-    assert!(
-        said.iter()
-            .all(|one| one.contains(" (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29"))
-    );
+    assert!(said.iter().all(|one| {
+        one.contains(" (column Date): found \"2/29/2026\"; expected a date as m/d/yyyy; there is no day 29")
+    }));
     // What the document has is made from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
     let said = refused(&blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());

@@ -298,7 +298,10 @@ fn files_between_other_marks_are_said() {
     {
         let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
         assert_eq!(said.len(), 1, "{said:#?}");
-        assert!(said[0].starts_with("t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"), "{said:?}");
+        assert!(
+            said[0].starts_with("t.csv:2:6 (column Pic): found \"a.jpg, b.jpg\", which names several files"),
+            "{said:?}"
+        );
         assert!(said[0].contains(expected), "{said:?}");
     }
 }

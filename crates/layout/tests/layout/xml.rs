@@ -85,8 +85,18 @@ fn what_is_written_reads_as_the_same_document() {
 #[test]
 fn what_cannot_be_read_is_said_with_its_place_and_path() {
     let cases = [
-        ("m=\"6.92\"", "m=\"6,92\"", "t.csv:7:13 (column Works/Line/Look/Note/@m): ", "found \"6,92\"; expected a number"),
-        ("stuff=\"clayware\"", "stuff=\"stone\"", "t.csv:4:81 (column Works/Line/@stuff): ", "expected one of clayware"),
+        (
+            "m=\"6.92\"",
+            "m=\"6,92\"",
+            "t.csv:7:13 (column Works/Line/Look/Note/@m): ",
+            "found \"6,92\"; expected a number",
+        ),
+        (
+            "stuff=\"clayware\"",
+            "stuff=\"stone\"",
+            "t.csv:4:81 (column Works/Line/@stuff): ",
+            "expected one of clayware",
+        ),
         ("what=\"collapse\" ", "what=\"hole\" ", "t.csv:9:23 (column Works/Line/Look/Note/@what): ", "found \"hole\""),
         ("pct=\"80\"", "pct=\"80\" mm=\"3\"", "t.csv:9:", "another column of the row has this amount already"),
         (

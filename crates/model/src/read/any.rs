@@ -169,7 +169,9 @@ impl<'de, T: Tree> Visitor<'de> for Seed<'_, T> {
         while let Some(key) = source.next_key::<String>()? {
             let repeats = T::has(&entries, &key);
             let value = match self.duplicates {
-                None if repeats => return Err(A::Error::custom(format_args!("duplicate key {key:?}"))),
+                None if repeats => {
+                    return Err(A::Error::custom(format_args!("duplicate key {key:?}; keep one of the two")));
+                }
                 None => source.next_value_seed(self)?,
                 Some(duplicates) => {
                     let above = duplicates.enter(format_args!("{}", token(&key)));

@@ -31,7 +31,6 @@ mod serde_parts;
 mod slip;
 mod span;
 mod stopped;
-mod streaming;
 
 pub use any::strict_value;
 pub(crate) use any::{Tree, strict};
@@ -48,7 +47,6 @@ pub use reader::{DocumentReader, RunReader};
 pub use remains::{LeftOut, Remains};
 pub(crate) use serde_parts::{ObjectOnly, present, word};
 pub use span::{Span, Spans, locate, locate_all};
-pub use streaming::{Runs, stream};
 
 use crate::tables::Document;
 

@@ -2,6 +2,7 @@
 
 use obvert_model::edit::Edit;
 use obvert_model::lists::{Code, CodeList, Fit};
+use obvert_model::synonyms;
 use obvert_model::text::Text;
 
 use crate::catalogue::same_but_case;
@@ -50,13 +51,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
     let help = out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
-    let finding = out.report(row.spot("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
+    let finding = out.report(row.subject("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
         finding.help(help);
     }
     if let Some(meant) = same_but_case(code, list.codes.iter().map(|known| known.code.as_str())) {
-        let edits = vec![Edit::replace(row.spot("/code").path, meant)];
+        let edits = vec![Edit::replace(row.subject("/code").path, meant)];
         finding.fix_safely(format!("writes the code {code:?} as {meant:?}"), edits);
     }
 }
@@ -95,6 +96,15 @@ fn advice(
     }
     fn label<'l>(known: &'l Code, language: &str) -> &'l str {
         known.label.get(language).map_or_else(|| known.name(), |label| label.as_str())
+    }
+    // A word of the trade, in a document that is coded in the format's own terms.
+    let is_listed = |code: &&String| list.codes.iter().any(|known| *known.code == **code);
+    let synonyms: Vec<&str> =
+        synonyms::of(code).flat_map(|synonym| &synonym.codes).filter(is_listed).map(String::as_str).collect();
+    match synonyms.as_slice() {
+        [] => {}
+        [only] => return Some(format!("did you mean {only:?}?")),
+        several => return Some(format!("did you mean one of {}?", several.join(", "))),
     }
     let words = list.codes.iter().flat_map(|known| [known.code.as_str(), label(known, language)]);
     let near = out.near(code, words)?;

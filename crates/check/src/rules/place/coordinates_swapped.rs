@@ -5,7 +5,7 @@ use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -13,8 +13,8 @@ rule! {
     /// reference system only the other way round.
     ///
     /// # Why it matters
-    /// Swapped, a town lies in another ocean. Programs differ in the order, so the mistake stays
-    /// hidden until a map is drawn.
+    /// With the numbers swapped, a town lies in another ocean. Programs differ in the order, so the
+    /// mistake stays hidden until a map is drawn.
     ///
     /// # Source
     /// Areas of use: EPSG dataset. Order, easting or longitude first: RFC 7946, section 3.1.1.
@@ -58,7 +58,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
     out.report(
-        Spot::at("/crs"),
+        Subject::at("/crs"),
         format!("{order} are swapped, for example [{}, {}] in {stated}", position.x(), position.y()),
     )
     .fact("first", place.pointer())

@@ -3,156 +3,156 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeSet;
+use std::sync::Arc;
 
 use obvert_model::edit::token;
 use obvert_model::extension::Json;
-use obvert_model::read::{IdWatch, Problem, ProblemKind, Runs, twice};
+use obvert_model::read::{IdWatch, Problem, ProblemKind, RunReader};
 use obvert_model::shape::{self, Field, ObjectShape, Shape};
-use obvert_model::tables::{Document, Head, Run};
+use obvert_model::tables::{Head, Run};
+use obvert_model::text::nearest;
 use serde_json::{Map, Value};
 
 use super::super::{names, text};
 use super::tokens::{Start, Token, Tokens, short};
-use crate::{ConvertError, PlacedProblem, Problems, SourceMap, Survey, Unsound, typed};
+use crate::source::{Diagnosis, Locations, Provenance, SurveyReader, diagnosed};
+use crate::{ConvertError, LossReport, PlacedProblem, SourceMap, typed};
 
-/// How many objects and lists the JSON form can have inside each other: what its reader allows. A deeper extension
+/// How many objects and lists JSON can have inside each other: what its reader allows. A deeper extension
 /// could be read here and never again.
 const JSON_DEPTH: usize = 127;
 
-/// Reads a whole document. First on the fast road: every run is typed and its value dropped before the next is read.
-/// Where that meets anything wrong the source is read again, as one value, to find everything that is.
-pub(super) fn survey(text: &str, name: &str) -> Result<Survey, ConvertError> {
-    let (Build { places, runs, problems, .. }, mut value) = Build::read(text, name, Some(Vec::new()))?;
-    if let (true, Some(runs)) = (problems.is_empty(), runs) {
-        if let Some(head) = value.as_object_mut() {
-            head.remove("runs");
-        }
-        if let Ok(head) = serde_json::from_value::<Head>(value) {
-            let document = Document { head, runs };
-            if twice(&document).is_empty() {
-                return Ok(Survey { document, places });
-            }
-        }
-    }
-    let (Build { places, problems, judged, .. }, value) = Build::read(text, name, None)?;
-    let read = typed(value, places);
+/// Everything that is wrong with a document, and the document as far as it can be read.
+pub(super) fn diagnose(text: &str, name: &str) -> Result<Diagnosis, ConvertError> {
+    let (Build { places, problems, judged, .. }, value) = Build::read(text, name)?;
+    let read = diagnosed(typed(value, places));
     if problems.is_empty() {
         return read;
     }
-    let mut all = problems;
-    let rest = match read {
-        // Whatever is wrong never came into the value.
-        Ok(Survey { document, places }) => {
-            Some(Unsound { value: serde_json::to_value(&document).unwrap_or_default(), places })
-        }
-        Err(ConvertError::Structure(more)) => {
-            let (more, value) = more.into_parts();
-            // What has been judged here is in the value as it was found, and wrong there as well.
-            let known = |pointer: &str| {
-                let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
-                ends.into_iter().any(|end| judged.contains(&pointer[..end]))
-            };
-            all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
-            value
-        }
-        Err(_) => None,
+    // Whatever is wrong can be such that it never came into the value.
+    let Ok(Diagnosis { value, locations, problems: more }) = read else {
+        return Ok(Diagnosis { problems, ..Diagnosis::default() });
     };
+    // What has been judged here is in the value as it was found, and wrong there as well.
+    let known = |pointer: &str| {
+        let ends = pointer.match_indices('/').map(|(at, _)| at).chain([pointer.len()]);
+        ends.into_iter().any(|end| judged.contains(&pointer[..end]))
+    };
+    let mut all = problems;
+    all.extend(more.into_iter().filter(|placed| !known(&placed.problem.pointer)));
     let at = |placed: &PlacedProblem| placed.place.as_ref().map_or((0, None), |place| (place.line, place.column));
     all.sort_by_key(at);
-    Err(ConvertError::Structure(Problems::new(all, rest)))
+    Ok(Diagnosis { value, locations, problems: all })
 }
 
-/// Reads a document a run at a time. `None` where the whole has to be read: to say what is wrong, or since something stands
-/// behind the runs.
-pub(super) fn stream<T>(text: &str, name: &str, work: &mut dyn FnMut(&Head, &mut dyn Runs) -> T) -> Option<T> {
-    let (tokens, length) = (Tokens::new(text, name), text.len());
-    let places = SourceMap::default();
-    let mut build =
-        Build { tokens, length, places, file: None, runs: None, problems: Vec::new(), judged: BTreeSet::new() };
-    let root = loop {
-        match build.tokens.next().ok()? {
-            Token::Start(start) => break start,
-            Token::Text { .. } => {}
-            Token::End | Token::Eof => return None,
-        }
-    };
-    build.attributes(&root, "", &[]);
-    let fields = &shape::document().fields;
-    let mut row = Map::new();
-    let mut last = None;
-    let list = loop {
-        let Some(start) = build.child(&root, "").ok()? else { break None };
-        let index = fields.iter().position(|field| names::element(&field.name) == start.name)?;
-        if start.foreign.is_some() || last.is_some_and(|last| index <= last) {
-            return None;
-        }
-        last = Some(index);
-        let field = &fields[index];
-        if field.name == "runs" {
-            build.attributes(&start, "/runs", &[]);
-            break Some((field, start));
-        }
-        let value = build.value(field, &field.shape, &start, &format!("/{}", field.name)).ok()?;
-        row.insert(field.name.clone(), value);
-    };
-    let head = Head::deserialize(Value::Object(row)).ok()?;
-    let mut ids = IdWatch::default();
-    ids.head(&head);
-    let ran = list.is_some();
-    let mut runs = Pull { build, list, ids, failed: false };
-    let result = work(&head, &mut runs);
-    while runs.next_run().is_some() {}
-    let Pull { mut build, ids, failed, .. } = runs;
-    // The root ends behind its runs, unless it had none and has ended already; behind it there is nothing.
-    let over = !failed && (!ran || build.child(&root, "").is_ok_and(|more| more.is_none()));
-    let end = over && matches!(build.tokens.next(), Ok(Token::Eof));
-    (end && build.problems.is_empty() && !ids.seen_twice()).then_some(result)
-}
-
-/// The runs of a document, pulled out of their list.
-struct Pull<'t> {
+/// The runs of a document: each is typed, and its elements are dropped, before the next is read.
+pub(super) struct XmlRuns<'t> {
     build: Build<'t>,
-    /// The list as long as it has not ended.
-    list: Option<(&'static Field, Start<'t>)>,
+    head: Arc<Head>,
+    root: Start<'t>,
+    /// The list of runs, if there is one and it has not ended.
+    list: Option<Runs<'t>>,
     ids: IdWatch,
-    failed: bool,
+    /// How many runs have been read.
+    count: usize,
+    ended: bool,
 }
 
-impl Pull<'_> {
-    fn run(&mut self) -> Result<Option<Run>, ()> {
-        let Some((field, parent)) = &self.list else { return Ok(None) };
-        let Shape::List(item) = &field.shape else { return Err(()) };
-        let Some(start) = self.build.child(parent, "/runs").map_err(drop)? else {
-            self.list = None;
-            return Ok(None);
-        };
-        if start.foreign.is_some() || start.name != names::item(item) {
-            return Err(());
+struct Runs<'t> {
+    field: &'static Field,
+    item: &'static Shape,
+    start: Start<'t>,
+}
+
+impl<'t> XmlRuns<'t> {
+    /// Reads the head. Elements are in the order of the schema, in which the runs are last.
+    pub(super) fn new(text: &'t str, name: &str, locations: Locations) -> Result<Self, ConvertError> {
+        let mut build = Build::new(text, name, locations);
+        let root = build.root()?;
+        let fields = &shape::document().fields;
+        let mut row = Map::new();
+        let mut last = None;
+        let mut list = None;
+        while let Some(start) = build.child(&root, "")? {
+            let index = fields.iter().position(|field| names::element(&field.name) == start.name);
+            let index = index.filter(|index| start.foreign.is_none() && last.is_none_or(|last| *index > last));
+            let Some(index) = index else { return Err(build.out_of_place(&start)) };
+            last = Some(index);
+            let field = &fields[index];
+            let pointer = format!("/{}", field.name);
+            build.record(&pointer, start.offset);
+            if let (Shape::List(item), "runs") = (&field.shape, field.name.as_str()) {
+                build.attributes(&start, &pointer, &[]);
+                list = Some(Runs { field, item, start });
+                break;
+            }
+            let value = build.value(field, &field.shape, &start, &pointer)?;
+            row.insert(field.name.clone(), value);
         }
-        // Where exactly nobody asks: what is wrong is told by whoever reads the whole.
-        let value = self.build.value(field, item, &start, "/runs/0").map_err(drop)?;
-        let run = Run::deserialize(value).map_err(drop)?;
-        if self.build.problems.is_empty() { Ok(Some(run)) } else { Err(()) }
+        build.sound()?;
+        let head = Head::deserialize(Value::Object(row));
+        let head = head.map_err(|error| build.invalid(root.offset, error.to_string()))?;
+        let mut ids = IdWatch::default();
+        ids.head(&head);
+        Ok(Self { build, head: Arc::new(head), root, list, ids, count: 0, ended: false })
+    }
+
+    fn read_next(&mut self) -> Result<Option<Run>, ConvertError> {
+        let Some(Runs { field, item, start: parent }) = &self.list else { return self.end(false) };
+        let build = &mut self.build;
+        let Some(start) = build.child(parent, "/runs")? else { return self.end(true) };
+        if start.foreign.is_some() || start.name != names::item(item) {
+            return Err(build.out_of_place(&start));
+        }
+        let pointer = format!("/runs/{}", self.count);
+        self.count += 1;
+        build.record(&pointer, start.offset);
+        let value = build.value(field, item, &start, &pointer)?;
+        build.sound()?;
+        let run = Run::deserialize(value).map_err(|error| build.invalid(start.offset, error.to_string()))?;
+        self.ids.run(&run);
+        if self.ids.seen_twice() {
+            return Err(ConvertError::repeated_id(Some(build.tokens.place(start.offset))));
+        }
+        Ok(Some(run))
+    }
+
+    /// Reads what is behind the runs: the root ends there, unless it had no runs and has ended, and then the document.
+    fn end(&mut self, ran: bool) -> Result<Option<Run>, ConvertError> {
+        if ran && let Some(more) = self.build.child(&self.root, "")? {
+            return Err(self.build.out_of_place(&more));
+        }
+        while !matches!(self.build.tokens.next()?, Token::Eof) {}
+        self.build.sound()?;
+        if self.ids.seen_twice() { Err(ConvertError::repeated_id(None)) } else { Ok(None) }
     }
 }
 
-impl Runs for Pull<'_> {
-    fn next_run(&mut self) -> Option<Run> {
-        if self.failed {
-            return None;
+impl RunReader for XmlRuns<'_> {
+    type Error = ConvertError;
+
+    fn head(&self) -> &Head {
+        &self.head
+    }
+
+    fn share_head(&self) -> Arc<Head> {
+        Arc::clone(&self.head)
+    }
+
+    fn next_run(&mut self) -> Result<Option<Run>, ConvertError> {
+        if self.ended {
+            return Ok(None);
         }
-        match self.run() {
-            Ok(run) => {
-                if let Some(run) = &run {
-                    self.ids.run(run);
-                }
-                run
-            }
-            Err(()) => {
-                self.failed = true;
-                None
-            }
-        }
+        let run = self.read_next();
+        self.ended = !matches!(run, Ok(Some(_)));
+        run
+    }
+}
+
+impl SurveyReader for XmlRuns<'_> {
+    fn finish(self: Box<Self>) -> Provenance {
+        let Build { places, file, .. } = self.build;
+        Provenance { locations: file.map(|_| places), losses: LossReport::default() }
     }
 }
 
@@ -162,34 +162,58 @@ struct Build<'t> {
     places: SourceMap,
     /// The file whose places are recorded, where they are.
     file: Option<u32>,
-    /// The runs, as long as the fast road is open.
-    runs: Option<Vec<Run>>,
     problems: Vec<PlacedProblem>,
     /// Pointers of values that have been found wrong.
     judged: BTreeSet<String>,
 }
 
 impl<'t> Build<'t> {
-    fn read(text: &'t str, name: &str, runs: Option<Vec<Run>>) -> Result<(Self, Value), ConvertError> {
+    fn new(text: &'t str, name: &str, locations: Locations) -> Self {
         let mut places = SourceMap::default();
-        let file = places.file(name);
-        places.keep_text(file, text.as_bytes());
+        let file = (locations == Locations::Kept).then(|| {
+            let file = places.file(name);
+            places.keep_text(file, text.as_bytes());
+            file
+        });
         let (tokens, length) = (Tokens::new(text, name), text.len());
-        let mut build =
-            Self { tokens, length, places, file: Some(file), runs, problems: Vec::new(), judged: BTreeSet::new() };
-        let value = loop {
-            match build.tokens.next()? {
+        Self { tokens, length, places, file, problems: Vec::new(), judged: BTreeSet::new() }
+    }
+
+    /// Reads a whole document into a value.
+    fn read(text: &'t str, name: &str) -> Result<(Self, Value), ConvertError> {
+        let mut build = Self::new(text, name, Locations::Kept);
+        let root = build.root()?;
+        let value = build.object(shape::document(), &root, "")?;
+        while !matches!(build.tokens.next()?, Token::Eof) {}
+        Ok((build, value))
+    }
+
+    /// The start tag of the root.
+    fn root(&mut self) -> Result<Start<'t>, ConvertError> {
+        loop {
+            match self.tokens.next()? {
                 Token::Start(start) => {
-                    build.record("", start.offset);
-                    build.attributes(&start, "", &[]);
-                    break build.object(shape::document(), &start, "")?;
+                    self.record("", start.offset);
+                    self.attributes(&start, "", &[]);
+                    return Ok(start);
                 }
                 // Before the root there is nothing but white space, and a document without one is refused at its end.
                 Token::Text { .. } | Token::End | Token::Eof => {}
             }
-        };
-        while !matches!(build.tokens.next()?, Token::Eof) {}
-        Ok((build, value))
+        }
+    }
+
+    /// Stops where a problem has been noted.
+    fn sound(&self) -> Result<(), ConvertError> {
+        if self.problems.is_empty() { Ok(()) } else { Err(ConvertError::first_of(&self.problems)) }
+    }
+
+    fn invalid(&mut self, offset: usize, message: impl Into<String>) -> ConvertError {
+        ConvertError::invalid(Some(self.tokens.place(offset)), message)
+    }
+
+    fn out_of_place(&mut self, start: &Start<'t>) -> ConvertError {
+        self.invalid(start.offset, format!("the element <{}> does not belong there", short(start.name)))
     }
 
     /// Records where a table or a row begins. What is below is looked for when it is asked for: a record of every
@@ -230,7 +254,7 @@ impl<'t> Build<'t> {
             if known.contains(&name.as_str()) {
                 continue;
             }
-            let suggestion = names::nearest(name, known.iter().copied());
+            let suggestion = nearest(name, known.iter().copied()).map(str::to_owned);
             let message = format!("unknown attribute {name:?} of <{}>; values stand in elements", start.name);
             // No element has such a name.
             let below = format!("{pointer}/@{}", token(name));
@@ -300,7 +324,7 @@ impl<'t> Build<'t> {
             (None, _) => {
                 let message =
                     format!("unknown element <{name}> in <{}>; data of your own goes into <extensions>", parent.name);
-                (message, names::nearest(start.name, known.iter().copied()))
+                (message, nearest(start.name, known.iter().copied()).map(str::to_owned))
             }
         };
         let below = format!("{pointer}/{}", token(start.name));
@@ -385,16 +409,7 @@ impl<'t> Build<'t> {
                 self.record(&below, start.offset);
             }
             let item = self.value(field, shape, &start, &below)?;
-            if pointer != "/runs" {
-                items.push(item);
-            } else if let Some(runs) = &mut self.runs {
-                match serde_json::from_value::<Run>(item) {
-                    Ok(run) => runs.push(run),
-                    Err(_) => self.runs = None,
-                }
-            } else {
-                items.push(item);
-            }
+            items.push(item);
         }
         Ok(Value::Array(items))
     }

@@ -5,7 +5,7 @@ use quick_xml::events::{BytesStart, Event};
 use quick_xml::reader::Reader;
 
 use super::super::names;
-use super::Counter;
+use crate::position::Counter;
 
 /// Line and column, from 1 and counted from the part's own start, of the element at a pointer below the element that a
 /// part begins with; of the nearest that holds it where there is no such element.

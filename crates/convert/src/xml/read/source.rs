@@ -1,7 +1,7 @@
 //! From bytes to text: UTF-8 and nothing else, and only characters that XML 1.0 has.
 
 use super::super::text::is_xml_char;
-use super::Counter;
+use crate::position::Counter;
 use crate::{ConvertError, Location};
 
 /// The text of a source, without a byte-order mark.
@@ -13,7 +13,7 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
         let place = Location { file: name.to_owned(), line, column: None, heading: None };
         ConvertError::Form { place: Some(place), message }
     };
-    let rest = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
+    let rest = without_mark(source);
     let begins = match rest {
         [0xFF, 0xFE, ..] | [0xFE, 0xFF, ..] | [b'<', 0, ..] | [0, b'<', ..] | [0, 0, ..] => {
             Some("not UTF-8 text (it begins like UTF-16 or UTF-32); save the document as UTF-8")
@@ -41,7 +41,7 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
         None => return Err(refuse(1, "the source is empty; expected an XML document".to_owned())),
         Some('<') => {}
         Some('{' | '[') => {
-            return Err(refuse(1, "this looks like JSON, not XML; read it as the JSON form".to_owned()));
+            return Err(refuse(1, "this looks like JSON, not XML; read it as JSON".to_owned()));
         }
         Some(_) => return Err(refuse(1, "not XML: it does not begin with a tag".to_owned())),
     }
@@ -50,7 +50,16 @@ pub fn text<'s>(source: &'s [u8], name: &str) -> Result<&'s str, ConvertError> {
             "the character U+{:04X} cannot stand in XML 1.0; a text that has it is written as a JSON string, with encoding=\"json\"",
             u32::from(letter)
         );
-        return Err(ConvertError::Form { place: Some(Counter::new(text).place(offset, name)), message });
+        return Err(ConvertError::Form { place: Some(Counter::new(text).location(offset, name)), message });
     }
     Ok(text)
+}
+
+/// The text of a source that [`text`] has looked at.
+pub(super) fn known_text(source: &[u8]) -> &str {
+    std::str::from_utf8(without_mark(source)).unwrap_or_default()
+}
+
+fn without_mark(source: &[u8]) -> &[u8] {
+    source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source)
 }

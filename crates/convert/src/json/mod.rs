@@ -1,0 +1,32 @@
+//! The canonical JSON document, of any version of the format.
+//!
+//! A document of an older version is brought to this one in memory when it is opened. Its lines stay the same, and so locations in it are
+//! those of the file.
+
+mod read;
+mod write;
+
+pub use write::{write, write_runs};
+
+use crate::format::{Capabilities, Container, Detection, Format};
+
+/// JSON.
+pub static FORMAT: Format = Format {
+    name: "json",
+    title: "JSON",
+    description: "The canonical JSON document.",
+    extensions: &["obvert.json", "json"],
+    media_type: "application/json",
+    capabilities: Capabilities {
+        lossless: true,
+        container: Container::File { seekable: false },
+        tabular: false,
+        options: &[],
+    },
+    detect: |sample| match sample.start().starts_with(b"{") {
+        true => Detection::Possible,
+        false => Detection::No,
+    },
+    open: Some(read::open),
+    create: Some(write::create),
+};
