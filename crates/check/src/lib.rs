@@ -35,6 +35,7 @@ mod finding;
 pub mod grading;
 mod mend;
 pub mod output;
+#[cfg(feature = "diagnose")]
 mod partial;
 mod pipeline;
 mod profile;

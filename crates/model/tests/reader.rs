@@ -353,7 +353,8 @@ fn an_error_of_reading_stops_writing() {
     }
     let mut reader = pull(&of(&[HEAD, PIPES, RUNS])).unwrap().into_reader();
     let error = write::from_reader(&mut reader, Full).unwrap_err();
-    assert_eq!(error.to_string(), "cannot write: the disk is full");
+    assert_eq!(error.to_string(), "cannot write");
+    assert_eq!(std::error::Error::source(&error).unwrap().to_string(), "the disk is full");
 }
 
 #[test]
