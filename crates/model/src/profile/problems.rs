@@ -164,7 +164,7 @@ impl Profile {
                 ProfileProblemKind::UnknownFormat,
                 format!("/deliver/{index}"),
                 message,
-                near.map(str::to_owned),
+                near,
             );
         }
     }
