@@ -160,12 +160,7 @@ impl Profile {
         for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
             let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
             let message = format!("there is no format {:?}", name.as_str());
-            problems.near(
-                ProfileProblemKind::UnknownFormat,
-                format!("/deliver/{index}"),
-                message,
-                near,
-            );
+            problems.near(ProfileProblemKind::UnknownFormat, format!("/deliver/{index}"), message, near);
         }
     }
 
