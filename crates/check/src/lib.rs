@@ -23,6 +23,8 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 #[macro_use]
 mod rule;
 
@@ -74,3 +76,8 @@ pub use views::{
     Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, StructureView,
     Survey,
 };
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -24,6 +24,8 @@
 //! Readers take bytes and writers write to a sink or a folder that the caller makes. Nothing here touches a file system, but for what
 //! libraries underneath keep in the system's folder for temporary files until a workbook or a GeoPackage is complete.
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 mod account;
 mod error;
 mod format;
@@ -157,3 +159,8 @@ pub fn typed_beside(
         Err(_) => Judged::Unsound(Vec::new(), None),
     })
 }
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -27,6 +27,8 @@
 //! ETRS89 and their like are taken to equal WGS 84, as PROJ does without grids, which hides a metre or two of continental drift.
 //! OSGB36 (EPSG:27700) is shifted by seven parameters to about 2 m; only the OSTN grid, which is not carried, does better.
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 mod area;
 mod crs;
 mod datum;
@@ -46,3 +48,8 @@ pub use unit::{FOOT_METRES, US_SURVEY_FOOT_METRES, Unit};
 
 /// What the built-in registry was made from.
 pub const REGISTRY_VERSION: &str = registry::VERSION;
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

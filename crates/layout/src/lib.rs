@@ -9,6 +9,8 @@
 //! - Whatever is written is read again by the same layout. The loss report lists what does not come back, so it is empty exactly
 //!   when the table holds everything.
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 mod cell;
 mod draft;
 mod encoding;
@@ -35,3 +37,8 @@ const NOT_SAID: &str = "2000-01-01T00:00:00Z";
 fn as_text(value: &Value) -> String {
     value.as_str().map_or_else(|| value.to_string(), str::to_owned)
 }
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -18,6 +18,8 @@
 //! # Ok::<(), obvert_model::read::ReadError>(())
 //! ```
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 #[macro_use]
 mod macros;
 
@@ -44,3 +46,8 @@ pub mod versions;
 pub mod write;
 
 pub use location::Location;
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;

@@ -29,6 +29,8 @@
 //! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe, nor
 //! that a located position is a safe place to dig: local codes and licensed practice decide.
 
+#![cfg_attr(docsrs, feature(doc_cfg))]
+
 pub use obvert_model as model;
 #[doc(inline)]
 pub use obvert_model::read::document as read;
@@ -60,3 +62,8 @@ pub mod prelude {
     pub use obvert_model::read::ReadError;
     pub use obvert_model::tables::{Document, Head, Media, Observation, Pipe, Run, Structure};
 }
+
+// Tests the example in it.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+struct Readme;
