@@ -188,7 +188,7 @@ fn a_guess_is_announced() {
         &["convert", &table, "--layout", "l.json", "-o", "a.obvert.json"],
     ] {
         let output = obvert_in(folder.path(), command);
-        let said = "names no encoding; the table was taken for windows-1252";
+        let said = "names no encoding; the table was read as windows-1252";
         assert_eq!(stderr(&output).matches(said).count(), 1, "{}", stderr(&output));
     }
 }
@@ -230,7 +230,7 @@ fn a_layout_is_drafted_from_a_table() {
         "guessed: ',' as the decimal mark",
         "1.00 \"Datum\" -> runs.started: the heading is a word for when it began",
         "(\"17.03.2026\", line 2)",
-        "open: no table says the offset of its times from UTC; put it into zone in place of +00:00",
+        "open: the table does not state the offset of its times from UTC; set it in zone in place of +00:00",
         "drafted 22 of 22 columns",
     ] {
         assert!(stderr(&output).contains(part), "{part}: {}", stderr(&output));
@@ -387,7 +387,13 @@ fn two_layouts_convert_at_once() {
         let said = line.split_once(": ").map_or(line, |(_, said)| said);
         assert!(stderr(&output).contains(said), "{line}");
     }
-    assert!(stderr(&output).contains("office-a.csv:4:11 (column Station): through"), "{}", stderr(&output));
+    assert!(
+        stderr(&output).contains(
+            "office-a.csv:4:11 (column Station): runs.observations.at is read back differently through the column"
+        ),
+        "{}",
+        stderr(&output)
+    );
     let account: Value = serde_json::from_str(&std::fs::read_to_string(&account).unwrap()).unwrap();
     assert_eq!((&account["from"]["format"], &account["to"]["format"]), (&"layout".into(), &"layout".into()));
     for (kind, pointer, line, heading) in [

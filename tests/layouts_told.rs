@@ -186,7 +186,7 @@ fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let out = folder.path().join("o.xml").display().to_string();
     let output = obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: nothing stands under \"Works/@job\"";
+    let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: there is no value under \"Works/@job\"";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }
 
@@ -216,7 +216,7 @@ fn what_a_table_cannot_hold_is_named_by_its_runs() {
     let output = obvert(&["convert", "examples/data/larkmoor.obvert.json", "--out-layout", LAYOUT_A, "-o", &out]);
     assert_eq!(status(&output), 2);
     let said = stderr(&output);
-    let expected = "the layout heron-sheets cannot hold this survey, since nobody could read what it would write of run R-19, R-20, R-21, R-22: ";
+    let expected = "the layout heron-sheets cannot hold this survey, because what it would write of run R-19, R-20, R-21, R-22 could not be read back: ";
     assert!(said.contains(expected), "{said}");
 }
 

@@ -202,7 +202,7 @@ fn what_is_none_of_its_version_is_refused() {
         ("\"0.1\"", r#"{"reading": null, "true": 1}"#),
     ] {
         let error = migrate(version, check, "0.2").expect_err(check);
-        let MigrateError::Before { version: stated, error } = &error else { panic!("{check}: {error}") };
+        let MigrateError::Before { version: stated, source: error } = &error else { panic!("{check}: {error}") };
         assert_eq!(format!("{stated:?}"), version);
         assert!(
             error.problems().iter().all(|problem| problem.pointer.starts_with("/runs/0/counter/checks/0")),
@@ -219,8 +219,9 @@ fn what_is_none_of_its_version_is_refused() {
     for broken in ["", "{\"obvert\": \"0.1\",", "[", "{\"obvert\": \"0.1\"} x", "\u{0}"] {
         assert!(versions::migrate(broken.as_bytes(), "0.2").is_err(), "{broken:?}");
     }
-    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("cut off").to_string();
-    assert!(cut.contains("not JSON"), "{cut}");
+    let cut = versions::migrate(b"{\"a\": ", "0.2").expect_err("cut off");
+    let cause = std::error::Error::source(&cut).expect("a cause").to_string();
+    assert!(cause.contains("not JSON"), "{cause}");
 }
 
 /// A column in the migrated text is told as that of the file that somebody has, at every value of every archived document.

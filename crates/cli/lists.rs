@@ -7,9 +7,9 @@ use std::path::{Path, PathBuf};
 
 use obvert::check::{Location, Settings, Severity, profile_problems};
 use obvert::model::layout::{Layout, LayoutProblem};
-use obvert::model::lists::{CodeList, GradeScheme, ListError, ListProblem, ListProblemKind};
+use obvert::model::lists::{CodeList, GradeScheme, ListProblem, ListProblemKind};
 use obvert::model::profile::{Profile, ProfileProblem};
-use obvert::model::read::{Problem, locate};
+use obvert::model::read::{Problem, ReadError, locate};
 
 use crate::Failure;
 use crate::input::{self, ByLayout};
@@ -106,15 +106,21 @@ impl File {
         Ok(Self { name, bytes, what })
     }
 
-    fn structure<T>(&self, read: Result<T, ListError>) -> Result<T, Failure> {
+    fn structure<T, E: Into<ReadError>>(&self, read: Result<T, E>) -> Result<T, Failure> {
         read.or_else(|error| {
-            let name = &self.name;
-            if error.problems.is_empty() {
-                return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
+            let error = error.into();
+            if error.problems().is_empty() {
+                return Err(self.unreadable(&error));
             }
-            self.structure_problems(&error.problems, &mut anstream::stderr().lock())?;
-            Err(self.refusal(error.problems.len()))
+            self.structure_problems(error.problems(), &mut anstream::stderr().lock())?;
+            Err(self.refusal(error.problems().len()))
         })
+    }
+
+    /// The failure of a file that is not JSON.
+    pub(crate) fn unreadable(&self, error: &ReadError) -> Failure {
+        let (line, column) = error.line_and_column();
+        format!("{}:{line}:{column}: {}", self.name, error.message()).into()
     }
 
     /// Shows problems of structure.

@@ -15,12 +15,11 @@ use clap::Parser;
 
 fn main() -> ExitCode {
     let arguments = args::Arguments::parse();
-    // A panic that is caught and told as an error is not told twice.
-    let told = std::panic::take_hook();
+    // A panic that the workbook writer returns as an error is reported once, as that.
+    let report = std::panic::take_hook();
     std::panic::set_hook(Box::new(move |panic| {
-        let said = panic.payload().downcast_ref::<String>();
-        if !said.is_some_and(|said| said.starts_with(obvert::convert::xlsx::NO_ROOM)) {
-            told(panic);
+        if !obvert::convert::xlsx::catches_panic() {
+            report(panic);
         }
     }));
     match commands::run(&arguments) {

@@ -101,7 +101,14 @@ impl Checker {
                 return Ok(report);
             }
         }
-        Ok(self.check_value(read::diagnose(source)?))
+        #[cfg(feature = "diagnose")]
+        return Ok(self.check_value(read::diagnose(source)?));
+        #[cfg(not(feature = "diagnose"))]
+        match read::document(source) {
+            Ok(document) => Ok(self.check_document(&document)),
+            Err(ReadError::Structure(problems)) => Ok(self.report_structure(&problems)),
+            Err(error) => Err(error),
+        }
     }
 
     /// Checks a survey of any format, run by run.
@@ -188,6 +195,7 @@ impl Checker {
     }
 
     /// The same checker, but every finding is kept.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn keeping_all(&self) -> Self {
         let settings = Settings { keep: usize::MAX, ..self.settings.clone() };
         Self { settings, demands: self.demands.clone(), active: self.active.clone() }
@@ -210,6 +218,7 @@ impl Checker {
     }
 
     /// How many findings of one rule are kept.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn keep(&self) -> usize {
         self.settings.keep
     }

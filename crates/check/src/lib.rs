@@ -34,6 +34,7 @@ mod finding;
 pub mod grading;
 mod mend;
 pub mod output;
+#[cfg(feature = "diagnose")]
 mod partial;
 mod pipeline;
 mod profile;

@@ -34,7 +34,7 @@ fn output(input: &mut Input<'_>, canonical: bool) -> Result<Vec<u8>, Failure> {
     let name = input.name().to_owned();
     if input.is_older() {
         // Others name it by what it is, and not by what it would be in this version.
-        let fail = |error| format!("{name}: {error}");
+        let fail = |error| format!("{name}: {}", crate::render::with_causes(&error));
         if canonical {
             return Ok(versions::canonical(input.bytes()).map_err(fail)?);
         }

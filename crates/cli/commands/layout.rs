@@ -100,11 +100,9 @@ fn judge(arguments: &LayoutCheck) -> Result<Status, Failure> {
     let name = &file.name;
     let layout = match Layout::read(&file.bytes) {
         Ok(layout) => layout,
-        Err(error) if error.problems.is_empty() => {
-            return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
-        }
+        Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),
         Err(error) => {
-            render::out(|out| file.structure_problems(&error.problems, out))?;
+            render::out(|out| file.structure_problems(error.problems(), out))?;
             return Ok(Status::Findings);
         }
     };

@@ -78,13 +78,13 @@ fn one(arguments: &Migrate, path: &Path) -> Result<MigratedDocument, Failure> {
 /// The structural problems of a document of an older version, by its own schema.
 fn problems_before(error: &MigrateError) -> &[Problem] {
     match error {
-        MigrateError::Before { error: ReadError::Structure(problems), .. } => problems,
+        MigrateError::Before { source: ReadError::Structure(problems), .. } => problems,
         _ => &[],
     }
 }
 
 fn told(name: &str, error: &MigrateError) -> String {
-    format!("{name}: {error}")
+    format!("{name}: {}", render::with_causes(error))
 }
 
 /// Writes a migrated survey where it is to go. One that nothing is changed in is written to another place only.

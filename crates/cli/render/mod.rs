@@ -75,15 +75,21 @@ pub(crate) fn severity(severity: Severity, text: &str) -> String {
     styled(Style::new().bold().fg_color(Some(colour.into())), text)
 }
 
-/// Prints what went wrong, with its causes.
-pub(crate) fn failure(error: &dyn std::error::Error) {
-    let mut sink = anstream::stderr().lock();
+/// What went wrong, and below it why.
+pub(crate) fn with_causes(error: &dyn std::error::Error) -> String {
     let mut text = error.to_string();
     let mut cause = error.source();
     while let Some(inner) = cause {
         text = format!("{text}: {inner}");
         cause = inner.source();
     }
+    text
+}
+
+/// Prints what went wrong, with its causes.
+pub(crate) fn failure(error: &dyn std::error::Error) {
+    let mut sink = anstream::stderr().lock();
+    let text = with_causes(error);
     let text = text.lines().map(plain).collect::<Vec<_>>().join("\n");
     let _ = writeln!(sink, "{} {text}", severity(Severity::Error, "obvert:"));
 }

@@ -119,7 +119,7 @@ pub enum ConvertError {
         message: String,
     },
     /// Writing failed.
-    #[error("cannot write: {0}")]
+    #[error("cannot write")]
     Write(#[from] std::io::Error),
 }
 

@@ -97,6 +97,9 @@ pub(crate) fn typed(value: serde_json::Value, places: SourceMap) -> Result<Surve
             problems if problems.is_empty() => return Ok(Survey { document, places }),
             problems => problems,
         },
+        #[cfg(not(feature = "diagnose"))]
+        Err(first) => return Err(ConvertError::Form { place: None, message: first.to_string() }),
+        #[cfg(feature = "diagnose")]
         Err(first) => match obvert_model::read::value_problems(&value) {
             problems if problems.is_empty() => {
                 return Err(ConvertError::Form { place: None, message: first.to_string() });

@@ -148,9 +148,8 @@ pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String
     if charset.is_single_byte() && !body.is_ascii() && std::str::from_utf8(body).is_ok() {
         let at = body.iter().position(|byte| !byte.is_ascii()).unwrap_or(0);
         let line = 1 + body[..at].iter().filter(|byte| **byte == b'\n').count();
-        let why = format!(
-            "UTF-8 here, and the layout says that the table is {charset}; save it in that, or correct `encoding`"
-        );
+        let why =
+            format!("UTF-8 here, but the layout says {charset}; save the file in that encoding, or correct `encoding`");
         return Err((line, why));
     }
     let text = match charset {
@@ -164,12 +163,12 @@ pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String
             let hint =
                 if standard == UTF_8 { "; was it saved in windows-1252?" } else { "; is it in another encoding?" };
             let name = if standard == UTF_8 { "UTF-8".to_owned() } else { charset.to_string() };
-            (line, format!("not {name} here, as the layout says the table is{hint}"))
+            (line, format!("not {name} here, although the layout says so{hint}"))
         })?,
     };
     if let Some(at) = text.find('\0') {
         let why = match declared {
-            Some(_) => "a null character, so this is no text in the encoding that the layout says",
+            Some(_) => "a null character, so the file is not text in the encoding that the layout names",
             None => "a null character, which no table has; is this a table? save it as CSV or as a workbook (.xlsx)",
         };
         return Err((line_at_end(&text[..at]), why.to_owned()));
@@ -179,10 +178,10 @@ pub(crate) fn decode(source: &[u8], declared: Option<Charset>) -> Result<(String
 
 fn utf16(body: &[u8], standard: &'static Standard) -> Result<String, (usize, String)> {
     if body.len() % 2 == 1 {
-        let why = "UTF-16 has two bytes a unit, and this table has an odd number; is it cut off?";
+        let why = "UTF-16 has two bytes per unit, and the file has an odd number of bytes; is it cut off?";
         return Err((1, why.to_owned()));
     }
-    strictly(body, standard).map_err(|_| (1, "not UTF-16, as it is said to be; is it in another encoding?".to_owned()))
+    strictly(body, standard).map_err(|_| (1, "not valid UTF-16; is it in another encoding?".to_owned()))
 }
 
 /// The text of bytes.
@@ -316,7 +315,7 @@ mod tests {
         let (line, why) = decode(b"a\n\x81\x20", Charset::of("shift_jis")).unwrap_err();
         assert_eq!(
             (line, why.as_str()),
-            (2, "not shift_jis here, as the layout says the table is; is it in another encoding?")
+            (2, "not shift_jis here, although the layout says so; is it in another encoding?")
         );
         assert_eq!(encode("a\u{7ba1}\u{e9}", Charset::Standard(encoding_rs::SHIFT_JIS)).1, ['\u{e9}']);
     }

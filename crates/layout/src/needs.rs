@@ -70,12 +70,11 @@ pub(crate) fn missing<'l>(
     }
     let Some(first) = columns.first() else {
         let id = &plan.layout.id;
-        let message = format!(
-            "every {each} needs {target}, and no column of the layout {id} holds it; give it there in fixed or made"
-        );
+        let message =
+            format!("every {each} needs {target}, but no column of the layout {id} holds it; add it to fixed or made");
         return Some((message, None));
     };
     let place = if of_document { " in the last row" } else { "" };
-    let message = format!("nothing stands under {}{place}, and every {each} needs it; fill it in", quoted(&columns));
+    let message = format!("there is no value under {}{place}, and every {each} needs it; fill it in", quoted(&columns));
     Some((message, Some(first)))
 }

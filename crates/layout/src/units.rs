@@ -27,7 +27,7 @@ pub(crate) fn document_in(
         if was == becomes {
             return;
         }
-        let message = format!("{what} are turned from {was} into {becomes}, as the layout has them");
+        let message = format!("{what} are converted from {was} to {becomes}, the unit of the layout");
         let loss = Loss::new(LossKind::Changed, target.pointer(), message);
         report.losses.push(Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..loss });
         if let Some(document) = value.as_object_mut() {

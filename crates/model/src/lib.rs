@@ -24,6 +24,10 @@ mod macros;
 pub mod archive;
 pub mod edit;
 pub mod extension;
+#[cfg(feature = "geo-types")]
+mod geo_types;
+#[cfg(feature = "jiff")]
+mod jiff_types;
 pub mod layout;
 pub mod lists;
 mod location;
@@ -36,7 +40,6 @@ pub mod shape;
 pub mod synonyms;
 pub mod tables;
 pub mod text;
-#[cfg(feature = "diagnose")]
 pub mod versions;
 pub mod write;
 

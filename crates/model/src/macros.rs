@@ -315,3 +315,19 @@ macro_rules! counts {
         }
     )+ };
 }
+
+/// Declares the error of reading a file other than a document, with the name of the file's kind.
+macro_rules! file_error {
+    ($(#[doc = $doc:literal])+ pub $name:ident of $what:literal) => {
+        $(#[doc = $doc])+
+        #[derive(Clone, Debug, thiserror::Error)]
+        #[error("not a valid {}", $what)]
+        pub struct $name(#[from] crate::read::ReadError);
+        impl $name {
+            /// Every problem of structure; empty if the source is not JSON.
+            #[must_use]
+            pub fn problems(&self) -> &[crate::read::Problem] { self.0.problems() }
+        }
+        impl From<$name> for crate::read::ReadError { fn from(error: $name) -> Self { error.0 } }
+    };
+}

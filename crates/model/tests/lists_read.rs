@@ -2,8 +2,9 @@
 
 #![allow(clippy::expect_used, clippy::panic, clippy::unwrap_used)]
 
-use obvert_model::lists::{CodeList, GradeScheme, ListError};
+use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::ProblemKind;
+use obvert_model::read::ReadError;
 
 const LIST: &str = include_str!("../data/code-lists/obvert-terms.json");
 
@@ -114,14 +115,31 @@ fn a_list_of_the_wrong_structure_is_told_what_where_and_what_was_meant() {
         assert_eq!(WRITTEN.matches(from).count(), 1, "{from}");
         let source = WRITTEN.replace(from, to);
         let error = CodeList::read(source.as_bytes()).unwrap_err();
-        let found = error.problems.iter().find(|problem| problem.kind == *kind && problem.pointer == *pointer);
-        let found = found.unwrap_or_else(|| panic!("{to}: {:#?}", error.problems));
+        let found = error.problems().iter().find(|problem| problem.kind == *kind && problem.pointer == *pointer);
+        let found = found.unwrap_or_else(|| panic!("{to}: {:#?}", error.problems()));
         let offset = source.find(at).unwrap();
         let line = 1 + source[..offset].matches('\n').count();
         let column = 1 + offset - source[..offset].rfind('\n').map_or(0, |end| end + 1);
         assert_eq!((found.line, found.column), (line, column), "{to}");
         assert!(found.message.contains(message), "{to}: {}", found.message);
         assert_eq!(found.suggestion.as_deref(), *near, "{to}");
+    }
+}
+
+/// Each kind of file has an error of its own, and the cause below it.
+#[test]
+fn errors_say_what_was_read_and_why_it_failed() {
+    use std::error::Error;
+    let errors: [(Box<dyn Error>, &str); 4] = [
+        (CodeList::read(b"[]").unwrap_err().into(), "code list"),
+        (GradeScheme::read(b"[]").unwrap_err().into(), "grade scheme"),
+        (obvert_model::profile::Profile::read(b"[]").unwrap_err().into(), "profile"),
+        (obvert_model::layout::Layout::read(b"[]").unwrap_err().into(), "layout"),
+    ];
+    for (error, what) in errors {
+        assert_eq!(error.to_string(), format!("not a valid {what}"));
+        let cause = error.source().unwrap().to_string();
+        assert_eq!(cause, "line 1, column 1: the document: expected an object, found a list");
     }
 }
 
@@ -135,17 +153,18 @@ fn a_list_that_is_no_json_says_where() {
         ("[]", 1, "the document: expected an object, found a list"),
         ("\u{FEFF}[]", 1, "the document: expected an object, found a list"),
     ] {
-        let ListError { line: at, message: text, .. } = CodeList::read(source.as_bytes()).unwrap_err();
-        assert_eq!(at, line, "{text}");
+        let error = ReadError::from(CodeList::read(source.as_bytes()).unwrap_err());
+        let text = error.message();
+        assert_eq!(error.line_and_column().0, line, "{text}");
         assert!(text.starts_with(message), "{text}");
     }
-    assert!(CodeList::read(b"\x1f\x8b\x08").unwrap_err().message.contains("gzip"));
+    assert!(ReadError::from(CodeList::read(b"\x1f\x8b\x08").unwrap_err()).message().contains("gzip"));
     // Everything at once, in the order of the source.
     let error =
         CodeList::read(WRITTEN.replace("\"title\"", "\"titel\"").replace("\"mm\"", "3").as_bytes()).unwrap_err();
-    let kinds: Vec<_> = error.problems.iter().map(|problem| problem.kind).collect();
+    let kinds: Vec<_> = error.problems().iter().map(|problem| problem.kind).collect();
     assert_eq!(kinds, [ProblemKind::MissingKey, ProblemKind::UnknownKey, ProblemKind::WrongType]);
     let error = GradeScheme::read(LIST.as_bytes()).unwrap_err();
-    assert!(error.problems.iter().any(|problem| problem.pointer == "/codes" && problem.line == 8), "{error}");
-    assert!(error.problems.iter().any(|problem| problem.message == "the key \"scale\" is missing"), "{error}");
+    assert!(error.problems().iter().any(|problem| problem.pointer == "/codes" && problem.line == 8), "{error}");
+    assert!(error.problems().iter().any(|problem| problem.message == "the key \"scale\" is missing"), "{error}");
 }

@@ -42,15 +42,15 @@ fn what_is_not_a_profile_is_refused_with_line_and_column() {
                    \"rules\": [{ \"rule\": 3, \"severity\": \"fatal\" }],\n  \"fields\": [{ \"path\": \"Runs\" }]\n}";
     let error = Profile::read(source).expect_err("no profile");
     let said: Vec<(usize, usize, &str)> =
-        error.problems.iter().map(|problem| (problem.line, problem.column, problem.kind.as_str())).collect();
+        error.problems().iter().map(|problem| (problem.line, problem.column, problem.kind.as_str())).collect();
     assert_eq!(
         said,
         [(3, 3, "unknown-key"), (4, 23, "wrong-type"), (4, 38, "unknown-word"), (5, 24, "text-form")],
         "{:#?}",
-        error.problems
+        error.problems()
     );
-    assert_eq!(error.problems[0].suggestion.as_deref(), Some("fields"));
-    assert!(error.problems[2].message.contains("error, warning, note, off"));
+    assert_eq!(error.problems()[0].suggestion.as_deref(), Some("fields"));
+    assert!(error.problems()[2].message.contains("error, warning, note, off"));
     // A duplicate key, null, and a value that is no single one.
     for (parts, kind) in [
         (r#""title": "u""#, "duplicate-key"),
@@ -61,11 +61,12 @@ fn what_is_not_a_profile_is_refused_with_line_and_column() {
     ] {
         let source = format!(r#"{{ "profile": "0.1", "id": "p", "version": "1", "title": "t", {parts} }}"#);
         let error = Profile::read(source.as_bytes()).expect_err(kind);
-        assert_eq!(error.problems[0].kind.as_str(), kind, "{error:?}");
+        assert_eq!(error.problems()[0].kind.as_str(), kind, "{error:?}");
     }
     let other =
         Profile::read(br#"{ "profile": "9", "id": "p", "version": "1", "title": "t" }"#).expect_err("a version");
-    assert!(other.message.contains("the profile is of version \"9\""), "{other}");
+    let cause = std::error::Error::source(&other).unwrap().to_string();
+    assert!(cause.contains("the profile is of version \"9\""), "{cause}");
 }
 
 #[test]

@@ -27,7 +27,7 @@ fn the_place_is_counted_in_characters() {
 #[test]
 fn messages_say_what_to_do() {
     for (source, message) in [
-        ("", "the source is empty; expected an obvert document"),
+        ("", "the source is empty"),
         (
             "{\"a\": \"b",
             "line 1, column 8: not JSON: the source ends inside a string; it was cut off, or a bracket or quotation \

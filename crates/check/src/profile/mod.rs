@@ -37,7 +37,7 @@ pub(crate) struct Demands {
 /// let problems = profile_problems(&profile, &Settings::default());
 /// let expected = r#"/rules/0/rule: no rule is called "camera-sped"; did you mean "camera-speed"?"#;
 /// assert_eq!(problems[0].to_string(), expected);
-/// # Ok::<(), obvert_model::lists::ListError>(())
+/// # Ok::<(), obvert_model::profile::ProfileError>(())
 /// ```
 #[must_use]
 pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfileProblem> {

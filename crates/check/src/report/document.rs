@@ -142,6 +142,7 @@ pub struct LeftOut {
     pub row: bool,
 }
 
+#[cfg(feature = "diagnose")]
 impl LeftOut {
     pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
         let last = out.pointer.rsplit('/').next().unwrap_or_default();

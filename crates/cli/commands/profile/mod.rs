@@ -34,11 +34,9 @@ fn judge(arguments: &ProfileCheck) -> Result<Status, Failure> {
     let name = &file.name;
     let profile = match Profile::read(&file.bytes) {
         Ok(profile) => profile,
-        Err(error) if error.problems.is_empty() => {
-            return Err(format!("{name}:{}:{}: {}", error.line, error.column, error.message).into());
-        }
+        Err(error) if error.problems().is_empty() => return Err(file.unreadable(&error.into())),
         Err(error) => {
-            render::out(|out| file.structure_problems(&error.problems, out))?;
+            render::out(|out| file.structure_problems(error.problems(), out))?;
             return Ok(Status::Findings);
         }
     };

@@ -89,7 +89,7 @@ impl Source for JsonSource<'_> {
     fn diagnose(&mut self) -> Result<Diagnosis, ConvertError> {
         let text = match self.current() {
             Ok(text) => text,
-            Err(ConvertError::Migrate(MigrateError::Before { error: ReadError::Structure(problems), .. })) => {
+            Err(ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(problems), .. })) => {
                 // By the schema of its own version, in the file itself.
                 let file = self.input.name();
                 let problems = problems.into_iter().map(|problem| PlacedProblem {
@@ -112,7 +112,7 @@ impl Source for JsonSource<'_> {
 
     fn explain(&mut self, error: ConvertError) -> ConvertError {
         let before =
-            matches!(&error, ConvertError::Migrate(MigrateError::Before { error: ReadError::Structure(_), .. }));
+            matches!(&error, ConvertError::Migrate(MigrateError::Before { source: ReadError::Structure(_), .. }));
         if !before && !matches!(error, ConvertError::Invalid { .. }) {
             return error;
         }

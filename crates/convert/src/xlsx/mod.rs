@@ -24,6 +24,7 @@
 
 mod guard;
 mod guide;
+mod library;
 mod percent;
 mod read;
 mod rows;
@@ -31,8 +32,9 @@ pub mod sheets;
 mod write;
 
 pub use crate::ZipLimits;
+pub use library::catches_panic;
 pub use read::read;
-pub use write::{NO_ROOM, write, write_runs};
+pub use write::{write, write_runs};
 
 use crate::format::{Capabilities, Container, Detection, Format, Sample};
 use crate::tables::plan::Table;

@@ -1,14 +1,13 @@
 //! From a document to a workbook.
 
-use std::io::{self, Write};
-use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
+use std::io::Write;
 
 use obvert_model::read::RunReader;
 use obvert_model::tables::{Document, Head};
 use rust_xlsxwriter::{Color, DocProperties, Format, IntoCustomDateTime, Workbook, Worksheet, XlsxError};
 
 use super::guide::{self, Choices};
-use super::sheet_of;
+use super::{library, sheet_of};
 use crate::tables::cell;
 use crate::tables::plan::{Kind, Plan, Table, plan};
 use crate::tables::walk::{Entry, RowSink, walk};
@@ -36,15 +35,32 @@ pub fn write(document: &Document, sink: impl Write) -> Result<LossReport, Conver
 /// files.
 pub fn write_runs(
     survey: &mut dyn RunReader<Error = ConvertError>,
-    sink: impl Write,
+    mut sink: impl Write,
 ) -> Result<LossReport, ConvertError> {
-    // Where its temporary files find no room, the library panics.
-    catch_unwind(AssertUnwindSafe(|| write_sheets(survey, sink))).unwrap_or_else(|panic| {
-        match panic.downcast_ref::<String>().and_then(|said| said.strip_prefix(NO_ROOM)) {
-            Some(why) => Err(ConvertError::Write(io::Error::other(format!("a temporary file of the workbook{why}")))),
-            None => resume_unwind(panic),
-        }
-    })
+    let plan = plan();
+    let looks = Looks::new();
+    let mut book = Workbook::new();
+    let mut sheets = Sheets(Vec::new());
+    for table in &plan.tables {
+        let sheet = library::call(|| blank(&mut book))?;
+        sheets.0.push(library::call(|| Sheet::new(table, sheet, &looks))?);
+    }
+    walk(survey, &mut sheets)?;
+
+    let head = survey.head();
+    let day = Day(head.issued.to_string());
+    book.set_properties(&DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day));
+    book.push_worksheet(library::call(guide::sheet)?);
+    let mut choices = library::call(Choices::new)?;
+    let rows: Vec<u32> = sheets.0.iter().map(|sheet| sheet.next).collect();
+    for (table, sheet) in plan.tables.iter().zip(sheets.0) {
+        let sheet = library::call(|| sheet.finish((plan, table), head, &rows, &mut choices))?;
+        book.push_worksheet(sheet);
+    }
+    book.push_worksheet(choices.into_sheet());
+    sink.write_all(&library::call(|| book.save_to_buffer())?)?;
+    sink.flush()?;
+    Ok(LossReport::default())
 }
 
 /// Writes a survey into one file.
@@ -53,39 +69,6 @@ pub(super) fn create(
     output: &mut Output<'_>,
 ) -> Result<LossReport, ConvertError> {
     write_runs(survey, output.sink()?)
-}
-
-/// How the panic of the library begins that means that a file could not be written.
-pub const NO_ROOM: &str = "Couldn't write to xml file";
-
-fn write_sheets(
-    survey: &mut dyn RunReader<Error = ConvertError>,
-    mut sink: impl Write,
-) -> Result<LossReport, ConvertError> {
-    let plan = plan();
-    let looks = Looks::new();
-    let mut book = Workbook::new();
-    let mut sheets = Sheets(Vec::new());
-    for table in &plan.tables {
-        let sheet = blank(&mut book).map_err(failed)?;
-        sheets.0.push(Sheet::new(table, sheet, &looks).map_err(failed)?);
-    }
-    walk(survey, &mut sheets)?;
-
-    let head = survey.head();
-    let day = Day(head.issued.to_string());
-    book.set_properties(&DocProperties::new().set_title("Pipe inspection survey").set_creation_datetime(day));
-    book.push_worksheet(guide::sheet().map_err(failed)?);
-    let mut choices = Choices::new().map_err(failed)?;
-    let rows: Vec<u32> = sheets.0.iter().map(|sheet| sheet.next).collect();
-    for (table, sheet) in plan.tables.iter().zip(sheets.0) {
-        let sheet = sheet.finish((plan, table), head, &rows, &mut choices).map_err(failed)?;
-        book.push_worksheet(sheet);
-    }
-    book.push_worksheet(choices.into_sheet());
-    sink.write_all(&book.save_to_buffer().map_err(failed)?)?;
-    sink.flush()?;
-    Ok(LossReport::default())
 }
 
 /// The sheets that rows are written to, by the numbers of their tables.
@@ -185,16 +168,16 @@ impl Sheet {
             let text = match entry {
                 Entry::Absent => continue,
                 Entry::Place(place) => {
-                    self.sheet.write_number(row, number, *place as f64).map_err(failed)?;
+                    library::call(|| self.sheet.write_number(row, number, *place as f64).map(drop))?;
                     continue;
                 }
                 Entry::Value(value, column) => match (&column.kind, value.as_f64(), value.as_bool()) {
                     (Kind::Number | Kind::Whole, Some(number_of), _) => {
-                        self.sheet.write_number(row, number, number_of).map_err(failed)?;
+                        library::call(|| self.sheet.write_number(row, number, number_of).map(drop))?;
                         continue;
                     }
                     (Kind::Bool, _, Some(truth)) => {
-                        self.sheet.write_boolean(row, number, truth).map_err(failed)?;
+                        library::call(|| self.sheet.write_boolean(row, number, truth).map(drop))?;
                         continue;
                     }
                     _ => cell::text(value, &column.kind),
@@ -221,7 +204,7 @@ impl Sheet {
             if let Some(width) = self.widths.get_mut(usize::from(number)) {
                 *width = (*width).max(size);
             }
-            self.sheet.write_string(row, number, text).map_err(failed)?;
+            library::call(|| self.sheet.write_string(row, number, text).map(drop))?;
         }
         self.next += 1;
         Ok(())
@@ -253,11 +236,4 @@ fn misread(text: &str) -> bool {
         digits.is_some_and(|digits| digits.iter().all(u8::is_ascii_hexdigit))
             && text.get(at + 6..).and_then(|rest| rest.chars().next()).is_some_and(escaped)
     })
-}
-
-fn failed(error: XlsxError) -> ConvertError {
-    match error {
-        XlsxError::IoError(error) => ConvertError::Write(error),
-        other => ConvertError::Refused { message: format!("the workbook cannot be written: {other}") },
-    }
 }

@@ -64,11 +64,11 @@ pub(super) fn take_out(rows: &mut Vec<&GridRow>, above: &[&GridRow], headings: &
         String::new()
     } else {
         format!(
-            ", and the titles above headings, of which nothing is read ({}): what they say of a pipe or a run has to stand in columns, in every row",
+            ", and the titles above headings, which are not read ({}): put what they say of a pipe or a run into columns, in every row",
             titles(&titled)
         )
     };
-    open.push(format!("{what}, which stand in a table once; take out such lines{titles}"));
+    open.push(format!("{what}; keep them once, and remove such lines{titles}"));
     let mut out = out.into_iter();
     rows.retain(|_| !out.next().unwrap_or(false));
 }

@@ -103,10 +103,10 @@ pub(super) fn whole_rows<'r>(
         }
     }
     for (line, why) in wrong.iter().take(3) {
-        open.push(format!("line {line} was passed over, and cannot be read until it is corrected: {why}"));
+        open.push(format!("line {line} was skipped, and cannot be read until it is corrected: {why}"));
     }
     if wrong.len() > 3 {
-        open.push(format!("{} further rows are no whole rows either", wrong.len() - 3));
+        open.push(format!("{} further rows are incomplete as well", wrong.len() - 3));
     }
     whole
 }
@@ -120,7 +120,7 @@ fn misfit(row: &GridRow, wide: usize, open_ended: bool) -> Option<String> {
     let used = row.cells.iter().rposition(|cell| !cell.text.trim().is_empty()).map_or(0, |at| at + 1);
     let is_short = !open_ended && row.cells.len() < wide;
     let cells = if used > wide { used } else { row.cells.len() };
-    (is_short || used > wide).then(|| format!("it has {cells} cells where there are {wide} headings"))
+    (is_short || used > wide).then(|| format!("it has {cells} cells but there are {wide} headings"))
 }
 
 /// The columns that have a heading of their own; the others are reported.
@@ -130,11 +130,11 @@ pub(super) fn named_columns(headings: &[String], open: &mut Vec<String>) -> Vec<
         let earlier = headings[..cell].iter().position(|other| other == heading);
         match earlier {
             _ if heading.is_empty() => open.push(format!(
-                "column {} has no heading, and a layout finds columns by them; give it one in the table, or take it out",
+                "column {} has no heading, and a layout finds columns by their headings; add one in the table, or remove the column",
                 cell + 1
             )),
             Some(earlier) => open.push(format!(
-                "{heading:?} heads columns {} and {}, and nobody could tell the two apart; rename one in the table",
+                "{heading:?} heads columns {} and {}; rename one in the table",
                 earlier + 1,
                 cell + 1
             )),

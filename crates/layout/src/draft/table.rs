@@ -74,7 +74,11 @@ impl Table<'_> {
         })?;
         if rows.len() <= place.end() {
             let line = rows[place.first].line;
-            return Err(refuse(name, line, "there are no rows below the headings to tell from what the columns hold"));
+            return Err(refuse(
+                name,
+                line,
+                "there are no rows below the headings, so what the columns hold cannot be found",
+            ));
         }
         Ok(place)
     }
@@ -106,7 +110,7 @@ impl Table<'_> {
             let titles = if above.is_empty() {
                 String::new()
             } else {
-                format!("; what stands above is passed over: {}", blocks::titles(&above))
+                format!("; the lines above are skipped: {}", blocks::titles(&above))
             };
             guesses.push(format!("headings in row {}{rows}{titles}", first + 1));
         }

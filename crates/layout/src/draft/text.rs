@@ -67,7 +67,7 @@ fn refuse_swallowed(rows: &[GridRow], delimiter: char, name: &str) -> Result<(),
         return Ok(());
     };
     let message = format!(
-        "a quotation mark begins a cell here, in column {column}, which goes on over {lines} lines and has whole rows in it; close it on its own \
+        "a quotation mark begins a cell here, in column {column}, which spans {lines} lines and contains whole rows; close it on its own \
          line, or double each quotation mark in a cell that has some"
     );
     Err(refuse(name, line, message))

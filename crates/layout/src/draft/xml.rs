@@ -46,7 +46,7 @@ pub(super) fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     };
     let mut columns: Vec<Column> = tree.leaves.iter().map(column).collect();
     let (row, choices) = best_row(&tree, &mut columns).ok_or_else(|| {
-        let why = "no element stands more than once within another, so nothing tells which one is a row; draft from a file with several \
+        let why = "no element occurs more than once in another, so it cannot be told which one is a row; draft from a file with several \
                    observations";
         refuse(name, 1, why)
     })?;
@@ -89,7 +89,7 @@ fn about_row(tree: &Tree, row: usize) -> Vec<String> {
     for (level, what) in [(Level::Run, "run"), (Level::Pipe, "pipe")] {
         if let Some((holder, _)) = levels(tree, row).into_iter().find(|(_, own)| *own == level) {
             let path = tree.path(holder);
-            guesses.push(format!("{path} is the {what} that the rows within are of, by where it stands"));
+            guesses.push(format!("{path} is the {what} of the rows in it, by its position"));
         }
     }
     if count > ENOUGH || tree.leaves.iter().any(|leaf| leaf.values.len() == ENOUGH) {
@@ -105,14 +105,14 @@ fn about_namespaces(text: &str, columns: &[Column]) -> Vec<String> {
     if !prefixes.is_empty() {
         let prefixes: Vec<String> = prefixes.iter().map(|prefix| format!("{prefix:?}")).collect();
         open.push(format!(
-            "the paths have prefixes ({}), and no layout says which namespaces they stand for: other files must have the same ones to be read, and \
-             what is written needs a layout whose paths have none",
+            "the paths have prefixes ({}), and a layout does not declare their namespaces: other files must have the same prefixes to be read, and \
+             writing needs a layout whose paths have none",
             prefixes.join(", ")
         ));
     }
     if text.contains(" xmlns") {
-        let message = "the file names namespaces (xmlns), which are not looked at when it is read, and which a file written by the layout \
-                       does not name";
+        let message = "the file declares namespaces (xmlns), which are ignored when it is read, and which a file written by the layout does \
+                       not declare";
         open.push(message.to_owned());
     }
     open
@@ -135,7 +135,7 @@ fn without_texts(
         }
         let (value, line) = leaf.values.first().cloned().unwrap_or_default();
         open.push(format!(
-            "line {line}: {value:?} stands in <{}> beside elements, where no layout reads a text; put it into an element of its own",
+            "line {line}: {value:?} is a text in <{}> beside elements, which no layout reads; put it into an element of its own",
             tree.elements[leaf.element].name
         ));
     }

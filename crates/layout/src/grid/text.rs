@@ -26,7 +26,7 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm
         Known::Marked => Some(format!(
             "the table begins with a byte-order mark, so it was read as {charset} whatever the layout says"
         )),
-        Known::Guessed => Some(format!("the layout {id} names no encoding; the table was taken for {charset}")),
+        Known::Guessed => Some(format!("the layout {id} names no encoding; the table was read as {charset}")),
         Known::Declared => None,
     };
     let mut rows = split(&text, delimiter(table)).map_err(|(line, why)| refuse(file, line, why))?;
@@ -35,7 +35,7 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, table: &TableForm
         if let Some(Swallowed { line, column, lines }) = swallowed(row, wide, delimiter(table)) {
             row.flawed = column;
             row.flaw = Some(format!(
-                "a quotation mark begins a cell in line {line} that goes on over {lines} lines and has whole rows in it; close it on its own line, or \
+                "a quotation mark begins a cell in line {line} that spans {lines} lines and contains whole rows; close it on its own line, or \
                  double each quotation mark within a cell"
             ));
         }
@@ -113,7 +113,7 @@ impl Splitter<'_> {
             if is_flawed && row.flaw.is_none() {
                 row.flawed = column;
                 row.flaw = Some(
-                    "text stands behind the closing quotation mark; double each quotation mark within a cell"
+                    "there is text after the closing quotation mark; double each quotation mark within a cell"
                         .to_owned(),
                 );
             }
@@ -160,7 +160,7 @@ impl Splitter<'_> {
                     cell.push(letter);
                 }
                 None => {
-                    let why = "a quotation mark begins a cell here and none ends it, so that the rest of the file would be one cell; \
+                    let why = "a quotation mark begins a cell here and none ends it, so the rest of the file would be one cell; \
                                close it, or double each quotation mark in a cell that has some";
                     return Err((began, why.to_owned()));
                 }
@@ -253,7 +253,7 @@ mod tests {
     fn a_quotation_mark_swallows_nothing() {
         assert_eq!(split("a,b\n\"c,d\ne,f\n", ',').unwrap_err().0, 2);
         let rows = split("\"12\" pipe,x\ny,z\n", ',').unwrap();
-        assert!(rows[0].flaw.as_deref().unwrap().starts_with("text stands behind"));
+        assert!(rows[0].flaw.as_deref().unwrap().starts_with("there is text after"));
         assert_eq!(rows[0].flawed, 1);
         assert_eq!((rows[1].flaw.clone(), rows.len()), (None, 2));
     }

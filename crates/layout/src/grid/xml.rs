@@ -90,7 +90,7 @@ pub(crate) fn read(source: &[u8], file: &str, plan: &Plan<'_>, xml: &XmlForm) ->
     let charset = charset(source, file)?;
     if charset != Charset::UTF_8 && !source.is_ascii() && std::str::from_utf8(source).is_ok() {
         // Letters beyond ASCII that are UTF-8 from the first to the last are seldom anything else by chance.
-        let why = format!("the XML declaration says {charset}, and the file is UTF-8; correct the declaration");
+        let why = format!("the XML declaration says {charset}, but the file is UTF-8; correct the declaration");
         return Err(refuse(file, 1, why));
     }
     let text = decode(source, charset, file)?;
@@ -229,7 +229,7 @@ impl Values {
             }
             None => {
                 self.flaw = Some(format!(
-                    "{path} stands twice, on lines {} and {}, and the layout has no separator for several",
+                    "{path} occurs twice, on lines {} and {}, but the layout has no separator for several",
                     earlier.line, cell.line
                 ));
             }
@@ -241,11 +241,11 @@ impl Values {
 fn wrong_root(name: &str, root: &str, layout: &Layout) -> String {
     let bare = |name: &str| name.rsplit(':').next().unwrap_or_default().to_owned();
     let what = if bare(name) == bare(root) {
-        "prefixes are taken as they are, whatever namespace they stand for, so write the same ones in both"
+        "prefixes are compared as they are written, whatever their namespaces, so use the same ones in both"
     } else {
         "is this the right file?"
     };
-    format!("the root element is <{name}>, where the layout {} has <{root}>; {what}", layout.id)
+    format!("the root element is <{name}>, but the layout {} has <{root}>; {what}", layout.id)
 }
 
 /// The prefix of a name in a path that stands for a namespace; `xml` stands for its own in every file.

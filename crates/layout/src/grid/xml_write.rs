@@ -16,8 +16,8 @@ pub(crate) fn bound(layout: &Layout, xml: &XmlForm) -> Result<(), ConvertError> 
         return Ok(());
     };
     let message = format!(
-        "the layout {} has the prefix {prefix:?} in {path:?}, and no layout says which namespace a prefix stands for, so that nobody could read \
-         what it writes; write by a layout whose paths have no prefixes",
+        "the layout {} has the prefix {prefix:?} in {path:?}, but a layout does not declare namespaces, so what it writes could not be \
+         read; write by a layout whose paths have no prefixes",
         layout.id
     );
     Err(ConvertError::Refused { message })

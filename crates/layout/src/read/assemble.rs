@@ -119,7 +119,7 @@ fn make(
         }
         let Some(text) = issued.map(|issued| issued.text).or_else(of_last) else { continue };
         if is_issued {
-            let message = "the table does not say it; the layout makes it from the row that makes it latest";
+            let message = "the table does not state it; the layout makes it from the row that makes it latest";
             note_default(*target, text.clone().into(), message, journal);
         }
         target.put(document, text.into());
@@ -138,14 +138,15 @@ fn fix(
     match target.get_in(document) {
         None => {
             if target == Target::ISSUED && value == NOT_SAID {
-                let message = "the layout still has what a draft puts there; say in fixed when the record was issued";
+                let message =
+                    "the layout still has the placeholder of a draft; set in fixed when the record was issued";
                 note_default(target, value.clone(), message, journal);
             }
             target.put(document, value.clone());
         }
         Some(found) if found != value => {
             let message = format!(
-                "found {:?}, where the layout {} fixes {:?}; correct it, or read the file by another layout",
+                "found {:?}, but the layout {} fixes {:?}; correct it, or read the file by another layout",
                 as_text(found),
                 plan.layout.id,
                 as_text(value)

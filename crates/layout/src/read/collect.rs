@@ -149,9 +149,9 @@ impl<'p, 'l> Collector<'p, 'l> {
         }
         // An element that nothing was seen in may be there for a run that never was.
         let is_empty = layout.xml.is_some() && missing == Target::RUN_ID && !row.is_observation();
-        let or = if is_empty { ", or take the element out where there was no inspection" } else { "" };
+        let or = if is_empty { ", or remove the element if there was no inspection" } else { "" };
         let message = format!(
-            "nothing in the row tells which {} it is of, so it was not read; fill in {}{or}",
+            "the row does not say which {} it belongs to, so it was not read; fill in {}{or}",
             missing.record().name(),
             needs::quoted(&columns)
         );
@@ -181,7 +181,7 @@ impl<'p, 'l> Collector<'p, 'l> {
     fn add_unsurveyed(&mut self, row: &Row, grid_row: &GridRow, wrong: &[WrongCell]) {
         let line = grid_row.line;
         let Some(id) = row.text(Target::PIPE_ID) else {
-            let message = "nothing stands in the element that is of a pipe or a run; take it out, or fill it in";
+            let message = "the element has no value of a pipe or a run; fill it in, or remove it";
             self.journal.problem(ProblemKind::OrphanRow, Origin::line(line), "", message);
             return;
         };

@@ -26,8 +26,7 @@ impl<'l> Bindings<'l> {
             if column.is_none() {
                 meant.extend(report_unknown(index, grid, plan, journal));
             } else if grid.headings[..index].contains(heading) {
-                let message =
-                    format!("the heading {heading:?} stands twice, so that nobody can tell the two apart; rename one");
+                let message = format!("the heading {heading:?} occurs twice; rename one");
                 journal.problem(ProblemKind::DuplicateKey, origin(index, grid), "", message);
             }
             columns.push(column);
@@ -51,7 +50,7 @@ impl<'l> Bindings<'l> {
         match beyond {
             Some(cell) if self.in_sheet => {
                 let message = format!(
-                    "found {:?} under no heading, so the row was not read; give the column a heading, or take out what is beside the table",
+                    "found {:?} under no heading, so the row was not read; give the column a heading, or remove what is outside the table",
                     cell.text.trim()
                 );
                 Some((Origin { line: cell.line, column: cell.column, heading: 0 }, message))
@@ -60,7 +59,7 @@ impl<'l> Bindings<'l> {
             _ => {
                 let hint = width_hint(layout, beyond.is_some());
                 let message = format!(
-                    "the row has {} cells where there are {wide} headings, so it was not read{hint}",
+                    "the row has {} cells but there are {wide} headings, so it was not read{hint}",
                     cells.len()
                 );
                 Some((Origin::line(row.line), message))
@@ -74,9 +73,9 @@ fn width_hint(layout: &Layout, too_many: bool) -> String {
     let Some(table) = &layout.table else { return String::new() };
     let delimiter: &str = &table.delimiter;
     if too_many {
-        format!("; a cell with {delimiter:?} in it must stand in quotation marks, and a column must have a heading")
+        format!("; quote cells that contain {delimiter:?}, and give every column a heading")
     } else {
-        format!("; give each blank cell its {delimiter:?}, and see whether a line break has cut the row in two")
+        format!("; give each blank cell its {delimiter:?}, and check whether a line break has cut the row in two")
     }
 }
 

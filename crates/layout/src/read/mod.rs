@@ -116,7 +116,7 @@ fn strange_headings(grid: &Grid, layout: &Layout) -> String {
     let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
     let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
     format!(
-        "none of the headings is one of the layout {}: found {}{more}; is this the right file, and the row of the headings?{notes}",
+        "none of the headings is in the layout {}: found {}{more}; is this the right file, and the right row of headings?{notes}",
         layout.id,
         shown.join(", ")
     )

@@ -146,7 +146,7 @@ impl Seen<'_, '_> {
             Some(Family::Operational) => Ok("operational"),
             None if !self.has_code() => return,
             None => Err(format!(
-                "found {}, and nothing tells whether it is a structural or an operational grade: {}",
+                "found {}, but it is not known whether this is a structural or an operational grade: {}",
                 grade.value,
                 self.why_unlisted()
             )),
@@ -171,11 +171,11 @@ impl Seen<'_, '_> {
         let list = self.plan.layout.fixed_text(Target::CODE_LIST).unwrap_or_default();
         if self.plan.codes.is_empty() {
             return format!(
-                "that follows from the code, and the code list {list} is not at hand; give it with --code-list"
+                "that follows from the code, but the code list {list} is not available; give it with --code-list"
             );
         }
         let code = self.row.text(Target::CODE).unwrap_or_default();
-        format!("that follows from the code, and the code list {list} has no {code:?}; correct the code")
+        format!("that follows from the code, but the code list {list} has no {code:?}; correct the code")
     }
 
     /// The media that a row names, each also a record of its own.
@@ -196,7 +196,7 @@ impl Seen<'_, '_> {
             }
             None => {
                 let message =
-                    format!("found {} seconds into a recording, and nothing in the row names which", offset.value);
+                    format!("found {} seconds into a recording, but the row does not name the recording", offset.value);
                 journal.problem(ProblemKind::TextForm, offset.origin, "", message);
             }
         }

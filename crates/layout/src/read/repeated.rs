@@ -29,9 +29,9 @@ pub(crate) fn rows(rows: &[GridRow]) -> Option<String> {
     };
     // One row may be two things alike.
     let advice = if length == 1 && found.len() == 1 {
-        "take it out if it was pasted twice"
+        "remove it if it was pasted twice"
     } else {
-        "take out what was pasted twice"
+        "remove what was pasted twice"
     };
     Some(format!("{} {say} the same as {}, cell by cell{more}; {advice}", lines(from), lines(of)))
 }

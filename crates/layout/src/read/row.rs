@@ -296,8 +296,7 @@ impl Reading {
         if names_several(part) {
             let expected = match &column.column.separator {
                 Some(separator) => format!("{:?} between the names of files", separator.as_str()),
-                None => "the name of one file; where cells name several, the layout says in separator what stands between them"
-                    .to_owned(),
+                None => "the name of one file; if cells name several, set what is between them in separator".to_owned(),
             };
             let message = format!("found {part:?}, which names several files; expected {expected}");
             self.wrong(Target::MEDIA_FILE, origin, message);

@@ -50,8 +50,9 @@ impl OpenStretches {
         if let Some(number) = mark.number(start) {
             Target::CONTINUOUS.put(observation, true.into());
             if self.0.insert((seen.run, number), seen.place).is_some() {
-                let message =
-                    format!("found {text:?}, which begins a stretch that this run has not ended; end it or count on");
+                let message = format!(
+                    "found {text:?}, which begins a stretch that is open in this run already; end that one, or use the next number"
+                );
                 problem(ProblemKind::OrphanRow, message);
             }
             return None;
@@ -99,13 +100,13 @@ fn end(
         if other == key(Target::CODE) || other == key(Target::CHARACTERISATION) {
             let line = journal.places.of(&pointer).map_or(0, |location| location.line);
             let message = format!(
-                "the row that ends the stretch {:?} is of another code than line {line}, which begins it; correct one of them",
+                "the row that ends the stretch {:?} has another code than line {line}, which begins it; correct one of them",
                 mark.text
             );
             journal.problem(ProblemKind::TextForm, origin(Target::CODE), &pointer, message);
         } else {
             let message =
-                format!("the row that ends the stretch has another {other}; what stands where it begins counts");
+                format!("the row that ends the stretch has another {other}; the value where it begins is kept");
             let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
             let was = finish.get(&other).cloned();
             journal.lose(Loss { was, ..loss }, origin_of(&other, seen).unwrap_or(mark.origin));

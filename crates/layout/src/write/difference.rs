@@ -111,7 +111,7 @@ impl Difference<'_> {
             Some(Target::MEDIA_REFERENCES) => self.why_no_media(value, place),
             Some(Target::AMOUNTS) => self.why_no_amount(value, place),
             Some(Target::MEDIA) => {
-                format!("no row of the table names it, and a table of the layout {id} has no media but those")
+                format!("no row of the table names it, and the layout {id} holds no other media")
             }
             _ => match self.column(place) {
                 Some(column) => format!("the column {column} of the layout {id} cannot hold it"),
@@ -132,8 +132,8 @@ impl Difference<'_> {
             return format!("the layout {id} has no column for amount {} of an observation", index + 1);
         }
         format!(
-            "no column of the layout {id} takes an amount in {unit} here: none has that unit, and what the code list has for \
-             this amount is none that {unit} can be turned into"
+            "no column of the layout {id} takes an amount in {unit} here: none has that unit, and {unit} cannot be converted \
+             to that of the code list for this amount"
         )
     }
 
@@ -155,13 +155,15 @@ impl Difference<'_> {
         };
         match self.video(template, place) {
             Some(video) if video == file => {
-                format!("a table of the layout {id} names {pattern} only by an offset into it, and this has none")
+                format!(
+                    "a table of the layout {id} names {pattern} only by an offset into it, and this observation has none"
+                )
             }
             Some(_) => format!(
-                "offsets of the layout {id} are into {pattern}, and this recording has another name, so that the table cannot refer to it"
+                "offsets of the layout {id} are into {pattern}, but this recording has another name, so the table cannot refer to it"
             ),
             None => format!(
-                "offsets of the layout {id} are into {pattern}, which cannot be told here, so that the table cannot refer to this recording"
+                "offsets of the layout {id} are into {pattern}, which cannot be filled in here, so the table cannot refer to this recording"
             ),
         }
     }
@@ -195,8 +197,10 @@ impl Difference<'_> {
             }
             (Some(lacking), _) => format!("XML cannot hold {lacking}"),
             (None, _) => match self.column(place) {
-                Some(column) => format!("through the column {column} of the layout {id} {path} comes back otherwise"),
-                None => format!("the layout {id} has no column for {path} and makes another of it"),
+                Some(column) => {
+                    format!("{path} is read back differently through the column {column} of the layout {id}")
+                }
+                None => format!("the layout {id} has no column for {path} and makes a different value"),
             },
         }
     }
@@ -228,14 +232,14 @@ impl Difference<'_> {
         let is_fixed = |target: Target| self.plan.fixed.iter().any(|(fixed, _)| target.holds(*fixed));
         let (kind, message) = match place.target.filter(|target| is_fixed(*target)) {
             Some(target) if self.is_for_reading(target) => {
-                (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not say"))
+                (LossKind::Defaulted, format!("the layout {id} fixes {path}, which the survey does not state"))
             }
             Some(_) => {
                 let message =
-                    format!("the survey does not say {path}, and the layout {id} says the same of every survey");
+                    format!("the survey does not state {path}, and the layout {id} states the same for every survey");
                 (LossKind::Changed, message)
             }
-            None => (LossKind::Defaulted, format!("the layout {id} makes {path} of what the table holds")),
+            None => (LossKind::Defaulted, format!("the layout {id} makes {path} from what the table holds")),
         };
         self.lose(kind, place, message, None, Some(value));
     }
@@ -259,7 +263,7 @@ impl Difference<'_> {
         let order: Vec<usize> = partners.iter().flatten().copied().collect();
         if !order.is_sorted() {
             let (id, path) = (self.id(), &place.path);
-            let message = format!("through the layout {id} the rows of {path} come back in another order");
+            let message = format!("the rows of {path} are read back in another order through the layout {id}");
             self.lose(LossKind::Changed, place, message, None, None);
         }
         let mut taken = vec![false; after.len()];
@@ -278,9 +282,9 @@ impl Difference<'_> {
             // Rows of what the table names, such as its structures, say no more than that.
             let (kind, message) = match place.target {
                 Some(Target::PIPES | Target::RUNS | Target::OBSERVATIONS) => {
-                    (LossKind::Changed, format!("through the layout {id} another row of {path} comes back"))
+                    (LossKind::Changed, format!("another row of {path} is read back through the layout {id}"))
                 }
-                _ => (LossKind::Defaulted, format!("the layout {id} makes rows of {path} of what the table names")),
+                _ => (LossKind::Defaulted, format!("the layout {id} makes rows of {path} from what the table names")),
             };
             self.lose(kind, place, message, None, Some(other));
         }

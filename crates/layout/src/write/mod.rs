@@ -128,8 +128,8 @@ fn incomplete(
         let runs = run_ids(rows.runs_in(&lines, plan, repertoire).into_iter());
         let of_run = if runs.is_empty() { String::new() } else { format!(" of run {runs}") };
         return Err(refused(format!(
-            "the layout {id} cannot hold this survey, since nobody could read what it would write{of_run}: {first}; complete the survey \
-             there, or write the other runs by themselves"
+            "the layout {id} cannot hold this survey, because what it would write{of_run} could not be read back: {first}; complete the survey \
+             there, or write the other runs separately"
         )));
     }
     let (missing, rest) = problems.into_parts();
@@ -137,7 +137,7 @@ fn incomplete(
     let messages: BTreeMap<String, String> =
         missing.into_iter().map(|PlacedProblem { problem, .. }| (problem.message, problem.pointer)).collect();
     for (message, pointer) in messages {
-        let message = format!("the table is not whole by the layout {id}, and whoever reads it will ask: {message}");
+        let message = format!("the table is incomplete by the layout {id}, so reading it reports: {message}");
         report.losses.push(Loss::new(LossKind::Dropped, pointer, message));
     }
     Ok(rest.map(|rest| rest.value).unwrap_or_default())

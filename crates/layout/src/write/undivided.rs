@@ -27,13 +27,13 @@ pub(super) fn message(rows: &Rows<'_>, plan: &Plan<'_>, repertoire: Repertoire) 
     let group = alike.values().find(|group| group.len() > 1)?;
     let which = run_ids(group.iter().filter_map(|run| rows.runs.get(*run)));
     let why = if lacking.is_empty() {
-        format!("nothing in {} tells them apart", needs::quoted(&naming))
+        format!("no value in {} tells them apart", needs::quoted(&naming))
     } else {
         let letters: Vec<String> = lacking.into_iter().map(with_code_point).collect();
         format!("their ids differ in characters that the encoding of the layout does not have, {}", letters.join(", "))
     };
     let id = &plan.layout.id;
     Some(format!(
-        "the layout {id} cannot hold this survey, since several of its runs would come back as one: {which}; {why}, so write them each by itself"
+        "the layout {id} cannot hold this survey, because several of its runs would be read back as one: {which}; {why}, so write each run separately"
     ))
 }

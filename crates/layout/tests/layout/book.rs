@@ -247,8 +247,8 @@ fn a_layout_may_name_the_sheet() {
     assert_eq!(
         refused(&book, &b()),
         [
-            "t.csv:1: none of the headings is one of the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
-          the row of the headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
+            "t.csv:1: none of the headings is in the layout morvelde-haltungen: found \"of something else\"; is this the right file, and \
+             the right row of headings?; the table was read from the sheet \"Notizen\"; not from Haltungen, Adressen"
         ]
     );
     let said = refused(&book, &named("Haltung"));

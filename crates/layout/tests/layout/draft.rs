@@ -185,7 +185,7 @@ fn a_draft_of_a_table_with_strange_headings_takes_nothing_for_something_else() {
         assert_eq!(column.reason, reason, "{heading}");
     }
     assert!(
-        draft.guesses.iter().any(|one| one == "in for units.section: it stands behind each size"),
+        draft.guesses.iter().any(|one| one == "in for units.section: it follows each size"),
         "{:#?}",
         draft.guesses
     );
@@ -237,7 +237,8 @@ fn what_was_guessed_is_said_with_why() {
     assert_eq!(column.sample, Some(("300".to_owned(), 2)));
     assert_eq!(column.reason, "the heading is a word for the pipe's size, and 14 values can be it");
     let american = layout::draft(A, "a.csv").unwrap();
-    let unsettled = "\"Date\": nothing tells day and month apart; it was taken for m/d/yyyy, since times are written with am and pm";
+    let unsettled =
+        "\"Date\": day and month cannot be told apart; it was read as m/d/yyyy, since times are written with am and pm";
     assert!(american.open.iter().any(|open| open == unsettled), "{:#?}", american.open);
 }
 
@@ -309,7 +310,7 @@ fn a_quotation_mark_that_swallows_rows_is_refused_with_its_line() {
     let even = SMALL.replace(";fine\n", ";\"fine\n").replace(";much\n", ";much\"\n");
     let said = no_draft(even.as_bytes());
     assert!(
-        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7, which goes on over 3 lines"),
+        said.starts_with("t.csv:3: a quotation mark begins a cell here, in column 7, which spans 3 lines"),
         "{said}"
     );
     // A line end that belongs to a remark swallows nothing.
@@ -345,8 +346,8 @@ fn rows_that_are_no_whole_rows_are_told_and_passed_over() {
         SMALL.replace("P1;A;B;2,5;roots.fine;2;\n", "P1;A;B;2,5\n") + "P1;A;B;9;note.remark;;left; then right\n";
     let draft = layout::draft(table.as_bytes(), "t.csv").unwrap();
     for open in [
-        "line 4 was passed over, and cannot be read until it is corrected: it has 4 cells where there are 7 headings",
-        "line 7 was passed over, and cannot be read until it is corrected: it has 8 cells where there are 7 headings",
+        "line 4 was skipped, and cannot be read until it is corrected: it has 4 cells but there are 7 headings",
+        "line 7 was skipped, and cannot be read until it is corrected: it has 8 cells but there are 7 headings",
     ] {
         assert!(draft.open.iter().any(|one| one == open), "{open}: {:#?}", draft.open);
     }
@@ -440,7 +441,7 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap().basis.clone().unwrap();
         assert!(basis.contains(&after.reason), "{basis}");
         let open = format!(
-            "{heading:?}: line {} has {:?}, which is none of the others' kind",
+            "{heading:?}: line {} has {:?}, which is not like the others",
             after.outliers[0].1, after.outliers[0].0
         );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{open}: {:#?}", draft.open);
@@ -502,7 +503,7 @@ fn groups_above_headings_are_part_of_them_where_they_must_be() {
     let draft = layout::draft(title.as_bytes(), "t.csv").unwrap();
     assert_eq!((draft.columns[0].heading.as_str(), draft.columns[0].to.as_deref()), ("No", None));
     // No size and no heading with a unit: which one it is nobody can know, and that is open.
-    let open = "nothing in the file tells the unit of lengths; it was taken to be m, so correct units in fixed";
+    let open = "the file does not say the unit of lengths; it was assumed to be m, so correct units in fixed";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 

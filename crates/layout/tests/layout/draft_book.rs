@@ -141,8 +141,8 @@ fn cells_that_are_no_values_are_told() {
         (Some(2), Some(","), None)
     );
     for open in [
-        "line 3 was passed over, and cannot be read until it is corrected: it has 13 cells where there are 7 headings",
-        "line 6 was passed over, and cannot be read until it is corrected: in column 4, the cell holds the formula",
+        "line 3 was skipped, and cannot be read until it is corrected: it has 13 cells but there are 7 headings",
+        "line 6 was skipped, and cannot be read until it is corrected: in column 4, the cell holds the formula",
     ] {
         assert!(draft.open.iter().any(|one| one.starts_with(open)), "{open}: {:#?}", draft.open);
     }

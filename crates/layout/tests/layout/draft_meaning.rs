@@ -57,7 +57,7 @@ fn a_column_of_dates_never_names_a_run() {
     ] {
         let draft = layout::draft(with_column(heading, value).as_bytes(), "t.csv").unwrap();
         assert_eq!((draft.columns[1].to.as_deref(), draft.columns[1].reason.as_str()), (None, reason), "{heading}");
-        let open = format!("{heading:?}: {reason}; give it a field in to");
+        let open = format!("{heading:?}: {reason}; set its field in to");
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
         assert!(draft.open.iter().any(|one| one.starts_with("no column names the run")), "{:#?}", draft.open);
     }
@@ -103,7 +103,7 @@ fn sizes_that_vary_within_a_pipe_are_of_what_was_seen() {
         let draft = layout::draft(table(heading, widths).as_bytes(), "t.csv").unwrap();
         assert_eq!(draft.columns[7].to, None, "{:#?}", draft.columns[7]);
         let open = format!(
-            "{heading:?}: the heading has a word for the pipe's width, but {why}, so that it is one of what was seen, and {rest}; give it"
+            "{heading:?}: the heading has a word for the pipe's width, but {why}, so that it is one of what was seen, and {rest}; set its field"
         );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{:#?}", draft.open);
     }
@@ -124,7 +124,7 @@ fn a_date_of_issue_that_nobody_has_said_is_told() {
     assert_eq!(survey.document.head.issued.to_string(), "2000-01-01T00:00:00Z");
     let told: Vec<_> = report.losses.iter().filter(|loss| loss.pointer == "/issued").collect();
     assert_eq!(told.len(), 1, "{report:#?}");
-    assert!(told[0].message.ends_with("say in fixed when the record was issued"), "{}", told[0].message);
+    assert!(told[0].message.ends_with("set in fixed when the record was issued"), "{}", told[0].message);
     // Once it is said, there is nothing to tell.
     let mut said = draft.layout.clone();
     let fixed = said.fixed.iter_mut().find(|fixed| &*fixed.to == "issued").unwrap();

@@ -23,8 +23,8 @@ const FIRST_ONLY: &str = "Pipe;Upstream;Downstream;Date;Time;Distance;Code;Remar
 #[test]
 fn rows_that_say_nothing_of_their_pipe_are_counted() {
     let first_only = draft(FIRST_ONLY);
-    let said = "4 of 6 rows, the first of them in line 3, have nothing under \"Pipe\", \"Date\", \"Time\", so that nothing tells which pipe and run \
-                they are of, and none of them can be read: a blank cell is not taken for what stands above it; fill in those columns in every row";
+    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run, and cannot be read: a blank cell does not repeat the value above it; fill in those columns in every row";
     assert_eq!(first_only.open[0], said, "{:#?}", first_only.open);
     assert_eq!(refused(FIRST_ONLY.as_bytes(), &first_only.layout).len(), 4);
     // As it says, filled in, all is read; the columns that it does not name may stay blank.
@@ -46,7 +46,7 @@ fn rows_that_say_nothing_of_their_pipe_are_counted() {
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 6);
 
     let one = draft(&filled.replace("P1;;;14.05.2026;10:15;7,0", ";;;14.05.2026;10:15;7,0"));
-    let said = "1 of 6 rows, in line 7, has nothing under \"Pipe\", so that nothing tells which pipe and run it is of, and it cannot be read";
+    let said = "1 of 6 rows, in line 7, has no value under \"Pipe\", so it cannot be assigned to a pipe and a run, and cannot be read";
     assert!(one.open[0].starts_with(said), "{:#?}", one.open);
 }
 
@@ -68,15 +68,15 @@ fn merged_cells_below_the_headings_are_told() {
         }
         book.save_to_buffer().unwrap()
     };
-    let said = "4 of 6 rows, the first of them in line 3, have nothing under \"Pipe\", \"Date\", \"Time\", so that nothing tells which pipe and run \
-                they are of, and none of them can be read: ";
+    let said = "4 of 6 rows, the first of them in line 3, have no value under \"Pipe\", \"Date\", \"Time\", so they cannot be assigned to a pipe \
+                and a run, and cannot be read: ";
     for (merged, why) in [
         (
             true,
-            "cells of the sheet are merged over several rows, and only the first of these holds what is shown; take the cells apart, and fill in \
+            "cells of the sheet are merged over several rows, and only the first of these rows holds the value; unmerge the cells, and fill in \
              those columns in every row",
         ),
-        (false, "a blank cell is not taken for what stands above it; fill in those columns in every row"),
+        (false, "a blank cell does not repeat the value above it; fill in those columns in every row"),
     ] {
         let draft = layout::draft(&source(merged), "t.xlsx").unwrap();
         assert_eq!(draft.open[0], format!("{said}{why}"), "{:#?}", draft.open);
@@ -141,7 +141,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
                 "1.200 or 1200",
                 "','",
                 "1.200",
-                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+                "if it is 1200, set thousands_mark to that mark, and decimal_mark to another in table",
             )),
         ),
         (
@@ -150,7 +150,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
                 "1.200 or 1200",
                 "'.'",
                 "1.200",
-                "if it is 1200, give thousands_mark that mark, and decimal_mark another in table",
+                "if it is 1200, set thousands_mark to that mark, and decimal_mark to another in table",
             )),
         ),
         (["1,200", "1,05"], None),
@@ -168,8 +168,8 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
             Some((can, mark, was, otherwise)) => assert_eq!(
                 found,
                 [format!(
-                    "\"Length\": {:?} on line 2 can be {can}, and no number in the file tells whether {mark} stands before decimals or between \
-                     thousands; it was taken for {was}, and {otherwise}",
+                    "\"Length\": {:?} on line 2 can be {can}, and no number in the file shows whether {mark} is the decimal mark or the one \
+                     between thousands; it was read as {was}; {otherwise}",
                     lengths[0]
                 )]
             ),
@@ -179,7 +179,7 @@ fn numbers_that_can_be_a_thousand_times_as_much_are_told() {
     let commas = with(&["\"1,200\"", "\"1,050\""], &["2026-03-17"; 2]).replace(';', ",");
     let taken = draft(&commas);
     let said =
-        "it was taken for 1200, and if it is 1.200, give decimal_mark that mark, and leave thousands_mark out in table";
+        "it was read as 1200; if it is 1.200, set decimal_mark to that mark, and leave thousands_mark out in table";
     assert!(open(&taken, "\"Length\": ")[0].ends_with(said), "{:#?}", taken.open);
     assert_eq!(json(&read(commas.as_bytes(), &taken.layout).0.document)["pipes"][0]["length"], 1200);
     // What it says to do does what it says.
@@ -195,8 +195,8 @@ fn dates_in_two_orders_are_told() {
     let lengths = ["10"; 6];
     let dates = ["17/03/2026", "17/03/2026", "03/25/2026", "03/25/2026", "03/04/2026", "03/04/2026"];
     let said = "\"Date\": 4 values can be dd/mm/yyyy and 4 can be mm/dd/yyyy, such as \"17/03/2026\" on line 2 and \"03/25/2026\" on line 4; \
-                \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; it was taken for dd/mm/yyyy, so find out which it is \
-                and write all dates that way";
+                \"03/04/2026\" on line 6 is 2026-04-03 by the one and 2026-03-04 by the other; they were read as dd/mm/yyyy; find out which it \
+                is, and write all dates that way";
     assert_eq!(open(&draft(&with(&lengths, &dates)), "\"Date\": 4"), [said]);
     let confidence = |draft: &Draft| draft.columns.iter().find(|column| column.heading == "Date").unwrap().confidence;
     assert!(confidence(&draft(&with(&lengths, &dates))) <= 0.5);
@@ -204,7 +204,7 @@ fn dates_in_two_orders_are_told() {
     let slip = ["17/03/2026", "17/03/2026", "18/03/2026", "03/25/2026", "17 March", "03/04/2026"];
     let slip = draft(&with(&lengths, &slip));
     assert_eq!(
-        open(&slip, "\"Date\": line 6 has \"17 March\", which is none of the others' kind").len(),
+        open(&slip, "\"Date\": line 6 has \"17 March\", which is not like the others").len(),
         1,
         "{:#?}",
         slip.open
@@ -216,11 +216,11 @@ fn dates_in_two_orders_are_told() {
     let few = draft(&with(&lengths, &few));
     assert!(
         open(&few, "\"Date\": 5 values can be dd/mm/yyyy and 3 can be mm/dd/yyyy")[0]
-            .contains("on line 5; it was taken")
+            .contains("on line 5; they were read")
     );
     // Where somebody writes am and pm, the month comes first, of as many as well.
     let american = with(&lengths, &dates).replace(";08:00;", ";8:00 AM;");
-    assert!(open(&draft(&american), "\"Date\": 4")[0].contains("it was taken for mm/dd/yyyy"));
+    assert!(open(&draft(&american), "\"Date\": 4")[0].contains("they were read as mm/dd/yyyy"));
     let timed = with(&lengths, &dates.map(|date| [date, " 08:30"].concat()).each_ref().map(String::as_str))
         .replace(";08:00;", ";;");
     let timed = draft(&timed);
@@ -239,11 +239,11 @@ fn a_blank_column_of_yes_and_no_is_left() {
     let draft = draft(&format!("Pipe;Upstream;Downstream;Distance;Code;Joint\n{rows}"));
     assert_eq!(draft.layout.problems(), []);
     let drafted = &draft.columns[5];
-    let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but which words stand for yes and no has \
-                  to be said";
+    let reason = "the heading is a word for whether it is at a joint, and there are no values to judge by, but its words for yes and no are not \
+                  known";
     assert_eq!((drafted.to.as_deref(), drafted.reason.as_str()), (None, reason));
-    assert_eq!(draft.layout.columns[5].drop.as_deref(), Some("no value tells its words for yes and no"));
-    let end = "give it its field in to and those words in translate, or the reason why it has none in drop";
+    assert_eq!(draft.layout.columns[5].drop.as_deref(), Some("its words for yes and no are not known"));
+    let end = "set its field in to and those words in translate, or the reason why it has none in drop";
     assert!(open(&draft, "\"Joint\": the heading")[0].ends_with(end), "{:#?}", draft.open);
 }
 
@@ -286,8 +286,8 @@ const BLOCKS: &str = "Survey of P1;;;;;\nPipe;Upstream;Downstream;Distance;Code;
 #[test]
 fn headings_that_repeat_are_told_once() {
     let blocks = draft(BLOCKS);
-    let said = "line 8 repeats the headings, which stand in a table once; take out such lines, and the titles above headings, of which nothing is read \
-                (line 1 has \"Survey of P1\", line 7 has \"Survey of P2\"): what they say of a pipe or a run has to stand in columns, in every row";
+    let said = "line 8 repeats the headings; keep them once, and remove such lines, and the titles above headings, which are not read (line 1 has \
+                \"Survey of P1\", line 7 has \"Survey of P2\"): put what they say of a pipe or a run into columns, in every row";
     assert_eq!(blocks.open[0], said, "{:#?}", blocks.open);
     assert!(
         !blocks.open[1..].iter().any(|open| open.contains("line 7") || open.contains("line 8")),
@@ -306,13 +306,13 @@ fn headings_that_repeat_are_told_once() {
     let bare = BLOCKS.replace("Survey of P1;;;;;", "Survey of P1").replace("Survey of P2;;;;;", "Survey of P2");
     assert_eq!(draft(&bare).open, blocks.open);
     let untitled = BLOCKS.replace("Survey of P1;;;;;\n", "").replace("Survey of P2;;;;;\n", "");
-    let said = "line 6 repeats the headings, which stand in a table once; take out such lines";
+    let said = "line 6 repeats the headings; keep them once, and remove such lines";
     assert_eq!(draft(&untitled).open[0], said);
     let third = untitled.clone() + &untitled.replace("P1", "P3").replace("P2", "P4");
     assert!(draft(&third).open[0].starts_with("lines 6, 10 and 15 repeat the headings"), "{:#?}", draft(&third).open);
     // One title alone is passed over, and said to be.
     let one = BLOCKS.lines().take(5).map(|line| format!("{line}\n")).collect::<String>();
-    let guess = "headings in row 2; what stands above is passed over: line 1 has \"Survey of P1\"";
+    let guess = "headings in row 2; the lines above are skipped: line 1 has \"Survey of P1\"";
     assert!(draft(&one).guesses.iter().any(|one| one == guess), "{:#?}", draft(&one).guesses);
 }
 
@@ -334,7 +334,7 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
         sheet.write_number_with_format(4, 5, 0.1, &percent).unwrap();
         let source = book.save_to_buffer().unwrap();
         let draft = layout::draft(&source, "t.xlsx").unwrap();
-        let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is none of the others' kind"));
+        let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is not like the others"));
         assert_eq!(
             (said.len(), draft.columns[5].outliers.len()),
             if fits { (0, 0) } else { (1, 1) },

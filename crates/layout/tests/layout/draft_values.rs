@@ -67,7 +67,7 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
         }
     }
     let mixed = draft(&with_column("Photos", cases[0].0));
-    let open = "\"Photos\": line 4 has \"e.jpg; f.jpg\", which is not written as the others are; write it so";
+    let open = "\"Photos\": line 4 has \"e.jpg; f.jpg\", which is not written like the others; write it like them";
     assert!(mixed.open.iter().any(|one| one.starts_with(open)), "{:#?}", mixed.open);
     assert!(mixed.columns[7].reason.ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\""));
     // They are pictures whatever stands above them.
@@ -175,7 +175,7 @@ fn ways_of_the_camera_are_told_by_their_words() {
     let odd = of_runs("Run", ["DS", "US"]).replacen("P2;C;B;\"US\"", "P2;C;B;\"?\"", 1);
     let draft = draft(&odd);
     assert_eq!(draft.columns[3].to.as_deref(), Some("runs.direction"), "{:#?}", draft.columns[3]);
-    let open = "\"Run\": line 5 has \"?\", which is no word that is known; add what it stands for to translate";
+    let open = "\"Run\": line 5 has \"?\", which is not a known word; add its meaning to translate";
     assert!(draft.open.iter().any(|one| one == open), "{:#?}", draft.open);
 }
 
@@ -212,13 +212,13 @@ fn a_moment_is_of_one_date_and_one_time_that_have_values() {
     const DAY: &str = "13.05.2026";
     const LACKS: &str = "and all 5 values look like it, but a moment needs a date and a time of day";
     const EMPTY: &str = "and there are no values to judge by";
-    const TAKEN: &str = "which \"Date\" was taken for";
+    const TAKEN: &str = "which was assigned to \"Date\"";
     type Case<'c> = (&'c [(&'c str, &'c str, &'c str)], Option<&'c str>, &'c str);
     let cases: [Case<'_>; 7] = [
         (&[("Date", DAY, "and all"), ("Time", "09:30", "and all")], Some("09:30"), "the offset of its times from UTC"),
-        (&[("Date", DAY, LACKS), ("Time", "", EMPTY)], None, "dates stand without times of day"),
-        (&[("Date", "", EMPTY), ("Time", "09:30", LACKS)], None, "times of day stand without dates"),
-        (&[("Date", "", EMPTY), ("Time", "", EMPTY)], None, "nothing says when the record was issued"),
+        (&[("Date", DAY, LACKS), ("Time", "", EMPTY)], None, "there are dates without times of day"),
+        (&[("Date", "", EMPTY), ("Time", "09:30", LACKS)], None, "there are times of day without dates"),
+        (&[("Date", "", EMPTY), ("Time", "", EMPTY)], None, "the table does not state when the record was issued"),
         (&[("Date", "13.05.2026 09:30", "and all"), ("Time", "", EMPTY)], Some("09:30"), "its times from UTC"),
         (
             &[("Date", DAY, "and all"), ("Inspected", "14.05.2026", TAKEN), ("Time", "09:30", "and all")],

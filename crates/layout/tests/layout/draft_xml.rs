@@ -83,14 +83,14 @@ fn the_draft_of_elements_has_most_paths_right() {
     assert_eq!(draft.layout.xml.as_ref().unwrap().rows.as_str(), finding);
     for guess in [
         format!("{finding} is a row: 7 in all, up to 4 within one <Findings>"),
-        format!("{visit} is the run that the rows within are of"),
-        format!("{pipe} is the pipe that the rows within are of"),
+        format!("{visit} is the run of the rows in it"),
+        format!("{pipe} is the pipe of the rows in it"),
     ] {
         assert!(draft.guesses.iter().any(|one| one.starts_with(&guess)), "{guess}: {:#?}", draft.guesses);
     }
     // What is of no row is said, and so is that no field takes the unit of an amount that stands beside it.
     let beside = draft.columns.iter().find(|column| column.heading.ends_with("/Manhole/Cover")).unwrap();
-    assert!(beside.to.is_none() && beside.reason.starts_with("it stands in an element that repeats beside the rows"));
+    assert!(beside.to.is_none() && beside.reason.starts_with("it is in an element that repeats outside the rows"));
 }
 
 /// A drafted layout reads the file that it was drafted from, and what it reads is what the layout by hand does, but for what is open.
@@ -211,15 +211,19 @@ fn names_with_prefixes_are_drafted_and_read() {
     assert_eq!(draft.layout.xml.as_ref().unwrap().rows.as_str(), "w:Works/w:Line/Look/Note");
     assert!(draft.columns.iter().all(|column| column.to.is_some()), "{:#?}", draft.columns);
     assert_eq!(read(text.as_bytes(), &draft.layout).0.document.runs.len(), 1);
-    assert!(draft.open.iter().any(|open| open.starts_with("the file names namespaces (xmlns)")), "{:#?}", draft.open);
-    let said = "the paths have prefixes (\"w\"), and no layout says which namespaces they stand for: other files must have the same ones to be read, \
-                and what is written needs a layout whose paths have none";
+    assert!(
+        draft.open.iter().any(|open| open.starts_with("the file declares namespaces (xmlns)")),
+        "{:#?}",
+        draft.open
+    );
+    let said = "the paths have prefixes (\"w\"), and a layout does not declare their namespaces: other files must have the same prefixes to be \
+                read, and writing needs a layout whose paths have none";
     assert!(draft.open.iter().any(|open| open == said), "{:#?}", draft.open);
     // What nobody could read is not written.
     let (survey, _) = read(text.as_bytes(), &draft.layout);
     let refused = layout::write(&survey.document, &draft.layout, &[]).unwrap_err().to_string();
-    let said = "the layout draft has the prefix \"w\" in \"w:Works/w:Line/Look/Note\", and no layout says which namespace a prefix stands for, so that \
-                nobody could read what it writes; write by a layout whose paths have no prefixes";
+    let said = "the layout draft has the prefix \"w\" in \"w:Works/w:Line/Look/Note\", but a layout does not declare namespaces, so what it \
+                writes could not be read; write by a layout whose paths have no prefixes";
     assert_eq!(refused, said);
     // Attributes that every file can have are no reason to refuse.
     let lang = layout::draft(&with_language(), "t.xml").unwrap();
@@ -230,8 +234,8 @@ fn names_with_prefixes_are_drafted_and_read() {
     // Another prefix for the same namespace is another name.
     let other = text.replace("w:", "x:").replace("xmlns:w=", "xmlns:x=");
     let said = super::refused(other.as_bytes(), &draft.layout);
-    let message = "the root element is <x:Works>, where the layout draft has <w:Works>; prefixes are taken as they are, whatever namespace they stand \
-                   for, so write the same ones in both";
+    let message = "the root element is <x:Works>, but the layout draft has <w:Works>; prefixes are compared as they are written, whatever their \
+                   namespaces, so use the same ones in both";
     assert!(said[0].ends_with(message), "{said:?}");
 }
 
@@ -257,9 +261,9 @@ fn what_is_no_xml_with_rows_is_refused() {
         (C[..500].to_vec(), "it has been cut off"),
         (
             b"<Works job=\"1\"><Line ref=\"2\"><Look at=\"1\"/></Line></Works>".to_vec(),
-            "t.xml:1: no element stands more than once within another",
+            "t.xml:1: no element occurs more than once in another",
         ),
-        (b"<Works><Note>a</Note><Note>b</Note></Works>".to_vec(), "no element stands more than once within another"),
+        (b"<Works><Note>a</Note><Note>b</Note></Works>".to_vec(), "no element occurs more than once in another"),
         (own.into_bytes(), "this is a survey in the XML of this format already"),
         (deep.into_bytes(), "elements nested more than 64 deep"),
         (
@@ -279,7 +283,7 @@ fn long_files_and_texts_beside_elements_are_told() {
     let text = String::from_utf8_lossy(C).replace("<Look ", "seen by night\n<Look ");
     let mixed = draft(&text);
     assert!(
-        mixed.open.iter().any(|open| open.contains("\"seen by night\" stands in <Line> beside elements")),
+        mixed.open.iter().any(|open| open.contains("\"seen by night\" is a text in <Line> beside elements")),
         "{:#?}",
         mixed.open
     );

@@ -178,14 +178,14 @@ fn the_survey_of_a_goes_into_the_table_of_b() {
             .any(|loss| loss.kind == kind && loss.pointer.starts_with(start) && loss.message.contains(text))
     };
     for (kind, start, text) in [
-        (LossKind::Changed, "/units/length", "from ft into m"),
-        (LossKind::Changed, "/units/section", "from in into mm"),
+        (LossKind::Changed, "/units/length", "from ft to m"),
+        (LossKind::Changed, "/units/section", "from in to mm"),
         (LossKind::Dropped, "/pipes/0/street", "no column for pipes.street"),
         (LossKind::Dropped, "/runs/0/observations/2/grades", "no column for runs.observations.grades"),
         (LossKind::Dropped, "/runs/0/operator", "no column for runs.operator"),
         (LossKind::Dropped, "/runs/2/reverse_of", "no column for runs.reverse_of"),
-        (LossKind::Changed, "/pipes/0/height", "through the column \"DN\""),
-        (LossKind::Changed, "/runs/0/started", "through the column \"Datum\""),
+        (LossKind::Changed, "/pipes/0/height", "pipes.height is read back differently through the column \"DN\""),
+        (LossKind::Changed, "/runs/0/started", "runs.started is read back differently through the column \"Datum\""),
     ] {
         assert!(said(kind, start, text), "{kind:?} {start} {text}: {:#?}", losses.losses);
     }
@@ -212,26 +212,26 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             "0+12.40,",
             ",",
             "t.csv:4:11 (column Station): ",
-            "nothing stands under \"Station\", and every observation needs it",
+            "there is no value under \"Station\", and every observation needs it",
         ),
         (
             "Crack,longitudinal",
             ",",
             "t.csv:4:12 (column Observation): ",
-            "nothing stands under \"Observation\", \"Detail\", and every observation needs it",
+            "there is no value under \"Observation\", \"Detail\", and every observation needs it",
         ),
         (
             "LM-014,LM-015,with",
             "LM-014,,with",
             "t.csv:2: ",
-            "which pipe it is of, so it was not read; fill in \"To MH\"",
+            "which pipe it belongs to, so it was not read; fill in \"To MH\"",
         ),
-        ("L-101,", ",", "t.csv:2: ", "which run it is of, so it was not read; fill in \"Sheet\""),
+        ("L-101,", ",", "t.csv:2: ", "which run it belongs to, so it was not read; fill in \"Sheet\""),
         (
             "Crack,longitudinal,11-1,,end 1",
             "Crack,complex,11-1,,end 1",
             "t.csv:6:12 (column Observation): ",
-            "the row that ends the stretch \"end 1\" is of another code than line 4, which begins it",
+            "the row that ends the stretch \"end 1\" has another code than line 4, which begins it",
         ),
         ("11-1,", "11/1,", "t.csv:4:14 (column Clock): ", "expected a clock position such as 3, or two such as 11-1"),
         (",VCP,", ",Clay,", "t.csv:2:7 (column Material): ", "expected one of VCP, PVC"),
@@ -260,13 +260,13 @@ fn every_cell_that_cannot_be_read_is_said_with_its_place() {
             ",active,Heron 2",
             ",active",
             "t.csv:5: ",
-            "the row has 21 cells where there are 22 headings, so it was not read; give each blank cell its \",\"",
+            "the row has 21 cells but there are 22 headings, so it was not read; give each blank cell its \",\"",
         ),
         (
             ",active,Heron 2",
             ",active, dry,Heron 2",
             "t.csv:5: ",
-            "the row has 23 cells where there are 22 headings, so it was not read; a cell with \",\" in it must stand in quotation marks",
+            "the row has 23 cells but there are 22 headings, so it was not read; quote cells that contain \",\"",
         ),
         (
             "Comment,Crew",
@@ -320,7 +320,7 @@ fn a_date_that_cannot_be_hides_nothing_and_adds_nothing() {
     // What the document has is made from the last row.
     let blank = text.replace("5/6/2026,1:15 PM", ",");
     let said = refused(&blank.chars().map(|c| u8::try_from(u32::from(c)).unwrap()).collect::<Vec<_>>(), &a());
-    let needs = "nothing stands under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
+    let needs = "there is no value under \"Date\", \"Time\" in the last row, and every survey needs it; fill it in";
     assert_eq!(said, [format!("t.csv:26:9 (column Date): {needs}")]);
 }
 
@@ -332,13 +332,13 @@ fn rows_that_were_pasted_twice_are_said() {
     let (survey, report) = read(&twice, &a());
     assert_eq!(survey.document.runs[0].observations.len(), 18);
     let said: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
-    assert_eq!(said, ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; take out what was pasted twice"]);
+    assert_eq!(said, ["rows 13 to 23 say the same as rows 2 to 12, cell by cell; remove what was pasted twice"]);
     // One row that stands twice may be two things alike, and is seldom: it is read, and said.
     let once = [&lines[..12], &lines[11..]].concat().concat();
     let (survey, report) = read(&once, &a());
     assert_eq!(
         report.notes[0].message,
-        "row 13 says the same as row 12, cell by cell; take it out if it was pasted twice"
+        "row 13 says the same as row 12, cell by cell; remove it if it was pasted twice"
     );
     assert_eq!(survey.document.runs.iter().map(|run| run.observations.len()).sum::<usize>(), 24);
 }
@@ -356,7 +356,7 @@ fn mistakes_are_said_all_at_once_and_once_each() {
 fn other_files_are_refused_with_what_to_do() {
     let utf8 = String::from_utf8_lossy(A).replace('\u{FFFD}', "é").into_bytes();
     let cases: [(&[u8], &str); 5] = [
-        (&utf8, ":16: UTF-8 here, and the layout says that the table is windows-1252"),
+        (&utf8, ":16: UTF-8 here, but the layout says windows-1252"),
         (b"", "there is no row of headings"),
         (b"a;b\r\n1;2\r\n", "the headings are not separated by \",\""),
         (b"PK\x03\x04", "the archive has no directory at its end"),

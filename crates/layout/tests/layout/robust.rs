@@ -69,9 +69,9 @@ fn rows_of_other_widths_are_said_and_blank_cells_beyond_are_nothing() {
     let good = "Pipe;A;B;At;Code;;\nP1;a;b;1,5;crack.longitudinal;;\n;;;;;;\n";
     assert_eq!(read(good.as_bytes(), &layout).0.document.runs[0].observations.len(), 1);
     for (row, message) in [
-        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells where there are 5 headings, so it was not read"),
-        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells where there are 5 headings"),
-        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (column Code): text stands behind the closing quotation mark"),
+        ("P1;a;b;1,5", "t.csv:3: the row has 4 cells but there are 5 headings, so it was not read"),
+        ("P1;a;b;1;5;crack.longitudinal", "t.csv:3: the row has 6 cells but there are 5 headings"),
+        ("P1;a;b;1,5;\"crack\" here", "t.csv:3:5 (column Code): there is text after the closing quotation mark"),
     ] {
         let said = refused(format!("Pipe;A;B;At;Code\nP1;a;b;1,5;crack.longitudinal\n{row}\n").as_bytes(), &layout);
         assert!(said[0].starts_with(message), "{said:?}");
@@ -100,7 +100,7 @@ fn an_encoding_that_the_layout_does_not_name_is_guessed_and_announced() {
         assert_eq!(json(&survey.document)["pipes"][0]["street"], "Große Gasse");
         let notes: Vec<&str> = report.notes.iter().map(|note| note.message.as_str()).collect();
         match note {
-            Some(encoding) => assert!(notes[0].ends_with(&format!("the table was taken for {encoding}")), "{notes:?}"),
+            Some(encoding) => assert!(notes[0].ends_with(&format!("the table was read as {encoding}")), "{notes:?}"),
             None => assert_eq!(notes, Vec::<&str>::new()),
         }
     }
@@ -185,7 +185,10 @@ fn a_column_can_name_the_recording_that_offsets_are_into() {
     let media = &document["runs"][0]["observations"][0]["media"];
     assert_eq!(*media, json!([{"id": "f.mp4", "offset": 4502}, {"id": "p.jpg"}]));
     let said = refused(table.replace("f.mp4", "").as_bytes(), &layout);
-    assert!(said[0].contains("found 4502 seconds into a recording, and nothing in the row names which"), "{said:?}");
+    assert!(
+        said[0].contains("found 4502 seconds into a recording, but the row does not name the recording"),
+        "{said:?}"
+    );
 }
 
 #[test]
@@ -213,7 +216,7 @@ fn what_several_rows_say_of_one_thing_must_agree() {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
     let feet = refused(table.replace(";m;", ";ft;").as_bytes(), &layout);
-    assert!(feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", where the layout s fixes \"m\""), "{feet:?}");
+    assert!(feet[0].starts_with("t.csv:2:8 (column Unit): found \"ft\", but the layout s fixes \"m\""), "{feet:?}");
     // What a dropped column has in it is named.
     let (_, report) = read(table.replacen("C1;m;\n", "C1;m;x\n", 1).as_bytes(), &layout);
     assert_eq!(report.losses.len(), 1);
@@ -233,8 +236,8 @@ fn what_an_unknown_code_leaves_open_is_said() {
     );
     let said = refused(b"Pipe;A;B;At;Code;Grade;Much\nP1;a;b;1;no.such;3;5\n", &layout);
     for message in [
-        "t.csv:2:6 (column Grade): found 3, and nothing tells whether it is a structural or an operational grade: that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
-        "t.csv:2:7 (column Much): found 5 without a unit; that follows from the code, and the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:6 (column Grade): found 3, but it is not known whether this is a structural or an operational grade: that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
+        "t.csv:2:7 (column Much): found 5 without a unit; that follows from the code, but the code list obvert-terms has no \"no.such\"; correct the code",
     ] {
         assert!(said.iter().any(|one| one.starts_with(message)), "{message}: {said:#?}");
     }
@@ -268,7 +271,7 @@ fn a_cell_that_has_swallowed_rows_is_no_remark() {
     let rows = [row(1, "\"two\nlines\""), row(2, "\"see photo"), row(3, ""), row(4, "leak\""), row(5, "")].concat();
     let said = refused(format!("{head}{rows}").as_bytes(), &layout);
     assert_eq!(said.len(), 1, "{said:#?}");
-    let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that goes on over 3 lines and has whole rows in it; close it on its \
+    let expected = "t.csv:4:6 (column Note): a quotation mark begins a cell in line 4 that spans 3 lines and contains whole rows; close it on its \
                     own line, or double each quotation mark within a cell; the row was not read";
     assert_eq!(said[0], expected);
 }
@@ -294,7 +297,7 @@ fn files_between_other_marks_are_said() {
     assert_eq!(files("a.jpg b.jpg", &column(Some(" "))), ["a.jpg", "b.jpg"]);
     assert_eq!(files("left, wall.jpg", &column(None)), ["left, wall.jpg"]);
     for (separator, expected) in
-        [(Some("/"), "expected \"/\" between the names of files"), (None, "the layout says in separator")]
+        [(Some("/"), "expected \"/\" between the names of files"), (None, "set what is between them in separator")]
     {
         let said = refused(table("a.jpg, b.jpg").as_bytes(), &column(separator));
         assert_eq!(said.len(), 1, "{said:#?}");
@@ -381,14 +384,17 @@ fn runs_that_would_come_back_as_one_are_not_written() {
     let table = "Pipe;A;B;At;Code\n\u{141}-1;a;b;1;crack.longitudinal\n\u{15a}-1;a;b;1;crack.longitudinal\nC;a;b;1;crack.longitudinal\n";
     let (survey, _) = read(table.as_bytes(), &utf8);
     let refused = layout::write(&survey.document, &layout, &[]).unwrap_err().to_string();
-    let expected = "the layout s cannot hold this survey, since several of its runs would come back as one: R \u{141}-1, R \u{15a}-1; their ids \
-                    differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write \
-                    them each by itself";
+    let expected = "the layout s cannot hold this survey, because several of its runs would be read back as one: R \u{141}-1, R \u{15a}-1; their ids \
+                    differ in characters that the encoding of the layout does not have, '\u{141}' (U+0141), '\u{15a}' (U+015A), so write each \
+                    run separately";
     assert_eq!(refused, expected);
     let (mut document, _) = read("Pipe;A;B;At;Code\nP1;a;b;1;crack.longitudinal\n".as_bytes(), &utf8);
     let mut again = document.document.runs[0].clone();
     again.id = "again".parse().unwrap();
     document.document.runs.push(again);
     let refused = layout::write(&document.document, &utf8, &[]).unwrap_err().to_string();
-    assert!(refused.contains("would come back as one: R P1, again; nothing in \"Pipe\" tells them apart"), "{refused}");
+    assert!(
+        refused.contains("would be read back as one: R P1, again; no value in \"Pipe\" tells them apart"),
+        "{refused}"
+    );
 }

@@ -103,16 +103,16 @@ fn what_cannot_be_read_is_said_with_its_place_and_path() {
             "bore_unit=\"mm\"",
             "bore_unit=\"in\"",
             "t.csv:4:66 (column Works/Line/@bore_unit): ",
-            "found \"in\", where the layout larkmoor-works fixes \"mm\"",
+            "found \"in\", but the layout larkmoor-works fixes \"mm\"",
         ),
-        ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "nothing in the row tells which pipe it is of"),
+        ("ref=\"LM-015/LM-016\" ", "", "t.csv:6: ", "the row does not say which pipe it belongs to"),
         (
             "<Note m=\"0.00\"",
             "<Note deep=\"1\" m=\"0.00\"",
             "t.csv:6:13 (column Works/Line/Look/Note/@deep): ",
             "has no column",
         ),
-        ("<Works ", "<Jobs ", "t.csv:3:1: ", "the root element is <Jobs>, where the layout larkmoor-works has <Works>"),
+        ("<Works ", "<Jobs ", "t.csv:3:1: ", "the root element is <Jobs>, but the layout larkmoor-works has <Works>"),
         ("<Line ", "<Line><Line ", "t.csv:", "not well-formed XML"),
     ];
     for (from, to, place, message) in cases {
@@ -177,7 +177,7 @@ fn elements_with_texts_are_read_and_written() {
     let text = String::from_utf8(bytes).unwrap();
     assert!(text.contains("<Pic>a.jpg</Pic>\n      <Pic>b.jpg</Pic>"), "{text}");
     let twice = refused(b"<S><P><Name>P</Name><Name>Q</Name><O/></P></S>", &layout);
-    assert!(twice[0].contains("S/P/Name stands twice, on lines 1 and 1"), "{twice:?}");
+    assert!(twice[0].contains("S/P/Name occurs twice, on lines 1 and 1"), "{twice:?}");
 }
 
 /// A pipe that nobody surveyed is one without runs where it says nothing of a run, and is written as it was read; nobody is asked to
@@ -257,23 +257,20 @@ fn a_pipe_that_nobody_surveyed_is_a_pipe_without_runs() {
     let unnamed = refused(source.replace("id='P2' ", "").as_bytes(), &layout);
     assert!(
         unnamed[0]
-            .ends_with("nothing in the row tells which pipe it is of, so it was not read; fill in \"Works/Line/@id\""),
+            .ends_with("the row does not say which pipe it belongs to, so it was not read; fill in \"Works/Line/@id\""),
         "{unnamed:#?}"
     );
     let empty = refused(file("<Line/>").as_bytes(), &layout);
-    assert_eq!(
-        empty,
-        ["t.csv:3: nothing stands in the element that is of a pipe or a run; take it out, or fill it in"]
-    );
+    assert_eq!(empty, ["t.csv:3: the element has no value of a pipe or a run; fill it in, or remove it"]);
     // Something of a run without what names it is still a mistake.
     let seen = refused(
         file("<Line id='P2' up='B' down='C'><Look><Note at='1' what='hole'/></Look></Line>").as_bytes(),
         &layout,
     );
-    let asked = "nothing in the row tells which run it is of, so it was not read; fill in \"Works/Line/Look/@on\"";
+    let asked = "the row does not say which run it belongs to, so it was not read; fill in \"Works/Line/Look/@on\"";
     assert!(seen[0].ends_with(asked), "{seen:#?}");
     let operated = refused(file("<Line id='P2' up='B' down='C' crew='Heron 2'/>").as_bytes(), &layout);
-    let said = format!("{asked}, or take the element out where there was no inspection");
+    let said = format!("{asked}, or remove the element if there was no inspection");
     assert!(operated[0].ends_with(&said), "{operated:#?}");
     // Where a pipe alone would make the id of a run, nothing in it is of a run either.
     by_day["made"][0]["text"] = "R {pipes.id}".into();

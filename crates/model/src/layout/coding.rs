@@ -89,7 +89,7 @@ fn unknown_value(code: &Code, place: usize, value: &str) -> Option<String> {
     let near = nearest(value, values.iter().copied()).map(str::to_owned);
     let near =
         near.map_or_else(|| format!("it can be {}", values.join(", ")), |near| format!("did you mean {near:?}?"));
-    Some(format!("{value:?} is no {} of {}; {near}", known.name, code.code))
+    Some(format!("{} has no {} {value:?}; {near}", code.code, known.name))
 }
 
 #[cfg(test)]
@@ -116,7 +116,7 @@ mod tests {
         let said_of = said(&a);
         for (found, start) in said_of.iter().zip([
             "/codes/words/0/characterisation/0: run.start takes 0 characterisations, and this is one more",
-            "/codes/words/2/characterisation/0: \"colapse\" is no reason of run.stopped; did you mean \"collapse\"?",
+            "/codes/words/2/characterisation/0: run.stopped has no reason \"colapse\"; did you mean \"collapse\"?",
             "/codes/words/6/code: the code list obvert-terms 1 has no code \"crack.longitudnal\"; did you mean \"crack.longitudinal\"?",
         ]) {
             assert_eq!(found, start);

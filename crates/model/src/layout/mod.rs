@@ -21,7 +21,7 @@
 //!   ]
 //! }"#)?;
 //! assert!(layout.problems().is_empty());
-//! # Ok::<(), obvert_model::lists::ListError>(())
+//! # Ok::<(), obvert_model::layout::LayoutError>(())
 //! ```
 
 mod coding;
@@ -35,12 +35,16 @@ pub use problems::LayoutProblem;
 pub use target::{Record, Target};
 pub use template::{Template, TemplateError};
 
-use crate::lists::ListError;
 use crate::profile::{FieldPath, Scalar};
 use crate::read::Subject;
 use crate::tables::{MediaKind, QuantityUnit};
 use crate::text::{CodeId, Text};
 use crate::write::WriteError;
+
+file_error! {
+    /// Why a layout could not be read. Its [`source`](std::error::Error::source) says where and what.
+    pub LayoutError of "layout"
+}
 
 words! {
     /// The version of the layout format.
@@ -293,9 +297,9 @@ impl Layout {
     /// Reads a layout. Whether it makes sense is another question: [`Layout::problems`].
     ///
     /// # Errors
-    /// When the source is not JSON or not a layout; with every problem of its structure.
-    pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        crate::lists::read(source, Subject::Layout)
+    /// If the source is not JSON or not a layout; with every problem of its structure.
+    pub fn read(source: &[u8]) -> Result<Self, LayoutError> {
+        Ok(crate::lists::read(source, Subject::Layout)?)
     }
 
     /// The schema of layouts.

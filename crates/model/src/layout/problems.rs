@@ -73,12 +73,12 @@ impl Layout {
             self.heading("/stretches/column", &stretches.column, &mut problems);
             for (key, text) in [("start", &stretches.start), ("finish", &stretches.finish)] {
                 if text.matches('#').count() != 1 {
-                    let message = format!("{text:?} has no single # in it, which stands for the number of the stretch");
+                    let message = format!("{text:?} must contain one #, for the number of the stretch");
                     problems.add(format!("/stretches/{key}"), message);
                 }
             }
             if stretches.start == stretches.finish {
-                problems.add("/stretches/finish", "the same as what marks the start; nobody could tell the two apart");
+                problems.add("/stretches/finish", "the same as the mark of the start; use another");
             }
         }
         for (index, fixed) in self.fixed.iter().enumerate() {
@@ -108,8 +108,7 @@ impl Layout {
                 return;
             }
             _ => {
-                problems
-                    .add("", "say in table how the cells are written, or in xml how the elements nest, and not both");
+                problems.add("", "set either table or xml: how cells are written, or how elements nest");
                 return;
             }
         };
@@ -131,7 +130,7 @@ impl Layout {
         };
         if table.sheet.as_ref().is_some_and(no_sheet) {
             let message =
-                "no name of a sheet: 31 characters at most, none of []:*?/\\, and no apostrophe at either end";
+                "not a name of a sheet: at most 31 characters, none of []:*?/\\, and no apostrophe at either end";
             problems.add("/table/sheet", message);
         }
         for (key, count) in [("heading_row", table.heading_row), ("heading_rows", table.heading_rows)] {
@@ -143,7 +142,7 @@ impl Layout {
         for (index, column) in self.columns.iter().enumerate() {
             if column.heading.split('\n').count() > rows {
                 let message = format!(
-                    "{:?} stands in more rows than the {rows} of the headings; say their number in table.heading_rows",
+                    "{:?} takes more rows than the {rows} of the headings; set their number in table.heading_rows",
                     column.heading
                 );
                 problems.add(format!("/columns/{index}/heading"), message);
@@ -189,7 +188,7 @@ impl Layout {
         for (index, column) in self.columns.iter().enumerate() {
             let pointer = format!("/columns/{index}");
             if let Some(earlier) = headings.insert(column.heading.as_str(), index) {
-                let message = format!("the heading {:?} stands twice, at /columns/{earlier} already", column.heading);
+                let message = format!("the heading {:?} is a duplicate of that of /columns/{earlier}", column.heading);
                 problems.add(format!("{pointer}/heading"), message);
             }
             let elsewhere = self.codes.as_ref().is_some_and(|codes| codes.columns.contains(&column.heading))
@@ -197,10 +196,8 @@ impl Layout {
             let ways = usize::from(elsewhere) + usize::from(column.to.is_some()) + usize::from(column.drop.is_some());
             if ways != 1 {
                 let what = if ways == 0 { "leads nowhere" } else { "leads to several places" };
-                let message = format!(
-                    "{:?} {what}; give the field that it holds in to, or say in drop why it has none",
-                    column.heading
-                );
+                let message =
+                    format!("{:?} {what}; set its field in to, or the reason why it has none in drop", column.heading);
                 problems.add(&pointer, message);
             }
             let Some(to) = &column.to else { continue };
@@ -221,13 +218,12 @@ impl Layout {
             let Some(target) = target else { continue };
             let of_row = matches!(target.record(), Record::Document | Record::Pipe | Record::Run | Record::Observation);
             if !of_row || target.is_unlisted() {
-                let message = format!(
-                    "{to} is no field of a pipe, a run, an observation or the document; give it in fixed or made"
-                );
+                let message =
+                    format!("{to} is not a field of a pipe, a run, an observation or the document; use fixed or made");
                 problems.add(&at, message);
             }
             if target.is_extensions() && self.extension.is_none() {
-                problems.add(&at, "extensions need a key; give the layout one in extension");
+                problems.add(&at, "extensions need a key; set it in extension");
             }
             kind_problems(&pointer, column, kind, target, self, problems);
         }
@@ -246,7 +242,7 @@ impl Layout {
                 problems.add(&pointer, message);
             }
             if let Some(earlier) = seen.insert(&entry.words, index) {
-                problems.add(&pointer, format!("stands at /codes/words/{earlier} already; keep one"));
+                problems.add(&pointer, format!("a duplicate of /codes/words/{earlier}; keep one"));
             }
         }
     }
@@ -254,19 +250,20 @@ impl Layout {
     /// What no survey can do without.
     fn whole_problems(&self, problems: &mut Problems) {
         for target in OF_SURVEY.into_iter().filter(|target| !self.leads_to(*target)) {
-            problems.add("/fixed", format!("no column holds {target}, and every survey needs it; fix it or make it"));
+            problems
+                .add("/fixed", format!("every survey needs {target}; add a column for it, or set it in fixed or made"));
         }
         for target in OF_ROW.into_iter().filter(|target| !self.leads_to(*target)) {
-            problems.add("/columns", format!("nothing leads to {target}, which every survey needs"));
+            problems.add("/columns", format!("every survey needs {target}; add a column for it"));
         }
         if self.codes.is_none() && !self.leads_to(Target::CODE) {
             let code = Target::CODE;
-            problems.add("/columns", format!("nothing leads to {code}; name its column, or several in codes"));
+            problems.add("/columns", format!("every survey needs {code}; add a column for it, or several in codes"));
         }
         let ends = |one: Target, other: Target| self.leads_to(one) && self.leads_to(other);
         if !ends(Target::RUN_FROM, Target::RUN_TO) && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM) {
             let message = format!(
-                "nothing leads to both ends: {} and {} as the camera went, or {} and {} as the water does",
+                "every survey needs both ends: {} and {} as the camera went, or {} and {} as the water flows",
                 Target::RUN_FROM,
                 Target::RUN_TO,
                 Target::PIPE_UPSTREAM,
@@ -279,12 +276,11 @@ impl Layout {
         if zone == Some(false) {
             problems.add("/zone", "expected an offset from UTC, such as -05:00");
         } else if zone.is_none() && self.columns.iter().any(timed) {
-            problems.add("/columns", "there are dates or times, so the layout must say their offset in zone");
+            problems.add("/columns", "dates and times need their offset from UTC; set it in zone");
         }
         let names = |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
         if self.video.is_none() && self.leads_to(Target::MEDIA_OFFSET) && !self.columns.iter().any(names) {
-            let message =
-                "there are offsets into a video, so a column or the layout's video must say which file that is";
+            let message = "offsets into a recording need its file; name it in a column or in video";
             problems.add("/columns", message);
         }
     }
@@ -313,11 +309,11 @@ fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>
     for (key, mark) in [("decimal_mark", decimal), ("thousands_mark", thousands)] {
         let wrong = |mark: &Text| mark.chars().count() != 1 || mark.contains(|c: char| c.is_ascii_digit());
         if mark.as_ref().is_some_and(wrong) {
-            problems.add(format!("/{form}/{key}"), "expected one character that is no digit");
+            problems.add(format!("/{form}/{key}"), "expected one character that is not a digit");
         }
     }
     if thousands.as_deref() == Some(decimal.as_deref().unwrap_or(".")) {
-        let message = "the same as the decimal mark; nobody could tell 1.000 from 1000";
+        let message = "the same as the decimal mark; use another";
         problems.add(format!("/{form}/thousands_mark"), message);
     }
 }
@@ -332,16 +328,16 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
     let shape = target.shape();
     if !kind.fits(target, !column.translate.is_empty()) {
         let instead = match shape {
-            _ if target == Target::CLOCK => "; the kind is clock",
-            Shape::Bool => "; the kind is yes-no, with its words in translate",
-            Shape::Number | Shape::Whole => "; the kind is number, or one of those that are read as a number",
-            Shape::Text if kind == CellKind::YesNo => "; the kind is text, or a date or time where it is one",
+            _ if target == Target::CLOCK => "; use clock",
+            Shape::Bool => "; use yes-no, with its words in translate",
+            Shape::Number | Shape::Whole => "; use number, or another kind for numbers",
+            Shape::Text if kind == CellKind::YesNo => "; use text, or a kind for dates or times",
             _ => "",
         };
-        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {target} can hold{instead}"));
+        problems.add(format!("{at}/kind"), format!("{target} cannot hold cells of the kind {kind}{instead}"));
     }
     if kind == CellKind::Amount && layout.units.is_empty() {
-        problems.add(format!("{at}/kind"), "amounts need the words of their units; give them in units");
+        problems.add(format!("{at}/kind"), "amounts need the words for their units; list them in units");
     }
     unit_problems(at, column, kind, target, layout, problems);
     if kind == CellKind::YesNo && column.translate.is_empty() {
@@ -356,7 +352,7 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
     for (index, translation) in column.translate.iter().enumerate() {
         let pointer = format!("{at}/translate/{index}");
         if let Some(earlier) = column.translate[..index].iter().position(|other| other.text == translation.text) {
-            problems.add(format!("{pointer}/text"), format!("stands at {at}/translate/{earlier} already; keep one"));
+            problems.add(format!("{pointer}/text"), format!("a duplicate of {at}/translate/{earlier}; keep one"));
         }
         value_problem(&format!("{pointer}/value"), shape, &translation.value, problems);
     }
@@ -367,13 +363,13 @@ fn unit_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
     let pointer = format!("{at}/unit");
     match (column.unit, target.measured_in()) {
         (Some(_), _) if kind == CellKind::Amount => {
-            problems.add(pointer, "the cells of an amount say their unit themselves");
+            problems.add(pointer, "the cells of an amount have a unit of their own; remove this one");
         }
         (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
-            problems.add(pointer, format!("{unit} is no unit of a length"));
+            problems.add(pointer, format!("{unit} is not a unit of length"));
         }
         (Some(_), None) if target != Target::AMOUNT => {
-            problems.add(pointer, "the numbers of this field have no unit to be turned from")
+            problems.add(pointer, "the numbers of this field have no unit; remove it")
         }
         _ => {}
     }
@@ -381,7 +377,7 @@ fn unit_problems(at: &str, column: &Column, kind: CellKind, target: Target, layo
         && (column.unit.is_some() || kind == CellKind::Amount)
         && layout.fixed_text(unit).is_none()
     {
-        problems.add(at, format!("lengths with a unit of their own are turned into {unit}, so fix that in fixed"));
+        problems.add(at, format!("lengths with a unit of their own are converted to {unit}; set that in fixed"));
     }
 }
 
@@ -390,12 +386,12 @@ fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Pr
         (Shape::Word(words), Scalar::Text(text)) if !words.iter().any(|word| **word == **text) => {
             let near = nearest(text, words.iter().map(String::as_str)).map(str::to_owned);
             let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-            format!("{text:?} is none of {}{near}", words.join(", "))
+            format!("{text:?} is not one of {}{near}", words.join(", "))
         }
         (Shape::Word(_) | Shape::Text, Scalar::Text(_))
         | (Shape::Number | Shape::Whole, Scalar::Number(_))
         | (Shape::Bool, Scalar::Bool(_)) => return,
-        _ => format!("{value} is nothing that the field can hold"),
+        _ => format!("the field cannot hold {value}"),
     };
     problems.add(pointer, message);
 }
@@ -404,8 +400,9 @@ fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
     for error in Template::parse(text).err().into_iter().flatten() {
         match error {
             TemplateError::Path(error) => problems.path(pointer, error),
-            TemplateError::Brace => problems
-                .add(pointer, format!("{text:?} has a brace that opens no path of a field, such as {{pipes.id}}")),
+            TemplateError::Brace => {
+                problems.add(pointer, format!("{text:?} has a brace without the path of a field, such as {{pipes.id}}"))
+            }
         }
     }
 }
@@ -458,35 +455,29 @@ mod tests {
                 "/table/encoding: \"windows-1253x\" is not a label of an encoding; did you mean \"windows-1253\"?",
             ),
             (|l| l["columns"][0]["pattern"] = "dd".into(), "/columns/0/pattern: text takes no pattern; remove it"),
-            (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: no name of a sheet"),
+            (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: not a name of a sheet"),
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),
                 "/columns/0/to: pipes has no field \"idd\"; did you mean \"pipes.id\"?",
             ),
             (|l| l["columns"][1]["heading"] = l["columns"][0]["heading"].clone(), "/columns/1/heading: the heading"),
-            (|l| l["columns"][0]["to"] = "media.id".into(), "/columns/0/to: media.id is no field of a pipe"),
+            (|l| l["columns"][0]["to"] = "media.id".into(), "/columns/0/to: media.id is not a field of a pipe"),
             (
                 |l| l["columns"][0]["kind"] = "station".into(),
-                "/columns/0/kind: station is nothing that pipes.id can hold",
+                "/columns/0/kind: pipes.id cannot hold cells of the kind station",
             ),
             (|l| l["columns"][0]["drop"] = "no place".into(), "/columns/0: \"Pipe\" leads to several places"),
             (
                 |l| l["columns"][2]["translate"][0]["value"] = "down".into(),
-                "/columns/2/translate/0/value: \"down\" is none of",
+                "/columns/2/translate/0/value: \"down\" is not one of",
             ),
             (|l| l["table"]["thousands_mark"] = ".".into(), "/table/thousands_mark: the same as the decimal mark"),
             (|l| l["table"]["delimiter"] = ";;".into(), "/table/delimiter: expected one ASCII character"),
-            (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" has no single #"),
+            (|l| l["stretches"]["finish"] = "end".into(), "/stretches/finish: \"end\" must contain one #"),
             (|l| l["made"][0]["text"] = "{pipes.id".into(), "/made/0/text: \"{pipes.id\" has a brace"),
             (|l| l["table"]["heading_row"] = 0.into(), "/table/heading_row: rows are counted from 1"),
-            (
-                |l| l["columns"][0]["heading"] = "Pipe\nno".into(),
-                "/columns/0/heading: \"Pipe\\nno\" stands in more rows",
-            ),
-            (
-                |l| l["xml"] = serde_json::json!({"rows": "Works/Note"}),
-                ": say in table how the cells are written, or in xml",
-            ),
+            (|l| l["columns"][0]["heading"] = "Pipe\nno".into(), "/columns/0/heading: \"Pipe\\nno\" takes more rows"),
+            (|l| l["xml"] = serde_json::json!({"rows": "Works/Note"}), ": set either table or xml"),
             (
                 |l| {
                     l.as_object_mut().unwrap().remove("table");
@@ -494,7 +485,7 @@ mod tests {
                 },
                 "/columns/0/heading: expected the path of an attribute, such as Works/Line/Note/@name",
             ),
-            (|l| l["columns"][5]["unit"] = "percent".into(), "/columns/5/unit: percent is no unit of a length"),
+            (|l| l["columns"][5]["unit"] = "percent".into(), "/columns/5/unit: percent is not a unit of length"),
             (|l| l["columns"][0]["unit"] = "mm".into(), "/columns/0/unit: the numbers of this field have no unit"),
             (|l| l["columns"][1]["kind"] = "date-time".into(), "/columns/1: date and time need a pattern with both"),
             (
@@ -502,7 +493,7 @@ mod tests {
                     l["columns"][5]["unit"] = "mm".into();
                     l["fixed"].as_array_mut().unwrap().retain(|fixed| fixed["to"] != "units.length");
                 },
-                "/columns/5: lengths with a unit of their own are turned into units.length",
+                "/columns/5: lengths with a unit of their own are converted to units.length",
             ),
             (
                 |l| {
@@ -517,7 +508,7 @@ mod tests {
                     let column = serde_json::json!({"heading": "J", "to": "runs.observations.joint"});
                     l["columns"].as_array_mut().unwrap().insert(0, column);
                 },
-                "/columns/0/kind: text is nothing that runs.observations.joint can hold; the kind is yes-no, with its words in translate",
+                "/columns/0/kind: runs.observations.joint cannot hold cells of the kind text; use yes-no, with its words in translate",
             ),
             (|l| l["zone"] = "CST".into(), "/zone: expected an offset from UTC"),
             (|l| l["codes"]["columns"][0] = "Sen".into(), "/codes/columns/0: there is no column \"Sen\""),

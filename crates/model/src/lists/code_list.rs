@@ -3,9 +3,7 @@
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
-use rustc_hash::FxHashMap;
-
-use super::ListError;
+use super::CodeListError;
 use crate::read::Subject;
 use crate::tables::{MaterialClass, QuantityUnit, Shape};
 use crate::text::{CodeId, Language, Text};
@@ -348,9 +346,9 @@ impl CodeList {
     /// Reads a code list.
     ///
     /// # Errors
-    /// When the source is not JSON or not a code list; with every problem of its structure.
-    pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        super::read(source, Subject::CodeList)
+    /// If the source is not JSON or not a code list; with every problem of its structure.
+    pub fn read(source: &[u8]) -> Result<Self, CodeListError> {
+        Ok(super::read(source, Subject::CodeList)?)
     }
 
     /// The schema of code lists.
@@ -404,7 +402,7 @@ impl CodeList {
 
     /// The codes by their name.
     #[must_use]
-    pub fn by_code(&self) -> FxHashMap<&str, &Code> {
+    pub fn by_code(&self) -> BTreeMap<&str, &Code> {
         self.codes.iter().map(|code| (code.code.as_str(), code)).collect()
     }
 }

@@ -14,6 +14,8 @@
 //! # Ok::<(), obvert_model::lists::NoEquivalent<'static>>(())
 //! ```
 
+use std::collections::BTreeMap;
+
 use rustc_hash::FxHashMap;
 
 use super::code_list::begins;
@@ -33,7 +35,7 @@ pub struct Crosswalk<'l> {
     pub from: &'l CodeList,
     /// The list that they are translated to.
     pub to: &'l CodeList,
-    codes: FxHashMap<&'l str, &'l Code>,
+    codes: BTreeMap<&'l str, &'l Code>,
     links: FxHashMap<&'l str, Vec<Link<'l>>>,
 }
 

@@ -2,7 +2,7 @@
 
 use std::sync::OnceLock;
 
-use super::{Labels, ListError};
+use super::{GradeSchemeError, Labels};
 use crate::number::Grade;
 use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MaterialClass};
@@ -189,9 +189,9 @@ impl GradeScheme {
     /// Reads a grade scheme.
     ///
     /// # Errors
-    /// When the source is not JSON or not a grade scheme; with every problem of its structure.
-    pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        super::read(source, Subject::GradeScheme)
+    /// If the source is not JSON or not a grade scheme; with every problem of its structure.
+    pub fn read(source: &[u8]) -> Result<Self, GradeSchemeError> {
+        Ok(super::read(source, Subject::GradeScheme)?)
     }
 
     /// The schema of grade schemes.

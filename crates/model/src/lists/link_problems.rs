@@ -1,5 +1,7 @@
 //! Whether the links of a code list lead somewhere, and whether a translation along them could go two ways.
 
+use std::collections::BTreeMap;
+
 use rustc_hash::FxHashMap;
 
 use super::code_list::begins;
@@ -15,7 +17,7 @@ type Characterised<'l> = (&'l str, &'l [Text]);
 pub(super) fn add(list: &CodeList, others: &[&CodeList], problems: &mut Problems) {
     let own = list.by_code();
     let built_in = |id: &str| CodeList::built_ins().into_iter().find(|known| *known.id == *id);
-    let mut lists: FxHashMap<&str, Option<FxHashMap<&str, &Code>>> = FxHashMap::default();
+    let mut lists: FxHashMap<&str, Option<BTreeMap<&str, &Code>>> = FxHashMap::default();
     // Which code says that it is the same as a code elsewhere; two that do leave no way back.
     let mut claimed: FxHashMap<(&str, Characterised<'_>), Characterised<'_>> = FxHashMap::default();
     for (index, code) in list.codes.iter().enumerate() {
@@ -79,7 +81,7 @@ fn target(link: &SameAs) -> String {
     format!("{}{letters} of {}", link.code, link.list)
 }
 
-fn follow(code: &Code, link: &SameAs, there: &FxHashMap<&str, &Code>, at: &str, problems: &mut Problems) {
+fn follow(code: &Code, link: &SameAs, there: &BTreeMap<&str, &Code>, at: &str, problems: &mut Problems) {
     let Some(other) = there.get(link.code.as_str()) else {
         let message = format!("{} has no code {:?}", link.list, &*link.code);
         let mut all: Vec<&str> = there.keys().copied().collect();

@@ -22,7 +22,7 @@ impl CodeList {
     /// let problems = CodeList::read(source)?.problems();
     /// assert_eq!(problems[0].kind, ListProblemKind::EmptyRange);
     /// assert_eq!(problems[0].to_string(), "/codes/0/quantities/0: nothing lies from 5 to 0 mm; put the lesser number into min");
-    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
     pub fn problems(&self) -> Vec<ListProblem> {

@@ -16,7 +16,7 @@
 //! assert!(own.problems().is_empty());
 //! // The built-in scheme is none for it: it grades another list.
 //! assert!(!GradeScheme::obvert_grades().problems(&own).is_empty());
-//! # Ok::<(), obvert_model::lists::ListError>(())
+//! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 mod code_list;
@@ -39,49 +39,26 @@ pub use problems::{ListProblem, ListProblemKind};
 
 use serde::de::{DeserializeOwned, Deserializer, Error, MapAccess, Visitor};
 
-use crate::read::{Problem, ReadError, Subject, explain_as};
+use crate::read::{ReadError, Subject, explain_as};
 use crate::text::{Language, Text};
 
-/// Why a code list, a grade scheme or a profile could not be read.
-#[derive(Clone, Debug, thiserror::Error)]
-#[error("line {line}, column {column}: {message}")]
-pub struct ListError {
-    /// Line, from 1.
-    pub line: usize,
-    /// Column, in characters from 1.
-    pub column: usize,
-    /// What is wrong; of several problems of structure, the first.
-    pub message: String,
-    /// Every problem of structure; empty where the source is not JSON.
-    pub problems: Vec<Problem>,
+file_error! {
+    /// Why a code list could not be read. Its [`source`](std::error::Error::source) says where and what.
+    pub CodeListError of "code list"
 }
 
-impl From<ReadError> for ListError {
-    fn from(error: ReadError) -> Self {
-        let (line, column, message) = match &error {
-            ReadError::Empty => (1, 1, "the source is empty".to_owned()),
-            ReadError::Encoding { line, hint } => (*line, 1, format!("not UTF-8 text ({hint}); save it as UTF-8")),
-            ReadError::Syntax { line, column, message } => (*line, *column, format!("not JSON: {message}")),
-            ReadError::Structure(problems) => problems.first().map_or((1, 1, String::new()), |first| {
-                let placeless = Problem { line: 0, ..first.clone() };
-                (first.line, first.column, placeless.to_string())
-            }),
-        };
-        let problems = match error {
-            ReadError::Structure(problems) => problems,
-            _ => Vec::new(),
-        };
-        Self { line, column, message, problems }
-    }
+file_error! {
+    /// Why a grade scheme could not be read. Its [`source`](std::error::Error::source) says where and what.
+    pub GradeSchemeError of "grade scheme"
 }
 
-/// Reads a list or a profile in one pass, or says everything that is wrong with it.
-pub(crate) fn read<T: DeserializeOwned>(source: &[u8], subject: Subject) -> Result<T, ListError> {
+/// Reads a list or a profile in one pass, or reports everything that is wrong with it.
+pub(crate) fn read<T: DeserializeOwned>(source: &[u8], subject: Subject) -> Result<T, ReadError> {
     let text = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source);
-    serde_json::from_slice(text).map_err(|first| explain_as(text, &first, subject).into())
+    serde_json::from_slice(text).map_err(|first| explain_as(text, &first, subject))
 }
 
-/// Reads texts by language; a plain map would keep the last of two names in one language silently.
+/// Reads texts by language; a map would silently keep the last of two names in one language.
 fn labels<'de, D: Deserializer<'de>>(source: D) -> Result<Labels, D::Error> {
     struct ByLanguage;
     impl<'de> Visitor<'de> for ByLanguage {

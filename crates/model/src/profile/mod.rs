@@ -13,7 +13,7 @@
 //!   ]
 //! }"#)?;
 //! assert!(profile.problems(&Default::default()).is_empty());
-//! # Ok::<(), obvert_model::lists::ListError>(())
+//! # Ok::<(), obvert_model::profile::ProfileError>(())
 //! ```
 
 mod demand_problems;
@@ -29,12 +29,17 @@ pub use pattern::{Matcher, Pattern, PatternError};
 pub use problems::{AtHand, ProfileProblem, ProfileProblemKind, RuleAtHand};
 pub use scalar::Scalar;
 
-use crate::lists::{ListError, Role};
+use crate::lists::Role;
 use crate::number::Grade;
 use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MediaKind, SectionUnit};
 use crate::text::{CodeId, CrsId, Date, Digest, FormatName, Language, ObservationId, PipeId, RunId, Text};
 use crate::write::WriteError;
+
+file_error! {
+    /// Why a profile could not be read. Its [`source`](std::error::Error::source) says where and what.
+    pub ProfileError of "profile"
+}
 
 words! {
     /// The version of the profile format.
@@ -246,9 +251,9 @@ impl Profile {
     /// Reads a profile. Whether it makes sense is another question: [`Profile::problems`].
     ///
     /// # Errors
-    /// When the source is not JSON or not a profile; with every problem of its structure.
-    pub fn read(source: &[u8]) -> Result<Self, ListError> {
-        crate::lists::read(source, Subject::Profile)
+    /// If the source is not JSON or not a profile; with every problem of its structure.
+    pub fn read(source: &[u8]) -> Result<Self, ProfileError> {
+        Ok(crate::lists::read(source, Subject::Profile)?)
     }
 
     /// The schema of profiles.

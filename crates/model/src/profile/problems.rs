@@ -138,7 +138,7 @@ impl Profile {
     /// assert_eq!(problems[0].kind, ProfileProblemKind::UnknownField);
     /// let expected = r#"/fields/0/path: runs has no field "opperator"; did you mean "runs.operator"?"#;
     /// assert_eq!(problems[0].to_string(), expected);
-    /// # Ok::<(), obvert_model::lists::ListError>(())
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[must_use]
     pub fn problems(&self, hand: &AtHand<'_>) -> Vec<ProfileProblem> {
@@ -158,7 +158,7 @@ impl Profile {
     fn format_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
         let unknown = self.deliver.iter().enumerate().filter(|(_, name)| !hand.formats.contains(&name.as_str()));
         for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
-            let near = nearest(name, hand.formats.iter().copied());
+            let near = nearest(name, hand.formats.iter().copied()).map(str::to_owned);
             let message = format!("there is no format {:?}", name.as_str());
             problems.near(
                 ProfileProblemKind::UnknownFormat,

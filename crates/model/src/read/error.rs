@@ -184,10 +184,10 @@ impl fmt::Display for Problem {
 #[non_exhaustive]
 pub enum ReadError {
     /// The source is empty.
-    #[error("the source is empty; expected an obvert document")]
+    #[error("the source is empty")]
     Empty,
     /// The source is not UTF-8 text.
-    #[error("line {line}: not UTF-8 text ({hint}); save the document as UTF-8")]
+    #[error("line {line}: not UTF-8 text ({hint}); save it as UTF-8")]
     Encoding {
         /// Line of the first byte that is not UTF-8, from 1.
         line: usize,
@@ -206,11 +206,35 @@ pub enum ReadError {
     },
     /// The source is JSON, but not a document of this format. A [`Reader`](super::Reader) gives the first problem alone, or every id
     /// that repeats; [`document`](fn@super::document) gives every problem.
-    #[error("not a valid obvert document: {} problem{}; the first: {}", .0.len(), if .0.len() == 1 { "" } else { "s" }, .0.first().map(ToString::to_string).unwrap_or_default())]
+    #[error("{}{}", .0.first().map(ToString::to_string).unwrap_or_default(), match .0.len() { 0 | 1 => String::new(), all => format!("; and {} more", all - 1) })]
     Structure(Vec<Problem>),
 }
 
 impl ReadError {
+    /// Line and column, both from 1, where reading failed; of several problems, those of the first.
+    #[must_use]
+    pub fn line_and_column(&self) -> (usize, usize) {
+        match self {
+            Self::Empty => (1, 1),
+            Self::Encoding { line, .. } => (*line, 1),
+            Self::Syntax { line, column, .. } => (*line, *column),
+            Self::Structure(problems) => problems.first().map_or((1, 1), |first| (first.line, first.column)),
+        }
+    }
+
+    /// What is wrong, without line and column; of several problems, the first.
+    #[must_use]
+    pub fn message(&self) -> String {
+        match self {
+            Self::Empty => self.to_string(),
+            Self::Encoding { hint, .. } => format!("not UTF-8 text ({hint}); save it as UTF-8"),
+            Self::Syntax { message, .. } => format!("not JSON: {message}"),
+            Self::Structure(problems) => {
+                problems.first().map(|first| Problem { line: 0, ..first.clone() }.to_string()).unwrap_or_default()
+            }
+        }
+    }
+
     /// The structural problems, when that is what it is.
     #[must_use]
     pub fn problems(&self) -> &[Problem] {

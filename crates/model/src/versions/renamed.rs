@@ -1,11 +1,16 @@
 //! Rules and structural problems that were renamed. There are no aliases: an old name is an error that names the new one, and
 //! [`migrate_profile`] writes the new one into a profile.
 
+#[cfg(feature = "diagnose")]
 use serde_json::Value;
 
+#[cfg(feature = "diagnose")]
 use super::{MigrateError, Migrated, Taken};
+#[cfg(feature = "diagnose")]
 use crate::edit::{self, Edit};
+#[cfg(feature = "diagnose")]
 use crate::profile::ProfileVersion;
+#[cfg(feature = "diagnose")]
 use crate::read::{self, Subject};
 
 /// Every rule and structural problem that was renamed: the old name and the new one, sorted by the old one.
@@ -90,10 +95,11 @@ pub fn is_profile(source: &[u8]) -> bool {
 ///
 /// # Errors
 /// When the source is not a profile; with every problem of its structure and its location.
+#[cfg(feature = "diagnose")]
 pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
-    let value = read::validated(body, Subject::Profile).map_err(|error| MigrateError::Before { version, error })?;
+    let value = read::validated(body, Subject::Profile).map_err(|source| MigrateError::Before { version, source })?;
     let mut steps: Vec<Taken> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");
@@ -112,11 +118,12 @@ pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     }
     let edits: Vec<Edit> = steps.iter().flat_map(|step| step.edits.iter().cloned()).collect();
     let text = edit::text(&String::from_utf8_lossy(body), &edits)
-        .map_err(|error| MigrateError::Step { step: "renamed-rule", error })?;
+        .map_err(|source| MigrateError::Step { step: "renamed-rule", source })?;
     Ok(Migrated { from: version, to: version, text: format!("{mark}{text}"), steps, shifts: Vec::new() })
 }
 
 /// Every place of a profile that names a rule by an old name: its pointer, the old name and the new one.
+#[cfg(feature = "diagnose")]
 fn old_names(profile: &Value) -> impl Iterator<Item = (String, &str, &'static str)> {
     ["rules", "suppressions"].into_iter().flat_map(move |list| {
         let rows = profile.get(list).and_then(Value::as_array).into_iter().flatten().enumerate();

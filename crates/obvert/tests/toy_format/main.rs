@@ -72,7 +72,7 @@ fn it_is_checked_with_the_line_of_every_finding() {
     let bytes = toy(&survey.to_string());
     let report = opened("survey.toy", &bytes).unwrap().check(&checker).unwrap();
     assert_eq!(report.documents[0].format.as_deref(), Some("toy"));
-    let on_run = report.findings.iter().filter(|finding| finding.path.starts_with("/runs/0"));
+    let on_run = report.findings.iter().filter(|finding| finding.subject.path.starts_with("/runs/0"));
     let at: Vec<_> = on_run.filter_map(|finding| finding.at.as_ref()).collect();
     assert!(!at.is_empty() && at.iter().all(|at| at.file == "survey.toy" && at.line == 3), "{at:?}");
 

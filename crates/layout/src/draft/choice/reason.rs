@@ -105,7 +105,7 @@ fn likeliest(column: &Column) -> Vec<(f64, &'static Meaning)> {
 pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice>]) -> String {
     let column = &columns[index];
     if column.level == Level::Beside {
-        return "it stands in an element that repeats beside the rows, so that it is of none of them".to_owned();
+        return "it is in an element that repeats outside the rows, so it belongs to none of them".to_owned();
     }
     if column.varies.is_some() {
         let rest = column.unmeasured().map(|why| format!(", and {why}")).unwrap_or_default();
@@ -124,7 +124,7 @@ pub(crate) fn of_none(index: usize, columns: &[Column], choices: &[Option<Choice
     }
     let mut fitting = best.iter().filter(|(_, meaning)| fit::best(meaning, &column.statistics).is_some());
     if let Some((meaning, other)) = fitting.find_map(|(_, meaning)| Some((meaning, taken_by(meaning, choices)?))) {
-        return format!("{heading} is a word for {}, which {:?} was taken for", meaning.is, columns[other].heading);
+        return format!("{heading} is a word for {}, which was assigned to {:?}", meaning.is, columns[other].heading);
     }
     let meant: BTreeSet<&str> =
         best.iter().filter(|(own, _)| own >= named).map(|(_, meaning)| meaning.is.as_str()).collect();

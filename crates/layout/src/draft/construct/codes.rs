@@ -42,7 +42,7 @@ fn is_of(analysis: &Analysis<'_>, column: usize, list: &CodeList, open: &mut Vec
     let is_of = !values.is_empty() && strange.len() * 3 <= values.len();
     if is_of && !strange.is_empty() {
         let (heading, id) = (&own.heading, &list.id);
-        open.push(format!("{heading:?}: the codes are taken for those of {id}, and {}", reason::lines(&strange)));
+        open.push(format!("{heading:?}: the codes are read as those of {id}, but {}", reason::lines(&strange)));
     }
     is_of
 }

@@ -114,7 +114,7 @@ fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
         (Some(choice), _) => reason::of(choice, own),
         (None, Some(choice)) => {
             let why = match choice.role() {
-                _ if choice.meaning.wants == Wants::Yes => "which words stand for yes and no has to be said",
+                _ if choice.meaning.wants == Wants::Yes => "its words for yes and no are not known",
                 Role::Field(Target::STARTED) => "a moment needs a date and a time of day",
                 _ => "the codes say all themselves",
             };
@@ -128,9 +128,9 @@ fn why(context: Context<'_>, index: usize, taken: Option<&Choice>) -> String {
 fn dropped(choice: Option<&Choice>) -> (&'static str, &'static str) {
     match choice.map(|choice| choice.meaning.wants) {
         Some(Wants::Yes) => {
-            ("no value tells its words for yes and no", "give it its field in to and those words in translate")
+            ("its words for yes and no are not known", "set its field in to and those words in translate")
         }
-        _ => ("the draft found no field for it", "give it a field in to"),
+        _ => ("the draft found no field for it", "set its field in to"),
     }
 }
 
@@ -191,10 +191,10 @@ fn slips(column: &LayoutColumn, taken: Option<&Choice>, own: &Column, outliers: 
     let slips: Vec<Sample> = outliers.iter().filter(|(value, _)| !is_swapped(value)).cloned().collect();
     let advice = match taken.map(|choice| choice.meaning.wants) {
         Some(Wants::Picture) => {
-            "which is not written as the others are; write it so, or clear the cell where there is none, or it is read as other files"
+            "which is not written like the others; write it like them, or clear the cell if there is none, or it is read as other files"
         }
         _ => {
-            "which is none of the others' kind; correct it in the table, or clear the cell where nothing is known, or its row \
+            "which is not like the others; correct it in the table, or clear the cell if nothing is known, or its row \
              cannot be read"
         }
     };

@@ -17,14 +17,14 @@ pub(super) fn thousandfold(analysis: &Analysis<'_>, index: usize) -> Option<Stri
     let plain = value.replace(mark, "");
     let decimal = value.replace(mark, ".");
     let (was, other, how) = if analysis.marks.decimal == mark {
-        (&decimal, &plain, "give thousands_mark that mark, and decimal_mark another")
+        (&decimal, &plain, "set thousands_mark to that mark, and decimal_mark to another")
     } else {
-        (&plain, &decimal, "give decimal_mark that mark, and leave thousands_mark out")
+        (&plain, &decimal, "set decimal_mark to that mark, and leave thousands_mark out")
     };
     let key = if let FileForm::Xml { .. } = analysis.form { "xml" } else { "table" };
     Some(format!(
-        "{heading:?}: {value:?} on line {line} can be {was} or {other}, and no number in the file tells whether {mark:?} stands before decimals or \
-         between thousands; it was taken for {was}, and if it is {other}, {how} in {key}"
+        "{heading:?}: {value:?} on line {line} can be {was} or {other}, and no number in the file shows whether {mark:?} is the decimal mark or the \
+         one between thousands; it was read as {was}; if it is {other}, {how} in {key}"
     ))
 }
 
@@ -58,8 +58,8 @@ pub(super) fn mixed(heading: &str, pattern: &str, all: &ColumnStatistics) -> Opt
         Some(format!("; {value:?} on line {line} is {one} by the one and {two} by the other"))
     });
     Some(format!(
-        "{heading:?}: {count} values can be {own} and {others} can be {other}, such as {first:?} on line {first_line} and {odd:?} on line {line}{}; it was taken \
-         for {own}, so find out which it is and write all dates that way",
+        "{heading:?}: {count} values can be {own} and {others} can be {other}, such as {first:?} on line {first_line} and {odd:?} on line {line}{}; they were \
+         read as {own}; find out which it is, and write all dates that way",
         both.unwrap_or_default()
     ))
 }

@@ -32,15 +32,15 @@ pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String>
         1 => format!("1 of {all} rows, in line {first}, has"),
         _ => format!("{count} of {all} rows, the first of them in line {first}, have"),
     };
-    let (of, them) = if count == 1 { ("it is of", "it cannot") } else { ("they are of", "none of them can") };
+    let they = if count == 1 { "it" } else { "they" };
     let how = if gaps.is_merged {
-        "cells of the sheet are merged over several rows, and only the first of these holds what is shown; take the cells apart, and \
-         fill in those columns"
+        "cells of the sheet are merged over several rows, and only the first of these rows holds the value; unmerge the cells, and fill in \
+         those columns"
     } else {
-        "a blank cell is not taken for what stands above it; fill in those columns"
+        "a blank cell does not repeat the value above it; fill in those columns"
     };
     Some(format!(
-        "{rows} nothing under {}, so that nothing tells which pipe and run {of}, and {them} be read: {how} in every row",
+        "{rows} no value under {}, so {they} cannot be assigned to a pipe and a run, and cannot be read: {how} in every row",
         needs::quoted(&gaps.columns)
     ))
 }

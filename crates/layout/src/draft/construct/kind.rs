@@ -125,7 +125,7 @@ fn moment(
     } else if kind != CellKind::Time && !are_settled(pattern, &statistics.distinct) {
         let why =
             if analysis.american { "since times are written with am and pm" } else { "as most of the world writes it" };
-        open.push(format!("{heading:?}: nothing tells day and month apart; it was taken for {pattern}, {why}"));
+        open.push(format!("{heading:?}: day and month cannot be told apart; it was read as {pattern}, {why}"));
     }
     Ok(())
 }
@@ -170,9 +170,7 @@ fn words(
     let heading = &context.analysis.columns[index].heading;
     let unknown = statistics.distinct.iter().filter(|(value, _)| vocabulary::meant(value, choice.meaning).is_none());
     open.extend(unknown.map(|(value, line)| {
-        format!(
-            "{heading:?}: line {line} has {value:?}, which is no word that is known; add what it stands for to translate"
-        )
+        format!("{heading:?}: line {line} has {value:?}, which is not a known word; add its meaning to translate")
     }));
     Ok(())
 }

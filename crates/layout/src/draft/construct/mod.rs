@@ -66,7 +66,7 @@ pub(super) fn draft(
     if let Some(gaps) = gaps::report(analysis, &layout) {
         open.insert(0, gaps);
     }
-    open.extend(layout.problems().iter().map(|problem| format!("the draft does not make sense yet: {problem}")));
+    open.extend(layout.problems().iter().map(|problem| format!("the draft cannot be used yet: {problem}")));
     Ok(Draft { layout, columns, guesses, open })
 }
 
@@ -93,8 +93,8 @@ fn has_start(analysis: &Analysis<'_>, open: &mut Vec<String>) -> bool {
     let parts: Vec<Part> = columns.filter_map(|column| moments::part(analysis.statistics(column))).collect();
     let missing = match parts.as_slice() {
         [] => return false,
-        [Part::Date] => "dates stand without times of day, so when a run began is left out; a moment needs both",
-        [Part::Time] => "times of day stand without dates, so when a run began is left out; a moment needs both",
+        [Part::Date] => "there are dates without times of day, so the start of runs is left out, which needs both",
+        [Part::Time] => "there are times of day without dates, so the start of runs is left out, which needs both",
         _ => return true,
     };
     open.push(missing.to_owned());

@@ -25,7 +25,7 @@ impl Guess {
     }
 
     pub(super) fn why(&self) -> &str {
-        self.why.as_deref().unwrap_or("nothing in the file tells")
+        self.why.as_deref().unwrap_or("the file does not say")
     }
 }
 
@@ -83,7 +83,7 @@ fn section(analysis: &Analysis<'_>) -> Option<Guess> {
         return Some(Guess::new(unit, "the heading of the size says so"));
     }
     if let Some(unit) = by_values(analysis, Target::PIPE_HEIGHT, SECTIONS) {
-        return Some(Guess::new(unit, "it stands behind each size"));
+        return Some(Guess::new(unit, "it follows each size"));
     }
     let sizes = analysis.statistics_of(Target::PIPE_HEIGHT).into_iter().flat_map(|statistics| &statistics.distinct);
     let numbers: Vec<f64> = sizes.filter_map(|(value, _)| analysis.marks.number(value)).collect();
@@ -105,7 +105,7 @@ fn length(analysis: &Analysis<'_>, section: Option<QuantityUnit>) -> Guess {
         return Guess::new(unit, "a heading says so");
     }
     if let Some(unit) = by_values(analysis, at, LENGTHS).or_else(|| by_values(analysis, long, LENGTHS)) {
-        return Guess::new(unit, "it stands behind each length");
+        return Guess::new(unit, "it follows each length");
     }
     let has = |target: Target, pattern: &CellPattern| {
         analysis.statistics_of(target).is_some_and(|statistics| statistics.has(pattern))

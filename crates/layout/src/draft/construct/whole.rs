@@ -25,7 +25,7 @@ pub(super) fn add(
         fix(layout, target, guess.unit.as_str())?;
         if !guess.is_told() {
             let (why, unit) = (guess.why(), guess.unit);
-            open.push(format!("{why} the unit of lengths; it was taken to be {unit}, so correct units in fixed"));
+            open.push(format!("{why} the unit of lengths; it was assumed to be {unit}, so correct units in fixed"));
         }
     }
     fix(layout, Target::CODE_LIST, &list.id)?;
@@ -55,7 +55,7 @@ fn add_fixed(layout: &mut Layout, analysis: &Analysis<'_>, open: &mut Vec<String
         fix(layout, Target::GRADE_SCHEME, "obvert-grades")?;
         fix(layout, Target::GRADE_SCHEME_VERSION, "1")?;
         let grades =
-            "grades are taken for those of obvert-grades; if the office has a scheme of its own, name it in fixed";
+            "grades are assumed to be those of obvert-grades; if the office has a scheme of its own, name it in fixed";
         open.push(grades.to_owned());
     }
     if analysis.has(Target::OPERATOR) {
@@ -64,16 +64,16 @@ fn add_fixed(layout: &mut Layout, analysis: &Analysis<'_>, open: &mut Vec<String
     fix(layout, Target::STRUCTURE_KIND, "manhole")?;
     let (kind, shape) = (Target::STRUCTURE_KIND, Target::PIPE_SHAPE);
     if analysis.has(Target::PIPE_SHAPE) {
-        open.push(format!("every structure is taken for a manhole; correct {kind} in fixed"));
+        open.push(format!("every structure is assumed to be a manhole; correct {kind} in fixed"));
     } else {
         open.push(format!(
-            "every structure is taken for a manhole, and every pipe for circular; correct {kind} and {shape} in fixed"
+            "every structure is assumed to be a manhole, and every pipe to be circular; correct {kind} and {shape} in fixed"
         ));
         fix(layout, Target::PIPE_SHAPE, "circular")?;
     }
     if !analysis.has(Target::DIRECTION) {
         fix(layout, Target::DIRECTION, "downstream")?;
-        open.push("no column says which way the camera went; every run is taken to go downstream".to_owned());
+        open.push("no column says which way the camera went; every run is assumed to go downstream".to_owned());
     }
     Ok(())
 }
@@ -83,10 +83,14 @@ fn add_issued(layout: &mut Layout, has_start: bool, open: &mut Vec<String>) -> R
     if has_start {
         make(layout, Target::ISSUED, &field(Target::STARTED))?;
         layout.zone = Some(text("+00:00")?);
-        open.push("no table says the offset of its times from UTC; put it into zone in place of +00:00".to_owned());
+        open.push(
+            "the table does not state the offset of its times from UTC; set it in zone in place of +00:00".to_owned(),
+        );
     } else {
         fix(layout, Target::ISSUED, NOT_SAID)?;
-        open.push("nothing says when the record was issued; put it into fixed in place of 2000-01-01".to_owned());
+        open.push(
+            "the table does not state when the record was issued; set it in fixed in place of 2000-01-01".to_owned(),
+        );
     }
     Ok(())
 }
@@ -113,10 +117,10 @@ fn add_names(layout: &mut Layout, context: Context<'_>, open: &mut Vec<String>) 
     if !analysis.has(Target::RUN_ID) {
         if has_start && is_ambiguous(analysis) {
             make(layout, Target::RUN_ID, &format!("{pipe} {}", field(Target::STARTED)))?;
-            open.push("no column names the run; a pipe and when it was begun are taken for one run".to_owned());
+            open.push("no column names the run; the rows of one pipe with one start are taken as one run".to_owned());
         } else {
             make(layout, Target::RUN_ID, &format!("{pipe} {direction}"))?;
-            open.push("no column names the run; each direction of a pipe is taken for one run".to_owned());
+            open.push("no column names the run; each direction of a pipe is taken as one run".to_owned());
         }
     }
     make(layout, Target::ID, &format!("draft:{run}"))?;
@@ -124,7 +128,7 @@ fn add_names(layout: &mut Layout, context: Context<'_>, open: &mut Vec<String>) 
     if analysis.has(Target::MEDIA_OFFSET) && !names_recordings {
         let of_run = if analysis.has(Target::RUN_ID) { run } else { format!("{pipe}-{direction}") };
         layout.video = Some(text(&format!("{of_run}.mp4"))?);
-        open.push("no column names the recording that offsets are into; put how it is named into video".to_owned());
+        open.push("no column names the recording that offsets are into; set its name in video".to_owned());
     }
     Ok(())
 }
