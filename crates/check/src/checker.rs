@@ -232,7 +232,7 @@ impl Checker {
             .or_else(|| CodeList::built_in(id, version))
     }
 
-    /// The code list that a scheme grades, where it is at hand.
+    /// The code list that a scheme grades, if it is available.
     pub(crate) fn list_graded(&self, scheme: &GradeScheme) -> Option<&CodeList> {
         let (id, version) = (&scheme.code_list.list, &scheme.code_list.version);
         let own = self.settings.code_lists.iter().find(|list| list.id == *id && list.version == *version);
@@ -248,7 +248,7 @@ impl Checker {
             .or_else(|| GradeScheme::built_in(&grading.scheme, &grading.version))
     }
 
-    /// The versions at hand of the list and of the scheme that a document names, where it names another version.
+    /// The available versions of the list and of the scheme that a document names, if it names another version.
     fn versions_for(&self, head: &Head, survey: &Survey<'_>) -> (Vec<&str>, Vec<&str>) {
         let lists = self.settings.code_lists.iter().chain(CodeList::built_ins());
         let lists = lists.filter(|list| survey.list.is_none() && list.id == head.coding.list);

@@ -1,9 +1,8 @@
 //! The rule catalogue of the obvert format and the checker that applies it.
 //!
-//! A rule is one file under `rules/`: a declaration whose documentation is also its test, and one plain function.
-//! [`Checker`] walks a survey once, the record in the outer loop and the rules in the inner one, over indexes that
-//! are built once; a run is checked and dropped before the next one is read. What it finds are [`Finding`]s, data and
-//! never errors, in a [`Report`].
+//! A [`Checker`] reads a survey once and gives every record to every rule; a run is checked and dropped before the next
+//! one is read. It returns a [`Report`] of [`Finding`]s, which are data and never errors. Rules of your own are checked
+//! beside those of the catalogue: see [`Rule::new`].
 //!
 //! A clean check says that a record agrees with itself and with its format. It does not say that a pipe is safe.
 //!

@@ -172,7 +172,7 @@ pub enum Section {
     Matters,
     /// Where a limit comes from.
     Source,
-    /// The profile that the examples are held against, without its id, version and title.
+    /// The profile that the examples are checked against, without its id, version and title.
     Profile,
     /// Patches on a minimal valid document that the rule must find.
     Fails,
@@ -350,7 +350,7 @@ impl Rule {
         let mut examples = Vec::new();
         while let Some((before, block)) = rest.split_once("```json\n") {
             let Some((patch, after)) = block.split_once("```") else { break };
-            // The place stands in the sentence above the patch: at `/pipes/0/height`.
+            // The place is in the sentence above the patch: at `/pipes/0/height`.
             let path = before.rsplit('`').nth(1).unwrap_or_default();
             examples.push(Example { path: path.to_owned(), patch: patch.trim().to_owned() });
             rest = after;
@@ -358,7 +358,7 @@ impl Rule {
         examples
     }
 
-    /// The profile that the examples are held against, as JSON; `None` for a rule that needs none.
+    /// The profile that the examples are checked against, as JSON; `None` for a rule that needs none.
     #[must_use]
     pub fn profile(&self) -> Option<String> {
         let text = self.section(Section::Profile);

@@ -228,9 +228,9 @@ fn hostile_texts_stay_texts() {
 #[test]
 fn the_verdict_comes_first() {
     for (name, title, says) in [
-        ("clean", "Nothing to correct", "The record agrees with itself in every check that was made."),
+        ("clean", "Nothing to correct", "No check found anything."),
         ("mistakes", "Not ready to send", "mistakes must be corrected before the survey is sent."),
-        ("no today", "Nothing to correct", "Some checks could not be made; they are named below."),
+        ("no today", "Nothing to correct", "Some checks could not be made; they are listed below."),
         ("several", "Not ready to send", "1 file could not be read, so nothing is known about it."),
         ("structure", "Not ready to send", "2 mistakes must be corrected"),
         ("unread", "Could not be read", "2 files could not be read"),
