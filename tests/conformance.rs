@@ -44,14 +44,15 @@ fn mistakes() -> Vec<Mistake> {
 }
 
 fn found(report: &Report) -> BTreeSet<(String, String)> {
-    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
 }
 
 #[test]
 fn the_demo_survey_is_clean() {
     let document = json("examples/data/larkmoor.obvert.json");
     let report = check(&document);
-    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.path, f.message)).collect();
+    let found: Vec<String> =
+        report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
     let size = &report.documents[0];
@@ -99,7 +100,7 @@ fn a_real_network_without_its_bends_shows_the_two_conduits() {
         .findings
         .iter()
         .filter(|finding| finding.rule == "path-length-contradicts")
-        .filter_map(|finding| finding.pipe.as_deref())
+        .filter_map(|finding| finding.subject.pipe.as_deref())
         .collect();
     assert_eq!(pipes, BTreeSet::from(["J2-095.1", "J4-001.1"]));
 }

@@ -114,7 +114,8 @@ fn every_field_has_an_example() {
     assert_eq!(fields::without_example(), Vec::<String>::new(), "put these into {}", fields::EVERY_FIELD);
     let settings = Settings { today: "2026-06-01".parse().ok(), ..Settings::default() };
     let report = Checker::new(settings).expect("settings").check(read(fields::EVERY_FIELD).as_bytes()).expect("json");
-    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.path, f.message)).collect();
+    let found: Vec<String> =
+        report.findings.iter().map(|f| format!("{} {}: {}", f.rule, f.subject.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }

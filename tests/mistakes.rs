@@ -68,12 +68,12 @@ fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &m
         outcome.made += 1;
         let report = check(checker, &document);
         let is_it = |finding: &&obvert::check::Finding| {
-            mistake.rules.contains(&&*finding.rule) && (finding.path == path || mistake.rules.len() > 1)
+            mistake.rules.contains(&&*finding.rule) && (finding.subject.path == path || mistake.rules.len() > 1)
         };
         if report.findings.iter().any(|finding| is_it(&finding)) {
             outcome.found += 1;
         } else {
-            let found = report.findings.iter().map(|finding| format!("{} at {}", finding.rule, finding.path));
+            let found = report.findings.iter().map(|finding| format!("{} at {}", finding.rule, finding.subject.path));
             outcome.why.push(format!("expected at {path}, found {:?}", found.collect::<Vec<_>>()));
         }
         let own = |finding: &&obvert::check::Finding| {
@@ -85,7 +85,8 @@ fn try_out(mistake: &Mistake, documents: &[Value], checker: &Checker, random: &m
             outcome.most = beside;
             if beside > mistake.by_catch {
                 let others = report.findings.iter().filter(|finding| !own(finding));
-                let others = others.map(|finding| format!("{} at {}: {}", finding.rule, finding.path, finding.message));
+                let others =
+                    others.map(|finding| format!("{} at {}: {}", finding.rule, finding.subject.path, finding.message));
                 outcome.why.push(format!("{beside} beside {path}: {:#?}", others.collect::<Vec<_>>()));
             }
         }

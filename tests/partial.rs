@@ -35,12 +35,12 @@ fn is_structural(rule: &str) -> bool {
 /// What the rules found, by rule and place.
 fn by_rules(report: &Report) -> BTreeSet<(String, String)> {
     let rules = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-    rules.map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+    rules.map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
 }
 
 fn structural(report: &Report) -> Vec<(&str, &str)> {
     let found = report.findings.iter().filter(|finding| is_structural(&finding.rule));
-    found.map(|finding| (&*finding.rule, finding.path.as_str())).collect()
+    found.map(|finding| (&*finding.rule, finding.subject.path.as_str())).collect()
 }
 
 fn number(name: &str, default: usize) -> usize {
@@ -171,8 +171,10 @@ fn the_problem_is_told_with_its_pipe_run_and_observation() {
         .iter()
         .map(|finding| {
             let text = |text: &Option<String>| text.clone().unwrap_or_default();
-            let ids = [&finding.pipe, &finding.run, &finding.observation, &finding.record].map(text);
-            (finding.path.clone(), ids, finding.distance)
+            let ids =
+                [&finding.subject.pipe, &finding.subject.run, &finding.subject.observation, &finding.subject.record]
+                    .map(text);
+            (finding.subject.path.clone(), ids, finding.subject.distance)
         })
         .collect();
     let of = |path: &str, ids: [&str; 4], distance| (path.to_owned(), ids.map(str::to_owned), distance);
@@ -377,7 +379,7 @@ fn what_stands_beside_the_tables_hides_nothing() {
     // What has no column of its own is placed at the first that there is.
     let messages = |report: &Report| -> BTreeSet<String> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-        findings.map(|finding| format!("{} {} {}", finding.rule, finding.path, finding.message)).collect()
+        findings.map(|finding| format!("{} {} {}", finding.rule, finding.subject.path, finding.message)).collect()
     };
     let new: Vec<_> = messages(&report).difference(&messages(&whole)).cloned().collect();
     assert_eq!(new, [] as [String; 0]);
@@ -401,7 +403,7 @@ fn what_stands_beside_the_elements_hides_nothing() {
     // By message and row, since lines are others with an element more.
     let findings = |report: &Report| -> BTreeSet<(String, String, String)> {
         let findings = report.findings.iter().filter(|finding| !is_structural(&finding.rule));
-        findings.map(|f| (f.rule.to_string(), f.path.clone(), f.message.clone())).collect()
+        findings.map(|f| (f.rule.to_string(), f.subject.path.clone(), f.message.clone())).collect()
     };
     let whole = checked();
     let text = std::fs::read_to_string(folder.path().join("s.xml")).expect("xml");

@@ -13,8 +13,8 @@ mod support;
 mod canonical;
 #[path = "suite/facts.rs"]
 mod facts;
-#[path = "suite/forms.rs"]
-mod forms;
+#[path = "suite/formats.rs"]
+mod formats;
 #[path = "suite/found.rs"]
 mod found;
 #[path = "suite/grades.rs"]

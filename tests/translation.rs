@@ -28,7 +28,7 @@ fn check(document: &Document) -> Report {
 }
 
 fn findings(report: &Report) -> Vec<(String, String)> {
-    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect()
+    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.subject.path.clone())).collect()
 }
 
 /// The survey is clean, so whatever is found in its translation is a false alarm. The grade scheme is for the list that it was

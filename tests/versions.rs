@@ -145,8 +145,11 @@ fn every_archived_document_is_still_one() {
             if findings.exists() {
                 let then: Vec<(String, String)> =
                     serde_json::from_slice(&fs::read(findings).expect("a file")).expect("rules and paths");
-                let now: BTreeSet<(String, String)> =
-                    report.findings.iter().map(|finding| (finding.rule.to_string(), finding.path.clone())).collect();
+                let now: BTreeSet<(String, String)> = report
+                    .findings
+                    .iter()
+                    .map(|finding| (finding.rule.to_string(), finding.subject.path.clone()))
+                    .collect();
                 let gone: Vec<_> = then.iter().filter(|finding| !now.contains(finding)).collect();
                 assert!(gone.is_empty() && then.len() > 100, "{version}/{name}: not found any more: {gone:?}");
             }

@@ -11,7 +11,27 @@ use crate::Failure;
 /// The formats that the command knows. All of it is made from this registry: options, help, messages, file names.
 pub(crate) fn formats() -> &'static Formats {
     static FORMATS: OnceLock<Formats> = OnceLock::new();
-    FORMATS.get_or_init(Formats::built_in)
+    FORMATS.get_or_init(registry)
+}
+
+#[cfg(not(test))]
+fn registry() -> Formats {
+    Formats::built_in()
+}
+
+/// In tests there is one format more, to show that nothing but the registry names them.
+#[cfg(test)]
+fn registry() -> Formats {
+    Formats::built_in().with(&toy::TOY)
+}
+
+#[cfg(test)]
+#[path = "../obvert/tests/toy_format/toy.rs"]
+mod toy;
+
+/// The names of the formats that a survey can be delivered in.
+pub(crate) fn format_names() -> Vec<String> {
+    formats().iter().filter(|format| format.is_written()).map(|format| format.name.to_owned()).collect()
 }
 
 /// Takes the name of a format that is read.
@@ -88,4 +108,56 @@ pub(crate) fn folder_hint(format: &Format, standard_output: bool) -> String {
     }
     let packed = packed.map(|format| format!(", or end it in .{}", format.extensions[0]));
     format!("{}; name a folder and give --to {}{}", folder.sentence, format.name, packed.unwrap_or_default())
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::{CommandFactory, Parser};
+
+    use super::*;
+    use crate::args::Arguments;
+    use crate::{Status, commands};
+
+    fn run(arguments: &[&str]) -> Result<Status, String> {
+        let arguments =
+            Arguments::try_parse_from([&["obvert"], arguments].concat()).map_err(|error| error.to_string())?;
+        commands::run(&arguments).map_err(|error| error.to_string())
+    }
+
+    /// The command converts, checks and packs a format that is registered and named nowhere else.
+    #[test]
+    fn a_format_needs_nothing_but_the_registry() {
+        let folder = tempfile::tempdir().unwrap();
+        let place = |name: &str| folder.path().join(name).display().to_string();
+        let survey = format!("{}/examples/data/larkmoor.obvert.json", env!("CARGO_MANIFEST_DIR"));
+        let (toy, xml, back) = (place("survey.toy"), place("survey.xml"), place("back.obvert.json"));
+        assert_eq!(run(&["convert", &survey, "-o", &toy]), Ok(Status::Good));
+        assert_eq!(run(&["convert", &toy, "-o", &xml, "--lossless"]), Ok(Status::Good));
+        assert_eq!(run(&["convert", &xml, "-o", &place("again"), "--to", "toy"]), Ok(Status::Good));
+        assert_eq!(run(&["convert", &place("again"), "-o", &back]), Ok(Status::Good));
+        assert_eq!(std::fs::read(&back).unwrap(), std::fs::read(&survey).unwrap());
+        assert_eq!(run(&["check", &toy, "--today", "2026-06-15", "--from", "toy"]), Ok(Status::Good));
+        assert_eq!(run(&["archive", "pack", &toy, "-o", &place("all.jsonl")]), Ok(Status::Good));
+        let unpacked = run(&["archive", "unpack", &place("all.jsonl"), "-o", &place("out"), "--to", "toy"]);
+        assert_eq!(unpacked, Ok(Status::Good));
+        let names: Vec<_> = std::fs::read_dir(place("out")).unwrap().map(|entry| entry.unwrap().path()).collect();
+        assert!(names.len() == 1 && names[0].extension().is_some_and(|ending| ending == "toy"), "{names:?}");
+        let error = run(&["check", &toy, "--from", "xml"]).unwrap();
+        assert_eq!(error, Status::Failed);
+        assert!(
+            run(&["convert", &survey, "-o", &place("x.unknown")]).unwrap_err().contains(", .kml or .toy, or give --to")
+        );
+    }
+
+    #[test]
+    fn the_help_lists_the_formats_of_the_registry() {
+        let mut command = Arguments::command();
+        let convert = command.find_subcommand_mut("convert").unwrap().render_long_help().to_string();
+        let convert = convert.split_whitespace().collect::<Vec<_>>().join(" ");
+        for format in formats().iter() {
+            assert!(convert.contains(&format!("- {}", format.name)), "{format}: {convert}");
+            assert!(convert.contains(format.description.trim_end_matches('.')), "{format}: {convert}");
+        }
+        assert!(convert.contains("The name of OUT tells the format: .obvert.json, .xml"), "{convert}");
+    }
 }

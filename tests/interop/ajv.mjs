@@ -94,7 +94,7 @@ for (const [path, schema] of files) {
 
 const suite = join(root, "tests", "corpus");
 const manifest = ajv.compile(read(join(suite, "manifest.schema.json")));
-const parts = ["structure", "forms", "grades", "vectors", "canonical"].map((part) => join(suite, part, "manifest.json"));
+const parts = ["structure", "formats", "grades", "vectors", "canonical"].map((part) => join(suite, part, "manifest.json"));
 parts.push(...readdirSync(join(suite, "rules")).map((name) => join(suite, "rules", name)));
 for (const path of parts) {
   if (!manifest(read(path))) complaints.push(`${path}: ${ajv.errorsText(manifest.errors).slice(0, 500)}`);

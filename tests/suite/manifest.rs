@@ -42,7 +42,7 @@ pub(crate) fn hold(path: &str, content: &str) -> Option<String> {
 /// The manifests, by their paths in the suite.
 pub(crate) fn paths() -> Vec<String> {
     let mut paths = Vec::new();
-    for part in ["structure", "rules", "forms", "grades", "vectors", "canonical"] {
+    for part in ["structure", "rules", "formats", "grades", "vectors", "canonical"] {
         let Ok(entries) = std::fs::read_dir(root().join(CORPUS).join(part)) else { continue };
         for entry in entries {
             let name = entry.expect("entry").file_name().into_string().expect("a name");

@@ -284,7 +284,10 @@ fn range(object: &str, field: &Field) -> Option<&'static str> {
         *document.pointer_mut(pointer).expect("a place") = Value::from(*number);
         let report = check(&document, None);
         let rules = ["number-impossible", "clock-range"];
-        report.findings.iter().any(|found| found.path == *pointer && rules.iter().any(|rule| *found.rule == **rule))
+        report
+            .findings
+            .iter()
+            .any(|found| found.subject.path == *pointer && rules.iter().any(|rule| *found.rule == **rule))
     };
     // Most numbers can be anything, and one question tells so.
     if !impossible(&-1.0) {
@@ -322,7 +325,7 @@ pub(crate) fn guards() -> &'static BTreeMap<Location, BTreeSet<&'static str>> {
                 let Some(document) = patched(operations) else { continue };
                 let report = check(&document, Some(rule));
                 let found = report.findings.iter().filter(|finding| finding.rule == rule.name);
-                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.path)).collect();
+                let mut of: BTreeSet<Location> = found.filter_map(|finding| place_of(&finding.subject.path)).collect();
                 of.extend(deciding(rule, operations));
                 for place in of {
                     guards.entry(place).or_default().insert(rule.name);

@@ -1,4 +1,4 @@
-//! Looking rules up.
+//! Finding rules by name.
 
 use obvert_model::text;
 
@@ -17,15 +17,16 @@ pub fn find(name: &str) -> Option<&'static Rule> {
     CATALOGUE.iter().copied().find(|rule| rule.name == name)
 }
 
-/// The document that the examples in the rules' documentation patch. It is clean under every rule.
+/// The document that the examples in the rules' documentation change. No rule reports anything in
+/// it.
 pub const MINIMAL: &str = include_str!("minimal.obvert.json");
 
-/// The name nearest to one that does not exist.
-pub(crate) fn nearest(name: &str) -> Option<String> {
-    text::nearest(name, CATALOGUE.iter().map(|rule| rule.name)).map(str::to_owned)
+/// The candidate nearest to a word, if it is near enough to be meant.
+pub(crate) fn near<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<String> {
+    text::nearest(word, candidates).map(str::to_owned)
 }
 
-/// The one candidate that a word is, but for its case and the white space around it.
+/// The only candidate that equals a word except for its case and the white space around it.
 pub(crate) fn same_but_case<'w>(word: &str, candidates: impl Iterator<Item = &'w str>) -> Option<&'w str> {
     let meant = word.trim().to_lowercase();
     let mut same = candidates.filter(|candidate| candidate.to_lowercase() == meant);

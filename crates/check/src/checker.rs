@@ -5,9 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::read::{self, ProblemKind, ReadError, Reader, RunReader};
 use obvert_model::tables::{Aspect, Document, Head};
-use obvert_model::versions::renamed;
 
-use crate::catalogue::{catalogue, find};
+use crate::catalogue::near;
 use crate::finding::{Finding, Severity};
 use crate::grading::GradeTotals;
 use crate::pipeline::{Borrowed, Pulled, RunSource, on_two_threads};
@@ -44,21 +43,16 @@ impl Checker {
     /// # Errors
     /// When the settings name a rule or a limit that does not exist, or the profile does not make sense.
     pub fn new(mut settings: Settings) -> Result<Self, SettingsError> {
-        let known = |name: &str| {
-            find(name).ok_or_else(|| {
-                let (structural, given) = (ProblemKind::ALL.iter().any(|kind| kind.as_str() == name), name.to_owned());
-                match renamed(name) {
-                    _ if structural => SettingsError::Structural { name: given },
-                    Some(new) => SettingsError::Renamed { name: given, new },
-                    None => SettingsError::Rule { name: given, near: crate::catalogue::nearest(name) },
-                }
-            })
-        };
+        for rule in &settings.rules {
+            if let Some(why) = settings.problem_of(rule) {
+                return Err(SettingsError::OwnRule { name: rule.name.to_owned(), why });
+            }
+        }
         for name in settings.severities.keys() {
-            known(name)?;
+            settings.rule(name)?;
         }
         for ((name, limit), value) in &settings.limits {
-            let rule = known(name)?;
+            let rule = settings.rule(name)?;
             if let Some(known) = rule.limits.iter().find(|known| known.name == limit) {
                 if !value.is_finite() || *value < 0.0 {
                     let (rule, name) = (name.clone(), limit.clone());
@@ -71,14 +65,15 @@ impl Checker {
             }
         }
         let demands = settings.profile.take().map(|profile| Demands::new(profile, &mut settings)).transpose()?;
-        let active = catalogue().iter().filter_map(|rule| {
+        let active = settings.all_rules().filter_map(|rule| {
             let severity = settings.severities.get(rule.name).copied().unwrap_or(Some(rule.severity))?;
             let set = |name: &str| settings.limits.get(&(rule.name.to_owned(), name.to_owned())).copied();
             let limits = rule.limits.iter().map(|limit| set(limit.name).unwrap_or(limit.default)).collect();
             let held = demands.as_ref().map(|demands| demands.held_of(rule.name)).unwrap_or_default();
             Some(Active { rule, severity, limits, held })
         });
-        Ok(Self { active: active.collect(), settings, demands })
+        let active = active.collect();
+        Ok(Self { active, settings, demands })
     }
 
     /// Checks a JSON document, run by run: no more than the head and one run is held at a time.
@@ -180,7 +175,7 @@ impl Checker {
         for (kind, mut findings) in by_kind {
             let total = findings.len();
             findings.truncate(self.settings.keep);
-            report.add(&kind, Severity::Error, total, findings);
+            report.add_found(&kind, Severity::Error, total, findings);
         }
         report.sort();
     }
@@ -191,9 +186,20 @@ impl Checker {
         Self { settings, demands: self.demands.clone(), active: self.active.clone() }
     }
 
-    /// Whether a rule is not turned off.
-    pub(crate) fn is_on(&self, rule: &str) -> bool {
-        self.active.iter().any(|active| active.rule.name == rule)
+    /// The rules that are not turned off.
+    pub(crate) fn rules(&self) -> impl Iterator<Item = &'static Rule> + '_ {
+        self.active.iter().map(|active| active.rule)
+    }
+
+    /// The rule of a name, in the catalogue or of your own, as for [`Rule::documentation`].
+    #[must_use]
+    pub fn rule(&self, name: &str) -> Option<&'static Rule> {
+        self.settings.rule(name).ok()
+    }
+
+    /// The name nearest to one that no rule has.
+    pub(crate) fn nearest_rule(&self, name: &str) -> Option<String> {
+        near(name, self.settings.all_rules().map(|rule| rule.name))
     }
 
     /// How many findings of one rule are kept.
@@ -465,7 +471,7 @@ impl<'c> Walk<'c> {
         let mut report = self.checker.report_of(document);
         for (active, mut found) in self.checker.active.iter().zip(self.found) {
             sink(active, self.checker.settings.keep, &mut found).settle();
-            report.add(active.rule.name, active.severity, found.total, found.kept);
+            report.add_found(active.rule.name, active.severity, found.total, found.kept);
             report.suppressed.extend(suppressed(&active.held, &found.held));
         }
         report.not_run =

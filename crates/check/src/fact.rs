@@ -1,34 +1,45 @@
-//! What the findings of a rule state beside their message: which facts, and what kind of value each is. A rule declares
-//! them, so that the specification can list them and another validator can state the same.
+//! The facts that findings of a rule state, and what kind of value each fact is. A rule declares
+//! them, so that the specification can list them and other validators can state the same.
 
 use serde_json::Value;
 
-/// A fact that findings of a rule carry in `params`.
+/// A fact in the `params` of a finding.
 #[derive(Clone, Copy, Debug)]
 pub struct Fact {
     /// Its name.
     pub name: &'static str,
     /// What kind of value it is, with its unit.
     pub kind: FactKind,
-    /// What it says.
+    /// What it means.
     pub meaning: &'static str,
-    /// When a finding has it; the empty text for one that every finding of the rule has.
-    pub(crate) when: &'static str,
+    when: Option<&'static str>,
 }
 
 impl Fact {
+    /// A fact that every finding of a rule has.
+    #[must_use]
+    pub const fn new(name: &'static str, kind: FactKind, meaning: &'static str) -> Self {
+        Self { name, kind, meaning, when: None }
+    }
+
+    /// The same fact, which only some findings have: `when` completes "if …".
+    #[must_use]
+    pub const fn only_if(self, when: &'static str) -> Self {
+        Self { when: Some(when), ..self }
+    }
+
     /// When a finding has it; `None` for a fact that every finding of the rule has.
     #[must_use]
-    pub fn when(&self) -> Option<&'static str> {
-        Some(self.when).filter(|when| !when.is_empty())
+    pub const fn when(&self) -> Option<&'static str> {
+        self.when
     }
 }
 
-/// The kinds of facts, as [`FactKind`] has them: each with its word, its type in JSON and what it is, in which unit.
+/// The kinds of facts: each with its word, its type in JSON, and its meaning and unit.
 macro_rules! kinds {
     ($($kind:ident $word:literal $json:ident $meaning:literal,)+) => {
-        /// What kind of value a fact is: its type in JSON and its unit. A number is what was recorded or is computed, and is
-        /// not rounded.
+        /// The kind of a fact: its type in JSON and its unit. Numbers are recorded or computed,
+        /// never rounded.
         #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
         #[non_exhaustive]
         pub enum FactKind {
@@ -51,7 +62,7 @@ macro_rules! kinds {
                 match self { $(Self::$kind => JsonType::$json,)+ }
             }
 
-            /// What it is, in which unit.
+            /// What it is, and in which unit.
             #[must_use]
             pub const fn meaning(self) -> &'static str {
                 match self { $(Self::$kind => $meaning,)+ }

@@ -1,4 +1,4 @@
-//! A finding: one thing that a rule has to say about one place of a document.
+//! A finding: one thing that a rule reports about one place of a document.
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -10,13 +10,15 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
 
-/// How much a finding weighs.
+use crate::subject::Subject;
+
+/// The severity of a finding.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Severity {
-    /// Worth knowing; nothing has to change.
+    /// Worth knowing; no action needed.
     Note,
-    /// Probably wrong, or unusual enough that a receiving office will ask.
+    /// Probably wrong, or so unusual that a receiving office will ask.
     Warning,
     /// Wrong: the record contradicts itself or the format.
     Error,
@@ -26,7 +28,7 @@ impl Severity {
     /// Every severity, the lightest first.
     pub const ALL: [Self; 3] = [Self::Note, Self::Warning, Self::Error];
 
-    /// The word that stands in reports.
+    /// The word in reports.
     #[must_use]
     pub const fn as_str(self) -> &'static str {
         match self {
@@ -43,7 +45,7 @@ impl fmt::Display for Severity {
     }
 }
 
-/// The signature is serde's.
+/// The signature is the one that serde needs.
 #[allow(clippy::trivially_copy_pass_by_ref)]
 fn is_first(document: &usize) -> bool {
     *document == 0
@@ -51,75 +53,84 @@ fn is_first(document: &usize) -> bool {
 
 /// One finding.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
 pub struct Finding {
-    /// The rule, or the kind of structural problem, by its name.
+    /// The name of the rule, or of the kind of structural problem.
     pub rule: Cow<'static, str>,
-    /// How much it weighs.
+    /// Its severity.
     pub severity: Severity,
     /// What is wrong: lower case, no full stop, numbers with their units.
     pub message: String,
-    /// The place, as a JSON Pointer (RFC 6901) into the document.
-    pub path: String,
-    /// The document that it is about, by its place in the report's `documents`, from 0; the first one when absent.
+    /// What it is about.
+    #[serde(flatten)]
+    pub subject: Subject,
+    /// The document, by its index in the report's `documents`, from 0; the first one if absent.
     #[serde(skip_serializing_if = "is_first", default)]
     pub document: usize,
-    /// The place in the source that was read.
+    /// Where it is in the source that was read.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<Location>,
-    /// The id of the row that `path` leads into, in a table other than those of pipes and runs: of a structure, a media
-    /// file, a locate, a rating, a party, a piece of equipment.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub record: Option<String>,
-    /// The pipe that it concerns.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub pipe: Option<String>,
-    /// The run that it concerns.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub run: Option<String>,
-    /// The observation that it concerns.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub observation: Option<String>,
-    /// The distance along the run, in the document's length unit.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub distance: Option<f64>,
-    /// The facts behind the message, by name, for software that does not read messages. The specification says which ones
-    /// the findings of a rule state, and in what unit.
+    /// The facts of the finding by name, for software that does not read messages. The
+    /// specification lists the facts of each rule and their units.
     #[serde(skip_serializing_if = "BTreeMap::is_empty", default)]
     pub params: BTreeMap<String, Value>,
     /// What to do.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub help: Option<String>,
-    /// How to mend it, where that can be told from the document: edits of the document as it was checked.
+    /// How to fix it, if the document shows that: edits of the document as it was checked.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub fix: Option<Box<Fix>>,
 }
 
 impl Finding {
+    /// A finding of your own. The rule's name has a reverse domain name before it, such as `org.example/unpaid`; the message is
+    /// lower case without a full stop.
+    #[must_use]
+    pub fn new(
+        rule: impl Into<Cow<'static, str>>,
+        severity: Severity,
+        message: impl Into<String>,
+        subject: Subject,
+    ) -> Self {
+        Self {
+            rule: rule.into(),
+            severity,
+            message: message.into(),
+            subject,
+            document: 0,
+            at: None,
+            params: BTreeMap::new(),
+            help: None,
+            fix: None,
+        }
+    }
+
     /// Adds a fact behind the message.
     pub fn fact(&mut self, name: &str, value: impl Into<Value>) -> &mut Self {
         self.params.insert(name.to_owned(), value.into());
         self
     }
 
-    /// Its place: in the source where it is known, in the document otherwise.
+    /// Where it is: in the source if that is known, or else in the document.
     #[must_use]
     pub fn place(&self) -> String {
-        self.at.as_ref().map_or_else(|| self.path.clone(), ToString::to_string)
+        self.at.as_ref().map_or_else(|| self.subject.path.clone(), ToString::to_string)
     }
 
-    /// Says how to mend it, where the mend changes nothing that anybody meant.
+    /// Adds a fix that changes nothing anybody meant.
     pub fn fix_safely(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
         self.fix = Some(Box::new(Fix::safe(does, edits)));
         self
     }
 
-    /// Says how to mend it, where somebody must confirm what `does` states.
+    /// Adds a fix that somebody must confirm, since `does` states something that the document does
+    /// not.
     pub fn fix_if_confirmed(&mut self, does: impl Into<String>, edits: Vec<Edit>) -> &mut Self {
         self.fix = Some(Box::new(Fix::to_confirm(does, edits)));
         self
     }
 
-    /// Says what to do in this case, where the rule's general advice is not enough.
+    /// Adds advice for this case, if the rule's general advice is not enough.
     pub fn help(&mut self, help: impl Into<String>) -> &mut Self {
         self.help = Some(help.into());
         self

@@ -19,17 +19,17 @@
 //! }"#;
 //! let report = Checker::new(Settings::default())?.check(source)?;
 //! let finding = report.findings.iter().find(|finding| finding.rule == "unknown-structure");
-//! assert_eq!(finding.map(|finding| &*finding.path), Some("/pipes/0/downstream"));
+//! assert_eq!(finding.map(|finding| &*finding.subject.path), Some("/pipes/0/downstream"));
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
 #[macro_use]
 mod rule;
 
-mod bearings;
 mod catalogue;
 mod checker;
 mod draft;
+mod evidence;
 mod fact;
 mod finding;
 pub mod grading;
@@ -42,6 +42,7 @@ mod report;
 mod rules;
 mod settings;
 mod sink;
+mod subject;
 mod support;
 mod views;
 
@@ -59,14 +60,15 @@ pub use obvert_model::Location;
 pub use obvert_model::edit::{Edit, Fix};
 pub use profile::profile_problems;
 pub use report::{
-    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, NotRun, Report, RuleTotal, Stamp,
-    Suppressed, Tool, Totals,
+    Changed, Compared, Concerned, ConcernedRun, Document as ReportDocument, LeftOut, NotRun, OwnRule, Report,
+    RuleTotal, Stamp, Suppressed, Tool, Totals,
 };
 pub use rule::{Check, Example, Limit, Need, Rule, Section};
 pub use settings::{Settings, SettingsError};
 pub use sink::Sink;
+pub use subject::Subject;
 pub use support::cross_section::CrossSection;
 pub use views::{
-    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, Spot,
-    StructureView, Survey,
+    Ending, LocateView, Marks, MediaView, Part, PipeView, RatingView, RowView, RunSummary, RunView, StructureView,
+    Survey,
 };

@@ -1,4 +1,25 @@
 //! What a rule is: a declaration that carries its own documentation, and a function.
+//!
+//! ```
+//! use obvert_check::{Check, Checker, MINIMAL, Rule, Settings, Severity};
+//!
+//! static LATERALS: Rule = Rule::new(
+//!     "org.example/street-missing",
+//!     Severity::Warning,
+//!     Check::Pipe(|view, out| {
+//!         if view.pipe.street.is_none() {
+//!             out.report(view.subject(""), "the pipe is in no street");
+//!         }
+//!     }),
+//!     "# What it checks\nEvery pipe is in a street.\n\n# Fix\nAdd the street from the city's list.",
+//! );
+//!
+//! let checker = Checker::new(Settings { rules: vec![&LATERALS], ..Settings::default() })?;
+//! let report = checker.check(MINIMAL.as_bytes())?;
+//! assert_eq!(report.findings[0].rule, "org.example/street-missing");
+//! assert_eq!(report.findings[0].subject.pipe.as_deref(), Some("L-102"));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
 
 use crate::fact::Fact;
 use crate::finding::Severity;
@@ -16,8 +37,8 @@ pub(crate) type LocateRule = fn(&LocateView<'_>, &mut Sink<'_>);
 pub(crate) type ThroughoutRule = fn(&Part<'_>, &mut Sink<'_>);
 pub(crate) type RatingRule = fn(&RatingView<'_>, &mut Sink<'_>);
 
-/// The function of a rule, by what it looks at. The checker walks the document once and calls every rule of a scope for
-/// every record of that scope.
+/// The function of a rule, by its scope. The checker walks the document once and calls every rule of a scope for every record
+/// of that scope.
 #[derive(Clone, Copy, Debug)]
 #[non_exhaustive]
 pub enum Check {
@@ -33,7 +54,7 @@ pub enum Check {
     Run(RunRule),
     /// Every observation.
     Observation(RowRule),
-    /// The head, then every run with its observations: for what can stand anywhere in a document.
+    /// The head, then every run with its observations: for rules about any part of a document.
     Throughout(ThroughoutRule),
     /// Every locate, after all runs.
     Locate(LocateRule),
@@ -62,7 +83,7 @@ impl Check {
     }
 }
 
-/// What a rule cannot do without. Where it is not to be had, the rule is not run, and the report says so.
+/// What a rule needs. If it is missing, the rule is not run, and the report says so.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum Need {
@@ -74,12 +95,12 @@ pub enum Need {
     Crs,
     /// The date of today.
     Today,
-    /// A profile that the survey is held against. Without one nobody has demanded anything, and nothing is said.
+    /// A profile that the survey is checked against. Without one nothing is demanded.
     Profile,
 }
 
 impl Need {
-    /// Why rules that need it have nothing to do, where nobody misses it.
+    /// Why rules that need it did not apply.
     pub(crate) const fn absent(self) -> &'static str {
         match self {
             Self::Codes => "the document names no code list",
@@ -91,12 +112,12 @@ impl Need {
     }
 }
 
-/// A limit of a rule, which a receiving office may set otherwise.
+/// A limit of a rule, which a receiving office may change.
 #[derive(Clone, Copy, Debug)]
 pub struct Limit {
     /// Its name.
     pub name: &'static str,
-    /// Its value where nothing else is said.
+    /// Its value by default.
     pub default: f64,
     /// Its unit.
     pub unit: &'static str,
@@ -104,26 +125,32 @@ pub struct Limit {
     pub meaning: &'static str,
 }
 
-/// A rule.
-#[derive(Debug)]
+/// A rule: one of the [`catalogue`](crate::catalogue()), or one of your own, which is made with [`Rule::new`] and registered in
+/// [`Settings::rules`](crate::Settings::rules).
+#[derive(Clone, Debug)]
+#[non_exhaustive]
 pub struct Rule {
-    /// Its name, in kebab case; the name of its file as well.
+    /// Its name, in kebab case. That of a rule of your own has a reverse domain name and a slash before it.
     pub name: &'static str,
-    /// The path of its module, whose last part but one is the family.
+    /// The path of its module, whose last part but one is the family; empty for a rule of your own.
     pub(crate) module: &'static str,
-    /// How much its findings weigh where nothing else is said.
+    /// The severity of its findings by default.
     pub severity: Severity,
     /// The function.
     pub check: Check,
-    /// The version of the format that has it first.
+    /// The version of the format that has it first; empty for a rule of your own.
     pub since: &'static str,
-    /// The clause of the specification that it guards.
+    /// The clause of the specification that it checks; empty for a rule of your own.
     pub clause: &'static str,
-    /// What it cannot do without.
+    /// What it needs.
     pub needs: &'static [Need],
+    /// What it concludes from, as it declares and by the support that it uses.
+    pub(crate) evidence: &'static [&'static [&'static str]],
+    /// The table in which it looks for the rows that others refer to.
+    pub refers_to: Option<&'static str>,
     /// Its limits.
     pub limits: &'static [Limit],
-    /// The facts that its findings state.
+    /// The facts in its findings.
     pub facts: &'static [Fact],
     /// Its documentation, in Markdown with the headings of [`Section`].
     pub documentation: &'static str,
@@ -182,6 +209,24 @@ impl Section {
             Self::Fix => "Fix",
         }
     }
+
+    /// Its text in the documentation of a rule; the empty text where it has none.
+    pub(crate) fn of(self, documentation: &str) -> String {
+        let mut inside = false;
+        let mut text = String::new();
+        for line in documentation.lines() {
+            let line = line.strip_prefix(' ').unwrap_or(line);
+            match line.strip_prefix("# ") {
+                Some(heading) => inside = heading.trim() == self.heading(),
+                None if inside => {
+                    text.push_str(line);
+                    text.push('\n');
+                }
+                None => {}
+            }
+        }
+        text.trim().to_owned()
+    }
 }
 
 /// An example in a rule's documentation: a JSON Patch (RFC 6902) on the minimal valid document.
@@ -194,39 +239,105 @@ pub struct Example {
 }
 
 impl Rule {
-    /// The family, the folder that its file is in.
+    /// A rule of your own. Its name has a reverse domain name before it, such as `org.example/street-missing`, so that it never
+    /// collides with one of the catalogue; `documentation` is Markdown with the headings of [`Section`], of which a report shows
+    /// *What it checks*, *Why it matters* and *Fix*.
+    ///
+    /// The function is called for every record of its scope. It should compare and not search, and build no text before it
+    /// reports.
+    #[must_use]
+    pub const fn new(name: &'static str, severity: Severity, check: Check, documentation: &'static str) -> Self {
+        Self {
+            name,
+            module: "",
+            severity,
+            check,
+            since: "",
+            clause: "",
+            needs: &[],
+            evidence: &[],
+            refers_to: None,
+            limits: &[],
+            facts: &[],
+            documentation,
+        }
+    }
+
+    /// Declares what it needs: see [`needs`](Self::needs).
+    #[must_use]
+    pub const fn with_needs(self, needs: &'static [Need]) -> Self {
+        Self { needs, ..self }
+    }
+
+    /// Declares limits, which settings and profiles can change: see [`Sink::limit`].
+    #[must_use]
+    pub const fn with_limits(self, limits: &'static [Limit]) -> Self {
+        Self { limits, ..self }
+    }
+
+    /// Declares the facts in its findings: see [`Finding::fact`](crate::Finding::fact).
+    #[must_use]
+    pub const fn with_facts(self, facts: &'static [Fact]) -> Self {
+        Self { facts, ..self }
+    }
+
+    /// Declares what it concludes from, so that it is skipped where that could not be read: see
+    /// [`concludes_from`](Self::concludes_from). A list for each thing that it concludes from, so that rules can share some.
+    #[must_use]
+    pub const fn concluding_from(self, evidence: &'static [&'static [&'static str]]) -> Self {
+        Self { evidence, ..self }
+    }
+
+    /// Where it is in the crate and in the specification.
+    pub(crate) const fn built_in(self, module: &'static str, since: &'static str, clause: &'static str) -> Self {
+        Self { module, since, clause, ..self }
+    }
+
+    /// Declares the table in which it looks for the rows that others refer to, where there is one.
+    pub(crate) const fn referring_to(self, table: &[&'static str]) -> Self {
+        match table {
+            [table, ..] => Self { refers_to: Some(table), ..self },
+            [] => self,
+        }
+    }
+
+    /// What it concludes from, beyond the record that a finding is about. Where one of these could not be read, the rule is
+    /// skipped:
+    ///
+    /// - `issued`: a value of the head, by its key;
+    /// - `structures`: which rows a table has, and `structures.position`: a value in all of its rows, or any value with `*` for the
+    ///   key; `observations` are those of all runs;
+    /// - `pipe`: the pipe that a finding is about and what its runs record; `pipe.runs`: which runs it has; and `pipe.lining`:
+    ///   one of its values;
+    /// - `run`: the values of the run that a finding is about, and `run.counter`: one of them;
+    /// - `run.observations`: which observations that run has, and `run.observations.clock`: a value in all of them, or any
+    ///   value with `*` for the key;
+    /// - `observation.quantities`: a list of the observation that a finding is about;
+    /// - `texts`: free texts and extensions, which otherwise no rule misses.
+    pub fn concludes_from(&self) -> impl Iterator<Item = &'static str> + use<> {
+        let needs = self.needs.iter().filter_map(|need| need.head());
+        needs.chain(self.check.concludes_from().iter().copied()).chain(self.evidence.iter().copied().flatten().copied())
+    }
+
+    /// The family: the folder of its file, or what is before the slash in the name of a rule of your own.
     #[must_use]
     pub fn family(&self) -> &'static str {
-        self.module.rsplit("::").nth(1).unwrap_or_default()
+        match self.name.split_once('/') {
+            Some((family, _)) => family,
+            None => self.module.rsplit("::").nth(1).unwrap_or_default(),
+        }
     }
 
     /// The text of a section, or the empty text when it has none.
     #[must_use]
     pub fn section(&self, section: Section) -> String {
-        let mut inside = false;
-        let mut text = String::new();
-        for line in self.documentation.lines() {
-            let line = line.strip_prefix(' ').unwrap_or(line);
-            match line.strip_prefix("# ") {
-                Some(heading) => inside = heading.trim() == section.heading(),
-                None if inside => {
-                    text.push_str(line);
-                    text.push('\n');
-                }
-                None => {}
-            }
-        }
-        text.trim().to_owned()
+        section.of(self.documentation)
     }
 
     /// What it checks, in one sentence.
     #[must_use]
     pub fn summary(&self) -> String {
-        let text = self.section(Section::Checks).replace('\n', " ");
-        match text.split_once(". ") {
-            Some((sentence, _)) => format!("{sentence}."),
-            None => text,
-        }
+        summary(self.documentation)
     }
 
     /// The examples in [`Section::Fails`] or [`Section::Passes`].
@@ -257,8 +368,22 @@ impl Rule {
     /// The advice that goes with a finding that has none of its own.
     #[must_use]
     pub fn advice(&self) -> String {
-        self.section(Section::Fix).replace('\n', " ")
+        advice(self.documentation)
     }
+}
+
+/// What a rule checks, in one sentence, by its documentation.
+pub(crate) fn summary(documentation: &str) -> String {
+    let text = Section::Checks.of(documentation).replace('\n', " ");
+    match text.split_once(". ") {
+        Some((sentence, _)) => format!("{sentence}."),
+        None => text,
+    }
+}
+
+/// The advice of a rule, by its documentation.
+pub(crate) fn advice(documentation: &str) -> String {
+    Section::Fix.of(documentation).replace('\n', " ")
 }
 
 /// Declares a rule: its documentation, then its declarations, then the function that follows the declaration in the same file.
@@ -266,26 +391,24 @@ macro_rules! rule {
     ($(#[doc = $doc:literal])+
      name: $name:literal, severity: $severity:ident, scope: $scope:ident, since: $since:literal, clause: $clause:literal,
      $(needs: [$($need:ident),+],)?
+     $(concludes_from: [$($evidence:literal),+ $(,)?],)?
+     $(uses: [$($support:ident),+],)?
+     $(refers_to: $table:literal,)?
      $(limits: { $($limit:literal = $default:literal $unit:literal $meaning:literal),+ $(,)? },)?
      $(facts: { $($fact:literal = $kind:ident $says:literal $(if $when:literal)?),+ $(,)? },)?
     ) => {
         $(#[doc = $doc])+
-        pub(crate) static RULE: $crate::rule::Rule = $crate::rule::Rule {
-            name: $name,
-            module: module_path!(),
-            severity: $crate::finding::Severity::$severity,
-            check: $crate::rule::Check::$scope(check),
-            since: $since,
-            clause: $clause,
-            needs: &[$($($crate::rule::Need::$need),+)?],
-            limits: &[$($($crate::rule::Limit { name: $limit, default: $default, unit: $unit, meaning: $meaning }),+)?],
-            facts: &[$($($crate::fact::Fact {
-                name: $fact,
-                kind: $crate::fact::FactKind::$kind,
-                meaning: $says,
-                when: concat!($($when)?),
-            }),+)?],
-            documentation: concat!($($doc, "\n"),+),
-        };
+        pub(crate) static RULE: $crate::rule::Rule = $crate::rule::Rule::new(
+            $name,
+            $crate::finding::Severity::$severity,
+            $crate::rule::Check::$scope(check),
+            concat!($($doc, "\n"),+),
+        )
+        .built_in(module_path!(), $since, $clause)
+        .with_needs(&[$($($crate::rule::Need::$need),+)?])
+        .concluding_from(&[$(&[$($evidence),+],)? $($($crate::support::$support::EVIDENCE),+)?])
+        .referring_to(&[$($table)?])
+        .with_limits(&[$($($crate::rule::Limit { name: $limit, default: $default, unit: $unit, meaning: $meaning }),+)?])
+        .with_facts(&[$($($crate::fact::Fact::new($fact, $crate::fact::FactKind::$kind, $says)$(.only_if($when))?),+)?]);
     };
 }

@@ -34,7 +34,7 @@ fn the_speed_has_the_rounding_of_the_times() {
         "camera-speed",
         &json!([{ "op": "replace", "path": "/runs/0/finished", "value": "2026-05-06T09:33:00-05:00" }]),
     );
-    assert_eq!(finding.path, "/runs/0/finished");
+    assert_eq!(finding.subject.path, "/runs/0/finished");
     states(&finding, "metres_per_minute", 200.0 * FOOT / (120.0 + 60.0) * 60.0);
 }
 
@@ -53,7 +53,7 @@ fn times_with_a_fraction_are_not_rounded() {
 fn the_speed_by_the_video_has_the_rounding_of_the_offsets() {
     let patch = json!([{ "op": "replace", "path": "/runs/0/observations/4/media/0/offset", "value": 250 }]);
     let finding = found("camera-speed", &patch);
-    assert_eq!(finding.path, "/runs/0/observations/4/at");
+    assert_eq!(finding.subject.path, "/runs/0/observations/4/at");
     states(&finding, "metres_per_minute", (96.3 - 31.9) * FOOT / (120.0 + 1.0) * 60.0);
 }
 

@@ -26,7 +26,7 @@ fn example(patch: &str) -> String {
 
 fn errors(report: &Report) -> BTreeSet<String> {
     let errors = report.findings.iter().filter(|finding| finding.severity == Severity::Error);
-    errors.map(|finding| format!("{} {}", finding.rule, finding.path)).collect()
+    errors.map(|finding| format!("{} {}", finding.rule, finding.subject.path)).collect()
 }
 
 /// The rules whose fixes the examples show: whether there is a safe one, and one to confirm.
@@ -64,17 +64,17 @@ fn fixes_mend_and_break_nothing() {
         let same = |value: &Value| serde_json::from_str::<Value>(&edit::spelled(value)).expect("json");
         assert_eq!(same(&serde_json::from_str(&mended).expect("json")), same(&patched), "{}", rule.name);
         let after = checker(rule).check(mended.as_bytes()).expect("json");
-        let still = |found: &&Finding| found.rule == finding.rule && found.path == finding.path;
+        let still = |found: &&Finding| found.rule == finding.rule && found.subject.path == finding.subject.path;
         if let Some(found) = after.findings.iter().find(still) {
             wrong.push(format!("{}: still {} after {:?}", rule.name, found.message, fix.edits));
         }
         let known = errors(before);
         let new = after.findings.iter().filter(|finding| finding.severity == Severity::Error);
-        let new = new.filter(|finding| !known.contains(&format!("{} {}", finding.rule, finding.path)));
+        let new = new.filter(|finding| !known.contains(&format!("{} {}", finding.rule, finding.subject.path)));
         // What follows from a value that somebody confirmed can be mended after it: a rating is a sum.
         let new: Vec<String> = new
             .filter(|finding| fix.safe || finding.fix.is_none())
-            .map(|finding| format!("{} {}", finding.rule, finding.path))
+            .map(|finding| format!("{} {}", finding.rule, finding.subject.path))
             .collect();
         if !new.is_empty() {
             wrong.push(format!("{}: {new:?} after {:?}", rule.name, fix.edits));

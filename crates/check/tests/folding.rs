@@ -15,7 +15,7 @@ fn check(change: impl FnOnce(&mut Value)) -> Report {
 
 /// Rule, path, message and advice of every finding.
 fn found(report: &Report) -> Vec<(&str, &str, &str, Option<&str>)> {
-    report.findings.iter().map(|f| (&*f.rule, &*f.path, &*f.message, f.help.as_deref())).collect()
+    report.findings.iter().map(|f| (&*f.rule, &*f.subject.path, &*f.message, f.help.as_deref())).collect()
 }
 
 #[test]

@@ -346,7 +346,10 @@ fn clay_scheme() -> GradeScheme {
 }
 
 fn contradicted(document: &Value) -> Vec<(String, String)> {
-    findings(document, "rating-contradicts", vec![clay_scheme()]).into_iter().map(|f| (f.path, f.message)).collect()
+    findings(document, "rating-contradicts", vec![clay_scheme()])
+        .into_iter()
+        .map(|f| (f.subject.path, f.message))
+        .collect()
 }
 
 #[test]
@@ -392,7 +395,7 @@ fn a_rating_that_is_right_once_a_row_is_mended_is_not_contradicted() {
             finding.severity > obvert_check::Severity::Note && finding.rule != "worst-grade-without-photo"
         };
         let findings = report.expect("JSON").findings.into_iter().filter(weighs);
-        findings.map(|finding| (finding.rule.into_owned(), finding.path)).collect()
+        findings.map(|finding| (finding.rule.into_owned(), finding.subject.path)).collect()
     };
     assert_eq!(found(&document), []);
     let is = |rule: &str, path: &str| vec![(rule.to_owned(), path.to_owned())];
@@ -482,7 +485,7 @@ fn a_grade_goes_by_the_material_where_the_row_stands() {
         dent("7", 36.0, 2)
     ]);
     let found = findings(&document, "grade-contradicts", Vec::new());
-    let places: Vec<&str> = found.iter().map(|finding| finding.path.as_str()).collect();
+    let places: Vec<&str> = found.iter().map(|finding| finding.subject.path.as_str()).collect();
     assert_eq!(places, ["/runs/0/observations/3/grades/structural", "/runs/0/observations/6/grades/structural"]);
     assert!(found[0].message.ends_with("gives 2: reduction 6 percent, from 5 to below 9 percent; in plastic"));
     // Where the run changes to just what is recorded, nobody knows what was before.
@@ -490,7 +493,7 @@ fn a_grade_goes_by_the_material_where_the_row_stands() {
         json!([dent("1", 10.0, 1), change("2", 20.0, "clayware"), dent("3", 25.0, 1)]);
     let found = findings(&document, "grade-contradicts", Vec::new());
     assert_eq!(found.len(), 1);
-    assert_eq!(found[0].path, "/runs/0/observations/2/grades/structural");
+    assert_eq!(found[0].subject.path, "/runs/0/observations/2/grades/structural");
 }
 
 /// A size in the wrong unit is one mistake of the pipe, and not one of every grade in it.
@@ -601,7 +604,7 @@ fn a_list_that_is_linked_to_the_graded_one_is_graded_by_exact_links() {
     document["runs"][0]["observations"][0]["grades"] = json!({ "structural": if expected == 5 { 4 } else { 5 } });
     document["runs"][0]["observations"][1]["grades"] = json!({ "structural": 3 });
     let found = |rule: &str| -> Vec<String> {
-        findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.path).collect()
+        findings(&document, rule, Vec::new()).into_iter().map(|finding| finding.subject.path).collect()
     };
     assert_eq!(found("grade-contradicts"), ["/runs/0/observations/0/grades/structural"]);
     assert_eq!(found("grade-aspect-unexpected"), [] as [&str; 0]);

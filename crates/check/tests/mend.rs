@@ -129,9 +129,12 @@ fn a_mend_that_brings_an_error_is_taken_back() {
     let mended = mend(&text, &only);
     assert_eq!(mended.text, text);
     let left = mended.document.left.first().expect("it is said");
-    assert_eq!((left.rule.as_str(), left.path.as_str()), ("stretch-unfinished", "/runs/0/observations/2/continuous"));
+    assert_eq!(
+        (left.rule.as_str(), left.subject.path.as_str()),
+        ("stretch-unfinished", "/runs/0/observations/2/continuous")
+    );
     assert!(left.why.contains("rating-contradicts"), "{}", left.why);
-    assert_eq!(left.observation.as_deref(), Some("3"));
+    assert_eq!(left.subject.observation.as_deref(), Some("3"));
     // With the rating corrected as well it holds.
     let mended = mend(&text, &confirmed());
     assert!(mended.text.contains("\"at\": 12.4, \"to\": 200, \"continuous\": true"), "{}", mended.text);
@@ -221,7 +224,10 @@ fn files_say_what_they_are() {
     let wanted = format!("\"kind\": \"photo\", \"bytes\": 3, \"sha256\": \"{ABC}\", \"caption\": \"x\"");
     assert!(mended.text.contains(&wanted), "{}", mended.text);
     let applied = &mended.document.applied[0];
-    assert_eq!((applied.rule.as_str(), applied.record.as_deref(), applied.safe), (MEDIA_FILE, Some("M-1"), true));
+    assert_eq!(
+        (applied.rule.as_str(), applied.subject.record.as_deref(), applied.safe),
+        (MEDIA_FILE, Some("M-1"), true)
+    );
     // The other files of the survey are not there.
     assert!(!mended.document.media_missing.is_empty());
 
@@ -250,7 +256,7 @@ fn what_a_file_contradicts_is_not_written_over() {
         let (text, mended) = with_media(row, content);
         assert_eq!(mended.text, text, "{row}");
         let left = &mended.document.left[0];
-        assert_eq!((left.path.as_str(), left.rule.as_str()), (path, MEDIA_FILE));
+        assert_eq!((left.subject.path.as_str(), left.rule.as_str()), (path, MEDIA_FILE));
         assert!(left.why.contains(why), "{}", left.why);
     }
     let (text, mended) = with_media("\"file\": \"a.jpg\", \"kind\": \"photo\", \"state\": \"lost\"", b"abc");

@@ -28,7 +28,7 @@ fn check(parts: Value, patch: Value) -> Report {
 }
 
 fn found(report: &Report) -> Vec<(&str, Severity, &str)> {
-    report.findings.iter().map(|finding| (&*finding.rule, finding.severity, finding.path.as_str())).collect()
+    report.findings.iter().map(|finding| (&*finding.rule, finding.severity, finding.subject.path.as_str())).collect()
 }
 
 #[test]
@@ -44,7 +44,7 @@ fn a_report_states_its_profile() {
     assert_eq!(checker.check(b"{}").unwrap().profile.as_ref(), Some(stamp));
     assert_eq!(checker.unread("a.json", "there is no such file").profile.as_ref(), Some(stamp));
     let mut joined = Report::unread("a.json", "there is no such file");
-    joined.join(report.clone());
+    joined.merge(report.clone());
     assert_eq!(joined.profile.as_ref(), Some(stamp));
     assert_eq!(Report::read(&serde_json::to_vec(&joined).unwrap()).unwrap(), joined);
     assert!(!serde_json::to_string(&joined).unwrap().contains("null"));
@@ -99,8 +99,8 @@ fn what_is_missing_in_every_row_is_counted_exactly_and_kept_to_the_cap() {
     let total = &report.rules[0];
     assert_eq!((total.rule.as_str(), total.total, total.listed), ("required-field-missing", 12, 4));
     let first = &report.findings[0];
-    assert_eq!(first.path, "/runs/0/observations/0");
-    assert_eq!((first.run.as_deref(), first.observation.as_deref()), (Some("R-101"), Some("1")));
+    assert_eq!(first.subject.path, "/runs/0/observations/0");
+    assert_eq!((first.subject.run.as_deref(), first.subject.observation.as_deref()), (Some("R-101"), Some("1")));
     assert_eq!(first.message, "runs.observations.remark is missing, but the profile requires it");
     assert_eq!(first.params["field"], "runs.observations.remark");
 }
@@ -114,7 +114,7 @@ fn a_finding_says_what_the_office_says() {
     let report = check(json!({ "fields": [demand] }), json!([]));
     assert_eq!(found(&report), [("required-field-missing", Severity::Error, "/pipes/1")]);
     let finding = &report.findings[0];
-    assert_eq!(finding.pipe.as_deref(), Some("L-102"));
+    assert_eq!(finding.subject.pipe.as_deref(), Some("L-102"));
     assert_eq!(finding.help.as_deref(), Some("ask the yard"));
     assert_eq!(finding.params["basis"], "contract, clause 4.2");
     assert!(finding.message.ends_with("requires it where material is \"vitrified-clay\""), "{}", finding.message);
@@ -148,7 +148,7 @@ fn demands_reach_every_table() {
     ];
     for (path, at) in paths {
         let report = check(json!({ "fields": [required(path)] }), json!([]));
-        let pointers: Vec<&str> = report.findings.iter().map(|finding| finding.path.as_str()).collect();
+        let pointers: Vec<&str> = report.findings.iter().map(|finding| finding.subject.path.as_str()).collect();
         assert_eq!(pointers, at, "{path}");
     }
 }
@@ -193,7 +193,7 @@ fn suppressed_findings_are_counted_and_named() {
 
     // Of several reports each keeps its own.
     let mut joined = with(json!([]));
-    joined.join(one.clone());
+    joined.merge(one.clone());
     assert_eq!(joined.suppressed[0].document, 1);
     assert_eq!(joined.of_document(1).suppressed, one.suppressed);
     assert_eq!(joined.of_document(0).suppressed, []);
@@ -242,7 +242,7 @@ fn a_grade_is_as_bad_as_its_scale_says() {
         { "op": "replace", "path": "/runs/0/observations/4/grades/structural", "value": 3 }]);
     let report = check_with(own, patch);
     let at: Vec<&str> =
-        report.findings.iter().filter(|f| f.rule == "graded-media-missing").map(|f| f.path.as_str()).collect();
+        report.findings.iter().filter(|f| f.rule == "graded-media-missing").map(|f| f.subject.path.as_str()).collect();
     // Row 2 has grade 2 and its photo; row 4 is recorded 3, better than 2, but the scheme computes 2.
     assert_eq!(at, ["/runs/0/observations/4/media"]);
     assert_eq!(report.findings.iter().find(|f| f.rule == "graded-media-missing").unwrap().params["grade"], 2);

@@ -33,7 +33,8 @@ fn patched(rule: &str, patch: &str) -> Value {
 #[test]
 fn the_minimal_document_is_clean() {
     let report = check(&serde_json::from_str(MINIMAL).expect("json"), None);
-    let found: Vec<String> = report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.path, f.message)).collect();
+    let found: Vec<String> =
+        report.findings.iter().map(|f| format!("{} {} {}", f.rule, f.subject.path, f.message)).collect();
     assert_eq!(found, Vec::<String>::new());
     assert_eq!(report.not_run, []);
 }
@@ -45,9 +46,10 @@ fn documented_examples_hold() {
         for example in rule.examples(Section::Fails) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
             let at: Vec<&str> =
-                report.findings.iter().filter(|f| f.rule == rule.name).map(|f| f.path.as_str()).collect();
+                report.findings.iter().filter(|f| f.rule == rule.name).map(|f| f.subject.path.as_str()).collect();
             if !at.contains(&example.path.as_str()) {
-                let others: Vec<String> = report.findings.iter().map(|f| format!("{} {}", f.rule, f.path)).collect();
+                let others: Vec<String> =
+                    report.findings.iter().map(|f| format!("{} {}", f.rule, f.subject.path)).collect();
                 wrong.push(format!(
                     "{}: expected a finding at {:?}, found {at:?}; all: {others:?}",
                     rule.name, example.path
@@ -57,7 +59,7 @@ fn documented_examples_hold() {
         for example in rule.examples(Section::Passes) {
             let report = check(&patched(rule.name, &example.patch), Some(rule));
             if let Some(finding) = report.findings.iter().find(|f| f.rule == rule.name) {
-                wrong.push(format!("{}: must pass, but: {} {}", rule.name, finding.path, finding.message));
+                wrong.push(format!("{}: must pass, but: {} {}", rule.name, finding.subject.path, finding.message));
             }
             if report.not_run.iter().any(|not_run| not_run.rules.iter().any(|name| name == rule.name)) {
                 wrong.push(format!("{}: the passing example stopped the rule from being run", rule.name));
@@ -152,8 +154,8 @@ fn paths_resolve() {
         for example in rule.examples(Section::Fails) {
             let document = patched(rule.name, &example.patch);
             for finding in check(&document, Some(rule)).findings {
-                if document.pointer(&finding.path).is_none() {
-                    wrong.insert(format!("{} {}", finding.rule, finding.path));
+                if document.pointer(&finding.subject.path).is_none() {
+                    wrong.insert(format!("{} {}", finding.rule, finding.subject.path));
                 }
             }
         }
@@ -179,8 +181,12 @@ fn an_amount_is_what_its_characterisation_makes_of_it() {
         ]);
         let document = patched("quantity-exceeds-pipe", &patch.to_string());
         let report = check(&document, None);
-        let at: Vec<&str> =
-            report.findings.iter().filter(|f| f.rule == "quantity-exceeds-pipe").map(|f| f.path.as_str()).collect();
+        let at: Vec<&str> = report
+            .findings
+            .iter()
+            .filter(|f| f.rule == "quantity-exceeds-pipe")
+            .map(|f| f.subject.path.as_str())
+            .collect();
         let expected: &[&str] = if found { &["/runs/0/observations/0/quantities/0/value"] } else { &[] };
         assert_eq!(at, expected, "{direction}");
     }

@@ -11,6 +11,7 @@ use obvert::model::text::Date;
 use super::archive;
 use super::outputs::Outputs;
 use crate::args::{Check, Judged, Threshold};
+use crate::formats::format_names;
 use crate::input::{self, ByLayout, Input};
 use crate::render::progress;
 use crate::{Failure, Status, lists, render};
@@ -47,7 +48,7 @@ pub(crate) fn run(arguments: &Check) -> Result<Status, Failure> {
         });
         match &mut whole {
             None => whole = Some(report),
-            Some(whole) => whole.join(report),
+            Some(whole) => whole.merge(report),
         }
     }
     let Some(mut report) = whole else { return Ok(Status::Good) };
@@ -145,14 +146,14 @@ fn baseline(path: &Path) -> Result<Report, Failure> {
 fn unreadable_number(input: &Input<'_>, report: &Report) -> bool {
     let numbers = report.findings.iter().filter(|finding| finding.rule == ProblemKind::NumberRange.as_str());
     input.is_json()
-        && numbers.map(|finding| locate(input.bytes(), &finding.path)).any(|place| {
+        && numbers.map(|finding| locate(input.bytes(), &finding.subject.path)).any(|place| {
             let token = input.bytes().get(place.offset..place.end).and_then(|token| std::str::from_utf8(token).ok());
             token.and_then(|token| token.parse::<f64>().ok()).is_some_and(f64::is_infinite)
         })
 }
 
 pub(super) fn settings(arguments: &Judged, all: bool) -> Result<Settings, Failure> {
-    let mut settings = Settings { read_ahead: true, ..Settings::default() };
+    let mut settings = Settings { read_ahead: true, formats: format_names(), ..Settings::default() };
     if all {
         settings.keep = usize::MAX;
     }

@@ -4,7 +4,7 @@ use std::io::Write;
 
 use obvert::convert::{ConvertError, LossKind, Note, Survey};
 use obvert::layout::{self, Drafted};
-use obvert::model::layout::{Layout, LayoutProblem};
+use obvert::model::layout::{Layout, LayoutProblem, Target};
 use obvert::model::lists::CodeList;
 use obvert::model::text::Text;
 use obvert::open::{LAYOUT, OpenErrorKind};
@@ -70,7 +70,7 @@ fn propose(arguments: &LayoutDraft) -> Result<Status, Failure> {
 
 /// The code list that a layout is coded in by its constants, where it is at hand.
 fn list_of<'l>(layout: &Layout, own: &'l [CodeList]) -> Option<&'l CodeList> {
-    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     own.iter().chain(CodeList::built_ins()).find(|list| *list.id == *id && *list.version == *version)
 }
 
@@ -80,7 +80,7 @@ fn coding(layout: &Layout, own: &[CodeList]) -> Vec<LayoutProblem> {
 
 /// Says so where a layout is coded in a list that is not at hand, against which its codes cannot be held.
 fn list_missing(layout: &Layout, own: &[CodeList]) -> Option<String> {
-    let (id, version) = (layout.fixed_text("coding.list")?, layout.fixed_text("coding.version")?);
+    let (id, version) = (layout.fixed_text(Target::CODE_LIST)?, layout.fixed_text(Target::CODE_LIST_VERSION)?);
     if list_of(layout, own).is_some() {
         return None;
     }

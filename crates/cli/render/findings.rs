@@ -4,7 +4,6 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::output::concerns;
 use obvert::check::{Finding, Location, Report, ReportDocument, Severity, find};
 use obvert::model::read::ProblemKind;
 
@@ -77,9 +76,9 @@ fn fold(finding: &Finding) -> (&str, Option<&str>) {
 fn one(out: &mut dyn Write, lines: &mut SourceLines<'_>, finding: &Finding, first: bool) -> io::Result<()> {
     let word = severity(finding.severity, finding.severity.as_str());
     writeln!(out, "{word}: {} {}", strong(&plain(&finding.message)), faint(&format!("[{}]", finding.rule)))?;
-    let concerns =
-        concerns(finding, lines.document).map(|concerns| format!("  {}", plain(&concerns))).unwrap_or_default();
-    writeln!(out, "  {}{concerns}", faint(&plain(&finding.place())))?;
+    let unit = lines.document.and_then(|document| document.length_unit.as_deref());
+    let subject = finding.subject.describe(unit).map(|subject| format!("  {}", plain(&subject))).unwrap_or_default();
+    writeln!(out, "  {}{subject}", faint(&plain(&finding.place())))?;
     if let Some(at) = &finding.at {
         lines.show(out, at, finding.severity)?;
     }

@@ -4,8 +4,7 @@
 use std::collections::BTreeMap;
 use std::io::{self, Write};
 
-use obvert::check::output::concerns;
-use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity};
+use obvert::check::{Applied, Change, Edit, Finding, MEDIA_FILE, Mended, Severity, Subject};
 use obvert::model::edit::spelled;
 use similar::{ChangeTag, TextDiff};
 
@@ -47,9 +46,9 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended,
         difference(out, source, &mended.text, shown.all)?;
     }
     for left in &log.left {
-        let about = finding_at(&left.rule, &left.path, [&left.record, &left.pipe, &left.run, &left.observation], None);
-        let about = concerns(&about, mended.report.documents.first()).unwrap_or_default();
-        let head = format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.path));
+        let about = describe(&left.subject, mended).unwrap_or_default();
+        let head =
+            format!("{} {} {}", strong("not mended"), faint(&format!("[{}]", left.rule)), faint(&left.subject.path));
         writeln!(out, "{head}  {about}")?;
         wrapped(out, "  ", &format!("{}: {}", left.does, left.why))?;
     }
@@ -71,8 +70,8 @@ pub(crate) fn document(out: &mut dyn Write, source: &Input<'_>, mended: &Mended,
 }
 
 fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()> {
-    let place = applied.at.as_ref().map_or_else(|| applied.path.clone(), ToString::to_string);
-    let about = about(applied, mended).map(|about| format!("  {about}")).unwrap_or_default();
+    let place = applied.at.as_ref().map_or_else(|| applied.subject.path.clone(), ToString::to_string);
+    let about = describe(&applied.subject, mended).map(|about| format!("  {about}")).unwrap_or_default();
     let word = if applied.safe { "mended" } else { "mended as you state" };
     writeln!(out, "{} {} {}{about}", strong(word), faint(&format!("[{}]", applied.rule)), faint(&place))?;
     // Some words of what is done name the values already.
@@ -97,31 +96,9 @@ fn one(out: &mut dyn Write, applied: &Applied, mended: &Mended) -> io::Result<()
     wrapped(out, "  ", &text)
 }
 
-/// What a fix concerns, in the words of a finding.
-fn about(applied: &Applied, mended: &Mended) -> Option<String> {
-    let ids = [&applied.record, &applied.pipe, &applied.run, &applied.observation];
-    concerns(&finding_at(&applied.rule, &applied.path, ids, applied.distance), mended.report.documents.first())
-}
-
-/// A finding that says no more than where it is.
-fn finding_at(rule: &str, path: &str, ids: [&Option<String>; 4], distance: Option<f64>) -> Finding {
-    let [record, pipe, run, observation] = ids.map(Clone::clone);
-    Finding {
-        rule: rule.to_owned().into(),
-        severity: Severity::Note,
-        message: String::new(),
-        path: path.to_owned(),
-        document: 0,
-        at: None,
-        record,
-        pipe,
-        run,
-        observation,
-        distance,
-        params: BTreeMap::new(),
-        help: None,
-        fix: None,
-    }
+/// What a fix is about, in words.
+fn describe(subject: &Subject, mended: &Mended) -> Option<String> {
+    subject.describe(mended.report.documents.first().and_then(|document| document.length_unit.as_deref()))
 }
 
 /// What stood in a place and what stands there now.
@@ -221,7 +198,7 @@ fn summary(out: &mut dyn Write, source: &Input<'_>, mended: &Mended, shown: &Sho
         writeln!(out, "{}", strong("can be mended if you confirm it:"))?;
         for (rule, findings) in &of_rule {
             for finding in findings.iter().take(if shown.all { usize::MAX } else { 2 }) {
-                let about = concerns(finding, mended.report.documents.first()).unwrap_or_else(|| finding.path.clone());
+                let about = describe(&finding.subject, mended).unwrap_or_else(|| finding.subject.path.clone());
                 let does = finding.fix.as_ref().map(|fix| fix.does.as_str()).unwrap_or_default();
                 wrapped(out, "  ", &format!("- [{rule}] {about}: {does}"))?;
             }

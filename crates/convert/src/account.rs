@@ -1,6 +1,6 @@
-//! The account of a conversion: what was read in which form, what was written in which, and everything on the way that was not
+//! The account of a conversion: what was read in which format, what was written in which, and everything on the way that was not
 //! carried over as it was, each with the place in the source where its author will look. It is the same for every pair of
-//! forms, and says so where nothing was lost.
+//! formats, and says so where nothing was lost.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -51,7 +51,7 @@ pub struct End {
 pub struct Totals {
     /// What is not in the output.
     pub dropped: usize,
-    /// What is in the output in another form that cannot be turned back exactly.
+    /// What is in the output in a way that cannot be turned back exactly.
     pub changed: usize,
     /// What the conversion put in.
     pub defaulted: usize,

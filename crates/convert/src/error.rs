@@ -89,7 +89,7 @@ impl IntoIterator for Problems {
 #[derive(Debug, thiserror::Error)]
 #[non_exhaustive]
 pub enum ConvertError {
-    /// The source is not in the form that it was taken for, or breaks that form's own rules.
+    /// The source is not in the format that it was taken for, or breaks that format's own rules.
     #[error("{}{message}", place.as_ref().map(|place| format!("{place}: ")).unwrap_or_default())]
     Form {
         /// Where.
@@ -112,7 +112,7 @@ pub enum ConvertError {
     /// A document of an older version of the format cannot be brought to this one.
     #[error(transparent)]
     Migrate(#[from] obvert_model::versions::MigrateError),
-    /// The document cannot be put into the form that was asked for.
+    /// The document cannot be put into the format that was asked for.
     #[error("{message}")]
     Refused {
         /// Why, and what to do.

@@ -39,7 +39,7 @@ pub mod recode;
 // Each format uses a part of it, all of them the whole.
 #[cfg(feature = "tables")]
 #[cfg_attr(not(all(feature = "csv", feature = "geopackage", feature = "xlsx")), allow(dead_code))]
-mod tables;
+pub mod tables;
 #[cfg(any(feature = "csv", feature = "xlsx"))]
 mod unpack;
 

@@ -1,4 +1,4 @@
-//! What a form could not hold: every conversion accounts for what it dropped or changed.
+//! What a format could not hold: every conversion accounts for what it dropped or changed.
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -13,7 +13,7 @@ use obvert_model::Location;
 pub enum LossKind {
     /// It is not in the output.
     Dropped,
-    /// It is in the output in another form that cannot be turned back exactly.
+    /// It is in the output in a way that cannot be turned back exactly.
     Changed,
     /// It was put in by the conversion, and says nothing that somebody would have to have recorded. Nothing is lost by it.
     Defaulted,
@@ -56,7 +56,7 @@ pub struct Note {
     pub pointer: String,
     /// What there is to know: lower case, no full stop.
     pub message: String,
-    /// Whether whoever converts should hear of it at once, since the output is not what they will expect of the form.
+    /// Whether whoever converts should hear of it at once, since the output is not what they will expect of the format.
     #[serde(skip)]
     pub alarm: bool,
 }

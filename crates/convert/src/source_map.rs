@@ -56,7 +56,7 @@ impl SourceMap {
         *settled == own
     }
 
-    /// Records where the value of a pointer begins; `column` 0 when the form has none.
+    /// Records where the value of a pointer begins; `column` 0 when the format has none.
     pub fn record(&mut self, pointer: &str, file: u32, line: usize, column: usize) {
         self.place_json(pointer, file, (line, column), 0..0);
     }

@@ -1,96 +1,81 @@
-//! What an office is told where a cell is empty that a survey needs: the model says that a key is missing, and whoever fills in a
-//! table knows columns.
+//! Which columns a field comes from, to name them where a cell is blank that a survey needs.
 
-use obvert_model::layout::Layout;
+use obvert_model::layout::{Record, Target};
 use obvert_model::read::{Problem, ProblemKind};
 
+use crate::plan::Plan;
+use crate::read::journal::one_line;
+
 /// How deep values that are made of others are followed.
-const DEEP: usize = 4;
+const DEEPEST: usize = 4;
 
 /// The headings of the columns that a field comes from, directly or by what the layout makes of them, in the order of the layout.
-pub(super) fn columns_of<'l>(layout: &'l Layout, path: &str) -> Vec<&'l str> {
+pub(crate) fn columns_of<'l>(plan: &Plan<'l>, target: Target) -> Vec<&'l str> {
     let mut found = Vec::new();
-    follow(layout, path, DEEP, &mut found);
-    let place = |heading: &str| layout.columns.iter().position(|column| *column.heading == *heading);
+    follow(plan, target, DEEPEST, &mut found);
+    let place = |heading: &str| plan.layout.columns.iter().position(|column| *column.heading == *heading);
     found.sort_by_key(|heading| place(heading));
     found.dedup();
     found
 }
 
-fn follow<'l>(layout: &'l Layout, path: &str, deep: usize, found: &mut Vec<&'l str>) {
+fn follow<'l>(plan: &Plan<'l>, target: Target, deep: usize, found: &mut Vec<&'l str>) {
     let Some(deep) = deep.checked_sub(1) else { return };
     let before = found.len();
-    let leads = |to: &str| to == path || to.strip_prefix(path).is_some_and(|rest| rest.starts_with('.'));
-    let columns = layout.columns.iter().filter(|column| column.to.as_deref().is_some_and(leads));
-    found.extend(columns.map(|column| column.heading.as_str()));
-    if let Some(codes) = layout.codes.as_ref().filter(|_| path == "runs.observations.code") {
-        found.extend(codes.columns.iter().map(obvert_model::text::Text::as_str));
+    let columns = plan.columns.iter().filter(|column| column.target().is_some_and(|own| target.holds(own)));
+    found.extend(columns.map(|column| column.heading()));
+    if let Some(codes) = plan.layout.codes.as_ref().filter(|_| target == Target::CODE) {
+        found.extend(codes.columns.iter().map(|heading| heading.as_str()));
     }
-    for made in layout.made.iter().filter(|made| &*made.to == path) {
-        for piece in made.text.split('{').skip(1).filter_map(|piece| piece.split_once('}')) {
-            follow(layout, piece.0, deep, found);
-        }
+    for field in plan.made.iter().filter(|(own, _)| *own == target).flat_map(|(_, template)| template.fields()) {
+        follow(plan, field, deep, found);
     }
     if found.len() == before {
-        // Each end of the run is one of the pipe, and which of them the direction says.
-        let others: &[&str] = match path {
-            "runs.from" | "runs.to" => &["pipes.upstream", "pipes.downstream"],
-            "pipes.upstream" | "pipes.downstream" => &["runs.from", "runs.to"],
+        // Each end of the run is one of the pipe, and the direction says which.
+        let others: &[Target] = match target {
+            Target::RUN_FROM | Target::RUN_TO => &[Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM],
+            Target::PIPE_UPSTREAM | Target::PIPE_DOWNSTREAM => &[Target::RUN_FROM, Target::RUN_TO],
             _ => &[],
         };
-        others.iter().for_each(|other| follow(layout, other, deep, found));
+        others.iter().for_each(|other| follow(plan, *other, deep, found));
     }
 }
 
 /// Headings as a message has them.
-pub(super) fn quoted(headings: &[&str]) -> String {
-    let all: Vec<String> = headings.iter().map(|heading| format!("{:?}", heading.replace('\n', " "))).collect();
+pub(crate) fn quoted(headings: &[&str]) -> String {
+    let all: Vec<String> = headings.iter().map(|heading| format!("{:?}", one_line(heading))).collect();
     all.join(", ")
 }
 
-/// What to say of a key that is missing, and the heading of the column where it should stand, if there is one. `blank` tells which
+/// What to report of a key that is missing, and the heading of the column that should hold it, if there is one. `is_blank` tells which
 /// columns have nothing in the last row, of which the fields of the document are made.
-pub(super) fn said<'l>(
+pub(crate) fn missing<'l>(
     problem: &Problem,
-    layout: &'l Layout,
-    blank: &dyn Fn(&str) -> bool,
+    plan: &Plan<'l>,
+    is_blank: &dyn Fn(&str) -> bool,
 ) -> Option<(String, Option<&'l str>)> {
     let key = problem.key.as_deref().filter(|_| problem.kind == ProblemKind::MissingKey)?;
-    let tables: Vec<&str> =
-        problem.pointer.split('/').skip(1).filter(|token| !token.bytes().all(|byte| byte.is_ascii_digit())).collect();
-    let path = [&tables[..], &[key]].concat().join(".");
-    let each = match tables.as_slice() {
-        [] => "survey",
-        ["pipes"] => "pipe",
-        ["runs"] => "run",
-        ["runs", "observations"] => "observation",
-        ["structures"] => "structure",
-        ["media"] => "picture or recording",
+    let keys = problem.pointer.split('/').skip(1).filter(|key| !key.bytes().all(|byte| byte.is_ascii_digit()));
+    let above: Vec<&str> = keys.collect();
+    let target = Target::named(&[above.as_slice(), &[key]].concat().join("."))?;
+    let of_document = above.is_empty();
+    let each = match target.record() {
+        Record::Document if of_document => "survey",
+        record if record.list() == above.join(".") => record.name(),
         _ => "one of its kind",
     };
-    let mut columns = columns_of(layout, &path);
-    if tables.is_empty() {
-        columns.retain(|heading| blank(heading));
+    let mut columns = columns_of(plan, target);
+    if of_document {
+        columns.retain(|heading| is_blank(heading));
     }
-    Some(match columns.first() {
-        Some(first) if tables.is_empty() => {
-            let message = format!(
-                "nothing stands under {} in the last row, and every {each} needs it; fill it in",
-                quoted(&columns)
-            );
-            (message, Some(first))
-        }
-        Some(first) => {
-            (format!("nothing stands under {}, and every {each} needs it; fill it in", quoted(&columns)), Some(first))
-        }
-        None => {
-            let id = &layout.id;
-            (
-                format!(
-                    "every {each} needs {path}, and no column of the layout {id} holds it; give it there in fixed or made"
-                ),
-                None,
-            )
-        }
-    })
+    let Some(first) = columns.first() else {
+        let id = &plan.layout.id;
+        let message = format!(
+            "every {each} needs {target}, and no column of the layout {id} holds it; give it there in fixed or made"
+        );
+        return Some((message, None));
+    };
+    let place = if of_document { " in the last row" } else { "" };
+    let message = format!("nothing stands under {}{place}, and every {each} needs it; fill it in", quoted(&columns));
+    Some((message, Some(first)))
 }

@@ -1,15 +1,16 @@
 //! Lengths and sizes from the units of a document to those of a layout, by the exact factors of the format. This is the one place where
 //! a conversion changes a unit: the layout asks for it, and the report says so.
 
+use obvert_convert::{Loss, LossKind, LossReport};
+use obvert_model::layout::Target;
 use obvert_model::shape::{ObjectShape, Shape, document, object};
-use obvert_model::tables::{Document, LengthUnit, SectionUnit};
+use obvert_model::tables::{Document, LengthUnit, QuantityUnit, SectionUnit};
 use serde_json::Value;
 
-use super::forms::number;
-use obvert_convert::{Loss, LossKind, LossReport};
+use crate::cell::number;
 
 /// The document as a value, in the units that are asked for.
-pub(super) fn converted(
+pub(crate) fn document_in(
     from: &Document,
     length: Option<LengthUnit>,
     section: Option<SectionUnit>,
@@ -22,29 +23,33 @@ pub(super) fn converted(
         length: units.length.metres() / length.metres(),
         section: units.section.millimetres() / section.millimetres(),
     };
-    if length != units.length {
-        let message = format!("lengths are turned from {} into {length}, as the layout has them", units.length);
-        report.losses.push(changed("/units/length", message, units.length.as_str(), length.as_str()));
-        value["units"]["length"] = length.as_str().into();
-    }
-    if section != units.section {
-        let message = format!("sizes are turned from {} into {section}, as the layout has them", units.section);
-        report.losses.push(changed("/units/section", message, units.section.as_str(), section.as_str()));
-        value["units"]["section"] = section.as_str().into();
-    }
+    let mut change = |what: &str, target: Target, was: &str, becomes: &str| {
+        if was == becomes {
+            return;
+        }
+        let message = format!("{what} are turned from {was} into {becomes}, as the layout has them");
+        let loss = Loss::new(LossKind::Changed, target.pointer(), message);
+        report.losses.push(Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..loss });
+        if let Some(document) = value.as_object_mut() {
+            target.put(document, becomes.into());
+        }
+    };
+    change("lengths", Target::LENGTH_UNIT, units.length.as_str(), length.as_str());
+    change("sizes", Target::SECTION_UNIT, units.section.as_str(), section.as_str());
     if length != units.length || section != units.section {
         factors.object(&mut value, document());
     }
     value
 }
 
-fn changed(pointer: &str, message: String, was: &str, becomes: &str) -> Loss {
-    Loss { was: Some(was.into()), becomes: Some(becomes.into()), ..Loss::new(LossKind::Changed, pointer, message) }
+/// A number in another unit; `None` where there is no number, a unit is not given, or one cannot be turned into the other.
+pub(crate) fn converted(value: &Value, from: Option<QuantityUnit>, to: Option<QuantityUnit>) -> Option<Value> {
+    turned(value, from?.factor_to(to?)?)
 }
 
-/// A number times a factor, without the noise of the division; `None` where there is no number or no factor.
-pub(super) fn turned(value: &Value, factor: Option<f64>) -> Option<Value> {
-    let turned = value.as_f64()? * factor?;
+/// A number times a factor, without the noise of the division.
+fn turned(value: &Value, factor: f64) -> Option<Value> {
+    let turned = value.as_f64()? * factor;
     // The factors are ratios of decimal fractions; what is beyond a nanometre is noise.
     Some(number(format!("{turned:.9}").parse().unwrap_or(turned)))
 }
@@ -59,7 +64,7 @@ impl Factors {
         for field in &shape.fields {
             let Some(below) = value.get_mut(&field.name) else { continue };
             let factor = match field.measures() {
-                Some("units.length") => Some(self.length),
+                Some(unit) if unit == Target::LENGTH_UNIT.path() => Some(self.length),
                 Some(_) => Some(self.section),
                 None => None,
             };
@@ -74,7 +79,7 @@ impl Factors {
                 value.as_array_mut().into_iter().flatten().for_each(|below| self.value(below, item, factor));
             }
             (Shape::Number, Some(factor)) => {
-                if let Some(turned) = turned(value, Some(factor)) {
+                if let Some(turned) = turned(value, factor) {
                     *value = turned;
                 }
             }

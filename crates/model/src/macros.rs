@@ -137,7 +137,7 @@ macro_rules! words {
 
 /// Declares a newtype over a piece of text, so that an identifier of one table is never passed for another's.
 macro_rules! texts {
-    ($($(#[$m:meta])* pub $name:ident $(matches $check:path, $pattern:expr, $expected:literal)?;)+) => { $(
+    ($($(#[$m:meta])* pub $name:ident $(of $table:literal)? $(matches $check:path, $pattern:expr, $expected:literal)?;)+) => { $(
         $(#[$m])*
         #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
         pub struct $name(compact_str::CompactString);
@@ -195,6 +195,7 @@ macro_rules! texts {
                 #[allow(unused_mut, unused_assignments)]
                 let mut schema = schemars::json_schema!({ "type": "string", "minLength": 1 });
                 $(schema = schemars::json_schema!({ "type": "string", "pattern": $pattern, "$comment": $expected });)?
+                $(schema = crate::schema::id_of($table);)?
                 schema
             }
         }

@@ -29,6 +29,14 @@ pub fn document() -> Value {
     of::<Document>("document", "Obvert survey document", example(include_str!("../data/examples/document.json")))
 }
 
+/// The schema of an id, which names the table that it belongs to by its dotted path.
+pub(crate) fn id_of(table: &str) -> Schema {
+    schemars::json_schema!({ "type": "string", "minLength": 1, "$comment": format!("{ID_OF}{table}") })
+}
+
+/// How the comment of an id begins, before the table.
+pub(crate) const ID_OF: &str = "id of a row of ";
+
 /// An example that is embedded, for a schema.
 pub(crate) fn example(text: &str) -> Vec<Value> {
     // That each is JSON and fits its schema is a test.

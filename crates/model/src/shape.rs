@@ -61,6 +61,9 @@ pub struct Field {
     pub form: Option<String>,
     /// The unit of its number, where it has one.
     pub unit: Option<String>,
+    /// The table that its id, or each of its ids, belongs to, as a dotted path such as `runs.observations`; `None` where it
+    /// is no id.
+    pub id_of: Option<String>,
     /// The least and the greatest whole number that can stand there, where it is one.
     pub bounds: Option<[u64; 2]>,
     /// What stands there.
@@ -75,6 +78,16 @@ impl Field {
             Some("the document's length unit") => Some("units.length"),
             Some("the document's section unit") => Some("units.section"),
             _ => None,
+        }
+    }
+
+    /// Whether people write what they like there: a text that is no id and has no form, labels, or extensions.
+    #[must_use]
+    pub fn is_free(&self) -> bool {
+        match self.shape {
+            Shape::Text => self.pattern.is_none() && self.id_of.is_none(),
+            Shape::Labels | Shape::Extensions => true,
+            _ => false,
         }
     }
 }
@@ -192,7 +205,8 @@ fn build(root: &Value, name: &str, schema: &Value, shapes: &mut BTreeMap<String,
         description: describe(root, field),
         pattern: field["pattern"].as_str().map(str::to_owned),
         form: field["pattern"].as_str().and(field["$comment"].as_str()).map(str::to_owned),
-        unit: unit(field),
+        unit: comment(field, "unit: "),
+        id_of: comment(field, crate::schema::ID_OF),
         bounds: field["minimum"].as_u64().zip(field["maximum"].as_u64()).map(|(least, most)| [least, most]),
         shape: shape(root, field, shapes),
     });
@@ -216,10 +230,10 @@ fn describe(root: &Value, field: &Value) -> String {
     description
 }
 
-/// The unit that the schema of a number, or of a list of numbers, names.
-fn unit(field: &Value) -> Option<String> {
-    let unit = |schema: &Value| Some(schema["$comment"].as_str()?.strip_prefix("unit: ")?.to_owned());
-    unit(field).or_else(|| unit(&field["items"]))
+/// What the comment of a value, or of the items of a list, says after its first words.
+fn comment(field: &Value, begins: &str) -> Option<String> {
+    let of = |schema: &Value| Some(schema["$comment"].as_str()?.strip_prefix(begins)?.to_owned());
+    of(field).or_else(|| of(&field["items"]))
 }
 
 fn text(schema: &Value, key: &str) -> String {
@@ -292,6 +306,16 @@ mod tests {
         assert_eq!(unit(&["runs", "observations", "at"]), Some("the document's length unit"));
         assert_eq!(unit(&["pipes", "height"]), Some("the document's section unit"));
         assert_eq!(unit(&["pipes", "laid"]), None);
+        let id_of = |path: &[&str]| field(path).and_then(|field| field.id_of.as_deref());
+        assert_eq!(id_of(&["pipes", "upstream"]), Some("structures"));
+        assert_eq!(id_of(&["runs", "equipment"]), Some("equipment"));
+        assert_eq!(id_of(&["runs", "observations", "id"]), Some("runs.observations"));
+        assert_eq!(id_of(&["runs", "observations", "code"]), None);
+        let free = |path: &[&str]| field(path).map(Field::is_free);
+        assert_eq!(free(&["runs", "remark"]), Some(true));
+        assert_eq!(free(&["pipes", "extensions"]), Some(true));
+        assert_eq!(free(&["runs", "pipe"]), Some(false));
+        assert_eq!(free(&["runs", "started"]), Some(false));
         assert_eq!(field(&["pipes", "laid"]).and_then(|field| field.bounds), Some([0, 9999]));
         assert_eq!(field(&["runs", "observations", "at"]).and_then(|field| field.bounds), None);
         let of_profile = field_in(profile(), &["fields", "where", "field"]);

@@ -23,23 +23,23 @@ texts! {
     /// Identifies a survey document; a `urn:uuid:` URI by preference.
     pub DocumentId;
     /// Identifies a party.
-    pub PartyId;
+    pub PartyId of "parties";
     /// Identifies a piece of equipment.
-    pub EquipmentId;
+    pub EquipmentId of "equipment";
     /// Identifies a structure: a manhole, cleanout, outfall or other node.
-    pub StructureId;
+    pub StructureId of "structures";
     /// Identifies a pipe.
-    pub PipeId;
+    pub PipeId of "pipes";
     /// Identifies a run, one traverse of the camera.
-    pub RunId;
+    pub RunId of "runs";
     /// Identifies an observation within its run.
-    pub ObservationId;
+    pub ObservationId of "runs.observations";
     /// Identifies a media file.
-    pub MediaId;
+    pub MediaId of "media";
     /// Identifies a locate.
-    pub LocateId;
+    pub LocateId of "locates";
     /// Identifies a rating.
-    pub RatingId;
+    pub RatingId of "ratings";
     /// A code of the document's code list.
     pub CodeId;
     /// A horizontal reference system as `authority:code`, for example `EPSG:6494`.
@@ -60,6 +60,8 @@ texts! {
     /// A media type (RFC 6838), for example `image/jpeg`.
     pub MediaType matches is_media_type,
         r"^[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*/[A-Za-z0-9][A-Za-z0-9!#$&^_.+-]*$", "a media type, such as image/jpeg";
+    /// The name of a file format, for example `geojson`.
+    pub FormatName matches is_format_name, r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$", "the name of a format, such as geojson";
     /// The name of an extension: a reverse domain name, for example `org.example.dispatch`.
     pub ExtensionKey matches is_reverse_domain,
         r"^[a-z][a-z0-9-]*(\.[a-z0-9][a-z0-9-]*)+$", "a reverse domain name, such as org.example.dispatch";
@@ -226,6 +228,11 @@ fn is_media_type(text: &str) -> bool {
             && all(p, |b| b.is_ascii_alphanumeric() || b"!#$&^_.+-".contains(&b))
     };
     text.split_once('/').is_some_and(|(kind, subtype)| part(kind) && part(subtype))
+}
+
+fn is_format_name(text: &str) -> bool {
+    text.bytes().next().is_some_and(|b| b.is_ascii_lowercase())
+        && text.split('-').all(|part| all(part, |b| b.is_ascii_lowercase() || b.is_ascii_digit()))
 }
 
 fn is_reverse_domain(text: &str) -> bool {

@@ -29,6 +29,7 @@ fn wrong(parts: Value) -> Vec<(Kind, String)> {
         ],
         code_lists: CodeList::built_ins().to_vec(),
         grade_schemes: vec![GradeScheme::obvert_grades()],
+        formats: vec!["json", "csv-zip"],
         today: Some(&today),
     };
     read(parts).problems(&hand).into_iter().map(|problem| (problem.kind, problem.pointer)).collect()
@@ -222,6 +223,18 @@ fn media_and_suppressions_are_bounded() {
 
 /// RFC 9485: whole matches, the syntax of section 3 and nothing else, the mapping of section 5. The checker `iregexp-check` (PyPI)
 /// takes and refuses the same, but for `a{2,1}` and `[z-a]`, which the grammar has and nothing matches.
+/// Which formats there are is known where surveys are written; a profile may ask for one that another program has.
+#[test]
+fn formats_are_compared_with_those_that_can_be_delivered() {
+    assert_eq!(wrong(json!({ "deliver": ["json", "csv-zip"] })), []);
+    let problems = read(json!({ "deliver": ["json", "csvzip"] }))
+        .problems(&AtHand { formats: vec!["json", "csv-zip"], ..AtHand::default() });
+    assert_eq!(problems[0].to_string(), "/deliver/1: there is no format \"csvzip\"; did you mean \"csv-zip\"?");
+    assert!(problems[0].kind == Kind::UnknownFormat && !problems[0].kind.stops());
+    assert_eq!(wrong(json!({ "deliver": ["json", "json"] })), [(Kind::Twice, "/deliver/1".to_owned())]);
+    assert!(Profile::read(profile(json!({ "deliver": ["CSV tables"] })).to_string().as_bytes()).is_err());
+}
+
 #[test]
 fn patterns_are_i_regexps() {
     let matches = |pattern: &str, text: &str| {

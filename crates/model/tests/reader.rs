@@ -249,9 +249,16 @@ fn what_was_not_read_can_still_be_sliced() {
     let error = slices.finish([ids]).unwrap_err();
     assert_eq!(error.problems()[0].other.as_deref(), Some("/runs/0"));
 
-    let mut ended = Reader::new(source.as_bytes()).unwrap();
-    while let Ok(Some(_)) = ended.next_run() {}
-    assert_eq!(ended.into_slices().count(), 0);
+    // A document that was found to be invalid stays so, whatever else is asked of its reader.
+    let failed = || {
+        let mut reader = Reader::new(source.as_bytes()).unwrap();
+        while let Ok(Some(_)) = reader.next_run() {}
+        reader
+    };
+    let mut slices = failed().into_slices();
+    assert_eq!(slices.by_ref().count(), 0);
+    assert!(slices.finish([]).is_err());
+    assert!(failed().into_document().is_err());
 }
 
 #[test]
@@ -260,8 +267,10 @@ fn slices_of_a_broken_list_end_with_an_error() {
         let source = of(&[HEAD, PIPES, RUNS]).replacen(from, to, 1);
         let Ok(reader) = Reader::new(source.as_bytes()) else { continue };
         let mut slices = reader.into_slices();
-        let whole = slices.by_ref().all(|slice| slice.is_ok_and(|slice| slice.read().is_ok()));
-        assert!(!whole, "{source}");
+        let found: Vec<_> = slices.by_ref().collect();
+        let read = found.iter().all(|slice| slice.as_ref().is_ok_and(|slice| slice.read().is_ok()));
+        assert!(!read, "{source}");
+        assert_eq!(found.iter().all(Result::is_ok), slices.finish([]).is_ok(), "{source}");
     }
     // Where no slice was asked for, the end of the source is checked all the same.
     let source = of(&[HEAD, PIPES, RUNS, &RUNS.replace("\"runs\"", "\"runz\"")]);

@@ -216,7 +216,7 @@ impl<'a> Opened<'a> {
         }
     }
 
-    /// What reading the whole survey, or checking it, could not carry over into a document, and where that was if anything was lost.
+    /// What reading the whole survey, or checking it, could not carry over into a document, with locations if anything was lost.
     /// Only an office's own table loses anything.
     #[must_use]
     pub const fn provenance(&self) -> &Provenance {
@@ -274,7 +274,7 @@ mod checked {
     use std::collections::{HashMap, VecDeque};
 
     use obvert_check::{Checker, Report};
-    use obvert_convert::{ConvertError, Format, Location, PlacedProblem, Problems};
+    use obvert_convert::{ConvertError, Format, Location, Locations, PlacedProblem, Problems, Provenance};
     use obvert_model::read::Diagnosis;
 
     use super::{OpenError, Opened};
@@ -288,7 +288,7 @@ mod checked {
         pub fn check(&mut self, checker: &Checker) -> Result<Report, OpenError> {
             let mut report = match self.source.json() {
                 Some(_) => self.check_json(checker)?,
-                None => self.check_survey(checker)?,
+                None => self.check_runs(checker)?,
             };
             report.name_file(&self.name);
             report.name_format(self.format.name);
@@ -304,7 +304,7 @@ mod checked {
                 }),
                 _ => None,
             };
-            let Some(mut report) = checked else { return self.check_survey(checker) };
+            let Some(mut report) = checked else { return self.check_runs(checker) };
             if let Some(Ok(migrated)) = self.source.migration() {
                 for at in report.findings.iter_mut().filter_map(|finding| finding.at.as_mut()) {
                     at.column = at.column.map(|column| migrated.column_before(at.line, column));
@@ -313,15 +313,26 @@ mod checked {
             Ok(report)
         }
 
-        fn check_survey(&mut self, checker: &Checker) -> Result<Report, OpenError> {
-            match self.collect() {
-                Ok(survey) => {
-                    let mut report = checker.check_document(&survey.document);
-                    report.place_with(|path| survey.places.place(path).map(|at| self.location(at)));
+        /// Any survey is checked while it is read, and its locations are kept.
+        fn check_runs(&mut self, checker: &Checker) -> Result<Report, OpenError> {
+            let checked = self.source.read(Locations::Kept).and_then(|mut reader| {
+                let report = checker.check_reader(&mut *reader)?;
+                Ok((report, reader.finish()))
+            });
+            match checked {
+                Ok((mut report, provenance)) => {
+                    let places = provenance.locations.as_ref();
+                    report.place_with(|path| places?.place(path).map(|at| self.location(at)));
+                    self.provenance = Provenance {
+                        locations: provenance.locations.filter(|_| !provenance.losses.losses.is_empty()),
+                        losses: provenance.losses,
+                    };
                     Ok(report)
                 }
-                Err(ConvertError::Structure(problems)) => Ok(self.report_problems(checker, problems)),
-                Err(error) => Err(self.error(error)),
+                Err(error) => match self.source.explain(error) {
+                    ConvertError::Structure(problems) => Ok(self.report_problems(checker, problems)),
+                    error => Err(self.error(error)),
+                },
             }
         }
 
@@ -342,9 +353,9 @@ mod checked {
                 help_for_cells(&mut report, self.format);
             }
             report.place_each(|finding| {
-                let key = (finding.path.clone(), finding.message.clone());
+                let key = (finding.subject.path.clone(), finding.message.clone());
                 let own = places.get_mut(&key).and_then(VecDeque::pop_front);
-                let place = own.or_else(|| locations.as_ref()?.place(&finding.path))?;
+                let place = own.or_else(|| locations.as_ref()?.place(&finding.subject.path))?;
                 Some(self.location(place))
             });
             report

@@ -218,7 +218,10 @@ impl Draft {
         let report = self.checker.check_document(document);
         let structural = |rule: &str| ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
         if let Some(finding) = report.findings.iter().find(|finding| structural(&finding.rule)) {
-            return Err(DraftError::Structure { pointer: finding.path.clone(), message: finding.message.clone() });
+            return Err(DraftError::Structure {
+                pointer: finding.subject.path.clone(),
+                message: finding.message.clone(),
+            });
         }
         for rule in report.rules.iter().filter(|rule| rule.severity > Severity::Note) {
             let (times, surveys) = self.fired.entry(rule.rule.clone()).or_default();

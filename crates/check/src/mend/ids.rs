@@ -3,45 +3,51 @@
 use std::collections::BTreeMap;
 
 use obvert_model::edit::{Edit, Fix};
+use obvert_model::shape::{self, ObjectShape, Shape};
 use serde_json::Value;
 
+use crate::catalogue::find;
+use crate::evidence::tables;
 use crate::finding::Finding;
 use crate::report::Report;
 
-/// Where ids of a table are named; `*` is any row.
-const NAMED: &[(&str, &[&str])] = &[
-    ("parties", &["/review/by", "/assignment/owner", "/parties/*/member_of", "/runs/*/operator"]),
-    ("equipment", &["/runs/*/equipment/*"]),
-    ("structures", &["/pipes/*/upstream", "/pipes/*/downstream", "/runs/*/from", "/runs/*/to"]),
-    (
-        "pipes",
-        &[
-            "/pipes/*/joins/pipe",
-            "/ratings/*/pipe",
-            "/runs/*/pipe",
-            "/runs/*/launched/pipe",
-            "/runs/*/observations/*/joins",
-        ],
-    ),
-    ("runs", &["/media/*/run", "/locates/*/run", "/ratings/*/runs/*", "/runs/*/reverse_of"]),
-    ("media", &["/runs/*/observations/*/media/*/id"]),
-];
+/// Where rows of a table are referred to, as keys with `*` for any row, by the shape of the format.
+fn references(table: &str) -> Vec<Vec<&'static str>> {
+    let mut found = Vec::new();
+    collect_references(shape::document(), table, &[], &mut found);
+    found
+}
+
+fn collect_references(
+    object: &'static ObjectShape,
+    table: &str,
+    at: &[&'static str],
+    found: &mut Vec<Vec<&'static str>>,
+) {
+    for field in &object.fields {
+        let mut path: Vec<&str> = at.iter().copied().chain([field.name.as_str()]).collect();
+        let mut shape = &field.shape;
+        while let Shape::List(item) = shape {
+            path.push("*");
+            shape = item;
+        }
+        // The id of the row itself is no reference to it.
+        let own = path == [table, "*", "id"];
+        match shape {
+            Shape::Object(name) => collect_references(shape::object(name), table, &path, found),
+            _ if field.id_of.as_deref() == Some(table) && !own => found.push(path),
+            _ => {}
+        }
+    }
+}
 
 /// The table that a rule about missing rows looks in.
 fn table_of(rule: &str) -> Option<&'static str> {
-    Some(match rule {
-        "unknown-party" => "parties",
-        "unknown-equipment" => "equipment",
-        "unknown-structure" => "structures",
-        "unknown-pipe" => "pipes",
-        "unknown-run" => "runs",
-        "unknown-media" => "media",
-        _ => return None,
-    })
+    find(rule)?.refers_to
 }
 
 fn wants(finding: &Finding) -> bool {
-    finding.rule == "text-untrimmed" && finding.path.ends_with("/id") || table_of(&finding.rule).is_some()
+    finding.rule == "text-untrimmed" && finding.subject.path.ends_with("/id") || table_of(&finding.rule).is_some()
 }
 
 /// Adds the mends of ids to the findings of a report on a document.
@@ -58,7 +64,7 @@ pub(super) fn complete(report: &mut Report, text: &str) {
                 let named = names.entry(table).or_insert_with(|| naming(&document, table));
                 renamed_reference(&document, table, id, named)
             }
-            None => trimmed(&document, &finding.path, &mut names),
+            None => trimmed(&document, &finding.subject.path, &mut names),
         };
         finding.fix = finding.fix.take().or(fix.map(Box::new));
     }
@@ -67,9 +73,8 @@ pub(super) fn complete(report: &mut Report, text: &str) {
 /// Every place that names a row of a table, with the id that stands there.
 fn naming(document: &Value, table: &str) -> Vec<(String, String)> {
     let mut found = Vec::new();
-    for pattern in NAMED.iter().filter(|(of, _)| *of == table).flat_map(|(_, patterns)| *patterns) {
-        let tokens: Vec<&str> = pattern.split('/').skip(1).collect();
-        walk(document, &tokens, String::new(), &mut found);
+    for path in references(table) {
+        walk(document, &path, String::new(), &mut found);
     }
     found
 }
@@ -105,7 +110,7 @@ fn trimmed(document: &Value, path: &str, names: &mut BTreeMap<&str, Vec<(String,
         return None;
     }
     let mut edits = vec![Edit::replace(path, meant)];
-    let table = NAMED.iter().map(|(table, _)| *table).find(|table| rows.strip_prefix('/') == Some(table));
+    let table = tables().find(|table| rows.strip_prefix('/') == Some(table));
     if let Some(table) = table {
         let named = names.entry(table).or_insert_with(|| naming(document, table));
         let astray = named.iter().filter(|(_, other)| other.trim() == meant && other != meant);
@@ -132,4 +137,26 @@ fn renamed_reference(document: &Value, table: &str, id: &str, named: &[(String, 
         return Some(Fix::safe(format!("writes {id:?} as {meant:?}"), edits(meant)));
     }
     Some(Fix::to_confirm(format!("{id:?} means {meant:?}"), edits(meant)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::references;
+
+    #[test]
+    fn references_come_from_the_shape() {
+        let of = |table: &str| -> Vec<String> { references(table).iter().map(|path| path.join("/")).collect() };
+        let mut pipes = of("pipes");
+        pipes.sort();
+        let expected = [
+            "pipes/*/joins/pipe",
+            "ratings/*/pipe",
+            "runs/*/launched/pipe",
+            "runs/*/observations/*/joins",
+            "runs/*/pipe",
+        ];
+        assert_eq!(pipes, expected);
+        assert_eq!(of("media"), ["runs/*/observations/*/media/*/id"]);
+        assert_eq!(of("equipment"), ["runs/*/equipment/*"]);
+    }
 }

@@ -10,6 +10,7 @@ use serde_json::Value;
 use super::Candidate;
 use crate::finding::Severity;
 use crate::report::{Report, Tool, Totals};
+use crate::subject::Subject;
 
 /// The version of the log's form.
 const VERSION: &str = "0.1";
@@ -116,26 +117,12 @@ pub struct Applied {
     /// What was found.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub message: Option<String>,
-    /// Where, as a JSON Pointer into the document as it was then.
-    pub path: String,
+    /// What it is about, in the document as it was then.
+    #[serde(flatten)]
+    pub subject: Subject,
     /// The place in the file as it was given; absent for what came to light only after other fixes.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub at: Option<Location>,
-    /// The id of the row, in a table other than those of pipes and runs.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub record: Option<String>,
-    /// The pipe concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub pipe: Option<String>,
-    /// The run concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub run: Option<String>,
-    /// The observation concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub observation: Option<String>,
-    /// The distance along the run, in the document's length unit.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub distance: Option<f64>,
     /// What was changed.
     pub changes: Vec<Change>,
 }
@@ -159,34 +146,14 @@ pub struct Left {
     pub does: String,
     /// Why it was not done.
     pub why: String,
-    /// Where, as a JSON Pointer.
-    pub path: String,
-    /// The id of the row, in a table other than those of pipes and runs.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub record: Option<String>,
-    /// The pipe concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub pipe: Option<String>,
-    /// The run concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub run: Option<String>,
-    /// The observation concerned.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub observation: Option<String>,
+    /// What it is about.
+    #[serde(flatten)]
+    pub subject: Subject,
 }
 
 impl Left {
     pub(super) fn new(candidate: &Candidate, why: String) -> Self {
-        Self {
-            rule: candidate.rule.clone(),
-            does: candidate.fix.does.clone(),
-            why,
-            path: candidate.path.clone(),
-            record: candidate.record.clone(),
-            pipe: candidate.pipe.clone(),
-            run: candidate.run.clone(),
-            observation: candidate.observation.clone(),
-        }
+        Self { rule: candidate.rule.clone(), does: candidate.fix.does.clone(), why, subject: candidate.subject.clone() }
     }
 }
 
@@ -221,27 +188,23 @@ impl MendedDocument {
     pub(super) fn log(&mut self, batch: &[Candidate], text: &str) {
         let original = self.applied.is_empty();
         let sources = batch.iter().flat_map(|candidate| candidate.fix.edits.iter().filter_map(replaced));
-        let places = locate_all(text.as_bytes(), sources.chain(batch.iter().map(|candidate| candidate.path.as_str())));
+        let places =
+            locate_all(text.as_bytes(), sources.chain(batch.iter().map(|candidate| candidate.subject.path.as_str())));
         for candidate in batch {
             let changes = candidate.fix.edits.iter().map(|edit| {
                 let place = replaced(edit).map(|pointer| places.get(pointer));
                 let stood = place.and_then(|place| text.get(place.offset..place.end));
                 Change { edit: edit.clone(), before: stood.and_then(|stood| serde_json::from_str(stood).ok()) }
             });
-            let place = Some(places.get(&candidate.path)).filter(|place| original && place.line > 0);
+            let place = Some(places.get(&candidate.subject.path)).filter(|place| original && place.line > 0);
             self.applied.push(Applied {
                 rule: candidate.rule.clone(),
                 severity: candidate.severity,
                 safe: candidate.fix.safe,
                 does: candidate.fix.does.clone(),
                 message: candidate.message.clone(),
-                path: candidate.path.clone(),
+                subject: candidate.subject.clone(),
                 at: place.map(|place| Location { line: place.line, column: Some(place.column), ..Location::default() }),
-                record: candidate.record.clone(),
-                pipe: candidate.pipe.clone(),
-                run: candidate.run.clone(),
-                observation: candidate.observation.clone(),
-                distance: candidate.distance,
                 changes: changes.collect(),
             });
         }

@@ -9,6 +9,7 @@ use obvert_model::tables::{Head, Media, MediaState};
 use sha2::{Digest as _, Sha256};
 
 use super::{Candidate, MEDIA_FILE};
+use crate::subject::Subject;
 use crate::support::media_types::{HEAD, fits, same_type, type_of};
 
 /// The files beside a document.
@@ -55,10 +56,12 @@ pub(super) fn look(text: &str, source: &dyn MediaSource) -> Learned {
     for (index, media) in head.media.iter().enumerate().filter(|(_, media)| media.state != Some(MediaState::Lost)) {
         let candidate = |field: &str, fix: Fix| Candidate {
             rule: MEDIA_FILE.to_owned(),
-            path: format!("/media/{index}{field}"),
-            record: Some(media.id.to_string()),
-            run: media.run.as_ref().map(ToString::to_string),
-            distance: media.at.map(|at| at.get()),
+            subject: Subject {
+                record: Some(media.id.to_string()),
+                run: media.run.as_ref().map(ToString::to_string),
+                distance: media.at.map(|at| at.get()),
+                ..Subject::at(format!("/media/{index}{field}"))
+            },
             ..Candidate::of(fix)
         };
         match facts(media, index, source) {

@@ -28,6 +28,7 @@ pub use self::media::{MediaError, MediaFile, MediaSource};
 use crate::checker::Checker;
 use crate::finding::{Finding, Severity};
 use crate::report::Report;
+use crate::subject::Subject;
 
 /// What stands in the place of a rule's name where nothing was found by a rule: what a file of the table of media says of
 /// itself was not in its row.
@@ -94,29 +95,13 @@ struct Candidate {
     rule: String,
     severity: Option<Severity>,
     message: Option<String>,
-    path: String,
-    record: Option<String>,
-    pipe: Option<String>,
-    run: Option<String>,
-    observation: Option<String>,
-    distance: Option<f64>,
+    subject: Subject,
     fix: Fix,
 }
 
 impl Candidate {
     fn of(fix: Fix) -> Self {
-        Self {
-            rule: String::new(),
-            severity: None,
-            message: None,
-            path: String::new(),
-            record: None,
-            pipe: None,
-            run: None,
-            observation: None,
-            distance: None,
-            fix,
-        }
+        Self { rule: String::new(), severity: None, message: None, subject: Subject::default(), fix }
     }
 
     fn from(finding: &Finding) -> Option<Self> {
@@ -125,19 +110,15 @@ impl Candidate {
             rule: finding.rule.to_string(),
             severity: Some(finding.severity),
             message: Some(finding.message.clone()),
-            path: finding.path.clone(),
-            record: finding.record.clone(),
-            pipe: finding.pipe.clone(),
-            run: finding.run.clone(),
-            observation: finding.observation.clone(),
-            distance: finding.distance,
+            subject: finding.subject.clone(),
             ..Self::of(fix)
         })
     }
 
     /// What tells it from others, whatever rows have come or gone before it.
     fn name(&self) -> String {
-        format!("{} {} {:?} {:?} {}", self.rule, self.path, self.run, self.observation, self.fix.does)
+        let Subject { path, run, observation, .. } = &self.subject;
+        format!("{} {path} {run:?} {observation:?} {}", self.rule, self.fix.does)
     }
 }
 
@@ -157,12 +138,12 @@ impl Checker {
         media: Option<&dyn MediaSource>,
     ) -> Result<Mended, MendError> {
         for name in &settings.only {
-            let known = crate::output::Named::find(name).is_some() || name == MEDIA_FILE;
+            let known = self.rule(name).is_some() || verdict::is_problem(name) || name == MEDIA_FILE;
             if let Some(new) = renamed(name).filter(|_| !known) {
                 return Err(MendError::Renamed { name: name.clone(), new });
             }
             if !known {
-                return Err(MendError::Name { name: name.clone(), near: crate::catalogue::nearest(name) });
+                return Err(MendError::Name { name: name.clone(), near: self.nearest_rule(name) });
             }
         }
         let report = self.check(source)?;

@@ -44,10 +44,10 @@ pub(super) fn worse(
 /// What a finding is about, as far as a mend leaves that alone: an id may lose its white space or its case on the way, and
 /// the facts behind a message change with the values.
 fn name(finding: &Finding) -> String {
-    let ids = [&finding.record, &finding.pipe, &finding.run, &finding.observation];
+    let ids = [&finding.subject.record, &finding.subject.pipe, &finding.subject.run, &finding.subject.observation];
     let ids: Vec<String> =
         ids.into_iter().map(|id| id.as_ref().map(|id| id.trim().to_lowercase()).unwrap_or_default()).collect();
-    format!("{} {} {ids:?}", finding.rule, without_row_numbers(&finding.path))
+    format!("{} {} {ids:?}", finding.rule, without_row_numbers(&finding.subject.path))
 }
 
 pub(super) fn is_problem(rule: &str) -> bool {

@@ -1,18 +1,18 @@
-//! A table for a spreadsheet (RFC 4180): a row a finding, and a row for everything that the findings do not say: what was
-//! not listed, not run, not read.
+//! A table for a spreadsheet (RFC 4180): one row per finding, and rows for what could not be read,
+//! was not run or is not listed.
 //!
-//! Texts come from whoever recorded the survey. A cell that a spreadsheet would take for a formula gets an apostrophe in
-//! front. Source: OWASP, CSV Injection (cells that begin with `=`, `+`, `-`, `@`, tab, carriage return, line feed). What
-//! is a number stays one, minus sign and all.
+//! Texts come from the survey. A cell that a spreadsheet would read as a formula gets an apostrophe
+//! in front. Source: OWASP, CSV Injection (cells that begin with `=`, `+`, `-`, `@`, tab, carriage
+//! return, line feed). Numbers are not changed.
 
 use std::io::{self, Write};
 
 use serde_json::Value;
 
-use super::{Named, name_of, unlisted};
+use super::{advice_on, name_of, unlisted};
 use crate::report::Report;
 
-/// The headings.
+/// The column headings.
 pub const HEADINGS: [&str; 20] = [
     "entry",
     "severity",
@@ -39,7 +39,7 @@ pub const HEADINGS: [&str; 20] = [
 /// Writes a report as a table.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let mut table = csv::WriterBuilder::new().terminator(csv::Terminator::CRLF).from_writer(sink);
     table.write_record(HEADINGS)?;
@@ -103,7 +103,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     }
     for finding in &report.findings {
         let document = report.documents.get(finding.document);
-        let help = finding.help.clone().or_else(|| Named::find(&finding.rule).map(Named::advice)).unwrap_or_default();
+        let help = finding.help.clone().or_else(|| advice_on(report, &finding.rule)).unwrap_or_default();
         let at = finding.at.as_ref();
         let text = |number: Option<usize>| number.map(|number| number.to_string()).unwrap_or_default();
         let facts = match finding.params.is_empty() {
@@ -122,13 +122,17 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
             &text(at.map(|at| at.line)),
             &text(at.and_then(|at| at.column)),
             at.and_then(|at| at.heading.as_deref()).unwrap_or_default(),
-            &finding.path,
-            &id(&finding.pipe),
-            &id(&finding.run),
-            &id(&finding.observation),
-            &id(&finding.record),
-            &finding.distance.map(|distance| distance.to_string()).unwrap_or_default(),
-            finding.distance.and(document.and_then(|document| document.length_unit.as_deref())).unwrap_or_default(),
+            &finding.subject.path,
+            &id(&finding.subject.pipe),
+            &id(&finding.subject.run),
+            &id(&finding.subject.observation),
+            &id(&finding.subject.record),
+            &finding.subject.distance.map(|distance| distance.to_string()).unwrap_or_default(),
+            finding
+                .subject
+                .distance
+                .and(document.and_then(|document| document.length_unit.as_deref()))
+                .unwrap_or_default(),
             &facts,
             finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" }),
             finding.fix.as_ref().map_or("", |fix| &fix.does),
@@ -137,16 +141,17 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     table.flush()
 }
 
-/// A cell that no spreadsheet takes for a formula (OWASP, CSV injection): it is quoted with an apostrophe where it would be
-/// one. A number stays a number.
+/// A cell that no spreadsheet reads as a formula (OWASP, CSV injection): an apostrophe quotes it if
+/// necessary. Numbers are not changed.
 #[must_use]
 pub fn harmless(cell: &str) -> String {
-    // The wide forms are taken for the narrow ones by spreadsheets in East Asian settings (from memory).
+    // Spreadsheets with East Asian settings read the full-width forms like the others (from
+    // memory).
     let formula = cell.starts_with(['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', '－', '＠']);
     if formula && !is_number(cell) { format!("'{cell}") } else { cell.to_owned() }
 }
 
-/// A plain decimal number, and nothing that a spreadsheet would compute.
+/// Whether a text is a plain decimal number.
 fn is_number(cell: &str) -> bool {
     let digits = cell.strip_prefix(['-', '+']).unwrap_or(cell);
     digits.starts_with(|c: char| c.is_ascii_digit())

@@ -1,21 +1,21 @@
-//! Workflow commands of GitHub Actions: a line that its runner shows as an annotation beside the file.
+//! Workflow commands of GitHub Actions: lines that its runner shows as annotations of files.
 //!
-//! Source of the syntax and the escaping: GitHub's documentation, "Workflow commands for GitHub Actions", and its
-//! `actions/toolkit`, `packages/core/src/command.ts`: `%`, CR and LF in a message; `:` and `,` as well in a property. The
-//! runner shows only the first few annotations of a kind in a step, so the totals come first and the gravest findings
-//! next.
+//! Source of the syntax and the escaping: GitHub's documentation, "Workflow commands for GitHub
+//! Actions", and its `actions/toolkit`, `packages/core/src/command.ts`: `%`, CR and LF in a
+//! message; also `:` and `,` in a property. The runner shows only the first few annotations of a
+//! step, so the totals come first, then the most severe findings.
 
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
-use super::{Named, character_column, concerns, count, name_of, thousands, unlisted};
+use super::{advice_on, character_column, count, name_of, subject_of, thousands, unlisted};
 use crate::finding::{Finding, Severity};
 use crate::report::Report;
 
 /// Writes a report as workflow commands.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     for document in &report.documents {
         if let Some(error) = &document.error {
@@ -75,10 +75,10 @@ fn annotate(report: &Report, finding: &Finding, sink: &mut dyn Write) -> io::Res
     };
     let document = report.documents.get(finding.document);
     let mut message = finding.message.clone();
-    if let Some(concerns) = concerns(finding, document) {
-        let _ = write!(message, "\n{concerns}");
+    if let Some(subject) = subject_of(finding, report) {
+        let _ = write!(message, "\n{subject}");
     }
-    if let Some(help) = finding.help.clone().or_else(|| Named::find(&finding.rule).map(Named::advice)) {
+    if let Some(help) = finding.help.clone().or_else(|| advice_on(report, &finding.rule)) {
         let _ = write!(message, "\n{help}");
     }
     let (line, column);

@@ -1,7 +1,8 @@
-//! JSON lines: a report that a pipeline can take in finding by finding, without holding it.
+//! JSON lines: a report for pipelines that read one finding at a time.
 //!
-//! The first line is the report without its findings, the last one says that nothing was cut off; between them stands one
-//! finding a line, in the report's order. Every line is an object whose `line` says what it is: `report`, `finding`, `end`.
+//! The first line is the report without its findings, the last line shows that the file is
+//! complete, and between them is one finding per line, in the report's order. Every line is an
+//! object whose `line` is `report`, `finding` or `end`.
 
 use std::io::{self, Write};
 
@@ -17,11 +18,11 @@ use crate::report::{Report, Totals};
 #[serde(tag = "line", rename_all = "kebab-case")]
 #[non_exhaustive]
 pub enum Line {
-    /// The first line: the report, its `findings` empty.
+    /// The first line: the report with empty `findings`.
     Report(Box<Report>),
     /// A finding.
     Finding(Box<Finding>),
-    /// The last line. A source without it was cut off.
+    /// The last line. If it is missing, the file is incomplete.
     End(End),
 }
 
@@ -37,7 +38,7 @@ pub struct End {
 /// Writes a report as JSON lines.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let mut head = report.clone();
     head.findings = Vec::new();
@@ -53,7 +54,7 @@ pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
 pub fn schema() -> Value {
     let mut lines = Vec::new();
     if let Some(report) = crate::report::example::report() {
-        // Memory takes whatever is written.
+        // Writing to memory cannot fail.
         let _ = write(&report, &mut lines);
     }
     let examples = lines.split(|byte| *byte == b'\n').filter_map(|line| serde_json::from_slice(line).ok());

@@ -1,8 +1,10 @@
-//! JUnit XML, which build servers show as a list of tests: a suite a document, a case a rule. A rule that found nothing
-//! is a case that passed, so that what was looked at shows as well; one that could not be run was skipped.
+//! JUnit XML, which build servers show as a list of tests: a suite per document, a case per rule. A
+//! rule without findings is a passed case, so that it is visible what was checked; a rule that
+//! could not be run is a skipped case.
 //!
-//! The form has no standard; this is the part of it that readers agree on: `testsuites`, `testsuite`, `testcase` with
-//! `classname` and `name`, and in a case at most one of `failure`, `error` and `skipped`, then `system-out`.
+//! The format has no standard. This is the part of it that readers agree on: `testsuites`,
+//! `testsuite`, `testcase` with `classname` and `name`, and in a case at most one of `failure`,
+//! `error` and `skipped`, then `system-out`.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -11,15 +13,15 @@ use std::io::{self, Write};
 use quick_xml::events::{BytesDecl, BytesText, Event};
 use quick_xml::writer::Writer;
 
-use super::{Named, concerns, count, name_of, thousands};
+use super::{Named, advice_on, count, name_of, thousands};
 use crate::finding::{Finding, Severity};
 use crate::report::{Document, Report, RuleTotal};
 
-/// Writes a report as JUnit XML. Findings of at least the severity `deny` fail their case; lighter ones stand in the output
-/// of a case that passed.
+/// Writes a report as JUnit XML. Findings of severity `deny` or worse fail their case; others are
+/// in the output of a passed case.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, deny: Severity, sink: &mut dyn Write) -> io::Result<()> {
     let mut findings: BTreeMap<(usize, &str), Vec<&Finding>> = BTreeMap::new();
     for finding in &report.findings {
@@ -52,7 +54,7 @@ struct Case {
     family: String,
     name: String,
     outcome: Outcome,
-    /// What lighter findings say.
+    /// The text of findings that do not fail the case.
     said: String,
 }
 
@@ -92,18 +94,19 @@ fn suite<'r>(
         .filter(|not_run| not_run.documents.contains(&index))
         .flat_map(|not_run| not_run.rules.iter().map(|rule| (rule.as_str(), not_run.why.as_str())))
         .collect();
-    let known = Named::all().filter(|named| {
+    let known = Named::all(report).filter(|named| {
         skipped.contains_key(named.name()) || totals.contains_key(named.name()) || report.ran(named.name(), index)
     });
     let mut cases: Vec<(String, &str)> = known.map(|named| (named.family().to_owned(), named.name())).collect();
-    // A report can have been made by a version with other rules.
-    let others = document.rules.iter().map(|total| total.rule.as_str()).filter(|name| Named::find(name).is_none());
+    // A report may have been made by a version with other rules.
+    let others =
+        document.rules.iter().map(|total| total.rule.as_str()).filter(|name| Named::find(report, name).is_none());
     cases.extend(others.map(|name| ("other".to_owned(), name)));
     let cases = cases.into_iter().map(|(family, name)| {
         let of_rule = findings.get(&(index, name)).map(Vec::as_slice).unwrap_or_default();
         let (mut outcome, mut said) = (Outcome::Passed, String::new());
         if let Some(total) = totals.get(name) {
-            let text = listing(of_rule, total, document);
+            let text = listing(report, of_rule, total, document);
             if total.severity >= deny {
                 let first = of_rule.first().map_or("", |finding| &finding.message);
                 let message = format!("{}: {first}", count(total.total, "finding"));
@@ -119,12 +122,12 @@ fn suite<'r>(
     Suite { report, index, document, cases: cases.collect() }
 }
 
-fn listing(findings: &[&Finding], total: &RuleTotal, document: &Document) -> String {
+fn listing(report: &Report, findings: &[&Finding], total: &RuleTotal, document: &Document) -> String {
     let mut text = String::new();
     for finding in findings {
         let _ = writeln!(text, "{}: {}\n  {}", finding.severity, finding.message, finding.place());
-        if let Some(concerns) = concerns(finding, Some(document)) {
-            let _ = writeln!(text, "  {concerns}");
+        if let Some(subject) = finding.subject.describe(document.length_unit.as_deref()) {
+            let _ = writeln!(text, "  {subject}");
         }
         if let Some(help) = &finding.help {
             let _ = writeln!(text, "  {help}");
@@ -133,13 +136,13 @@ fn listing(findings: &[&Finding], total: &RuleTotal, document: &Document) -> Str
     if findings.len() < total.total {
         let _ = writeln!(text, "and {} more, not listed", thousands(total.total - findings.len()));
     }
-    if let Some(named) = Named::find(&total.rule) {
-        let _ = writeln!(text, "{}", named.advice());
+    if let Some(advice) = advice_on(report, &total.rule) {
+        let _ = writeln!(text, "{advice}");
     }
     text
 }
 
-/// The attributes that count cases.
+/// Attributes with the numbers of cases.
 fn sums<'c>(cases: impl Iterator<Item = &'c Case>) -> [(&'static str, String); 4] {
     let (mut tests, mut failures, mut errors, mut skipped) = (0, 0, 0, 0);
     for case in cases {
@@ -245,7 +248,7 @@ impl Case {
     }
 }
 
-/// A text without the characters that XML 1.0 has no way to write (section 2.2, Char).
+/// A text without the characters that XML 1.0 cannot contain (section 2.2, Char).
 fn clean(text: &str) -> String {
     let allowed =
         |c: char| matches!(c, '\t' | '\n' | '\r' | '\u{20}'..='\u{D7FF}' | '\u{E000}'..='\u{FFFD}' | '\u{10000}'..);

@@ -1,7 +1,8 @@
-//! A report in the forms that others read: build servers, spreadsheets, and people who do not program.
+//! A report in other formats: for build servers, spreadsheets, and people who do not program.
 //!
-//! Each form is a module with one `write`, from a [`Report`] into a sink. Every form says what was counted but not listed
-//! and which rules could not be run, and the same report gives the same bytes.
+//! Each format is a module with a `write` from a [`Report`] into a sink. Every format reports what
+//! was counted but not listed and which rules could not be run, and the same report gives the same
+//! bytes.
 //!
 //! ```
 //! use obvert_check::{Checker, MINIMAL, Settings, output};
@@ -26,107 +27,105 @@ pub mod sarif;
 use obvert_model::read::ProblemKind;
 
 use crate::catalogue::{catalogue, find};
-use crate::finding::Finding;
-use crate::report::{Document, Report};
-use crate::rule::{Rule, Section};
+use crate::finding::{Finding, Severity};
+use crate::report::{Document, OwnRule, Report};
+use crate::rule::{self, Rule, Section};
 use obvert_model::Location;
 
-/// What a clean check does not say. It stands on top of every page that people read.
+/// What a clean check does not show. It is at the top of every page that people read.
 pub const CAUTION: &str = "A clean check says that a record agrees with itself; it does not say that a pipe is safe to \
     enter or a place safe to dig, which local codes and licensed practice decide.";
 
-/// What a finding concerns, in words: `pipe P-102, run R-03, observation 10, at 80 ft`. `None` where it concerns the
-/// document as a whole.
-#[must_use]
-pub fn concerns(finding: &Finding, document: Option<&Document>) -> Option<String> {
-    let mut parts = Vec::new();
-    if let Some(record) = &finding.record {
-        parts.push(format!("{} {record}", table_word(&finding.path)));
-    }
-    let ids = [("pipe", &finding.pipe), ("run", &finding.run), ("observation", &finding.observation)];
-    parts.extend(ids.into_iter().filter_map(|(word, id)| id.as_ref().map(|id| format!("{word} {id}"))));
-    if let Some(distance) = finding.distance {
-        let unit = document.and_then(|document| document.length_unit.as_deref()).unwrap_or_default();
-        parts.push(format!("at {distance} {unit}").trim_end().to_owned());
-    }
-    (!parts.is_empty()).then(|| parts.join(", "))
-}
-
-/// The word for a row of the table that a path leads into.
-fn table_word(path: &str) -> &'static str {
-    match path.split('/').nth(1) {
-        Some("parties") => "party",
-        Some("equipment") => "equipment",
-        Some("structures") => "structure",
-        Some("media") => "media file",
-        Some("locates") => "locate",
-        Some("ratings") => "rating",
-        _ => "row",
-    }
-}
-
-/// A name that can stand in a finding: a rule's, or that of a kind of structural problem.
+/// What a name in a report belongs to.
 #[derive(Clone, Copy)]
-pub(crate) enum Named {
+pub(crate) enum Named<'r> {
+    /// A rule of the catalogue.
     Rule(&'static Rule),
+    /// A rule of your own, described in the report.
+    Own(&'r OwnRule),
+    /// A kind of structural problem.
     Problem(ProblemKind),
 }
 
-impl Named {
-    pub(crate) fn find(name: &str) -> Option<Self> {
+impl<'r> Named<'r> {
+    pub(crate) fn find(report: &'r Report, name: &str) -> Option<Self> {
+        let own = || report.own_rules.iter().find(|own| own.rule == name).map(Self::Own);
         let problem = || ProblemKind::ALL.iter().copied().find(|kind| kind.as_str() == name).map(Self::Problem);
-        find(name).map(Self::Rule).or_else(problem)
+        find(name).map(Self::Rule).or_else(own).or_else(problem)
     }
 
-    /// Every rule in the order of the catalogue, after the kinds of structural problems.
-    pub(crate) fn all() -> impl Iterator<Item = Self> {
-        ProblemKind::ALL.iter().copied().map(Self::Problem).chain(catalogue().iter().map(|rule| Self::Rule(rule)))
+    /// The kinds of structural problems, the rules of the catalogue in its order, then your own.
+    pub(crate) fn all(report: &'r Report) -> impl Iterator<Item = Self> {
+        let problems = ProblemKind::ALL.iter().copied().map(Self::Problem);
+        problems.chain(catalogue().iter().copied().map(Self::Rule)).chain(report.own_rules.iter().map(Self::Own))
     }
 
-    pub(crate) fn name(self) -> &'static str {
+    pub(crate) fn name(self) -> &'r str {
         match self {
             Self::Rule(rule) => rule.name,
+            Self::Own(own) => &own.rule,
             Self::Problem(kind) => kind.as_str(),
         }
     }
 
-    pub(crate) fn family(self) -> &'static str {
+    pub(crate) fn family(self) -> &'r str {
         match self {
             Self::Rule(rule) => rule.family(),
+            Self::Own(own) => own.rule.split_once('/').map_or("", |(family, _)| family),
             Self::Problem(_) => "structure-of-the-format",
         }
     }
 
-    /// What it looks at, in a sentence.
+    /// The severity of its findings by default.
+    pub(crate) fn severity(self) -> Severity {
+        match self {
+            Self::Rule(rule) => rule.severity,
+            Self::Own(own) => own.severity,
+            Self::Problem(_) => Severity::Error,
+        }
+    }
+
+    /// What it checks, in a sentence.
     pub(crate) fn summary(self) -> String {
         match self {
-            Self::Rule(rule) => rule.summary(),
             Self::Problem(kind) => kind.meaning().split_inclusive(". ").next().unwrap_or_default().trim().to_owned(),
+            rule => rule::summary(rule.documentation()),
         }
     }
 
     /// What to do about its findings.
     pub(crate) fn advice(self) -> String {
         match self {
-            Self::Rule(rule) => rule.advice(),
             Self::Problem(kind) => kind.meaning().to_owned(),
+            rule => rule::advice(rule.documentation()),
         }
     }
 
-    /// Its documentation for people: a heading and a text of paragraphs with `code` in them each.
+    /// Its documentation for people: headings, each with paragraphs that may have `code` in them.
     pub(crate) fn sections(self) -> Vec<(&'static str, String)> {
+        if let Self::Problem(kind) = self {
+            return vec![(Section::Checks.heading(), kind.meaning().to_owned())];
+        }
+        let sections = [Section::Checks, Section::Matters, Section::Source].into_iter();
+        let texts = sections.map(|section| (section.heading(), section.of(self.documentation())));
+        texts.filter(|(_, text)| !text.is_empty()).collect()
+    }
+
+    fn documentation(self) -> &'r str {
         match self {
-            Self::Rule(rule) => [Section::Checks, Section::Matters, Section::Source]
-                .into_iter()
-                .map(|section| (section.heading(), rule.section(section)))
-                .filter(|(_, text)| !text.is_empty())
-                .collect(),
-            Self::Problem(kind) => vec![(Section::Checks.heading(), kind.meaning().to_owned())],
+            Self::Rule(rule) => rule.documentation,
+            Self::Own(own) => &own.documentation,
+            Self::Problem(kind) => kind.meaning(),
         }
     }
 }
 
-/// How many findings were counted but not listed, by rule.
+/// What to do about the findings of a rule, if that is known.
+pub(crate) fn advice_on(report: &Report, rule: &str) -> Option<String> {
+    Named::find(report, rule).map(Named::advice).filter(|advice| !advice.is_empty())
+}
+
+/// The rules with findings that were counted but not listed, with the number listed and the total.
 pub(crate) fn unlisted(report: &Report) -> impl Iterator<Item = (&str, usize, usize)> {
     report
         .rules
@@ -135,12 +134,18 @@ pub(crate) fn unlisted(report: &Report) -> impl Iterator<Item = (&str, usize, us
         .map(|rule| (rule.rule.as_str(), rule.listed, rule.total))
 }
 
-/// How a document is named to people.
+/// What a finding is about, in words; `None` if it is about the document as a whole.
+pub(crate) fn subject_of(finding: &Finding, report: &Report) -> Option<String> {
+    let unit = report.documents.get(finding.document).and_then(|document| document.length_unit.as_deref());
+    finding.subject.describe(unit)
+}
+
+/// The name of a document, for people.
 pub(crate) fn name_of(document: &Document) -> &str {
     document.file.as_deref().or(document.id.as_deref()).unwrap_or("the document")
 }
 
-/// A number and a word: `1 rule`, `2 rules`. Thousands are set apart.
+/// A number and a word: `1 rule`, `2 rules`, with separators between thousands.
 pub(crate) fn count(number: usize, word: &str) -> String {
     format!("{} {word}{}", thousands(number), if number == 1 { "" } else { "s" })
 }
@@ -157,7 +162,7 @@ pub(crate) fn thousands(number: usize) -> String {
     out
 }
 
-/// The number of a column of a text file: in a table of values, `column` counts fields and not characters.
+/// The column in a text file: in a table, `column` counts fields and not characters.
 pub(crate) fn character_column(at: &Location) -> Option<usize> {
     at.column.filter(|_| at.heading.is_none())
 }

@@ -10,7 +10,7 @@ use serde_json::Value as Json;
 
 use crate::finding::Finding;
 use crate::sink::Sink;
-use crate::views::{LocateView, MediaView, Part, PipeView, RatingView, Spot, Survey};
+use crate::views::Part;
 
 /// What is wrong with a field.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -286,13 +286,13 @@ pub(crate) fn report(
     for found in part.breaches().iter().filter(|found| found.breach == breach) {
         let demand = &demands.profile.fields[found.demand];
         let plan = &demands.fields.plan;
-        let mut spot = concerned(part, plan.name(found.table), &found.rows);
-        spot.path = plan.pointer(found.table, &found.rows);
+        let mut subject = part.subject(plan.name(found.table), &found.rows);
+        subject.path = plan.pointer(found.table, &found.rows);
         let below = demand.path.split('.').skip(plan.name(found.table).len()).take(found.depth);
-        below.for_each(|key| spot.path.extend(["/", key]));
+        below.for_each(|key| subject.path.extend(["/", key]));
         let value = found.value.as_ref().map(say).unwrap_or_default();
-        let path = (breach == Breach::Forbidden).then(|| spot.path.clone());
-        let finding = out.report(spot, message(demand, &value));
+        let path = (breach == Breach::Forbidden).then(|| subject.path.clone());
+        let finding = out.report(subject, message(demand, &value));
         facts(finding, demand, found.value.as_ref());
         if let Some(path) = path {
             finding.fix_if_confirmed("what goes to this office leaves it out", vec![Edit::remove(path)]);
@@ -310,30 +310,6 @@ fn facts(finding: &mut Finding, demand: &FieldDemand, value: Option<&Json>) {
     }
     if let Some(help) = &demand.help {
         finding.help(help.as_str());
-    }
-}
-
-/// The pipe, run and observation that a row is about.
-fn concerned(part: &Part<'_>, table: &[String], rows: &[usize]) -> Spot {
-    let keys: Vec<&str> = table.iter().map(String::as_str).collect();
-    match part {
-        Part::Run(view) => match (keys.as_slice(), rows) {
-            (["runs", "observations", ..], [_, row, ..]) => view.row(*row).spot(""),
-            _ => view.spot(""),
-        },
-        Part::Head(survey) => of_head(survey, keys.first().copied().unwrap_or_default(), rows),
-    }
-}
-
-fn of_head(survey: &Survey<'_>, table: &str, rows: &[usize]) -> Spot {
-    let Some(index) = rows.first().copied() else { return Spot::default() };
-    let head = survey.head;
-    match table {
-        "pipes" => PipeView { survey, pipe: &head.pipes[index], index }.spot(""),
-        "media" => MediaView { survey, media: &head.media[index], index }.spot(""),
-        "locates" => LocateView::place(index, &head.locates[index]),
-        "ratings" => RatingView::place(index, &head.ratings[index], ""),
-        _ => Spot::default(),
     }
 }
 

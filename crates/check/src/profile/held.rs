@@ -3,7 +3,7 @@
 use obvert_model::profile::Suppression;
 use obvert_model::text::Date;
 
-use crate::views::Spot;
+use crate::views::Subject;
 
 /// A suppression, ready to be compared with findings.
 #[derive(Clone, Debug)]
@@ -37,14 +37,14 @@ impl Held {
     }
 
     /// Whether a finding at a place is one of those.
-    pub(crate) fn covers(&self, spot: &Spot) -> bool {
+    pub(crate) fn covers(&self, subject: &Subject) -> bool {
         let among = |ids: &[String], id: Option<&str>| {
             ids.is_empty() || id.is_some_and(|id| ids.iter().any(|known| known == id))
         };
-        self.path.as_ref().is_none_or(|path| below(&spot.path, path))
-            && among(&self.pipes, spot.pipe.as_deref())
-            && among(&self.runs, spot.run.as_deref())
-            && among(&self.observations, spot.observation.as_deref())
+        self.path.as_ref().is_none_or(|path| below(&subject.path, path))
+            && among(&self.pipes, subject.pipe.as_deref())
+            && among(&self.runs, subject.run.as_deref())
+            && among(&self.observations, subject.observation.as_deref())
     }
 }
 

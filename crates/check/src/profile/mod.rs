@@ -8,7 +8,6 @@ mod media;
 use obvert_model::lists::{CodeList, GradeScheme};
 use obvert_model::profile::{AtHand, Profile, ProfileProblem, RuleAtHand, Weight};
 
-use crate::catalogue::catalogue;
 use crate::finding::Severity;
 use crate::report::{Stamp, Suppressed};
 use crate::settings::{Settings, SettingsError};
@@ -41,7 +40,7 @@ pub(crate) struct Demands {
 /// ```
 #[must_use]
 pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfileProblem> {
-    let rules = catalogue().iter().map(|rule| RuleAtHand {
+    let rules = settings.all_rules().map(|rule| RuleAtHand {
         name: rule.name,
         limits: rule.limits.iter().map(|limit| (limit.name, limit.unit)).collect(),
     });
@@ -49,6 +48,7 @@ pub fn profile_problems(profile: &Profile, settings: &Settings) -> Vec<ProfilePr
         rules: rules.collect(),
         code_lists: settings.code_lists.iter().chain(CodeList::built_ins()).collect(),
         grade_schemes: settings.grade_schemes.iter().chain([GradeScheme::obvert_grades()]).collect(),
+        formats: settings.formats.iter().map(String::as_str).collect(),
         today: settings.today.as_ref(),
     })
 }
@@ -69,7 +69,7 @@ impl Demands {
             if let Some(weight) = setting.severity {
                 settings.severities.entry(rule.clone()).or_insert(severity(weight));
             }
-            let of_rule = catalogue().iter().find(|known| *known.name == *rule);
+            let of_rule = settings.rule(&rule).ok();
             for limit in &setting.limits {
                 let known = of_rule.and_then(|of| of.limits.iter().find(|known| *known.name == *limit.name));
                 if let Some(value) = known.and_then(|known| limit.in_unit(known.unit)) {

@@ -1,4 +1,5 @@
-//! Holding a check against an earlier one: what was known then is taken out, so that only what is new is shown and counts.
+//! Comparing a report with an earlier one: known findings are left out, so that only new ones are
+//! listed and counted.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -9,26 +10,28 @@ use serde::{Deserialize, Serialize};
 use crate::report::fingerprint::fingerprint;
 use crate::report::{Report, RuleTotal};
 
-/// What an earlier report knew already.
+/// The comparison with an earlier report.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 pub struct Compared {
-    /// The file of the earlier report, as it was named; absent when none was.
+    /// The file of the earlier report; absent if it was not named.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub file: Option<String>,
-    /// How many findings it knew already. They are neither listed nor counted in the totals.
+    /// How many findings the earlier report had already. They are neither listed nor counted in the
+    /// totals.
     pub known: usize,
-    /// How many of its findings are gone, by rules that were run this time as well.
+    /// How many findings of the earlier report are resolved, of rules that were run this time as
+    /// well.
     pub gone: usize,
-    /// Rules of which one of the two reports counted findings that it did not list. What was not listed cannot be
-    /// recognised, so known findings of these rules may be counted as new.
+    /// Rules of which one of the two reports counted findings that it did not list. Unlisted
+    /// findings cannot be recognised, so known findings of these rules may count as new.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub unsure: Vec<String>,
 }
 
 impl Report {
-    /// Takes out what an earlier report knew already, document by document: those of one id belong together, else those of
-    /// one file, else the only two. Findings are the same when their rule, the ids of what they concern, the field and
-    /// the facts are, wherever they stand now.
+    /// Leaves out the findings of an earlier report. Documents are matched by id, or else by file;
+    /// the only documents of two reports always match. Findings are the same if their rule, the ids
+    /// of their subject, the field and the facts are, wherever they are now.
     pub fn hold_against(&mut self, earlier: &Self, file: Option<&str>) {
         let partner = partners(self, earlier);
         let mut left: BTreeMap<(usize, String), usize> = BTreeMap::new();
@@ -48,11 +51,12 @@ impl Report {
             }
         });
         let unsure = unsure(self, earlier);
-        // Of a rule that was not run this time, or whose list is not whole, nobody knows what is gone.
+        // If a rule was not run this time, or did not list everything, it is unknown what is
+        // resolved.
         let looked_for = |before: usize, fingerprint: &str| {
             let rule = fingerprint.lines().next().unwrap_or_default();
             let now = partner.iter().position(|partner| *partner == Some(before));
-            // What was left out may hold what was found before.
+            // The part that was left out may still have the finding.
             let whole = |now: usize| self.documents.get(now).is_some_and(|document| document.left_out.is_empty());
             let of_structure = ProblemKind::ALL.iter().any(|kind| kind.as_str() == rule);
             now.is_some_and(|now| self.ran(rule, now) && (of_structure || whole(now)))
@@ -95,7 +99,7 @@ fn unsure(now: &Report, earlier: &Report) -> Vec<String> {
     rules.into_iter().collect()
 }
 
-/// For every document of a report, the one of the earlier report that it is a later state of.
+/// For every document of a report, the same document in the earlier report.
 fn partners(now: &Report, earlier: &Report) -> Vec<Option<usize>> {
     if let ([_], [_]) = (now.documents.as_slice(), earlier.documents.as_slice()) {
         return vec![Some(0)];

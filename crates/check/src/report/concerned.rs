@@ -1,5 +1,6 @@
-//! What a report keeps of the document beside its findings: the names of the rows that they are about, and the pipes and
-//! runs that they lie in, so that a form of the report can group and draw them when the document is long gone.
+//! What a report keeps of the document besides its findings: the ids of the rows that they are
+//! about, and the pipes and runs, so that other formats of the report can group and draw the
+//! findings without the document.
 
 use std::collections::BTreeSet;
 
@@ -16,7 +17,7 @@ use crate::views::{Ending, RunSummary};
 pub struct Concerned {
     /// The pipe's id.
     pub pipe: String,
-    /// The structure at its upper end, where the document has the pipe.
+    /// The structure at its upper end, if the document has the pipe.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub upstream: Option<String>,
     /// The structure at its lower end; a lateral that joins a pipe has none.
@@ -37,34 +38,34 @@ pub struct ConcernedRun {
     pub run: String,
     /// Whether it went against the flow.
     pub upstream: bool,
-    /// The structure that it started at, where it is stated.
+    /// The structure that it started at, if recorded.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub from: Option<String>,
-    /// The structure that it went to, where it is stated.
+    /// The structure that it went to, if recorded.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub to: Option<String>,
-    /// From the centre of the start structure to the counter's zero point, where it is stated.
+    /// From the centre of the start structure to the counter's zero point, if recorded.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub offset: Option<f64>,
-    /// What the counter showed at the zero point, where it is stated.
+    /// What the counter showed at the zero point, if recorded.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub reads: Option<f64>,
-    /// The counter's last reading, where it is stated.
+    /// The counter's last reading, if recorded.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub surveyed: Option<f64>,
 }
 
-/// Adds to a report what its listed findings need to be told of without the document. `beside` names pipes
-/// that findings concern which are added later.
+/// Adds what the listed findings need to be shown without the document. `others` names pipes of
+/// findings that are added later.
 pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeSet<String>) {
     let head = ending.survey.head;
     for finding in &mut report.findings {
-        finding.record = record(head, &finding.path);
+        finding.subject.record = record(head, &finding.subject.path);
     }
     let concerned: FxHashSet<&str> = report
         .findings
         .iter()
-        .filter_map(|finding| match (&finding.pipe, &finding.run) {
+        .filter_map(|finding| match (&finding.subject.pipe, &finding.subject.run) {
             (Some(pipe), _) => Some(pipe.as_str()),
             (None, Some(run)) => ending.run_named(run).map(|summary| summary.run.pipe.as_str()),
             (None, None) => None,
@@ -73,7 +74,7 @@ pub(crate) fn describe(report: &mut Report, ending: &Ending<'_>, beside: &BTreeS
         .collect();
     let known = head.pipes.iter().filter(|pipe| concerned.contains(pipe.id.as_str()));
     let mut pipes: Vec<Concerned> = known.map(|known| pipe(known, ending)).collect();
-    // Runs can name a pipe that the document has not.
+    // Runs can name a pipe that the document does not have.
     let mut seen = FxHashSet::default();
     for summary in ending.runs {
         let id = summary.run.pipe.as_str();
@@ -114,7 +115,7 @@ fn run(summary: &RunSummary) -> ConcernedRun {
     }
 }
 
-/// The id of the row that a path leads into, in the tables whose ids a finding does not carry otherwise.
+/// The id of the row that a path leads into, for tables other than pipes and runs.
 fn record(head: &Head, path: &str) -> Option<String> {
     let mut tokens = path.split('/').skip(1);
     let (table, row) = (tokens.next()?, tokens.next()?.parse::<usize>().ok()?);

@@ -1,11 +1,11 @@
-//! The examples in the schemas of what this crate gives out. They are made and not written down: an example that nobody made may
-//! be valid and still unlike anything that comes.
+//! Examples for the schemas of reports, logs of fixes and tables of grades. They are computed, so
+//! that they look like real ones.
 
 use crate::grading::{GradeBy, GradeTable};
 use crate::report::Report;
 use crate::{Checker, MINIMAL, MendSettings, Mending, Settings};
 
-/// The small survey with one pipe whose height was lost on the way through a spreadsheet.
+/// The small survey, with a pipe whose height was lost in a spreadsheet.
 fn source() -> String {
     MINIMAL.replacen("\"height\": 8,", "\"height\": 0,", 1)
 }
@@ -22,7 +22,7 @@ pub(crate) fn report() -> Option<Report> {
     Some(report)
 }
 
-/// The log of a mend of the same survey, in whose remarks white space was left behind.
+/// The log of fixing the same survey, with white space at the end of a remark.
 pub(crate) fn mending() -> Option<Mending> {
     let source = source().replacen("\"operator\"", "\"remark\": \"second visit \", \"operator\"", 1);
     let mut mended = checker()?.mend(source.as_bytes(), &MendSettings::default(), None).ok()?;

@@ -1,8 +1,9 @@
-//! What makes two findings the same one, in two reports of a survey that was worked on in between.
+//! A fingerprint of a finding, to recognise it in a later report of the same survey.
 //!
-//! Not the pointer and not the line: a row that was put in moves both. It is the rule, the ids of what it concerns, the
-//! field, and the facts behind the message. A finding about the document as a whole has no ids, and its facts are counts
-//! that every new row changes, so its rule and its place have to do.
+//! Pointers and lines change when rows are inserted, so the fingerprint consists of the rule, the
+//! ids of the subject, the field, and the facts. A finding about the document as a whole has no
+//! ids, and its facts are counts that every new row changes, so only its rule and its place are
+//! used.
 
 use std::fmt::Write;
 
@@ -10,14 +11,14 @@ use serde_json::Value;
 
 use crate::finding::Finding;
 
-/// A finding's identity: equal for findings that say the same of the same thing. Two findings of one report can share
-/// one, where neither ids nor facts tell them apart.
+/// The fingerprint of a finding. Two findings of a report can have the same one if neither ids nor
+/// facts distinguish them.
 #[must_use]
 pub(crate) fn fingerprint(finding: &Finding) -> String {
-    let mut text = format!("{}\n{}", finding.rule, without_row_numbers(&finding.path));
-    let ids = [&finding.record, &finding.pipe, &finding.run, &finding.observation];
+    let mut text = format!("{}\n{}", finding.rule, without_row_numbers(&finding.subject.path));
+    let ids = [&finding.subject.record, &finding.subject.pipe, &finding.subject.run, &finding.subject.observation];
     for id in ids {
-        // The length in front keeps two ids from running into one another.
+        // The length prevents two ids from running into each other.
         match id {
             Some(id) => {
                 let _ = write!(text, "\n{} {id}", id.len());
@@ -34,13 +35,12 @@ pub(crate) fn fingerprint(finding: &Finding) -> String {
     text
 }
 
-/// Writes a fact so that equal ones give equal texts. Numbers are computed and not rounded: one that another machine gets
-/// in its last digits is the same.
+/// Writes a fact. Computed numbers are rounded, since machines may differ in the last digits.
 fn write_fact(fact: &Value, text: &mut String) {
     let _ = match fact {
         Value::String(pointer) if pointer.starts_with('/') => write!(text, "{}", without_row_numbers(pointer)),
         Value::Number(number) => match number.as_f64() {
-            // Nought has no sign here.
+            // Zero has no sign here.
             Some(number) => write!(text, "{:.8e}", number + 0.0),
             None => write!(text, "{number}"),
         },
@@ -62,7 +62,7 @@ fn write_fact(fact: &Value, text: &mut String) {
     };
 }
 
-/// A pointer with `*` for every row: where in a table something stands means nothing.
+/// A pointer with `*` for the numbers of rows.
 pub(crate) fn without_row_numbers(pointer: &str) -> String {
     pointer
         .split('/')

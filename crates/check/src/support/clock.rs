@@ -1,14 +1,14 @@
-//! Hours on the dial of a clock reference. More than one rule asks how far two of them are apart.
+//! Hours of clock references, and how far two of them are apart.
 
 use obvert_model::tables::ClockReading;
 
-/// How many hours two places on a clock are apart.
+/// How many hours two positions on a clock are apart.
 pub(crate) fn hours_between(a: f64, b: f64) -> f64 {
     let apart = (a - b).rem_euclid(12.0);
     apart.min(12.0 - apart)
 }
 
-/// How many hours an hour lies outside a reading.
+/// How many hours an hour is outside a reading.
 pub(crate) fn hours_outside(reading: ClockReading, hour: f64) -> f64 {
     match reading {
         ClockReading::Point(at) => hours_between(at.get(), hour),
@@ -25,7 +25,7 @@ mod tests {
 
     use super::*;
 
-    // By the dial of a clock; no other source.
+    // Computed by hand on a clock face.
     #[test]
     fn hours_outside_an_arc_are_counted_from_its_nearer_end() {
         let hour = |hour| ClockHour::new(hour).unwrap();

@@ -1,6 +1,8 @@
-//! What a run's grades would add up to if the mistakes were mended that rules report beside them: a grade that the
-//! scheme does not give, a row entered twice. A rating that adds up to that is right, and the mistake is found where it
-//! was made; were the rating reported as well, one mistake would make many findings.
+//! The grades of a run as they would be without the faults that other rules report: a grade that
+//! the scheme does not give, a row entered twice.
+//!
+//! A rating that agrees with these is right. Reporting it as well would make many findings of one
+//! fault.
 
 use obvert_model::lists::{GradeScheme, StretchUse};
 use obvert_model::number::Grade;
@@ -10,8 +12,9 @@ use crate::grading::{GradeExtent, GradeTotals, on_scale};
 use crate::support::row_order;
 use crate::views::{RowView, RunView};
 
-/// The roll-up of both aspects with the mistakes mended; `None` where there is none, so that it is the recorded one. What
-/// nobody can mend from the record, such as the end of a stretch beyond the end of the run, is doubtful in it.
+/// The totals of both aspects without those faults; `None` if there are none. What cannot be
+/// corrected from the record, such as a stretch that ends past the end of the run, counts as
+/// doubtful.
 pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Option<Box<[GradeTotals; 2]>> {
     let again = |index: usize| {
         run.is_repeated(index)
@@ -38,15 +41,15 @@ pub(crate) fn corrected_totals(run: &RunView<'_>, scheme: &GradeScheme) -> Optio
     Some(tallies)
 }
 
-/// Whether a rule reports something of a row that its grade or its weight in the roll-up follows from.
+/// Whether a rule reports something about a row that changes its grade or how often it counts.
 fn is_off(row: &RowView<'_>, scheme: &GradeScheme) -> bool {
     let differs =
         |aspect: &Aspect| row.recorded(*aspect).is_some() && grade(row, *aspect, scheme) != row.recorded(*aspect);
     extent(row) != row.grade_extent() || Aspect::ALL.iter().any(differs)
 }
 
-/// The grade of a row: the scheme's, where it is certain and another one is recorded; none in an aspect that the scheme
-/// does not grade the code in.
+/// The grade of a row: the scheme's if it is certain and differs from the recorded one; none in an
+/// aspect that the scheme does not grade the code in.
 fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grade> {
     let Some(recorded) = row.recorded(aspect) else { return row.graded(aspect) };
     if !on_scale(scheme, recorded) || row.code.is_none() || row.unlinked() {
@@ -61,8 +64,8 @@ fn grade(row: &RowView<'_>, aspect: Aspect, scheme: &GradeScheme) -> Option<Grad
     }
 }
 
-/// Where a row stands and over what length: a point, where its code is never continuous; a length that is not known,
-/// where its end is the place where it begins, or lies past the end of the run.
+/// The extent of a row. It is a point if its code is never continuous, and unknown if the stretch
+/// ends where it begins or past the end of the run.
 fn extent(row: &RowView<'_>) -> GradeExtent {
     let grade_extent = row.grade_extent();
     if !row.row.is_stretch() {

@@ -1,4 +1,4 @@
-//! Which parts of a pipe its runs have seen. Two rules ask, one for pipes of which a run says that nothing is left.
+//! Which part of a pipe no run has seen.
 
 use obvert_model::number::Length;
 use obvert_model::tables::{Direction, OutcomeKind};
@@ -11,13 +11,14 @@ use crate::views::{Ending, PipeView, RunSummary, tolerance};
 pub(crate) struct UnseenPart {
     pub(crate) from: f64,
     pub(crate) to: f64,
-    /// Whether a run says that it reached the far structure, or met the one from the other end.
+    /// Whether a run recorded that it reached the far structure, or met the run from the other end.
     pub(crate) claimed: bool,
 }
 
-/// The longest part of a pipe that none of its runs has seen, where it is longer than the tolerance and `allowance` for the
-/// structures; `None` as well where it cannot be told, or another rule compares the runs: two that name each other, one
-/// that is longer than the pipe or goes another way than its structures.
+/// The longest part of a pipe that none of its runs has seen, if it is longer than the tolerance
+/// and `allowance` for the structures. `None` also if it cannot be computed, or if another rule
+/// compares the runs: runs that name each other, a run that is longer than the pipe, a direction
+/// that contradicts the structures.
 pub(crate) fn longest_unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance: f64) -> Option<UnseenPart> {
     let survey = ending.survey;
     let mut seen: Vec<(f64, f64)> = Vec::new();
@@ -33,7 +34,8 @@ pub(crate) fn longest_unseen(ending: &Ending<'_>, view: &PipeView<'_>, allowance
         }
         let outcome = summary.outcome()?;
         claimed |= outcome != OutcomeKind::Stopped;
-        // A run that came to the far structure saw all that lies before it, whatever its counter made of that.
+        // A run that reached the far structure saw everything before it, whatever its counter
+        // showed.
         let end = if outcome == OutcomeKind::Reached { metres } else { far };
         let start = offset(ending, summary);
         seen.push(match run.direction {

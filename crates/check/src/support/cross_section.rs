@@ -1,6 +1,5 @@
-//! The cross-section that a camera sees where a row stands. The owner's record has one material, size and shape for a
-//! whole pipe; a run can find others, and says so with rows of its own. Rules about what can be in a pipe, and grades that
-//! depend on its material or size, go by what is there.
+//! The cross-section at an observation: the owner's record of the pipe, changed by the rows that
+//! record a change of material, size or shape.
 
 use obvert_model::lists::Role;
 use obvert_model::tables::{Material, MaterialClass, QuantityUnit, Shape};
@@ -8,8 +7,13 @@ use obvert_model::tables::{Material, MaterialClass, QuantityUnit, Shape};
 use crate::grading::amount;
 use crate::views::RowView;
 
-/// Heights of cross-sections that a grade is computed with, in millimetres. What lies outside is so probably in the wrong
-/// unit (inches taken for millimetres, or the other way) that nothing should be built on it. Common practice, no source.
+/// What a cross-section is concluded from.
+pub(crate) const EVIDENCE: &[&str] =
+    &["run.observations", "run.observations.characterisation", "run.observations.quantities"];
+
+/// Plausible heights in millimetres. Outside this range the unit is probably wrong (inches read as
+/// millimetres, or the reverse), so nothing is computed from the height. Common practice, no
+/// source.
 const PLAUSIBLE_MILLIMETRES: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
 
 /// A cross-section, as far as it is known.
@@ -17,17 +21,18 @@ const PLAUSIBLE_MILLIMETRES: std::ops::RangeInclusive<f64> = 50.0..=3657.6;
 pub struct CrossSection {
     /// The class of the wall's material.
     pub class: Option<MaterialClass>,
-    /// The height in millimetres; `None` as well where what is recorded makes no sense.
+    /// The height in millimetres; `None` also if the recorded one is not plausible.
     pub height: Option<f64>,
     /// The shape.
     pub shape: Option<Shape>,
 }
 
 impl CrossSection {
-    /// The cross-section at a row: the pipe's record, or what the last change above the row says.
+    /// The cross-section at a row: as the last change before the row says, or else as the pipe's
+    /// record says.
     ///
-    /// Before the first change stands the pipe's record, unless the change leads to just what is recorded: then the
-    /// record speaks of what comes after, and what was before is not known.
+    /// If the first change leads to what the record says, the record describes the pipe after the
+    /// change, and what was before it is unknown.
     #[must_use]
     pub(crate) fn at(row: &RowView<'_>) -> Self {
         let survey = row.survey();
@@ -76,7 +81,7 @@ impl CrossSection {
     }
 }
 
-/// What a change leads to, where its characterisation says so in a word of the format.
+/// The word that a change leads to, if its characterisation is a word of the format.
 fn word<'r>(change: &RowView<'r>) -> Option<&'r str> {
     change.row.characterisation.first().map(|word| word.as_str())
 }

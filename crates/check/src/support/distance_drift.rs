@@ -1,5 +1,5 @@
-//! Whether the runs of a camera come out longer or shorter than their pipes by one and the same share. That is the
-//! counter's fault and one finding, not one of every run, so it is decided over all runs of a camera together.
+//! Cameras whose runs are longer or shorter than their pipes by the same share. The counter is at
+//! fault then, so that is one finding and not one for every run.
 
 use obvert_model::tables::{CounterZero, LengthBetween, OutcomeKind, Run};
 use rustc_hash::FxHashMap;
@@ -9,28 +9,29 @@ use crate::support::map_lengths::four_in_five;
 use crate::support::run_extent::far_position;
 use crate::views::{Ending, RunSummary};
 
-/// How many runs must agree: fewer prove nothing.
+/// How many runs must agree.
 const MIN_RUNS: usize = 4;
 
-/// Shorter pipes say little: the ends of the two measurements weigh too much. In metres.
+/// Minimum length of a pipe, in metres: in shorter ones the ends of the two measurements weigh too
+/// much.
 const MIN_LENGTH: f64 = 20.0;
 
-/// The least share that a counter is called wrong for. A per cent is twice what a counter may be off, see `tolerance`.
+/// The smallest share that counts as drift: twice what a counter may be off, see `tolerance`.
 pub(crate) const MIN_SHARE: f64 = 0.01;
 
-/// The largest: what is farther off is no slipping wheel.
+/// The largest share that a slipping wheel explains.
 const MAX_SHARE: f64 = 0.1;
 
 /// A camera whose runs are all too long, or all too short.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Drift {
-    /// Its row in the table of equipment; `None` for the runs that name no camera.
+    /// Its row in the table of equipment; `None` for runs that name no camera.
     pub(crate) camera: Option<usize>,
-    /// How much too long the runs are, as a share; below 0 where they are too short.
+    /// How much too long the runs are, as a share; negative if they are too short.
     pub(crate) share: f64,
     /// How many runs agree.
     pub(crate) agree: usize,
-    /// Of how many.
+    /// How many runs were compared.
     pub(crate) of: usize,
 }
 
@@ -39,8 +40,8 @@ pub(crate) fn camera_of(ending: &Ending<'_>, run: &Run) -> Option<usize> {
     cameras(ending.survey, run).next()
 }
 
-/// The cameras that drift, against the length in metres that `length` gives for the pipe of a run that reached the far
-/// structure.
+/// The cameras that drift. `length` gives the length in metres of the pipe of a run that reached
+/// the far structure.
 pub(crate) fn drifting_cameras(
     ending: &Ending<'_>,
     least: f64,
@@ -66,9 +67,10 @@ pub(crate) fn drifting_cameras(
     found
 }
 
-/// The share by which most of some runs are too long, and how many those are, of how far each came and how long its pipe is.
+/// The share by which most runs are too long, and how many runs that is. A run is how far it came
+/// and how long its pipe is.
 fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
-    // The median, so that one run that ended at another structure does not speak for the others.
+    // The median ignores a run that ended at another structure.
     let mut shares: Vec<f64> = runs.iter().map(|(far, length)| far / length - 1.0).collect();
     shares.sort_by(f64::total_cmp);
     let share = *shares.get(shares.len() / 2)?;
@@ -77,12 +79,12 @@ fn common_share(runs: &[(f64, f64)], least: f64) -> Option<(f64, usize)> {
         .then_some((share, agree))
 }
 
-/// Whether a run's distances are known to be from the centre of its structure.
+/// Whether a run's distances are measured from the centre of its structure.
 fn measured_from_centre(run: &Run) -> bool {
     run.counter.as_ref().is_some_and(|c| c.zero == CounterZero::StructureCentre || c.offset.is_some())
 }
 
-/// The length of a run's pipe as the owner has it, between the centres of its structures, in metres.
+/// The recorded length of a run's pipe between the centres of its structures, in metres.
 pub(crate) fn stated_length(ending: &Ending<'_>, summary: &RunSummary) -> Option<f64> {
     let pipe = ending.survey.pipe(&summary.run.pipe)?;
     let between = pipe.length_between.is_none_or(|between| between == LengthBetween::Centres);

@@ -1,19 +1,18 @@
-//! Rows of a run that say what another one says already. Two rules report them, and a roll-up of grades would count
-//! them twice.
+//! Rows of a run that repeat another row. Rules report them, and totals of grades leave them out.
 
 use obvert_model::tables::{ClockReading, Observation};
 use rustc_hash::FxHashMap;
 
 use crate::views::RunView;
 
-/// Of the rows at one distance so many are held against each other; a run whose distances are all alike has another fault.
+/// How many rows at one distance are compared. If more are at the same distance, the distances are
+/// wrong.
 const MAX_SAME_DISTANCE: usize = 16;
 
-/// How many of the stretches of a code begun before are looked at, so that a run that is nothing but overlaps does not
-/// take the square of its rows.
+/// How many earlier stretches of a code are compared, so that the time stays linear in the rows.
 const MAX_EARLIER_STRETCHES: usize = 32;
 
-/// The rows at a point that stand in the run already, each with the row that it repeats.
+/// The rows at a point that repeat an earlier row, each with that row.
 pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
     let mut duplicates = Vec::new();
@@ -27,15 +26,15 @@ pub(crate) fn duplicates(run: &RunView<'_>) -> Vec<(usize, usize)> {
     duplicates
 }
 
-/// Rows in succession that say again what others above them say, or one row out of place that says again what another one says:
-/// rows that were pasted or imported twice.
+/// Consecutive rows that repeat earlier rows, or one row out of place that repeats another: pasted
+/// or imported twice.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RepeatedRows {
     /// The first of them.
     pub(crate) from: usize,
     /// The first of those that they repeat.
     pub(crate) of: usize,
-    /// How many they are.
+    /// How many there are.
     pub(crate) rows: usize,
 }
 
@@ -46,8 +45,8 @@ impl RepeatedRows {
     }
 }
 
-/// The rows that stand in a run twice, each where they stand again, alike in all but their ids: sequences of two rows at least, which
-/// go on along the pipe and begin where the distance falls back, and single rows that are out of order where they stand.
+/// The repeated rows of a run, equal in everything but their ids: sequences of at least two rows
+/// that begin where the distance decreases, and single rows that are out of order.
 pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
     let rows = &run.run.observations;
     let mut found: Vec<RepeatedRows> = Vec::new();
@@ -69,14 +68,14 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
                 .take_while(|step| rows.get(from + step).is_some_and(|again| rows[of + step].equals_except_id(again)));
             RepeatedRows { from, of: *of, rows: length.count() }
         });
-        // The first of those that are as long.
+        // The first of the longest ones.
         let best = best.max_by_key(|repeat| (repeat.rows, std::cmp::Reverse(repeat.of)));
         found.extend(best.filter(|repeat| {
             let last = repeat.of + repeat.rows.saturating_sub(1);
             repeat.rows >= 2 && rows[last].at > rows[repeat.of].at
         }));
     }
-    // Of the two rows at a fall either can be the one that was put there.
+    // Either row of a decrease can be the repeated one.
     let mut single = Vec::new();
     for from in falls.iter().flat_map(|fall| [fall - 1, *fall]) {
         if found.iter().chain(&single).any(|repeat: &RepeatedRows| repeat.has(from)) || !out_of_place(rows, from) {
@@ -93,14 +92,14 @@ pub(crate) fn repeated_rows(run: &RunView<'_>) -> Vec<RepeatedRows> {
     found
 }
 
-/// Whether a row is in order with the one above it and the one below it.
+/// Whether a row is in order with the row before it and the row after it.
 fn in_order_with_neighbours(rows: &[Observation], index: usize) -> bool {
     let at = rows[index].at;
     index.checked_sub(1).is_none_or(|above| rows[above].at <= at)
         && rows.get(index + 1).is_none_or(|below| at <= below.at)
 }
 
-/// Whether a row is not in order with its neighbours, and they are with each other.
+/// Whether a row is out of order while its neighbours are in order.
 fn out_of_place(rows: &[Observation], index: usize) -> bool {
     let without = match (index.checked_sub(1), rows.get(index + 1)) {
         (Some(above), Some(below)) => rows[above].at <= below.at,
@@ -109,7 +108,7 @@ fn out_of_place(rows: &[Observation], index: usize) -> bool {
     without && !in_order_with_neighbours(rows, index)
 }
 
-/// Whether nothing that two rows say tells them apart.
+/// Whether nothing recorded distinguishes two rows.
 fn indistinguishable(a: &Observation, b: &Observation) -> bool {
     a.code == b.code
         && !a.is_stretch()
@@ -123,7 +122,7 @@ fn indistinguishable(a: &Observation, b: &Observation) -> bool {
         && (a.media.is_empty() || b.media.is_empty() || a.media == b.media)
 }
 
-/// The stretches that overlap an earlier one of their code, each with that.
+/// The stretches that overlap an earlier stretch of the same code, each with that stretch.
 pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
     let rows = &run.run.observations;
     let stretches = || (0..rows.len()).filter(|index| rows[*index].to.is_some_and(|to| to > rows[*index].at));
@@ -148,7 +147,8 @@ pub(crate) fn overlapping_stretches(run: &RunView<'_>) -> Vec<(usize, usize)> {
     overlapping_stretches
 }
 
-/// Whether two rows are, or may be, on one part of the wall. A clock that is in no valid form says nothing.
+/// Whether two rows are, or may be, on the same part of the wall. An invalid clock reference is
+/// never.
 fn clocks_overlap(a: &Observation, b: &Observation) -> bool {
     let (Some(a), Some(b)) = (&a.clock, &b.clock) else { return true };
     match (a.reading(), b.reading()) {
@@ -159,7 +159,8 @@ fn clocks_overlap(a: &Observation, b: &Observation) -> bool {
 
 fn overlap(a: ClockReading, b: ClockReading) -> bool {
     let (start_a, start_b) = (start(a), start(b));
-    // How far clockwise one begins after the other; arcs that only touch share no wall, but a point on an edge is on it.
+    // How far clockwise one begins after the other. Arcs that only touch do not overlap, but a
+    // point on the edge of an arc does.
     let after = |from: f64, to: f64| (to - from).rem_euclid(12.0);
     let within =
         |hours: f64, arc: f64, other: f64| if other == 0.0 { hours <= arc } else { hours < arc || hours == 0.0 };
@@ -186,7 +187,7 @@ mod tests {
         ClockReading::Point(ClockHour::new(at).unwrap())
     }
 
-    // By the dial of a clock; no other source.
+    // Computed by hand on a clock face.
     #[test]
     fn parts_of_the_wall_meet() {
         let cases = [

@@ -1,29 +1,29 @@
-//! Elevations of structures and of the ends of pipes against each other. Several rules look at the same numbers; which of them
-//! are already known to be wrong is said here, so that one mistyped elevation gives one finding.
+//! Elevations of structures and of the ends of pipes. Several rules compare the same numbers; what
+//! is known to be wrong is decided here, so that one mistyped elevation gives one finding.
 
 use obvert_model::number::Length;
 use obvert_model::tables::Structure;
 
 use crate::views::{PipeView, Survey};
 
-/// How far elevations and depths of one structure may disagree, in metres: half of the last digit of a depth in tenths of a
-/// metre. Common practice, no published source.
+/// How far elevations and depths of one structure may differ, in metres: half of the last digit of
+/// a depth in tenths of a metre. Common practice, no published source.
 pub(crate) const TOLERANCE: f64 = 0.05;
 
-/// Whether a value is above a limit by more than a double's last digits may be astray after a subtraction of elevations.
+/// Whether a value exceeds a limit by more than the rounding error of subtracting elevations.
 pub(crate) fn exceeds(value: f64, limit: f64) -> bool {
     value > limit + 1e-6
 }
 
-/// By how much the depth and the elevations of a structure disagree, in metres; where all three are given, and the invert is
-/// not above the ground.
+/// How far the depth and the elevations of a structure disagree, in metres, if all three are given
+/// and the invert is not above the ground.
 pub(crate) fn disagreement(survey: &Survey<'_>, structure: &Structure) -> Option<f64> {
     let (ground, invert) = (structure.ground?, structure.invert?);
     let between = (ground.get() - invert.get()) * survey.head.units.length.metres();
     (between >= 0.0).then_some((between - survey.metres(structure.depth?)).abs())
 }
 
-/// Whether a structure's elevations agree with each other, as far as can be told.
+/// Whether nothing shows that a structure's elevations contradict each other.
 pub(crate) fn consistent(survey: &Survey<'_>, structure: &Structure) -> bool {
     let upright = !structure.ground.zip(structure.invert).is_some_and(|(ground, invert)| invert > ground);
     upright && !disagreement(survey, structure).is_some_and(|metres| exceeds(metres, TOLERANCE))
@@ -46,7 +46,8 @@ pub(crate) enum InvertMismatch {
 }
 
 impl<'d> End<'d> {
-    /// Where the invert is astray. Says nothing where the structure's own elevations contradict each other.
+    /// What is wrong with the invert; `None` also if the structure's own elevations contradict each
+    /// other.
     pub(crate) fn mismatch(&self, survey: &Survey<'_>, slack: f64) -> Option<InvertMismatch> {
         let metres = |above: Length, below: Length| (above.get() - below.get()) * survey.head.units.length.metres();
         if !consistent(survey, self.structure) {
@@ -69,7 +70,7 @@ pub(crate) fn pipe_ends<'d>(view: &PipeView<'d>) -> impl Iterator<Item = End<'d>
     [(upper, "/inverts/upstream"), (lower, "/inverts/downstream")].into_iter().filter_map(end)
 }
 
-/// Whether an end of the pipe is already known to be astray; its gradient then proves nothing.
+/// Whether an end of the pipe is known to be wrong, so that its gradient proves nothing.
 pub(crate) fn any_invert_mismatch(view: &PipeView<'_>) -> bool {
     pipe_ends(view).any(|end| end.mismatch(view.survey, TOLERANCE).is_some())
 }

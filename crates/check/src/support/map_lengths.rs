@@ -1,8 +1,10 @@
-//! Lengths on the map, measured once for a document, and by which factor most stated lengths differ from them.
+//! Lengths on the map, measured once per document, and the factor by which most recorded lengths
+//! differ from them.
 //!
-//! A reference system in the wrong unit, or lengths in the wrong unit, makes every pipe 3.28 times too long or too short. That
-//! is one mistake, so the factor is found by a vote of all pipes; whatever else compares the map with distances goes by it
-//! and is not flooded. Who is to blame, the reference system or the lengths, is decided by `crs-unit-suspect` alone.
+//! A wrong unit of the reference system or of the lengths makes every pipe 3.28 times too long or
+//! too short. That is one fault, so the factor is found by a vote of all pipes, and every
+//! comparison of map and distances uses it. `crs-unit-suspect` decides whether the reference system
+//! or the lengths are wrong.
 
 use obvert_geo::{Crs, CrsKind, FOOT_METRES, Fit, Slip, Unit};
 use obvert_model::number::Position;
@@ -10,31 +12,33 @@ use obvert_model::tables::{Head, OutcomeKind, Structure, StructureKind};
 
 use crate::views::{Ending, PipeView, Survey};
 
-/// How many must say the same before a unit is called wrong: fewer prove nothing.
+/// How many records must agree.
 const MIN_RECORDS: usize = 3;
 
-/// A path that ends farther than this from its structure, in metres, is the finding of `path-end-mismatch`.
+/// A path that ends farther than this from its structure, in metres, is a finding of
+/// `path-end-mismatch`.
 pub(crate) const ENDS_SLACK: f64 = 5.0;
 
-/// How many positions are held against the area of use. More would not change what most of them say.
+/// How many positions are compared with the area of use; more would not change the majority.
 const MAX_SAMPLE: usize = 250;
 
-/// What most records say about two lengths that should be equal.
+/// The ratio of two lengths that should be equal, in most records.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Vote {
-    /// One over the other: 1, or what a foot taken for a metre makes of it, either way.
+    /// The ratio: 1, or the factor between feet and metres either way.
     pub(crate) ratio: f64,
-    /// How many say so.
+    /// How many records have this ratio.
     pub(crate) agree: usize,
-    /// Of how many.
+    /// How many records were compared.
     pub(crate) of: usize,
 }
 
-/// The ratio that at least four in five of at least three records are near to.
+/// The ratio that at least four in five records have, of at least three.
 pub(crate) fn vote(ratios: &[f64]) -> Option<Vote> {
     let of = ratios.len();
     [1.0, FOOT_METRES, 1.0 / FOOT_METRES].into_iter().find_map(|ratio| {
-        // Missing bends and slopes make a line some per cent shorter than its pipe; the factors are far apart.
+        // Missing bends and slopes make a line some per cent shorter than its pipe; the factors
+        // differ by far more.
         let agree = ratios.iter().filter(|found| (0.85..=1.15).contains(&(**found / ratio))).count();
         (of >= MIN_RECORDS && four_in_five(agree, of)).then_some(Vote { ratio, agree, of })
     })
@@ -45,27 +49,28 @@ pub(crate) fn four_in_five(some: usize, of: usize) -> bool {
     some > 0 && some * 5 >= of * 4
 }
 
-/// The geometry of a document's pipes, measured.
+/// The measured geometry of a document's pipes.
 #[derive(Debug, Default)]
 pub(crate) struct MapLengths {
-    /// The course of every pipe in metres, as the reference system has them.
+    /// The length of every pipe on the map in metres, by the reference system.
     lengths: Vec<Option<f64>>,
-    /// Whether the two numbers of every position are exchanged in a geographic system, so that they are measured exchanged.
+    /// Whether the two numbers of every position are swapped in a geographic system, so that they
+    /// are measured swapped.
     pub(crate) exchanged: bool,
-    /// The stated lengths over the measured ones.
+    /// Recorded lengths over measured ones.
     pub(crate) vote: Option<Vote>,
     /// How most positions fit the area of use of the reference system.
     pub(crate) fit: Option<Fit>,
-    /// Who is to blame where stated and measured lengths differ by a unit.
+    /// What is in the wrong unit if recorded and measured lengths differ by a unit.
     pub(crate) wrong_unit: Option<WrongUnit>,
-    /// Positions that lie outside the area of use, where most lie inside.
+    /// Positions outside the area of use, if most are inside.
     pub(crate) outliers: Vec<(PositionRef, Position)>,
 }
 
 /// What is in the wrong unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum WrongUnit {
-    /// The positions, by this slip.
+    /// The positions, in this way.
     Positions(Slip),
     /// The lengths.
     Lengths,
@@ -83,7 +88,8 @@ impl MapLengths {
             map_lengths.exclude_outliers(survey);
         }
         if crs.kind() == CrsKind::Geographic {
-            // Where both orders are possible on earth, only lengths tell them apart: a degree of longitude is shorter.
+            // If both orders are possible, only lengths can tell: a degree of longitude is shorter
+            // than one of latitude.
             let close = |lengths: &[Option<f64>]| {
                 let near = ratios(survey, lengths).iter().filter(|ratio| (0.97..=1.03).contains(*ratio)).count();
                 near >= MIN_RECORDS && four_in_five(near, ratios(survey, lengths).len())
@@ -96,7 +102,8 @@ impl MapLengths {
             }
         }
         map_lengths.vote = vote(&ratios(survey, &map_lengths.lengths));
-        // Exchanged, feet under a metric system of a whole zone may lie in it as well; but lengths are not exchanged.
+        // Swapped feet may be inside the area of a metric system of a whole zone as well; lengths
+        // do not depend on the order.
         if let (Some(Fit::Slip(Slip::Swapped)), Some(vote), CrsKind::Projected) =
             (map_lengths.fit, map_lengths.vote, crs.kind())
         {
@@ -108,7 +115,7 @@ impl MapLengths {
         map_lengths
     }
 
-    /// Takes the courses out that lead over a position that is astray.
+    /// Drops the lengths that depend on an outlying position.
     fn exclude_outliers(&mut self, survey: &Survey<'_>) {
         if self.outliers.is_empty() {
             return;
@@ -131,36 +138,39 @@ impl MapLengths {
         view.pipe.upstream == *id || view.pipe.downstream.as_ref() == Some(id)
     }
 
-    /// Who is to blame where stated and measured lengths differ by a unit.
+    /// What is in the wrong unit if recorded and measured lengths differ by a unit.
     fn find_wrong_unit(&self, crs: &Crs, survey: &Survey<'_>) -> Option<WrongUnit> {
         if let Some(Fit::Slip(slip @ (Slip::Feet | Slip::Metres))) = self.fit {
             return Some(WrongUnit::Positions(slip));
         }
         let ratio = self.vote.map(|vote| vote.ratio).filter(|ratio| *ratio != 1.0)?;
         let Some(slip) = unit_slip(crs, ratio) else { return Some(WrongUnit::Lengths) };
-        // Positions that lie where the system is used, and would not in the other unit, are right as they stand. Where both
-        // are possible, the structures may tell, which were measured in the same unit as the pipes.
+        // Positions that are inside the area of use as they are, and would not be in the other
+        // unit, are right. If both are possible, the depths of the structures decide, which have
+        // the same unit as the pipes.
         let either = majority(crs, survey.head, ratio) == Some(Fit::Inside);
         let right = self.fit == Some(Fit::Inside) && (!either || depths_confirm(survey, ratio));
-        // Positions that lie in no place of the system in either unit are in another system: `position-outside-area`.
+        // Positions that are outside in either unit belong to another system:
+        // `position-outside-area`.
         if !either && matches!(self.fit, Some(Fit::Outside { .. })) {
             return None;
         }
         Some(if right { WrongUnit::Lengths } else { WrongUnit::Positions(slip) })
     }
 
-    /// The course of a pipe in metres, as the reference system has it.
+    /// The length of a pipe on the map in metres, by the reference system.
     pub(crate) fn length_on_map(&self, pipe: usize) -> Option<f64> {
         self.lengths.get(pipe).copied().flatten()
     }
 
-    /// The course of a pipe in metres, in the unit that fits most stated lengths.
+    /// The length of a pipe on the map in metres, in the unit that fits most recorded lengths.
     pub(crate) fn fitted_length(&self, pipe: usize) -> Option<f64> {
         let factor = self.vote.map_or_else(|| self.slip_factor(), |vote| vote.ratio);
         Some(self.length_on_map(pipe)? * factor)
     }
 
-    /// Metres on the ground for every metre measured, where the positions are in another unit than the system's.
+    /// Metres on the ground per measured metre, if the positions are in another unit than the
+    /// system's.
     pub(crate) fn position_factor(&self, crs: &Crs) -> f64 {
         match self.vote {
             _ if self.wrong_unit == Some(WrongUnit::Lengths) => 1.0,
@@ -177,7 +187,7 @@ impl MapLengths {
         }
     }
 
-    /// The distance of two positions in metres, as the reference system has it.
+    /// The distance of two positions in metres, by the reference system.
     pub(crate) fn distance(&self, crs: &Crs, from: Position, to: Position) -> Option<f64> {
         line_length(crs, &[from.into(), to.into()], self.exchanged)
     }
@@ -200,7 +210,7 @@ impl MapLengths {
     }
 }
 
-/// What the distances of runs say, that went through a whole pipe: theirs over the measured ones.
+/// The ratio of the distances of runs through a whole pipe to the measured lengths.
 pub(crate) fn vote_of_runs(ending: &Ending<'_>) -> Option<Vote> {
     let survey = ending.survey;
     let whole = ending.runs.iter().filter(|summary| summary.outcome() == Some(OutcomeKind::Reached));
@@ -213,8 +223,8 @@ pub(crate) fn vote_of_runs(ending: &Ending<'_>) -> Option<Vote> {
     vote(&ratios)
 }
 
-/// The slip that makes stated lengths `ratio` times the measured ones, where the unit of the positions can explain it at
-/// all: positions under a system in feet are not in a unit of 0.3 feet.
+/// The slip that explains recorded lengths of `ratio` times the measured ones; `None` if no unit of
+/// the positions can: positions in a system in feet are not in units of 0.3 feet.
 pub(crate) fn unit_slip(crs: &Crs, ratio: f64) -> Option<Slip> {
     match crs.unit() {
         Unit::Metre if ratio == FOOT_METRES => Some(Slip::Feet),
@@ -223,7 +233,8 @@ pub(crate) fn unit_slip(crs: &Crs, ratio: f64) -> Option<Slip> {
     }
 }
 
-/// How most positions, multiplied by `factor`, fit the area of use; `None` where nobody can tell, or there is no majority.
+/// How most positions, multiplied by `factor`, fit the area of use; `None` if it is unknown or
+/// there is no majority.
 pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     let all = || positions(head).map(|(_, position)| position);
     let step = (all().count() / MAX_SAMPLE).max(1);
@@ -241,7 +252,7 @@ pub(crate) fn majority(crs: &Crs, head: &Head, factor: f64) -> Option<Fit> {
     found.into_iter().find(|(_, count)| four_in_five(*count, of)).map(|(fit, _)| fit)
 }
 
-/// The positions that lie outside the area of use of their reference system.
+/// The positions outside the area of use of their reference system.
 fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     let mut all = positions(head).map(|(_, position)| position);
     let Some(first) = all.next() else { return Vec::new() };
@@ -249,7 +260,8 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
         [west.min(at.x()), south.min(at.y()), east.max(at.x()), north.max(at.y())]
     });
     let [west, south, east, north] = bounds;
-    // Where the corners of them all are in it, so are they: a survey is small beside the area of a system.
+    // If the corners of their bounding box are inside, so are all positions: a survey is small
+    // compared with the area of a system.
     let corners = [[west, south], [west, north], [east, south], [east, north]];
     if crs.fit(&corners) == Ok(Fit::Inside) {
         return Vec::new();
@@ -258,8 +270,9 @@ fn outliers(crs: &Crs, head: &Head) -> Vec<(PositionRef, Position)> {
     positions(head).filter(|(_, position)| outside(*position)).collect()
 }
 
-/// Whether the depths of the structures say that lengths, stated over measured ones `ratio`, are in the other unit: their
-/// median is that of no sewer as it stands and an ordinary one in the other unit. Common practice, no published source.
+/// Whether the depths of the structures show that lengths are in the other unit: their median is
+/// implausible for a sewer as it is, and ordinary in the other unit. Common practice, no published
+/// source.
 fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
     const ORDINARY: std::ops::RangeInclusive<f64> = 1.4..=6.5;
     let depth = |row: &Structure| {
@@ -273,7 +286,7 @@ fn depths_confirm(survey: &Survey<'_>, ratio: f64) -> bool {
     median.is_some_and(|metres| !ORDINARY.contains(metres) && ORDINARY.contains(&(metres / ratio)))
 }
 
-/// Where a position stands in a document.
+/// Where a position is in a document.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) enum PositionRef {
     Structure(usize),
@@ -312,7 +325,7 @@ fn ratios(survey: &Survey<'_>, lengths: &[Option<f64>]) -> Vec<f64> {
     survey.pipes().zip(lengths).filter_map(ratio).filter(|ratio| ratio.is_finite() && *ratio > 0.0).collect()
 }
 
-/// The length of a line in metres; on the ellipsoid where the map's own lengths are useless.
+/// The length of a line in metres; on the ellipsoid if the map's own lengths are useless.
 fn line_length(crs: &Crs, vertices: &[[f64; 2]], exchanged: bool) -> Option<f64> {
     let turned: Vec<[f64; 2]>;
     let vertices = if exchanged {

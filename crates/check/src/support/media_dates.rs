@@ -1,4 +1,4 @@
-//! When the files of each run were taken, held against when the run was made.
+//! When the media files of each run were taken, compared with when the run was made.
 
 use std::collections::BTreeMap;
 
@@ -8,13 +8,13 @@ use obvert_model::tables::MediaKind;
 use crate::support::time::{in_future, instant, run_span};
 use crate::views::{Ending, MediaView};
 
-/// So many files say more than the one run, and so many runs more than the one document.
+/// How many files, or runs, make it one finding for the run, or for the document.
 pub(crate) const MIN_COUNT: usize = 3;
 
 /// When a run was made.
 pub(crate) type TimeSpan = (Timestamp, Timestamp);
 
-/// What the files of a run say.
+/// The dated files of a run.
 #[derive(Default)]
 pub(crate) struct RunFiles<'d> {
     pub(crate) span: Option<TimeSpan>,
@@ -23,13 +23,13 @@ pub(crate) struct RunFiles<'d> {
 }
 
 impl RunFiles<'_> {
-    /// Whether all files of the run, and not too few, were taken at another time.
+    /// Whether all files of the run, and at least three, were taken at another time.
     pub(crate) fn all_outliers(&self) -> bool {
         self.of >= MIN_COUNT && self.outliers.len() == self.of
     }
 }
 
-/// What the files of each run say that says when it was made, by the run's row.
+/// The dated files of each run whose time is known, by the run's row.
 pub(crate) fn files_by_run<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<usize, RunFiles<'d>> {
     let survey = ending.survey;
     let mut runs: BTreeMap<usize, RunFiles<'d>> = BTreeMap::new();
@@ -39,7 +39,7 @@ pub(crate) fn files_by_run<'d>(ending: &'d Ending<'_>, slack: f64) -> BTreeMap<u
         if ending.is_date_outlier(summary) || summary.started().is_some_and(|time| in_future(survey, time)) {
             continue;
         }
-        // A still that another run shows is filed under the wrong one.
+        // A still that an observation of another run refers to belongs to that run.
         let still = matches!(view.media.kind, MediaKind::Photo | MediaKind::Scan);
         if still && ending.shown_by(view.index).is_some_and(|shown| shown.index != summary.index) {
             continue;

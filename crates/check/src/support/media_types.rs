@@ -1,11 +1,11 @@
-//! What kind of file something is, told from its first bytes: a row of the table of media says it, and the file knows better.
+//! The type of a media file by its first bytes, to compare with the type in its row.
 
 use obvert_model::tables::MediaKind;
 
-/// How many of a file's first bytes tell its type.
+/// How many first bytes are needed.
 pub(crate) const HEAD: usize = 4096;
 
-/// Whether a kind of media can be of a type. A scan or a document can be of many.
+/// Whether a kind of media can have a type. Scans and documents can have many.
 pub(crate) fn fits(kind: MediaKind, media_type: &str) -> bool {
     match kind {
         MediaKind::Photo => media_type.starts_with("image/"),
@@ -17,7 +17,7 @@ pub(crate) fn fits(kind: MediaKind, media_type: &str) -> bool {
     }
 }
 
-/// Names of one type: what is registered with IANA first, then what else is in use.
+/// Names of the same type: the one registered with IANA first, then others in use.
 const SAME: &[&[&str]] = &[
     &["image/jpeg", "image/jpg", "image/pjpeg"],
     &["image/bmp", "image/x-bmp", "image/x-ms-bmp"],
@@ -30,7 +30,8 @@ const SAME: &[&[&str]] = &[
     &["audio/mpeg", "audio/mp3"],
 ];
 
-/// Whether two names mean one type, or types that the first bytes do not tell apart: a recording with and without pictures.
+/// Whether two names mean the same type, or types that the first bytes do not distinguish: a
+/// recording with and without pictures.
 pub(crate) fn same_type(one: &str, other: &str) -> bool {
     one.eq_ignore_ascii_case(other)
         || SAME.iter().any(|names| {
@@ -39,7 +40,7 @@ pub(crate) fn same_type(one: &str, other: &str) -> bool {
         })
 }
 
-/// The media type of a file, from its first bytes; `None` where they do not tell.
+/// The media type of a file by its first bytes; `None` if they do not show it.
 ///
 /// The signatures are those of the formats' own specifications: PNG (ISO/IEC 15948, 5.2), JPEG (ITU-T T.81, B.1.1.3), TIFF
 /// (TIFF 6.0, section 2), WebP (RFC 9649), BMP (RFC 7903), PDF (ISO 32000-1, 7.5.2), ISO base media files and MP4 (ISO/IEC
@@ -57,7 +58,7 @@ pub(crate) fn type_of(head: &[u8]) -> Option<&'static str> {
         [b'R', b'I', b'F', b'F', ..] if at(8, b"WEBP") => "image/webp",
         [b'R', b'I', b'F', b'F', ..] if at(8, b"AVI ") => "video/vnd.avi",
         [b'R', b'I', b'F', b'F', ..] if at(8, b"WAVE") => "audio/vnd.wave",
-        // Two letters are little: the reserved bytes after the size are zero as well.
+        // Two letters are weak evidence, so the reserved zero bytes are required as well.
         [b'B', b'M', ..] if at(6, &[0; 4]) => "image/bmp",
         [b'%', b'P', b'D', b'F', b'-', ..] => "application/pdf",
         [0, 0, 1, 0xBA | 0xB3, ..] => "video/mpeg",

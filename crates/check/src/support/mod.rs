@@ -1,4 +1,4 @@
-//! What several rules compute alike, a module for each subject. A rule is a comparison; what it compares is found here.
+//! Computations that several rules share, one module per topic.
 
 pub(crate) mod cameras;
 pub(crate) mod clock;
@@ -11,6 +11,7 @@ pub(crate) mod elevations;
 pub(crate) mod map_lengths;
 pub(crate) mod media_dates;
 pub(crate) mod media_types;
+pub(crate) mod missing_runs;
 pub(crate) mod rating_totals;
 pub(crate) mod reordering;
 pub(crate) mod row_order;

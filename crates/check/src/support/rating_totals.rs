@@ -1,4 +1,4 @@
-//! What the runs of a rating add up to, and how that is said. More than one rule asks which runs a rating is of.
+//! What the runs of a rating add up to, and how messages describe that.
 
 use obvert_model::lists::GradeScheme;
 use obvert_model::number::Amount;
@@ -8,12 +8,12 @@ use crate::grading::{GradeTotals, Grader, tidy};
 use crate::support::run_extent;
 use crate::views::{RatingView, RunSummary, Survey};
 
-/// What two structures take up of a length between centres, in metres, as `run-longer-than-pipe` has it by default.
+/// The length that two structures take up, in metres: the default of `run-longer-than-pipe`.
 const STRUCTURE_ALLOWANCE: f64 = 1.524;
 
-/// The runs that a rating is of, in the order of the document and each once: those that it names, or all runs of its
-/// pipe. `None` where it names a run that the document does not have, or where one of them stands in it twice: they would
-/// count twice.
+/// The runs of a rating, in the order of the document and each once: those that it names, or all
+/// runs of its pipe. `None` if it names a run that the document does not have, or if two runs have
+/// the same id.
 pub(crate) fn runs_of_rating<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSummary>> {
     let (ending, rating) = (view.ending, view.rating);
     if rating.runs.is_empty() {
@@ -29,14 +29,14 @@ pub(crate) fn runs_of_rating<'d>(view: &RatingView<'d>) -> Option<Vec<&'d RunSum
     Some(runs)
 }
 
-/// Whether no two of some runs have the same id.
+/// Whether no two of these runs have the same id.
 fn unique(runs: &[&RunSummary]) -> bool {
     let mut ids: Vec<&str> = runs.iter().map(|summary| &*summary.run.id).collect();
     ids.sort_unstable();
     ids.windows(2).all(|pair| pair[0] != pair[1])
 }
 
-/// The grades of several runs, rolled up.
+/// The totals of the grades of several runs.
 pub(crate) struct RatingTotals<'d> {
     pub(crate) tally: GradeTotals,
     runs: &'d [&'d RunSummary],
@@ -44,7 +44,7 @@ pub(crate) struct RatingTotals<'d> {
 }
 
 impl<'d> RatingTotals<'d> {
-    /// Rolls the grades of some runs up.
+    /// The totals of the recorded grades.
     pub(crate) fn new(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
         let mut tally = GradeTotals::default();
         for summary in runs {
@@ -53,7 +53,7 @@ impl<'d> RatingTotals<'d> {
         Self { tally, runs, scheme }
     }
 
-    /// Rolls them up as they would be with the mistakes mended that other rules report.
+    /// The totals without the faults that other rules report.
     pub(crate) fn corrected(runs: &'d [&'d RunSummary], aspect: Aspect, scheme: &'d GradeScheme) -> Self {
         let mut tally = GradeTotals::default();
         for summary in runs {
@@ -62,7 +62,7 @@ impl<'d> RatingTotals<'d> {
         Self { tally, runs, scheme }
     }
 
-    /// Whether no rule has anything to say about how far a run came.
+    /// Whether no rule reports how far a run came.
     pub(crate) fn length_certain(&self, survey: &Survey<'_>) -> bool {
         !self.runs.iter().any(|summary| {
             let (run, marks) = (&summary.run, summary.marks);
@@ -74,12 +74,12 @@ impl<'d> RatingTotals<'d> {
         })
     }
 
-    /// The length that was surveyed, in metres; `None` where a run does not say how far it went.
+    /// The surveyed length in metres; `None` if a run does not record how far it went.
     fn metres(&self) -> Option<f64> {
         self.runs.iter().map(|summary| summary.travelled).sum()
     }
 
-    /// The sum for each of the scheme's lengths.
+    /// The total per length of the scheme.
     pub(crate) fn per_length(&self) -> Option<f64> {
         self.tally.per_length(self.metres()?, self.scheme)
     }
@@ -138,14 +138,14 @@ impl<'d> RatingTotals<'d> {
         format!("{total} over {metres} m in {} is {} for each {} {}", self.names(), tidy(is), per.value, per.unit)
     }
 
-    /// How a stretch is counted.
+    /// How a stretch is counted, for a message.
     fn rule(&self) -> String {
         let interval = &self.scheme.rollup.interval;
         format!("a stretch once for each {} {} begun", interval.value, interval.unit)
     }
 }
 
-/// A figure that does not follow from the grades.
+/// A figure that differs from what the grades give.
 pub(crate) struct WrongFigure {
     pub(crate) field: &'static str,
     pub(crate) stated: f64,
@@ -153,7 +153,7 @@ pub(crate) struct WrongFigure {
     pub(crate) how: String,
 }
 
-/// The figures of a rating that are not what the grades add up to, in the order of the table.
+/// The figures of a rating that differ from what the grades give, in the order of the table.
 pub(crate) fn wrong_figures(
     view: &RatingView<'_>,
     totals: &RatingTotals<'_>,

@@ -1,11 +1,11 @@
-//! Putting the rows of a run into order, as moves of rows: each row keeps all that it says, and as few as possible change
-//! their places, so that a person can follow what was done.
+//! Moves that put the rows of a run in order. Rows are not changed, and as few as possible move, so
+//! that a person can follow the change.
 
 use obvert_model::edit::Edit;
 
 use crate::views::RunView;
 
-/// Above this many rows nobody follows the moves any more, and a list of them is longer than the rows.
+/// The largest run that is reordered: nobody can follow the moves in a larger one.
 const MAX_ROWS: usize = 5_000;
 
 /// The moves that put the rows of a run into order of distance. Rows at one distance keep their order.
@@ -19,14 +19,14 @@ pub(crate) fn by_distance(run: &RunView<'_>) -> Option<Vec<Edit>> {
     Some(as_edits(run, &moves(&wanted)))
 }
 
-/// The moves that turn the rows of a run round, those at one distance as well.
+/// The moves that reverse the rows of a run, including those at one distance.
 pub(crate) fn reversed(run: &RunView<'_>) -> Option<Vec<Edit>> {
     let last = run.run.observations.len().checked_sub(1).filter(|last| *last < MAX_ROWS)?;
     let moves: Vec<_> = (0..last).map(|place| (last, place)).collect();
     Some(as_edits(run, &moves))
 }
 
-/// The move of one row that stands out of step to where its distance belongs among its neighbours.
+/// The move of one row to the place among its neighbours where its distance belongs.
 pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
     let rows = &run.run.observations;
     let at = rows[index].at;
@@ -37,12 +37,12 @@ pub(crate) fn into_place(run: &RunView<'_>, index: usize) -> Vec<Edit> {
 }
 
 fn as_edits(run: &RunView<'_>, moves: &[(usize, usize)]) -> Vec<Edit> {
-    let list = run.spot("/observations").path;
+    let list = run.subject("/observations").path;
     moves.iter().map(|(from, to)| Edit::relocate(format!("{list}/{from}"), format!("{list}/{to}"))).collect()
 }
 
-/// The fewest moves of one item each, from one place to another, that bring items into an order. `wanted` names the items
-/// by the places where they stand now.
+/// The fewest moves of one item each that bring items into the order `wanted`, which names them by
+/// their present places.
 fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
     let stays = longest_rising(wanted);
     let mut stand: Vec<usize> = (0..wanted.len()).collect();
@@ -53,7 +53,7 @@ fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
         }
         let Some(from) = stand.iter().position(|one| one == item) else { continue };
         stand.remove(from);
-        // What comes before it in order is in place already: behind that one.
+        // The item before it in order is in place already, so this one goes behind it.
         let before = place.checked_sub(1).map(|before| wanted[before]);
         let to = before.and_then(|before| stand.iter().position(|one| *one == before)).map_or(0, |at| at + 1);
         stand.insert(to, *item);
@@ -62,7 +62,7 @@ fn moves(wanted: &[usize]) -> Vec<(usize, usize)> {
     moves
 }
 
-/// For every item whether it may stay: those of a longest rising sequence.
+/// For every item whether it can stay: whether it is in a longest rising sequence.
 fn longest_rising(values: &[usize]) -> Vec<bool> {
     let mut ends: Vec<usize> = Vec::new();
     let mut before: Vec<Option<usize>> = vec![None; values.len()];

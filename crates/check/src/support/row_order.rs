@@ -1,16 +1,20 @@
-//! How the distances of a run's rows stand to each other and to its end. Several rules ask, so that one mistyped
-//! number is found by one of them and the others stand back.
+//! The order of a run's rows by distance, and the end of the run. Several rules use these, so that
+//! one mistyped number gives one finding.
 
 use crate::views::{RunView, tolerance};
 
-/// The distance at which a run ends, in the document's length unit: `surveyed`, or that of the row that closes the run
-/// where it is farther, so that a `surveyed` mistyped too small does not put half of the rows beyond the end.
+/// What the order of rows is concluded from.
+pub(crate) const EVIDENCE: &[&str] = &["run.observations", "run.surveyed", "run.counter"];
+
+/// The distance at which a run ends, in the document's length unit: `surveyed`, or the distance of
+/// the closing row if that is farther, so that a mistyped `surveyed` does not put half of the rows
+/// past the end.
 pub(crate) fn run_end(run: &RunView<'_>) -> Option<f64> {
     let surveyed = run.run.surveyed?.get();
     Some(run.marks().finish.map_or(surveyed, |finish| surveyed.max(finish.get())))
 }
 
-/// Whether a distance lies beyond the end of the run by more than the tolerance.
+/// Whether a distance is past the end of the run by more than the tolerance.
 pub(crate) fn past_end(run: &RunView<'_>, at: f64) -> bool {
     run_end(run).is_some_and(|end| at > end + tolerance_at(run, end))
 }
@@ -21,8 +25,9 @@ pub(crate) fn tolerance_at(run: &RunView<'_>, at: f64) -> f64 {
     tolerance(at * unit) / unit
 }
 
-/// The distance that a row would have with its decimal point one place away, where the row breaks the order by more than
-/// the tolerance and would then stand between its neighbours. The end of the run is the last row's neighbour.
+/// The distance of a row with its decimal point moved by one place, if the row breaks the order by
+/// more than the tolerance and would then fit between its neighbours. The neighbour of the last row
+/// is the end of the run.
 pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
     if run.disordered() || run.is_next_to_repeated(index) {
         return None;
@@ -39,12 +44,12 @@ pub(crate) fn decimal_slip(run: &RunView<'_>, index: usize) -> Option<f64> {
         return None;
     }
     let before = before.unwrap_or_else(|| run.reads());
-    // A product of ten may leave the last digit of a double astray.
+    // Multiplying by ten may change the last digit of a double.
     let fits = |moved: &f64| *moved >= before - 1e-9 && *moved <= after + 1e-9;
     [at * 10.0, at / 10.0].into_iter().filter(|_| at > 0.0).map(|moved| (moved * 1e6).round() / 1e6).find(fits)
 }
 
-/// Whether every row lies before the one above it, or level with it: the run was entered from its far end.
+/// Whether no row is farther than the row before it: the run was entered from its far end.
 pub(crate) fn reversed(run: &RunView<'_>) -> bool {
     let rows = &run.run.observations;
     match (rows.first(), rows.last()) {
@@ -55,10 +60,10 @@ pub(crate) fn reversed(run: &RunView<'_>) -> bool {
     }
 }
 
-/// How many rows would have to be taken out for the others to be in order, where that is so many that the rows were
-/// sorted by something else than distance and not mistyped: three, and more than one in four. A fall back to the zero
-/// point from which the rows go on is the counter's and does not count. Where the ids show what the rows were sorted by,
-/// any number is enough.
+/// How many rows would have to move for the others to be in order, if there are so many that the
+/// rows were sorted by something else than distance: at least three, and more than one in four. A
+/// return to zero after which the distances rise again is a reset of the counter and does not
+/// count. If the ids show what the rows were sorted by, any number is enough.
 pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let falls = run.falls();
@@ -74,8 +79,8 @@ pub(crate) fn out_of_order(run: &RunView<'_>) -> Option<usize> {
     (out >= 3 && out * 4 > rows.len()).then_some(out)
 }
 
-/// Whether the rows were sorted by ids that are numbers, as a spreadsheet sorts texts, 10 before 2: by number they are in
-/// order of distance.
+/// Whether the rows were sorted by numeric ids as text, 10 before 2, and are in order of distance
+/// by number.
 pub(crate) fn sorted_as_text(run: &RunView<'_>) -> bool {
     let rows = &run.run.observations;
     if !rows.windows(2).all(|pair| pair[0].id.as_str() < pair[1].id.as_str()) {
@@ -88,9 +93,9 @@ pub(crate) fn sorted_as_text(run: &RunView<'_>) -> bool {
     numbered.windows(2).all(|pair| pair[0].0 < pair[1].0 && pair[0].1 <= pair[1].1)
 }
 
-/// The length of the longest sequence that never falls, taken out of the given one in its order.
+/// The length of the longest non-decreasing subsequence.
 fn longest_rising(values: impl Iterator<Item = f64>) -> usize {
-    // The least last value of a sequence of each length.
+    // The least last value of a subsequence of each length.
     let mut lasts: Vec<f64> = Vec::new();
     for value in values {
         let longer = lasts.partition_point(|last| *last <= value);
@@ -102,13 +107,14 @@ fn longest_rising(values: impl Iterator<Item = f64>) -> usize {
     lasts.len()
 }
 
-/// The distance up to which a row stands at the zero point: a foot beyond what the counter showed there.
+/// The largest distance that counts as zero: one foot more than the counter showed at its zero
+/// point.
 fn near_zero(run: &RunView<'_>) -> f64 {
     run.reads() + 0.3048 / run.survey.head.units.length.metres()
 }
 
-/// The first row from which on the counter seems to have been set to zero again: it falls back to the zero point, the
-/// rows after it go on from there, and taking the one before it out would put nothing right.
+/// The first row after a reset of the counter: the distance returns to zero, later rows rise from
+/// there, and leaving out the row before would not restore the order.
 pub(crate) fn counter_reset(run: &RunView<'_>) -> Option<usize> {
     let rows = &run.run.observations;
     let zero = near_zero(run);
@@ -121,7 +127,7 @@ pub(crate) fn counter_reset(run: &RunView<'_>) -> Option<usize> {
     })
 }
 
-/// Whether a row stands in order with its neighbours and within the run.
+/// Whether a row is in order with its neighbours and within the run.
 pub(crate) fn in_order(run: &RunView<'_>, index: usize) -> bool {
     let rows = &run.run.observations;
     let Some(row) = rows.get(index) else { return false };

@@ -1,29 +1,31 @@
-//! Which unit the heights of pipes make sense in. A heading over a column of diameters that is wrong makes every size wrong,
-//! so the heights of a document are judged together once, and each pipe goes by that.
+//! Which unit the heights of pipes make sense in. A wrong unit in the heading of a column makes
+//! every size wrong, so all heights are judged together.
 
 use obvert_model::tables::{Pipe, SectionUnit, Shape};
 
 use crate::support::map_lengths::four_in_five;
 use crate::views::{PipeView, Survey};
 
-/// The smallest and the largest pipe that a camera is sent through, in millimetres; common practice, no published source.
+/// The smallest and the largest pipe that is surveyed by camera, in millimetres; common practice,
+/// no published source.
 pub(crate) const PLAUSIBLE_HEIGHTS: std::ops::RangeInclusive<f64> = 40.0..=6000.0;
 
-/// The largest precast circular pipe, in inches: the largest size of ASTM C76 (from memory).
+/// The largest precast circular pipe, in inches: ASTM C76 (from memory).
 const LARGEST_CIRCULAR: f64 = 144.0;
 
-/// Nominal sizes in millimetres that could be taken for inches: the series DN/OD and DN/ID of EN 476 (from memory).
+/// Nominal sizes in millimetres that can be mistaken for inches: the series DN/OD and DN/ID of EN
+/// 476 (from memory).
 const NOMINAL_MILLIMETRES: [f64; 4] = [150.0, 160.0, 200.0, 225.0];
 
-/// Nominal sizes in inches that could be taken for millimetres: ASTM C76 (from memory).
+/// Nominal sizes in inches that can be mistaken for millimetres: ASTM C76 (from memory).
 const NOMINAL_INCHES: [f64; 2] = [42.0, 48.0];
 
-/// What the heights of all pipes say about the document's section unit.
+/// Which unit the heights of all pipes make sense in.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct SectionUnitVotes {
-    /// How many heights make sense only in the unit that is not declared.
+    /// How many heights make sense only in the other unit than the declared one.
     pub(crate) other: usize,
-    /// How many make sense in one of the two units only.
+    /// How many make sense in only one of the two units.
     pub(crate) of: usize,
 }
 
@@ -35,7 +37,7 @@ impl SectionUnitVotes {
         Self { other, of: other + declared }
     }
 
-    /// Whether the document's section unit is wrong, and not some of its numbers.
+    /// Whether the declared unit is wrong, rather than some of the numbers.
     pub(crate) fn unit_is_wrong(self) -> bool {
         self.other >= 2 && four_in_five(self.other, self.of)
     }
@@ -49,7 +51,7 @@ pub(crate) fn other_unit(unit: SectionUnit) -> SectionUnit {
     }
 }
 
-/// Whether a pipe's height makes no sense in the declared unit and would in the other one.
+/// Whether a pipe's height makes no sense in the declared unit but would in the other one.
 pub(crate) fn fits_other_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
     let Some(height) = pipe.height.map(|height| height.get()) else { return false };
     let (here, there) = (height * unit.millimetres(), height * other_unit(unit).millimetres());
@@ -73,8 +75,9 @@ fn fits_declared_unit_only(unit: SectionUnit, pipe: &Pipe) -> bool {
 }
 
 impl PipeView<'_> {
-    /// Whether the pipe's height is probably in the unit that the document does not declare. What depends on the size of the
-    /// pipe (a grade, for instance) then proves nothing; `size-unit-suspect` says so once.
+    /// Whether the pipe's height is probably in the other unit than the declared one. Nothing that
+    /// depends on the size of the pipe, such as a grade, can be concluded then; `size-unit-suspect`
+    /// reports it.
     #[must_use]
     pub fn size_doubtful(&self) -> bool {
         self.survey.section_unit_votes().unit_is_wrong()

@@ -1,110 +1,156 @@
-//! Every text of a document that somebody typed: ids, names, numbers and free text. More than one rule reads them all.
+//! The texts that people write in a document: ids, names and free text, found by the shape of the
+//! format. The unusual ones are collected once for each part of a document, since several rules
+//! check them.
 
-use crate::views::{Part, RunView, Spot, Survey};
+use std::sync::OnceLock;
 
-/// Calls `see` with every text of a part of a document.
-pub(crate) fn for_each_text(part: &Part<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
-    match part {
-        Part::Head(survey) => head(survey, see),
-        Part::Run(view) => run(view, see),
-    }
+use obvert_model::probe::{Plan, See, Slot, Value};
+use obvert_model::shape::{self, Field, ObjectShape, Shape};
+
+use crate::report::document_order;
+use crate::views::{Part, Subject};
+
+/// Free texts that other rules check.
+const LOOKED_UP: [&str; 8] = [
+    "$schema",
+    "coding.list",
+    "coding.version",
+    "grading.scheme",
+    "grading.version",
+    "media.file",
+    "revises.id",
+    "runs.observations.code",
+];
+
+/// A text with white space around it, control characters, or letters outside ASCII.
+#[derive(Clone, Debug)]
+pub(crate) struct UnusualText {
+    pub(crate) text: String,
+    pub(crate) subject: Subject,
 }
 
-/// Calls `see` with those of the texts, by their field, that are there.
-fn look(texts: &[(Option<&str>, &str)], spot: &dyn Fn(&str) -> Spot, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
-    for (text, field) in texts {
-        if let Some(text) = text {
-            see(text, &|| spot(field));
+/// The unusual texts of a part of a document.
+pub(crate) fn unusual_texts(part: &Part<'_>) -> Vec<UnusualText> {
+    let mut look = Look { part, row: Vec::new(), found: Vec::new() };
+    let plan = &texts().plan;
+    match part {
+        Part::Head(survey) => plan.head(survey.head, &mut look),
+        Part::Run(view) => plan.run(view.run, view.index, &mut look),
+    }
+    look.found.sort_by_cached_key(|found| document_order(&found.subject.path));
+    look.found
+}
+
+/// The fields to look at, and the end of the pointer of each.
+struct Texts {
+    plan: Plan,
+    below: Vec<(Slot, String)>,
+}
+
+fn texts() -> &'static Texts {
+    static TEXTS: OnceLock<Texts> = OnceLock::new();
+    TEXTS.get_or_init(|| {
+        let mut texts = Texts { plan: Plan::default(), below: Vec::new() };
+        texts.add(shape::document(), &[], &[]);
+        texts
+    })
+}
+
+impl Texts {
+    /// Adds the texts of an object. `table` leads to its row, and `keys` from the row to the
+    /// object.
+    fn add(&mut self, object: &ObjectShape, table: &[String], keys: &[String]) {
+        for field in &object.fields {
+            let name = field.name.clone();
+            let keys: Vec<String> = keys.iter().cloned().chain([name]).collect();
+            let path: Vec<String> = table.iter().chain(&keys).cloned().collect();
+            match &field.shape {
+                Shape::Object(inside) => self.add(shape::object(inside), table, &keys),
+                Shape::List(item) => {
+                    if let Shape::Object(inside) = &**item {
+                        self.add(shape::object(inside), &path, &[]);
+                    }
+                }
+                _ if is_written(field, table, &path.join(".")) => {
+                    let slot = self.plan.want(table, &keys);
+                    self.below.push((slot, format!("/{}", keys.join("/"))));
+                }
+                _ => {}
+            }
         }
     }
 }
 
-/// The text of a field that may be absent.
-macro_rules! opt {
-    ($field:expr) => {
-        $field.as_ref().map(|text| text.as_str())
-    };
+/// Whether people write the text of a field: free text, or the id of the row itself.
+fn is_written(field: &Field, table: &[String], path: &str) -> bool {
+    let own_id = field.name == "id" && field.id_of.as_ref().is_some_and(|of| *of == table.join("."));
+    own_id || field.shape == Shape::Text && field.is_free() && !LOOKED_UP.contains(&path)
 }
 
-fn head(survey: &Survey<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
-    let head = survey.head;
-    let at = |field: &str| Spot::at(field);
-    look(&[(Some(&head.id), "/id"), (opt!(head.vertical), "/vertical")], &at, see);
-    if let Some(work) = &head.assignment {
-        let base = |field: &str| Spot::at(format!("/assignment{field}"));
-        let texts = [
-            (opt!(work.contract), "/contract"),
-            (opt!(work.title), "/title"),
-            (opt!(work.purpose_text), "/purpose_text"),
-        ];
-        look(&texts, &base, see);
+/// Whether a text is not plain printable ASCII, or has white space around it.
+fn is_unusual(text: &str) -> bool {
+    text.len() != text.trim().len() || !text.bytes().all(|byte| matches!(byte, b' '..=b'~'))
+}
+
+struct Look<'p> {
+    part: &'p Part<'p>,
+    /// The unusual texts of the rows that are being looked at.
+    row: Vec<(Slot, String)>,
+    found: Vec<UnusualText>,
+}
+
+impl See for Look<'_> {
+    fn field(&mut self, slot: Slot, value: Value<'_>) {
+        if let Value::Text(text) = value {
+            if is_unusual(text) {
+                self.row.push((slot, text.to_owned()));
+            }
+        }
     }
-    if let Some(review) = &head.review {
-        look(&[(opt!(review.note), "/review/note")], &at, see);
-    }
-    for (index, row) in head.parties.iter().enumerate() {
-        let spot = |field: &str| Spot::at(format!("/parties/{index}{field}"));
-        let texts = [
-            (opt!(row.role_text), "/role_text"),
-            (opt!(row.certificate), "/certificate"),
-            (opt!(row.contact), "/contact"),
-        ];
-        look(&[(Some(&row.id), "/id"), (Some(&row.name), "/name")], &spot, see);
-        look(&texts, &spot, see);
-    }
-    for (index, row) in head.equipment.iter().enumerate() {
-        let spot = |field: &str| Spot::at(format!("/equipment/{index}{field}"));
-        let texts = [(opt!(row.kind_text), "/kind_text"), (opt!(row.model), "/model"), (opt!(row.serial), "/serial")];
-        look(&[(Some(&row.id), "/id")], &spot, see);
-        look(&texts, &spot, see);
-    }
-    for view in survey.structures() {
-        let (row, spot) = (view.structure, |field: &str| view.spot(field));
-        let texts = [(opt!(row.kind_text), "/kind_text"), (opt!(row.street), "/street"), (opt!(row.asset), "/asset")];
-        look(&[(Some(&row.id), "/id")], &spot, see);
-        look(&texts, &spot, see);
-    }
-    for view in survey.pipes() {
-        let (row, spot) = (view.pipe, |field: &str| view.spot(field));
-        let words = [
-            (opt!(row.carries_text), "/carries_text"),
-            (opt!(row.shape_text), "/shape_text"),
-            (opt!(row.material_text), "/material_text"),
-        ];
-        let texts = [(opt!(row.lining), "/lining"), (opt!(row.street), "/street"), (opt!(row.asset), "/asset")];
-        look(&[(Some(&row.id), "/id")], &spot, see);
-        look(&words, &spot, see);
-        look(&texts, &spot, see);
-    }
-    for view in survey.all_media() {
-        let texts = [(Some(&*view.media.id), "/id"), (opt!(view.media.caption), "/caption")];
-        look(&texts, &|field| view.spot(field), see);
-    }
-    for (index, row) in head.locates.iter().enumerate() {
-        let spot = |field: &str| Spot::at(format!("/locates/{index}{field}"));
-        look(&[(Some(&row.id), "/id"), (opt!(row.method_text), "/method_text")], &spot, see);
-    }
-    for (index, row) in head.ratings.iter().enumerate() {
-        look(&[(Some(&row.id), "/id")], &|field| Spot::at(format!("/ratings/{index}{field}")), see);
+
+    fn row(&mut self, table: usize, rows: &[usize]) {
+        let texts = texts();
+        // The rows inside a row are finished before it.
+        let (row, outer): (Vec<_>, Vec<_>) =
+            std::mem::take(&mut self.row).into_iter().partition(|(slot, _)| slot.table == table);
+        self.row = outer;
+        for (slot, text) in row {
+            let mut subject = self.part.subject(texts.plan.name(table), rows);
+            subject.path = texts.plan.pointer(table, rows);
+            let below = texts.below.iter().find(|(of, _)| *of == slot);
+            subject.path.push_str(below.map_or("", |(_, below)| below));
+            self.found.push(UnusualText { text, subject });
+        }
     }
 }
 
-fn run(view: &RunView<'_>, see: &mut impl FnMut(&str, &dyn Fn() -> Spot)) {
-    let (run, spot) = (view.run, |field: &str| view.spot(field));
-    look(&[(Some(&run.id), "/id"), (opt!(run.remark), "/remark")], &spot, see);
-    let words = [
-        (opt!(run.method_text), "/method_text"),
-        (opt!(run.purpose_text), "/purpose_text"),
-        (opt!(run.weather_text), "/weather_text"),
-    ];
-    look(&words, &spot, see);
-    if let Some(counter) = &run.counter {
-        look(&[(opt!(counter.zero_text), "/counter/zero_text")], &spot, see);
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_looked_up_is_a_free_text_of_the_format() {
+        for path in LOOKED_UP {
+            let keys: Vec<&str> = path.split('.').collect();
+            assert!(shape::field(&keys).is_some(), "{path}");
+        }
     }
-    if let Some(outcome) = &run.outcome {
-        look(&[(opt!(outcome.reason_text), "/outcome/reason_text")], &spot, see);
-    }
-    for row in view.rows() {
-        look(&[(Some(&row.row.id), "/id"), (opt!(row.row.remark), "/remark")], &|field| row.spot(field), see);
+
+    #[test]
+    fn texts_come_from_the_shape() {
+        let texts = texts();
+        let paths: Vec<String> = texts
+            .below
+            .iter()
+            .map(|(slot, below)| format!("{}{}", texts.plan.name(slot.table).join("."), below.replace('/', ".")))
+            .collect();
+        for written in
+            [".id", ".vertical", "parties.name", "pipes.lining", "runs.counter.zero_text", "runs.observations.id"]
+        {
+            assert!(paths.iter().any(|path| path == written), "{written}: {paths:?}");
+        }
+        for other in ["pipes.upstream", "runs.observations.media.id", "media.file", "runs.started", "parties.role"] {
+            assert!(!paths.iter().any(|path| path == other), "{other}");
+        }
     }
 }

@@ -4,9 +4,10 @@ use jiff::{Timestamp, ToSpan};
 use obvert_model::tables::Run;
 use obvert_model::text::{self, Date};
 
-use crate::views::{Ending, Spot, Survey};
+use crate::views::{Ending, Subject, Survey};
 
-/// The instant of a timestamp, or `None` when its date is not in the calendar. A leap second counts as the second before.
+/// The instant of a timestamp; `None` if its date is not in the calendar. A leap second counts as
+/// the second before.
 #[must_use]
 pub(crate) fn instant(timestamp: &text::Timestamp) -> Option<Timestamp> {
     timestamp.as_str().parse().ok()
@@ -24,20 +25,21 @@ pub(crate) fn is_date(date: &str) -> bool {
     date.parse::<jiff::civil::Date>().is_ok()
 }
 
-/// When a day begins in Greenwich; `None` when it is not in the calendar.
+/// When a day begins at UTC; `None` if it is not in the calendar.
 pub(crate) fn start_of_day(date: &Date) -> Option<Timestamp> {
     format!("{date}T00:00:00Z").parse().ok()
 }
 
-/// When a day is over everywhere on Earth: at noon UTC of the next one, since the last time zone is twelve hours behind.
+/// When a day is over everywhere on Earth: at noon UTC of the next day, since the last time zone is
+/// twelve hours behind.
 pub(crate) fn end_of_day(day: &Date) -> Option<Timestamp> {
     let day: jiff::civil::Date = day.as_str().parse().ok()?;
     let next = day.checked_add(1.day()).ok()?;
     next.at(12, 0, 0, 0).to_zoned_datetime(jiff::tz::TimeZone::UTC).ok().map(|zoned| zoned.timestamp())
 }
 
-/// Whether a timestamp lies in the future, where the date of today was given. A time that is still today somewhere on
-/// Earth does not, since today's time zone is not known.
+/// Whether a timestamp is in the future, if the date of today was given. Today's time zone is
+/// unknown, so a time that is still today somewhere on Earth is not in the future.
 pub(crate) fn in_future(survey: &Survey<'_>, timestamp: &text::Timestamp) -> bool {
     match (survey.today.and_then(end_of_day), instant(timestamp)) {
         (Some(over), Some(instant)) => instant >= over,
@@ -45,41 +47,42 @@ pub(crate) fn in_future(survey: &Survey<'_>, timestamp: &text::Timestamp) -> boo
     }
 }
 
-/// Calls `see` with every date and every timestamp of a document and its place.
-pub(crate) fn for_each_date(ending: &Ending<'_>, see: &mut dyn FnMut(&str, &dyn Fn() -> Spot)) {
+/// Calls `see` with every date and timestamp of a document and its subject.
+pub(crate) fn for_each_date(ending: &Ending<'_>, see: &mut dyn FnMut(&str, &dyn Fn() -> Subject)) {
     let survey = ending.survey;
     let head = survey.head;
-    see(&head.issued, &|| Spot::at("/issued"));
+    see(&head.issued, &|| Subject::at("/issued"));
     if let Some(at) = head.review.as_ref().and_then(|review| review.at.as_ref()) {
-        see(at, &|| Spot::at("/review/at"));
+        see(at, &|| Subject::at("/review/at"));
     }
     for (index, row) in head.equipment.iter().enumerate() {
         if let Some(date) = &row.calibrated {
-            see(date, &|| Spot::at(format!("/equipment/{index}/calibrated")));
+            see(date, &|| Subject::at(format!("/equipment/{index}/calibrated")));
         }
     }
     for view in survey.all_media() {
         if let Some(captured) = &view.media.captured {
-            see(captured, &|| view.spot("/captured"));
+            see(captured, &|| view.subject("/captured"));
         }
     }
     for summary in ending.runs {
         if let Some(started) = &summary.run.started {
-            see(started, &|| summary.spot("/started"));
+            see(started, &|| summary.subject("/started"));
         }
         if let Some(finished) = &summary.run.finished {
-            see(finished, &|| summary.spot("/finished"));
+            see(finished, &|| summary.subject("/finished"));
         }
     }
 }
 
-/// When a run began and ended, where both are known and in order.
+/// When a run began and ended, if both are known and in order.
 pub(crate) fn run_span(run: &Run) -> Option<(Timestamp, Timestamp)> {
     let (started, finished) = (instant(run.started.as_ref()?)?, instant(run.finished.as_ref()?)?);
     (started <= finished).then_some((started, finished))
 }
 
-/// Whether two runs were going on at one time. One may begin in the second in which the other ends.
+/// Whether two runs were made at the same time. One may begin in the second in which the other
+/// ends.
 pub(crate) fn overlap_in_time(a: &Run, b: &Run) -> bool {
     match (run_span(a), run_span(b)) {
         (Some(a), Some(b)) => a.0 < b.1 && b.0 < a.1,

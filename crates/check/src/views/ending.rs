@@ -1,4 +1,4 @@
-//! What is known once all runs have been read and dropped.
+//! The whole survey, after its runs were read and dropped.
 
 use std::cell::OnceCell;
 
@@ -6,14 +6,16 @@ use obvert_model::tables::{Aspect, Locate, OutcomeKind, Rating, Run};
 use obvert_model::text::{RunId, StructureId, Timestamp};
 
 use super::id_index::IdIndex;
-use super::{Marks, RunView, Spot, Survey};
+use super::{Marks, RunView, Subject, Survey};
 use crate::grading::GradeTotals;
 use crate::profile::Breaches;
 use crate::support::distance_drift::{Drift, MIN_SHARE, camera_of, drifting_cameras, stated_length};
+use crate::support::missing_runs::refers_to_missing_run;
 use crate::support::run_dates;
 use crate::support::run_extent::unit_mixup;
+use crate::support::texts::{UnusualText, unusual_texts};
 
-/// What is kept of a run once it has been read.
+/// What is kept of a run after it was read.
 #[derive(Clone, Debug)]
 pub struct RunSummary {
     /// Its row.
@@ -22,33 +24,33 @@ pub struct RunSummary {
     pub run: Run,
     /// How many observations it had.
     pub observations: usize,
-    /// How many of them had a grade recorded.
+    /// How many of them had a recorded grade.
     pub graded: usize,
     /// The distance from its zero point to its last reading, in metres.
     pub travelled: Option<f64>,
-    /// Where its rows said that it starts and ends.
+    /// Where its rows record its start and its end.
     pub marks: Marks,
-    /// Its structural grades, rolled up.
+    /// The totals of its structural grades.
     pub structural: GradeTotals,
-    /// Its operational grades, rolled up.
+    /// The totals of its operational grades.
     pub operational: GradeTotals,
-    /// Both, with the mistakes mended that other rules report; `None` where there are none.
+    /// Both without the faults that other rules report; `None` if there are none.
     pub(crate) corrected: Option<Box<[GradeTotals; 2]>>,
 }
 
 impl RunSummary {
-    /// A place in it; `field` is empty or a pointer such as `/reverse_of`.
+    /// The run, or a field of it; `field` is empty or a pointer such as `/reverse_of`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot {
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
             path: format!("/runs/{}{field}", self.index),
             pipe: Some(self.run.pipe.to_string()),
             run: Some(self.run.id.to_string()),
-            ..Spot::default()
+            ..Subject::default()
         }
     }
 
-    /// Its grades in an aspect, rolled up.
+    /// The totals of its grades in an aspect.
     #[must_use]
     pub fn tally(&self, aspect: Aspect) -> &GradeTotals {
         match aspect {
@@ -57,7 +59,7 @@ impl RunSummary {
         }
     }
 
-    /// Its grades in an aspect, rolled up with the mistakes mended that other rules report.
+    /// The totals of its grades in an aspect, without the faults that other rules report.
     pub(crate) fn corrected(&self, aspect: Aspect) -> &GradeTotals {
         self.corrected.as_ref().map_or_else(|| self.tally(aspect), |corrected| &corrected[aspect as usize])
     }
@@ -74,7 +76,7 @@ impl RunSummary {
         self.run.started.as_ref()
     }
 
-    /// Where it began and where it went, as stated or as its direction says.
+    /// The structures that it started at and went to, where recorded.
     #[must_use]
     pub fn ends(&self) -> (Option<&StructureId>, Option<&StructureId>) {
         (self.run.from.as_ref(), self.run.to.as_ref())
@@ -88,7 +90,8 @@ pub struct Ending<'d> {
     pub survey: &'d Survey<'d>,
     /// Its runs, in the order of the document.
     pub runs: &'d [RunSummary],
-    /// For every media file, the run of an observation that names it: its own run, where that is one of them.
+    /// For every media file, the run of an observation that refers to it; the file's own run if
+    /// possible.
     shown_by: &'d [u32],
     ids: IdIndex,
     /// The first run of every pipe, and for every run the next one of its pipe.
@@ -118,7 +121,7 @@ impl<'d> Ending<'d> {
     pub(crate) fn new(survey: &'d Survey<'d>, runs: &'d [RunSummary], shown_by: &'d [u32]) -> Self {
         let firsts = IdIndex::by(runs, of_pipe);
         let mut next = vec![LAST; runs.len()];
-        // From the end, so that the runs of a pipe stand in the order of the document.
+        // From the end, so that the runs of a pipe are in the order of the document.
         let mut heads = vec![LAST; runs.len()];
         for (index, summary) in runs.iter().enumerate().rev() {
             let Some(first) = firsts.first_by(runs, &summary.run.pipe, of_pipe) else { continue };
@@ -139,19 +142,19 @@ impl<'d> Ending<'d> {
         }
     }
 
-    /// A run with an observation that names a media file: the file's own run, where that is one of them.
+    /// A run with an observation that refers to a media file; the file's own run if possible.
     #[must_use]
     pub fn shown_by(&self, media: usize) -> Option<&'d RunSummary> {
         self.shown_by.get(media).filter(|run| **run != NO_RUN).map(|run| &self.runs[*run as usize])
     }
 
-    /// The run of an id; `None` as well for an id that stands twice.
+    /// The run of an id; `None` also if two runs have the id.
     #[must_use]
     pub fn run(&self, id: &RunId) -> Option<&'d RunSummary> {
         self.ids.only_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
 
-    /// The run of an id that a finding has.
+    /// The run of an id in a finding.
     pub(crate) fn run_named(&self, id: &str) -> Option<&'d RunSummary> {
         self.ids.first_by(self.runs, id, of_id).map(|index| &self.runs[index])
     }
@@ -162,41 +165,33 @@ impl<'d> Ending<'d> {
         self.ids.first_by(self.runs, id, of_id).is_some()
     }
 
-    /// Whether distances seem to be in the unit that is not declared, by the positions or since the runs do not fit their
-    /// pipes. `length-unit-suspect` says so once.
+    /// Whether distances seem to be in another unit than the declared one, by the positions or
+    /// because the runs do not fit their pipes. `length-unit-suspect` reports it.
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
         *self.lengths_doubtful.get_or_init(|| self.survey.lengths_doubtful() || unit_mixup(self).is_some())
     }
 
-    /// The cameras whose runs are longer than their pipes, or shorter, by one and the same share.
+    /// The cameras whose runs are longer or shorter than their pipes by the same share.
     pub(crate) fn drifting_cameras(&self) -> &[Drift] {
         self.drifting_cameras.get_or_init(|| drifting_cameras(self, MIN_SHARE, |summary| stated_length(self, summary)))
     }
 
-    /// Whether a run was made with a camera whose runs are all too long, or all too short; `distance-drift` says so once.
+    /// Whether a run was made with such a camera; `distance-drift` reports it.
     pub(crate) fn camera_drifts(&self, run: &Run) -> bool {
         let drifting_cameras = self.drifting_cameras();
         !drifting_cameras.is_empty() && drifting_cameras.iter().any(|drift| drift.camera == camera_of(self, run))
     }
 
-    /// Whether a run is dated far from the others of the document; `run-date-outlier` says so.
+    /// Whether a run is dated far from the others; `run-date-outlier` reports it.
     pub(crate) fn is_date_outlier(&self, summary: &RunSummary) -> bool {
         self.date_outliers.get_or_init(|| run_dates::outliers(self)).binary_search(&summary.index).is_ok()
     }
 
-    /// Whether a row names a run that the document does not have: where a run is missing, its pipe seems never to have been
-    /// surveyed.
+    /// Whether a row refers to a run that the document does not have.
     #[must_use]
     pub fn misses_a_run(&self) -> bool {
-        *self.misses_a_run.get_or_init(|| {
-            let head = self.survey.head;
-            let media = head.media.iter().filter_map(|row| row.run.as_ref());
-            let ratings = head.ratings.iter().flat_map(|row| &row.runs);
-            let reverse = self.runs.iter().filter_map(|summary| summary.run.reverse_of.as_ref());
-            let mut named = media.chain(head.locates.iter().map(|row| &row.run)).chain(ratings).chain(reverse);
-            named.any(|id| !self.knows_run(id))
-        })
+        *self.misses_a_run.get_or_init(|| refers_to_missing_run(self))
     }
 
     /// The runs through a pipe.
@@ -216,7 +211,7 @@ impl<'d> Ending<'d> {
     }
 }
 
-/// A part of a document: the head comes first, then every run with its observations.
+/// A part of a document: first the head, then every run with its observations.
 #[derive(Clone, Copy, Debug)]
 pub enum Part<'r> {
     /// The head and its tables.
@@ -226,7 +221,7 @@ pub enum Part<'r> {
 }
 
 impl<'r> Part<'r> {
-    /// The survey that it is a part of.
+    /// Its survey.
     #[must_use]
     pub fn survey(&self) -> &'r Survey<'r> {
         match self {
@@ -235,7 +230,26 @@ impl<'r> Part<'r> {
         }
     }
 
-    /// What is not as the profile demands of fields.
+    /// One of its rows. `rows` are the numbers of the rows that it is in, and its own.
+    pub(crate) fn subject(&self, table: &[String], rows: &[usize]) -> Subject {
+        let keys: Vec<&str> = table.iter().map(String::as_str).collect();
+        match (self, keys.as_slice(), rows) {
+            (Self::Run(view), ["runs", "observations", ..], [_, row, ..]) => view.row(*row).subject(""),
+            (Self::Run(view), ..) => view.subject(""),
+            (Self::Head(survey), [table, ..], [row, ..]) => survey.subject(table, *row),
+            (Self::Head(_), ..) => Subject::default(),
+        }
+    }
+
+    /// Its texts that are not plain ASCII, or have white space around them.
+    pub(crate) fn unusual_texts(&self) -> &'r [UnusualText] {
+        match self {
+            Self::Head(survey) => survey.unusual_texts.get_or_init(|| unusual_texts(self)),
+            Self::Run(view) => view.unusual_texts.get_or_init(|| unusual_texts(self)),
+        }
+    }
+
+    /// Where it does not meet the profile's demands on fields.
     pub(crate) fn breaches(&self) -> &'r Breaches {
         match self {
             Self::Head(survey) => survey.breaches(),
@@ -256,25 +270,25 @@ pub struct LocateView<'d> {
 }
 
 impl LocateView<'_> {
-    /// A locate of which no view is at hand, as before the runs have been read.
-    pub(crate) fn place(index: usize, locate: &Locate) -> Spot {
-        Spot {
+    /// A locate before the runs were read, so that its pipe is unknown.
+    pub(crate) fn place(index: usize, locate: &Locate) -> Subject {
+        Subject {
             path: format!("/locates/{index}"),
             run: Some(locate.run.to_string()),
             distance: Some(locate.at.get()),
-            ..Spot::default()
+            ..Subject::default()
         }
     }
 
-    /// A place in it; `field` is empty or a pointer such as `/depth`.
+    /// The locate, or a field of it; `field` is empty or a pointer such as `/depth`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot {
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
             path: format!("/locates/{}{field}", self.index),
             pipe: self.ending.run(&self.locate.run).map(|summary| summary.run.pipe.to_string()),
             run: Some(self.locate.run.to_string()),
             distance: Some(self.locate.at.get()),
-            ..Spot::default()
+            ..Subject::default()
         }
     }
 }
@@ -291,14 +305,14 @@ pub struct RatingView<'d> {
 }
 
 impl RatingView<'_> {
-    /// A place in it; `field` is empty or a pointer such as `/peak`.
+    /// The rating, or a field of it; `field` is empty or a pointer such as `/peak`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
+    pub fn subject(&self, field: &str) -> Subject {
         Self::place(self.index, self.rating, field)
     }
 
-    /// A place in a rating of which no view is at hand, as before the runs have been read.
-    pub(crate) fn place(index: usize, rating: &Rating, field: &str) -> Spot {
-        Spot { path: format!("/ratings/{index}{field}"), pipe: Some(rating.pipe.to_string()), ..Spot::default() }
+    /// A rating before the runs were read.
+    pub(crate) fn place(index: usize, rating: &Rating, field: &str) -> Subject {
+        Subject { path: format!("/ratings/{index}{field}"), pipe: Some(rating.pipe.to_string()), ..Subject::default() }
     }
 }

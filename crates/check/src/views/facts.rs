@@ -1,5 +1,5 @@
-//! What is looked up for the rows of a run, once for all the rules that ask: a survey has millions of rows, and a
-//! look-up by name costs more than most rules do.
+//! What is looked up for the rows of a run, once for all rules: a survey has millions of rows, and
+//! looking a name up costs more than most rules do.
 
 use std::cell::OnceCell;
 
@@ -13,19 +13,19 @@ use crate::support::cross_section::CrossSection;
 /// What is looked up for an observation.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct RowFacts<'r> {
-    /// Its code, where the code list has it.
+    /// Its code, if the code list has it.
     pub(crate) code: Option<&'r Code>,
-    /// What the grade scheme has to say about the code.
+    /// The entries of the grade scheme for the code.
     pub(crate) entries: Option<&'r Entries<'r>>,
-    /// The code that the scheme knows it by, where the scheme grades another list than the document is coded in.
+    /// The code in the list that the scheme grades, if that is another list than the document's.
     pub(crate) via: Option<&'r Code>,
-    /// What the scheme makes of it in each aspect.
+    /// Its grade by the scheme in each aspect.
     pub(crate) judged: [Option<Judgement<'r>>; 2],
     /// Where its media begin among those of the run.
     pub(crate) media: usize,
 }
 
-/// What is looked up for the rows of one run. The room is used again for the next run.
+/// What is looked up for the rows of one run. The memory is reused for the next run.
 #[derive(Debug, Default)]
 pub(crate) struct Facts<'s> {
     rows: Vec<RowFacts<'s>>,
@@ -55,7 +55,7 @@ impl<'s> Facts<'s> {
             self.rows.push(facts);
             self.media.extend(observation.media.iter().map(|reference| survey.media_index(&reference.id)));
         }
-        // Once all changes of the cross-section are known.
+        // Only now are all changes of the cross-section known.
         for (row, observation) in run.observations.iter().enumerate() {
             let RowFacts { code: Some(code), entries: Some(entries), .. } = self.rows[row] else { continue };
             let section = CrossSection::at(&self.view(survey, run, index).row(row));
@@ -64,7 +64,8 @@ impl<'s> Facts<'s> {
             let (code, seen) = linked.as_ref().map_or((code, observation), |linked| (linked.code, &linked.row));
             let of = |aspect| {
                 let judgement = judge(entries.of(aspect), code, seen, &section);
-                // The document's list may have no place for the amount that the scheme's bands ask for.
+                // The document's list may have no place for the amount that the scheme's bands
+                // need.
                 let plain = judgement.entry.is_some_and(|entry| entry.bands.is_empty());
                 let sure = linked.is_none() || whole && (plain || judgement.band.is_some());
                 Some(Judgement { certain: judgement.certain && sure, ..judgement })
@@ -89,6 +90,7 @@ impl<'s> Facts<'s> {
             marks: OnceCell::new(),
             disorder: OnceCell::new(),
             breaches: OnceCell::new(),
+            unusual_texts: OnceCell::new(),
             duplicates: OnceCell::new(),
             repeated_rows: OnceCell::new(),
             overlapping_stretches: OnceCell::new(),
@@ -96,13 +98,13 @@ impl<'s> Facts<'s> {
     }
 }
 
-/// The row as the scheme's list has it, where the scheme grades another list than the document is coded in.
+/// The row as the scheme's list has it, if the scheme grades another list than the document's.
 fn across<'s>(survey: &'s Survey<'s>, row: &Observation) -> Option<(&'s Grader<'s>, Linked<'s>)> {
     let grader = survey.grader.as_ref().filter(|grader| grader.links.is_some())?;
     Some((grader, grader.linked(row)?))
 }
 
-/// Whether a code says that the cross-section changes.
+/// Whether a code records a change of the cross-section.
 fn changes_cross_section(code: Option<&Code>) -> bool {
     let role = code.and_then(|code| code.role);
     matches!(role, Some(Role::MaterialChange | Role::SizeChange | Role::ShapeChange))

@@ -1,4 +1,4 @@
-//! Rows by id. The ids themselves stand in the tables, so that an index holds nothing but row numbers: a city's tables
+//! Rows by id. The ids stay in the tables, so that an index holds only row numbers: a city's tables
 //! have millions of rows.
 
 use std::hash::{BuildHasher, BuildHasherDefault};
@@ -23,7 +23,7 @@ named!(Party Equipment Structure Pipe Media);
 #[derive(Debug, Default)]
 pub(crate) struct IdIndex(HashTable<u32>);
 
-/// Set beside the number of a row whose id stands again in another row.
+/// Set in the number of a row whose id another row has too.
 const DUPLICATE: u32 = 1 << 31;
 
 fn hash(id: &str) -> u64 {
@@ -44,7 +44,7 @@ impl IdIndex {
     pub(crate) fn by<T>(table: &[T], key: fn(&T) -> &str) -> Self {
         let mut rows = HashTable::with_capacity(table.len());
         for (index, named) in table.iter().enumerate() {
-            // A document of two thousand million rows does not fit into the memory of its reader.
+            // A document with two thousand million rows does not fit into memory.
             let Some(index) = u32::try_from(index).ok().filter(|index| *index < DUPLICATE) else { break };
             let id = key(named);
             match rows.find_mut(hash(id), |other| key(&table[row(*other)]) == id) {
@@ -57,23 +57,23 @@ impl IdIndex {
         Self(rows)
     }
 
-    /// The row of an id in the table that was indexed. An id that stands twice means neither of the two: whatever was
-    /// concluded from one of them would be wrong half of the time.
+    /// The row of an id; `None` also if two rows have the id, since it is unclear which one is
+    /// meant.
     pub(crate) fn find<T: Named>(&self, table: &[T], id: &str) -> Option<usize> {
         self.only_by(table, id, T::id)
     }
 
-    /// Whether the table that was indexed has an id, once or more often.
+    /// Whether the table has an id, once or more often.
     pub(crate) fn contains<T: Named>(&self, table: &[T], id: &str) -> bool {
         self.first_by(table, id, T::id).is_some()
     }
 
-    /// The only row with a text, in the table that was indexed by it.
+    /// The only row with a text.
     pub(crate) fn only_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
         self.entry(table, text, key).filter(|entry| entry & DUPLICATE == 0).map(row)
     }
 
-    /// The first row with a text, in the table that was indexed by it.
+    /// The first row with a text.
     pub(crate) fn first_by<T>(&self, table: &[T], text: &str, key: impl Fn(&T) -> &str) -> Option<usize> {
         self.entry(table, text, key).map(row)
     }

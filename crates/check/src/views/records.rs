@@ -2,7 +2,7 @@
 
 use obvert_model::tables::{Media, Pipe, Structure};
 
-use super::{Spot, Survey};
+use super::{Subject, Survey};
 
 /// A structure.
 #[derive(Clone, Copy, Debug)]
@@ -16,10 +16,10 @@ pub struct StructureView<'d> {
 }
 
 impl StructureView<'_> {
-    /// A place in it; `field` is empty or a pointer such as `/depth`.
+    /// The structure, or a field of it; `field` is empty or a pointer such as `/depth`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot::at(format!("/structures/{}{field}", self.index))
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject::at(format!("/structures/{}{field}", self.index))
     }
 }
 
@@ -35,10 +35,14 @@ pub struct PipeView<'d> {
 }
 
 impl<'d> PipeView<'d> {
-    /// A place in it; `field` is empty or a pointer such as `/length`.
+    /// The pipe, or a field of it; `field` is empty or a pointer such as `/length`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot { path: format!("/pipes/{}{field}", self.index), pipe: Some(self.pipe.id.to_string()), ..Spot::default() }
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
+            path: format!("/pipes/{}{field}", self.index),
+            pipe: Some(self.pipe.id.to_string()),
+            ..Subject::default()
+        }
     }
 
     /// The structure at its upper end.
@@ -59,7 +63,8 @@ impl<'d> PipeView<'d> {
         self.pipe.length.map(|length| self.survey.metres(length))
     }
 
-    /// The elevations of its upper and lower invert in the document's length unit: its own, or those of its structures.
+    /// The elevations of its upper and lower invert in the document's length unit: its own, or else
+    /// those of its structures.
     #[must_use]
     pub fn inverts(&self) -> Option<(f64, f64)> {
         let own = self.pipe.inverts.as_ref();
@@ -68,7 +73,8 @@ impl<'d> PipeView<'d> {
         Some((upper.get(), lower.get()))
     }
 
-    /// Its course in the document's reference system: its path, or the straight line between its structures.
+    /// Its path in the document's reference system, or else the straight line between its
+    /// structures.
     #[must_use]
     pub fn course(&self) -> Option<Vec<[f64; 2]>> {
         if self.pipe.path.len() >= 2 {
@@ -91,13 +97,13 @@ pub struct MediaView<'d> {
 }
 
 impl MediaView<'_> {
-    /// A place in it; `field` is empty or a pointer such as `/file`.
+    /// The file, or a field of it; `field` is empty or a pointer such as `/file`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot {
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
             path: format!("/media/{}{field}", self.index),
             run: self.media.run.as_ref().map(ToString::to_string),
-            ..Spot::default()
+            ..Subject::default()
         }
     }
 }

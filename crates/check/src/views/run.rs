@@ -1,4 +1,4 @@
-//! A run and its observations, while they are at hand.
+//! A run and its observations, while they are in memory.
 
 use std::cell::OnceCell;
 
@@ -7,21 +7,22 @@ use obvert_model::number::{Grade, Length};
 use obvert_model::tables::{Aspect, Grades, Media, MediaRef, Observation, Run};
 
 use super::facts::RowFacts;
-use super::{PipeView, Spot, Survey};
+use super::{PipeView, Subject, Survey};
 use crate::grading::{GradeExtent, Judgement};
 use crate::profile::{Breaches, MediaKinds};
 use crate::support::cross_section::CrossSection;
 use crate::support::duplicates::{self, RepeatedRows};
 use crate::support::row_order;
+use crate::support::texts::UnusualText;
 
-/// The distances at which the rows of a run say that it starts and ends.
+/// Where the rows of a run record its start and its end.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Marks {
-    /// Of the first row, where it (or another one at its distance) is a start row.
+    /// The distance of the first row, if it or another row at its distance is a start row.
     pub start: Option<Length>,
-    /// Of the last row, where it (or another one at its distance) says that the run finishes or is given up.
+    /// The distance of the last row, if it or another row at its distance closes the run.
     pub finish: Option<Length>,
-    /// Whether the counter seems to have been set to zero again on the way, so that no distance after that is one from the
+    /// Whether the counter was probably reset on the way, so that later distances are not from the
     /// zero point.
     pub counter_reset: bool,
 }
@@ -35,31 +36,33 @@ pub struct RunView<'r> {
     pub run: &'r Run,
     /// Its row.
     pub index: usize,
-    /// Its pipe, where the document has it.
+    /// Its pipe, if the document has it.
     pub pipe: Option<PipeView<'r>>,
-    /// The rows that say that the material, size or shape changes, by their place in the run.
+    /// The rows that record a change of material, size or shape, by their number in the run.
     pub changes: &'r [usize],
     /// What was looked up for every observation.
     pub(crate) facts: &'r [RowFacts<'r>],
-    /// The rows of the media that the observations name, in their order; `None` for one that the document does not have.
+    /// The rows of the media that the observations refer to, in their order; `None` for media that
+    /// the document does not have.
     pub(crate) media: &'r [Option<usize>],
     pub(crate) marks: OnceCell<Marks>,
     pub(crate) disorder: OnceCell<bool>,
     pub(crate) breaches: OnceCell<Breaches>,
+    pub(crate) unusual_texts: OnceCell<Vec<UnusualText>>,
     pub(crate) duplicates: OnceCell<Vec<(usize, usize)>>,
     pub(crate) repeated_rows: OnceCell<Vec<RepeatedRows>>,
     pub(crate) overlapping_stretches: OnceCell<Vec<(usize, usize)>>,
 }
 
 impl<'r> RunView<'r> {
-    /// A place in it; `field` is empty or a pointer such as `/surveyed`.
+    /// The run, or a field of it; `field` is empty or a pointer such as `/surveyed`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot {
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
             path: format!("/runs/{}{field}", self.index),
             pipe: Some(self.run.pipe.to_string()),
             run: Some(self.run.id.to_string()),
-            ..Spot::default()
+            ..Subject::default()
         }
     }
 
@@ -74,7 +77,7 @@ impl<'r> RunView<'r> {
         RowView { run: self, row: &self.run.observations[index], index, code: facts.code, facts }
     }
 
-    /// What the counter showed at its zero point, in the document's length unit; 0 where nothing is said.
+    /// What the counter showed at its zero point, in the document's length unit; 0 by default.
     #[must_use]
     pub fn reads(&self) -> f64 {
         self.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, Length::get)
@@ -86,35 +89,36 @@ impl<'r> RunView<'r> {
         Some((self.run.surveyed?.get() - self.reads()) * self.survey.head.units.length.metres())
     }
 
-    /// Whether its rows stand in another order than that of distance, all of them or so many that they were sorted by
-    /// something else. That is one finding; nothing follows then from which row is the first, the last or the next one.
+    /// Whether its rows are in another order than by distance, all or so many of them that they
+    /// were sorted by something else. That is one finding, and nothing can be concluded from which
+    /// row is first, last or next.
     #[must_use]
     pub fn disordered(&self) -> bool {
         *self.disorder.get_or_init(|| row_order::reversed(self) || row_order::out_of_order(self).is_some())
     }
 
-    /// The rows at a point that stand in the run already, each with the row that it repeats.
+    /// The rows at a point that repeat an earlier row, each with that row.
     pub(crate) fn duplicates(&self) -> &[(usize, usize)] {
         self.duplicates.get_or_init(|| duplicates::duplicates(self))
     }
 
-    /// The sequences of rows that stand in the run already.
+    /// The sequences of rows that repeat earlier rows.
     pub(crate) fn repeated_rows(&self) -> &[RepeatedRows] {
         self.repeated_rows.get_or_init(|| duplicates::repeated_rows(self))
     }
 
-    /// Whether a row is one of a sequence that stands in the run already, or a single one that does and is out of place.
+    /// Whether a row is one of the repeated rows.
     pub(crate) fn is_repeated(&self, index: usize) -> bool {
         self.repeated_rows().iter().any(|repeat| repeat.has(index))
     }
 
-    /// Whether a row, or a neighbour of it, is a single one that stands in the run already and is out of place.
+    /// Whether a row, or a neighbour of it, is a single repeated row that is out of order.
     pub(crate) fn is_next_to_repeated(&self, index: usize) -> bool {
         self.repeated_rows().iter().any(|repeat| repeat.rows == 1 && repeat.from.abs_diff(index) <= 1)
     }
 
-    /// The rows that lie before the row above them, but for those where a sequence of rows begins that stands in the run already, and
-    /// those below a single row that does.
+    /// The rows at a smaller distance than the row before, except where a repeated sequence begins
+    /// or a single repeated row precedes.
     pub(crate) fn falls(&self) -> impl Iterator<Item = usize> + Clone + '_ {
         let rows = &self.run.observations;
         let falls = (1..rows.len()).filter(|index| rows[*index].at < rows[index - 1].at);
@@ -124,26 +128,27 @@ impl<'r> RunView<'r> {
         falls.filter(move |index| !begins(*index) && !below(*index))
     }
 
-    /// The stretches that overlap an earlier one of their code, each with that.
+    /// The stretches that overlap an earlier stretch of the same code, each with that stretch.
     pub(crate) fn overlapping_stretches(&self) -> &[(usize, usize)] {
         self.overlapping_stretches.get_or_init(|| duplicates::overlapping_stretches(self))
     }
 
-    /// What is not as the profile demands of fields, looked at when a rule first asks.
+    /// Where it does not meet the profile's demands on fields; computed when a rule first asks.
     pub(crate) fn breaches(&self) -> &Breaches {
         self.breaches.get_or_init(|| {
             self.survey.demands.map(|demands| demands.fields.of_run(self.run, self.index)).unwrap_or_default()
         })
     }
 
-    /// The kinds of its media: of those that the table of media says are of it, and of those that its observations name.
+    /// The kinds of its media: those that name it in the table of media, and those that its
+    /// observations refer to.
     pub(crate) fn media_kinds(&self) -> MediaKinds {
         let mut kinds = self.survey.media_of_run(&self.run.id);
         self.media.iter().flatten().for_each(|row| kinds.add(&self.survey.head.media[*row]));
         kinds
     }
 
-    /// Where its rows say that it starts and ends; nowhere, if they are not in order.
+    /// Where its rows record its start and its end; nowhere if they are not in order.
     #[must_use]
     pub fn marks(&self) -> Marks {
         let at = |row: RowView<'_>| row.row.at;
@@ -155,14 +160,14 @@ impl<'r> RunView<'r> {
         *self.marks.get_or_init(|| if self.disordered() { Marks::default() } else { find() })
     }
 
-    /// The start row, where the run begins with one. Rows at one distance have no order.
+    /// The start row, if the run begins with one. Rows at one distance have no order.
     #[must_use]
     pub fn start_row(&self) -> Option<RowView<'_>> {
         let first = self.run.observations.first()?.at;
         self.rows().take_while(|row| row.row.at == first).find(|row| row.role() == Some(Role::Start))
     }
 
-    /// The row that says that the run finishes or is given up, where the run ends with one.
+    /// The row that closes the run, if the run ends with one: it finishes, or is given up.
     #[must_use]
     pub fn closing_row(&self) -> Option<RowView<'_>> {
         let last = self.run.observations.last()?.at;
@@ -170,7 +175,7 @@ impl<'r> RunView<'r> {
         self.rows().rev().take_while(|row| row.row.at == last).find(closes)
     }
 
-    /// The role of its first, or of its last observation.
+    /// The role of a row, if there is one.
     #[must_use]
     pub fn role_at(&self, row: Option<RowView<'_>>) -> Option<Role> {
         row.and_then(|row| row.role())
@@ -186,7 +191,7 @@ pub struct RowView<'r> {
     pub row: &'r Observation,
     /// Its row.
     pub index: usize,
-    /// Its code, where the code list has it.
+    /// Its code, if the code list has it.
     pub code: Option<&'r Code>,
     pub(crate) facts: &'r RowFacts<'r>,
 }
@@ -198,15 +203,16 @@ impl<'r> RowView<'r> {
         self.run.survey
     }
 
-    /// A place in it; `field` is empty or a pointer such as `/clock/at`.
+    /// The observation, or a field of it; `field` is empty or a pointer such as `/clock/at`.
     #[must_use]
-    pub fn spot(&self, field: &str) -> Spot {
-        Spot {
+    pub fn subject(&self, field: &str) -> Subject {
+        Subject {
             path: format!("/runs/{}/observations/{}{field}", self.run.index, self.index),
             pipe: Some(self.run.run.pipe.to_string()),
             run: Some(self.run.run.id.to_string()),
             observation: Some(self.row.id.to_string()),
             distance: Some(self.row.at.get()),
+            ..Subject::default()
         }
     }
 
@@ -216,7 +222,7 @@ impl<'r> RowView<'r> {
         self.code.and_then(|code| code.role)
     }
 
-    /// Where it stands in its run, for counting its grades.
+    /// Its extent along the run, for counting its grades.
     pub(crate) fn grade_extent(&self) -> GradeExtent {
         let survey = self.survey();
         let unit = survey.head.units.length.metres();
@@ -225,36 +231,38 @@ impl<'r> RowView<'r> {
         GradeExtent { at: (self.row.at.get() - self.run.reads()) * unit, length }
     }
 
-    /// The cross-section where it stands.
+    /// The cross-section at its distance.
     #[must_use]
     pub fn cross_section(&self) -> CrossSection {
         CrossSection::at(self)
     }
 
-    /// What the grade scheme makes of it, in an aspect.
+    /// Its grade in an aspect by the grade scheme.
     #[must_use]
     pub fn graded(&self, aspect: Aspect) -> Option<Grade> {
         self.judged(aspect)?.grade
     }
 
-    /// What the grade scheme makes of it, in an aspect, and why.
+    /// Its grade in an aspect by the grade scheme, and what the grade rests on.
     #[must_use]
     pub fn judged(&self, aspect: Aspect) -> Option<Judgement<'r>> {
         self.facts.judged[aspect as usize]
     }
 
-    /// Whether the grade scheme grades its code in an aspect at all.
+    /// Whether the grade scheme grades its code in an aspect.
     #[must_use]
     pub fn gradable(&self, aspect: Aspect) -> bool {
         self.facts.entries.is_some_and(|entries| !entries.of(aspect).is_empty())
     }
 
-    /// Whether the scheme grades another code list, and no exact link leads from the code to it: nothing is known then.
+    /// Whether the scheme grades another code list to which no exact link leads from the code, so
+    /// that no grade is known.
     pub(crate) fn unlinked(&self) -> bool {
         self.facts.via.is_none() && self.survey().grader.as_ref().is_some_and(|grader| grader.links.is_some())
     }
 
-    /// What a grade rests on, in words; by which link it was found, where the scheme grades another code list.
+    /// What a grade rests on, in words, including the link to the scheme's code list if that is
+    /// another one.
     #[must_use]
     pub fn reason(&self, judgement: &Judgement<'_>) -> String {
         let reason = judgement.reason(&self.cross_section());
@@ -265,14 +273,15 @@ impl<'r> RowView<'r> {
         format!("{} is {} of {list}; {reason}", own.join(" "), via.code)
     }
 
-    /// The media that it names: the reference and, where the document has it, the file.
+    /// The media that it refers to: the reference and, if the document has it, the file.
     pub fn media(&self) -> impl Iterator<Item = (&'r MediaRef, Option<&'r Media>)> + use<'r> {
         let head = self.survey().head;
         let rows = &self.run.media[self.facts.media..];
         self.row.media.iter().zip(rows).map(|(reference, row)| (reference, row.map(|row| &head.media[row])))
     }
 
-    /// One of its amounts in the code list's unit; `None` where it is not recorded or measures something else.
+    /// One of its amounts in the code list's unit; `None` if it is not recorded or measures
+    /// something else.
     #[must_use]
     pub fn amount(&self, place: usize) -> Option<f64> {
         crate::grading::amount(self.code?, self.row, place)

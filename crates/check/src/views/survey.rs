@@ -1,4 +1,4 @@
-//! The head of a document with its tables, by id.
+//! The head of a document with its tables, indexed by id.
 
 use std::sync::OnceLock;
 
@@ -11,37 +11,38 @@ use obvert_model::text::Date;
 use rustc_hash::FxHashMap;
 
 use super::id_index::IdIndex;
-use super::{MediaView, PipeView, StructureView};
+use super::{LocateView, MediaView, PipeView, RatingView, StructureView, Subject};
 use crate::grading::{Entries, Grader};
 use crate::profile::{Breaches, Demands, MediaKinds};
 use crate::support::map_lengths::{MapLengths, WrongUnit};
 use crate::support::section_unit::SectionUnitVotes;
+use crate::support::texts::UnusualText;
 
 /// The head of a document and its tables, indexed.
 #[derive(Debug)]
 pub struct Survey<'d> {
     /// The head.
     pub head: &'d Head,
-    /// The date of today, where it was given.
+    /// The date of today, if it was given.
     pub today: Option<&'d Date>,
-    /// The document's code list, where it is at hand.
+    /// The document's code list, if it is available.
     pub list: Option<&'d CodeList>,
-    /// The document's grade scheme, where it is at hand and grades the codes of the document's code list, or of one that
-    /// its codes are linked to.
+    /// The document's grade scheme, if it is available and grades the document's code list or one
+    /// that the codes are linked to.
     pub grader: Option<Grader<'d>>,
-    /// The document's grade scheme, where it is at hand, whatever codes it grades.
+    /// The document's grade scheme, if it is available, whatever codes it grades.
     pub scheme: Option<&'d GradeScheme>,
-    /// The versions at hand of the code list that the document names, where it is none of them.
+    /// The available versions of the document's code list, if its own is not among them.
     pub list_versions: Vec<&'d str>,
-    /// The versions at hand of the grade scheme that the document names, where it is none of them.
+    /// The available versions of the document's grade scheme, if its own is not among them.
     pub scheme_versions: Vec<&'d str>,
-    /// The document's reference system, where it is known and can be computed with.
+    /// The document's reference system, if it is known and supported.
     pub crs: Option<Crs>,
-    /// Why the reference system cannot be computed with, where it is stated but cannot.
+    /// Why the reference system cannot be used, if it cannot.
     pub crs_error: Option<String>,
-    /// What the receiving office demands, where the check is held against its profile.
+    /// The demands of the profile that the survey is checked against.
     pub(crate) demands: Option<&'d Demands>,
-    /// The codes of the list, each with what the grade scheme has to say about it.
+    /// The codes of the list, each with the entries of the grade scheme.
     codes: FxHashMap<&'d str, (&'d Code, Option<Entries<'d>>)>,
     parties: IdIndex,
     equipment: IdIndex,
@@ -51,7 +52,8 @@ pub struct Survey<'d> {
     map_lengths: OnceLock<MapLengths>,
     section_unit_votes: OnceLock<SectionUnitVotes>,
     breaches: OnceLock<Breaches>,
-    // Its keys are copies: borrowed ones would bind every view to the life of the document.
+    pub(super) unusual_texts: OnceLock<Vec<UnusualText>>,
+    // The keys are copies: borrowed ones would tie every view to the lifetime of the document.
     of_runs: OnceLock<FxHashMap<Box<str>, MediaKinds>>,
 }
 
@@ -96,17 +98,18 @@ impl<'d> Survey<'d> {
             map_lengths: OnceLock::new(),
             section_unit_votes: OnceLock::new(),
             breaches: OnceLock::new(),
+            unusual_texts: OnceLock::new(),
             of_runs: OnceLock::new(),
         }
     }
 
-    /// The code of a name, in the document's code list.
+    /// A code of the document's code list.
     #[must_use]
     pub fn code(&self, code: &str) -> Option<&'d Code> {
         self.codes.get(code).map(|(code, _)| *code)
     }
 
-    /// The code of a name, and what the grade scheme has to say about it.
+    /// A code of the document's code list, with the entries of the grade scheme.
     pub(crate) fn known(&self, code: &str) -> Option<(&'d Code, Option<&Entries<'d>>)> {
         self.codes.get(code).map(|(code, entries)| (*code, entries.as_ref()))
     }
@@ -117,7 +120,7 @@ impl<'d> Survey<'d> {
         self.parties.contains(&self.head.parties, id)
     }
 
-    /// The party of an id; `None` as well for an id that stands twice.
+    /// The party of an id; `None` also if two have the id.
     #[must_use]
     pub fn party(&self, id: &str) -> Option<&'d Party> {
         self.parties.find(&self.head.parties, id).map(|index| &self.head.parties[index])
@@ -129,7 +132,7 @@ impl<'d> Survey<'d> {
         self.equipment.contains(&self.head.equipment, id)
     }
 
-    /// The piece of equipment of an id; `None` as well for an id that stands twice.
+    /// The piece of equipment of an id; `None` also if two have the id.
     #[must_use]
     pub fn equipment(&self, id: &str) -> Option<&'d Equipment> {
         self.equipment.find(&self.head.equipment, id).map(|index| &self.head.equipment[index])
@@ -147,7 +150,7 @@ impl<'d> Survey<'d> {
         self.structures.contains(&self.head.structures, id)
     }
 
-    /// The structure of an id; `None` as well for an id that stands twice.
+    /// The structure of an id; `None` also if two have the id.
     #[must_use]
     pub fn structure(&self, id: &str) -> Option<&'d Structure> {
         self.structures.find(&self.head.structures, id).map(|index| &self.head.structures[index])
@@ -159,7 +162,7 @@ impl<'d> Survey<'d> {
         self.pipes.contains(&self.head.pipes, id)
     }
 
-    /// The pipe of an id; `None` as well for an id that stands twice.
+    /// The pipe of an id; `None` also if two have the id.
     #[must_use]
     pub fn pipe(&self, id: &str) -> Option<&'d Pipe> {
         self.pipes.find(&self.head.pipes, id).map(|index| &self.head.pipes[index])
@@ -177,7 +180,7 @@ impl<'d> Survey<'d> {
         self.media.contains(&self.head.media, id)
     }
 
-    /// The media file of an id; `None` as well for an id that stands twice.
+    /// The media file of an id; `None` also if two have the id.
     #[must_use]
     pub fn media(&self, id: &str) -> Option<&'d Media> {
         self.media.find(&self.head.media, id).map(|index| &self.head.media[index])
@@ -189,35 +192,37 @@ impl<'d> Survey<'d> {
         self.media.find(&self.head.media, id)
     }
 
-    /// The geometry of its pipes, measured when a rule first asks.
+    /// The geometry of its pipes; measured when a rule first asks.
     pub(crate) fn map_lengths(&self) -> &MapLengths {
         self.map_lengths.get_or_init(|| MapLengths::new(self))
     }
 
-    /// Whether all of the document's lengths seem to be in the unit that is not declared, as its positions have it. What is
-    /// compared with a limit in metres then proves nothing; `length-unit-suspect` says so once.
+    /// Whether all lengths of the document seem to be in another unit than the declared one,
+    /// compared with its positions. Comparing them with a limit in metres proves nothing then;
+    /// `length-unit-suspect` reports it.
     #[must_use]
     pub fn lengths_doubtful(&self) -> bool {
         self.map_lengths().wrong_unit == Some(WrongUnit::Lengths)
     }
 
-    /// What the heights of its pipes say about its section unit, looked at when a rule first asks.
+    /// Which section unit the heights of its pipes make sense in; computed when a rule first asks.
     pub(crate) fn section_unit_votes(&self) -> SectionUnitVotes {
         *self.section_unit_votes.get_or_init(|| SectionUnitVotes::new(self))
     }
 
-    /// The profile that the survey is held against.
+    /// The profile that the survey is checked against.
     #[must_use]
     pub fn profile(&self) -> Option<&'d Profile> {
         self.demands.map(|demands| &demands.profile)
     }
 
-    /// What in the head and its tables is not as the profile demands of fields, looked at when a rule first asks.
+    /// Where the head and its tables do not meet the profile's demands on fields; computed when a
+    /// rule first asks.
     pub(crate) fn breaches(&self) -> &Breaches {
         self.breaches.get_or_init(|| self.demands.map(|demands| demands.fields.of_head(self.head)).unwrap_or_default())
     }
 
-    /// The kinds of media that the table of media says are of a run.
+    /// The kinds of media that name a run in the table of media.
     pub(crate) fn media_of_run(&self, run: &str) -> MediaKinds {
         let kinds = self.of_runs.get_or_init(|| {
             let mut kinds: FxHashMap<Box<str>, MediaKinds> = FxHashMap::default();
@@ -266,6 +271,18 @@ impl<'d> Survey<'d> {
     #[must_use]
     pub fn say_section(&self, section: Section) -> String {
         format!("{section} {}", self.head.units.section)
+    }
+
+    /// A row of one of the head's tables.
+    pub(super) fn subject(&self, table: &str, index: usize) -> Subject {
+        let head = self.head;
+        match table {
+            "pipes" => PipeView { survey: self, pipe: &head.pipes[index], index }.subject(""),
+            "media" => MediaView { survey: self, media: &head.media[index], index }.subject(""),
+            "locates" => LocateView::place(index, &head.locates[index]),
+            "ratings" => RatingView::place(index, &head.ratings[index], ""),
+            _ => Subject::default(),
+        }
     }
 
     /// The views of all pipes.

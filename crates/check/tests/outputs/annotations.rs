@@ -75,7 +75,13 @@ fn the_escaping_is_the_documented_one() {
     let finding = &mut report.findings[0];
     finding.message = "100 %, a: b\r\nc".into();
     finding.help = Some("d".into());
-    (finding.record, finding.pipe, finding.run, finding.observation, finding.distance) = (None, None, None, None, None);
+    (
+        finding.subject.record,
+        finding.subject.pipe,
+        finding.subject.run,
+        finding.subject.observation,
+        finding.subject.distance,
+    ) = (None, None, None, None, None);
     finding.at.as_mut().expect("a place").file = "a,b:c%.json".into();
     let text = text(FORMS[3].1, &report);
     let line = text.lines().last().expect("a line");

@@ -95,7 +95,8 @@ fn the_same_mistake_in_another_row_is_new() {
     now["structures"][0]["invert"] = json!(640.5);
     now["structures"][1]["invert"] = json!(651);
     let report = held(&now, &mistaken());
-    let new: Vec<_> = report.findings.iter().map(|finding| (&*finding.rule, finding.record.as_deref())).collect();
+    let new: Vec<_> =
+        report.findings.iter().map(|finding| (&*finding.rule, finding.subject.record.as_deref())).collect();
     assert!(new.contains(&("invert-above-ground", Some("LM-015"))), "{new:?}");
     assert!(report.baseline.as_ref().is_some_and(|baseline| baseline.gone > 0));
 }
@@ -142,7 +143,7 @@ fn documents_are_told_apart() {
     let join = |documents: &[(&str, &Value)]| {
         let mut reports = documents.iter().map(|(file, document)| check(document, file, today()));
         let mut whole = reports.next().expect("one");
-        reports.for_each(|report| whole.join(report));
+        reports.for_each(|report| whole.merge(report));
         whole
     };
     let (a, b) = (named("00000000000a", mistaken()), named("00000000000b", minimal()));

@@ -27,7 +27,7 @@ fn a_finding_names_the_row_that_has_no_other_id() {
     let report = check(&mistaken(), "m.json", today());
     let record = |rule: &str| {
         let finding = report.findings.iter().find(|finding| finding.rule == rule).expect(rule);
-        (finding.record.clone(), finding.pipe.clone())
+        (finding.subject.record.clone(), finding.subject.pipe.clone())
     };
     assert_eq!(record("invert-above-ground"), (Some("LM-014".into()), None));
     assert_eq!(record("media-unused"), (Some("M-9".into()), None));
@@ -41,7 +41,7 @@ fn a_finding_that_names_a_run_concerns_its_pipe() {
     let mut document = minimal();
     document["media"][2]["file"] = json!("photos\\lm015_001.jpg");
     let report = check(&document, "m.json", today());
-    assert!(report.findings.iter().all(|finding| finding.pipe.is_none()), "{:?}", report.findings);
+    assert!(report.findings.iter().all(|finding| finding.subject.pipe.is_none()), "{:?}", report.findings);
     assert_eq!(report.documents[0].concerned[0].pipe, "L-102");
 }
 

@@ -101,10 +101,10 @@ fn hostile() -> Report {
     report.findings = (0..HOSTILE.len()).flat_map(|_| template.clone()).collect();
     for finding in &mut report.findings {
         finding.message = next();
-        finding.path = format!("/{}", next());
+        finding.subject.path = format!("/{}", next());
         finding.help = Some(next());
-        finding.record = Some(next());
-        for id in [&mut finding.pipe, &mut finding.run, &mut finding.observation] {
+        finding.subject.record = Some(next());
+        for id in [&mut finding.subject.pipe, &mut finding.subject.run, &mut finding.subject.observation] {
             if id.is_some() {
                 *id = Some(next());
             }
@@ -134,9 +134,9 @@ fn hostile() -> Report {
     // Some findings lie in the runs that are drawn.
     let drawn = document.concerned[0].clone();
     for finding in report.findings.iter_mut().step_by(2) {
-        finding.pipe = Some(drawn.pipe.clone());
-        finding.run = Some(drawn.runs[0].run.clone());
-        finding.distance = Some(20.0);
+        finding.subject.pipe = Some(drawn.pipe.clone());
+        finding.subject.run = Some(drawn.runs[0].run.clone());
+        finding.subject.distance = Some(20.0);
     }
     report.not_run.push(obvert_check::NotRun { why: next(), rules: vec![next()], documents: vec![0] });
     report.profile = Some(Stamp { id: next(), version: next(), title: next(), digest: next() });
@@ -170,11 +170,11 @@ fn against_profile() -> Report {
 /// Every report, by name.
 pub(crate) fn all() -> Vec<Fixture> {
     let mut several = check(&minimal(), "clean.obvert.json", today());
-    several.join(check(&mistaken(), "mistakes.obvert.json", today()));
-    several.join(Report::unread("torn, 100%.json", "torn, 100%.json: the source ends too early"));
-    several.join(structure());
+    several.merge(check(&mistaken(), "mistakes.obvert.json", today()));
+    several.merge(Report::unread("torn, 100%.json", "torn, 100%.json: the source ends too early"));
+    several.merge(structure());
     let mut unread = Report::unread("a.json", "a.json: there is no such file");
-    unread.join(Report::unread("b.json", "b.json: the source is empty"));
+    unread.merge(Report::unread("b.json", "b.json: the source is empty"));
     let fixture = |name, report| Fixture { name, report };
     vec![
         fixture("clean", check(&minimal(), "clean.obvert.json", today())),

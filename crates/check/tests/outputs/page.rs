@@ -244,7 +244,7 @@ fn the_verdict_comes_first() {
         assert_eq!(rest.contains("could not be checked"), !report.not_run.is_empty(), "{name}");
     }
     let mut unread = Report::unread("a.json", "a.json: there is no such file");
-    unread.join(check(&minimal(), "clean.obvert.json", today()));
+    unread.merge(check(&minimal(), "clean.obvert.json", today()));
     assert!(!page(&unread).contains("<h1>Nothing to correct</h1>"), "one file of two is unknown");
 }
 
@@ -311,7 +311,7 @@ fn findings_are_drawn_at_their_distances() {
 fn what_lies_far_out_is_marked_at_the_edge() {
     let report = check(&mistaken(), "m.json", today());
     let page = page(&report);
-    assert!(report.findings.iter().any(|finding| finding.distance == Some(1963.0)));
+    assert!(report.findings.iter().any(|finding| finding.subject.distance == Some(1963.0)));
     assert!(page.contains("at 1963 ft, beyond the drawing"));
     assert!((marks(&page, "clock-range", &report) - (24.0 + 0.6 * 872.0)).abs() < 0.06, "the scale is the pipe's");
 }

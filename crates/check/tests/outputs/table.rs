@@ -38,7 +38,7 @@ fn a_row_each_and_nothing_a_spreadsheet_would_compute() {
                 finding.message.trim_start_matches('\''),
                 "{name}"
             );
-            let distance = finding.distance.map(|distance| distance.to_string()).unwrap_or_default();
+            let distance = finding.subject.distance.map(|distance| distance.to_string()).unwrap_or_default();
             assert_eq!(row[column("distance")], distance, "{name}: numbers stay as they are");
             let fix = finding.fix.as_ref().map_or("", |fix| if fix.safe { "safe" } else { "to-confirm" });
             assert_eq!(row[column("fix")], fix, "{name}");
@@ -86,8 +86,8 @@ fn negative_numbers_are_no_formulas() {
     ] {
         let mut report = all().remove(1).report;
         report.findings.truncate(1);
-        report.findings[0].pipe = Some(cell.to_owned());
-        report.findings[0].distance = Some(-0.3);
+        report.findings[0].subject.pipe = Some(cell.to_owned());
+        report.findings[0].subject.distance = Some(-0.3);
         let rows = rows(&text(FORMS[4].1, &report));
         let row = rows.last().expect("a row");
         assert_eq!(row[column("pipe")], expected);

@@ -8,6 +8,7 @@ use obvert::check::{Settings, profile_problems};
 use obvert::model::profile::Profile;
 
 use crate::args::{Profile as Arguments, ProfileCheck};
+use crate::formats::format_names;
 use crate::lists::{self, File};
 use crate::{Failure, Status, render};
 
@@ -23,7 +24,7 @@ fn settings(today: Option<&str>, code_lists: &[PathBuf], grade_schemes: &[PathBu
     let code_lists = lists::code_lists(code_lists)?;
     let grade_schemes = lists::grade_schemes(grade_schemes, &code_lists)?;
     let today = Some(super::check::today(today)?);
-    Ok(Settings { today, code_lists, grade_schemes, ..Settings::default() })
+    Ok(Settings { today, code_lists, grade_schemes, formats: format_names(), ..Settings::default() })
 }
 
 /// Says what does not make sense in a profile.

@@ -14,7 +14,7 @@
 //!   belongs to an item has a backslash before it.
 //! - Extensions are one JSON object in a cell. A bare `{}` there says that the object is there though nothing in it
 //!   is known.
-//! - An empty cell is an absent value. Truth is `true` or `false`; the forms that Table Schema takes beside these are
+//! - An empty cell is an absent value. Truth is `true` or `false`; the spellings that Table Schema takes besides are
 //!   read too.
 //! - Numbers are written in the shortest form that reads back as the same number, with a decimal point, and are never
 //!   touched otherwise.

@@ -3,7 +3,7 @@
 use super::file_of;
 use super::records::Records;
 use crate::tables::Rows;
-use crate::tables::assemble::{Names, Stranger, form};
+use crate::tables::assemble::{Names, Stranger, format_error};
 use crate::tables::plan::plan;
 use crate::tables::source::{Pass, TableFile, TableSource, Tables};
 use crate::{ConvertError, Input, Source, Survey};
@@ -45,7 +45,7 @@ impl<'a> CsvTables<'a> {
         for (number, (file, bytes)) in input.files().enumerate() {
             if let Some(index) = plan().tables.iter().position(|table| file_of(table) == file) {
                 if files[index].replace(number).is_some() {
-                    return Err(form(file, 1, format!("{} holds this table twice; keep one", input.name())));
+                    return Err(format_error(file, 1, format!("{} holds this table twice; keep one", input.name())));
                 }
             } else if !file.contains('/') && is_csv(file) {
                 // Whatever else is wrong with it, it is none of the tables.

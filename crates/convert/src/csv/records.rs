@@ -8,7 +8,7 @@ use csv::StringRecord;
 
 use super::cell;
 use crate::ConvertError;
-use crate::tables::assemble::form;
+use crate::tables::assemble::format_error;
 use crate::tables::cell::{Cell, CellError};
 use crate::tables::plan::Column;
 use crate::tables::{Record, Rows};
@@ -56,7 +56,7 @@ impl<'b> Records<'b> {
             line: 1,
         };
         if records.read()?.is_none() {
-            return Err(form(
+            return Err(format_error(
                 name,
                 1,
                 "the file is empty; its first row must be the headings, even if no other follows",
@@ -70,7 +70,7 @@ impl<'b> Records<'b> {
             let message = format!(
                 "the cells are separated by {mark}; save the table as CSV in UTF-8 with commas between the cells and points as decimal marks"
             );
-            return Err(form(name, 1, message));
+            return Err(format_error(name, 1, message));
         }
         Ok(records)
     }
@@ -87,12 +87,12 @@ impl<'b> Records<'b> {
         match read {
             Ok(false) => return Ok(None),
             Ok(true) => {}
-            Err(error) => return Err(form(self.name, self.line, format!("not CSV: {error}"))),
+            Err(error) => return Err(format_error(self.name, self.line, format!("not CSV: {error}"))),
         }
         let marks = self.source[start..end.max(start)].iter().filter(|byte| **byte == b'"').count();
         if marks % 2 == 1 {
             let message = "a quotation mark stands alone; a cell with quotation marks in it must itself stand in quotation marks, with those inside it written twice";
-            return Err(form(self.name, self.line, message));
+            return Err(format_error(self.name, self.line, message));
         }
         Ok(Some(self.line))
     }
@@ -125,7 +125,7 @@ impl Rows for Records<'_> {
             } else {
                 "; empty cells at the end need their commas too"
             };
-            return Err(form(
+            return Err(format_error(
                 self.name,
                 line,
                 format!("the row has {cells} cells where there are {headings} headings{hint}"),
@@ -150,7 +150,7 @@ fn encoding(name: &str, source: &[u8], valid: usize) -> ConvertError {
         _ if source.contains(&0) => "it looks binary",
         _ => "this line holds a character of an older single-byte encoding",
     };
-    form(name, line, format!("the file is not in UTF-8: {hint}; save the table as CSV in UTF-8"))
+    format_error(name, line, format!("the file is not in UTF-8: {hint}; save the table as CSV in UTF-8"))
 }
 
 #[cfg(test)]

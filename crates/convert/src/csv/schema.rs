@@ -277,7 +277,7 @@ fn type_name(kind: &Kind) -> &'static str {
 }
 
 /// Times are strings to Table Schema, since its own types would lose the offset and the precision as written, and a
-/// pattern can hold them to their form; what they mean is said beside it.
+/// pattern can check them; `rdfType` says what they mean.
 fn rdf_type(column: &Column) -> Option<&'static str> {
     Some(match column.moment()? {
         Moment::Time => "http://www.w3.org/2001/XMLSchema#dateTime",

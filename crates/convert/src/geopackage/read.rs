@@ -13,7 +13,7 @@ use serde_json::Number;
 use super::blob::{self, Shape, Xy};
 use super::systems::Systems;
 use super::{GEOMETRY, KEY, STRETCHES, name_of, quoted, schema};
-use crate::tables::assemble::{Names, Stranger, form};
+use crate::tables::assemble::{Names, Stranger, format_error};
 use crate::tables::cell::{Cell, CellError, number_of};
 use crate::tables::plan::{Column, ID, Kind, ORDER, Table, plan};
 use crate::tables::source::{Pass, TableFile, TableSource, Tables};
@@ -292,14 +292,14 @@ fn found(value: ValueRef<'_>, table: &str, row: usize) -> Result<Found, ConvertE
         ValueRef::Text(text) => match std::str::from_utf8(text) {
             Ok("") => Found::Empty,
             Ok(text) => Found::Text(text.to_owned()),
-            Err(_) => return Err(form(table, row, "a text that is not UTF-8")),
+            Err(_) => return Err(format_error(table, row, "a text that is not UTF-8")),
         },
         ValueRef::Blob(_) => Found::Blob,
     })
 }
 
 fn unreadable(table: &str, error: &rusqlite::Error) -> ConvertError {
-    form(table, 1, format!("the table cannot be read: {error}"))
+    format_error(table, 1, format!("the table cannot be read: {error}"))
 }
 
 /// Refuses a geometry that the row of a table cannot have, or that is in another system than the document.
@@ -365,7 +365,7 @@ impl TableRow {
                         "the point is at {}, {} and position.x, position.y say otherwise; put the same into both, or empty the columns to take the point",
                         point[0], point[1]
                     );
-                    return Err(form(table, number, message));
+                    return Err(format_error(table, number, message));
                 }
             }
         }
@@ -390,7 +390,7 @@ fn compare(head: &Head, drawn: &Drawn) -> Result<(), ConvertError> {
                 "the line of pipe {:?} is not the one that the table pipe_paths says; write its vertices there, or restore the line",
                 pipe.id.as_str()
             );
-            return Err(form("pipes", *row, message));
+            return Err(format_error("pipes", *row, message));
         }
     }
     Ok(())
@@ -409,11 +409,11 @@ impl Rows for TableRows<'_> {
         self.row.cells = cells;
         let Query { name, headings, .. } = self.query;
         if let Some(bytes) = geometry {
-            let shape = blob::read(&bytes).map_err(|message| form(name, number, message))?;
+            let shape = blob::read(&bytes).map_err(|message| format_error(name, number, message))?;
             // Where runs and observations are drawn says nothing.
             if let Some(shape) = shape.filter(|_| POSITIONED.contains(&name.as_str())) {
                 fitting(name, &shape, self.systems, &mut self.layer, &mut self.system)
-                    .map_err(|message| form(name, number, message))?;
+                    .map_err(|message| format_error(name, number, message))?;
                 self.row.compare(name, number, headings, shape.positions, &mut self.drawn.borrow_mut())?;
             }
         }

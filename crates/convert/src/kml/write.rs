@@ -223,8 +223,7 @@ impl<W: Write> Kml<W> {
         } else if run.counter.as_ref().is_some_and(|counter| !counter.checks.is_empty()) {
             self.lose(LossKind::Dropped, format!("{at}/counter/checks"), "a placemark has no room for a table");
         }
-        let run_value =
-            serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
+        let run_value = serde_json::to_value(run.clone().with_observations([])).map_err(io::Error::other)?;
         let pipe = map.pipe_of(run);
         let pipe_value = serde_json::to_value(pipe).map_err(io::Error::other)?;
         let why = match (&line, pipe) {

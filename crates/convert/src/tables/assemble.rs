@@ -105,7 +105,7 @@ impl Stranger {
 pub(crate) type Names = fn(&Table) -> String;
 
 /// An error at a line of a file.
-pub(crate) fn form(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
+pub(crate) fn format_error(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
     let place = Location { file: file.to_owned(), line, column: None, heading: None };
     ConvertError::Form { place: Some(place), message: message.into() }
 }
@@ -197,7 +197,7 @@ impl Reader {
         if index == 0 && loaded.rows.len() != 1 {
             let line = loaded.rows.get(1).map_or(1, |row| row.line);
             let found = loaded.rows.len();
-            return Err(form(
+            return Err(format_error(
                 &(self.names)(table),
                 line,
                 format!("the document is one row below the headings; found {found}"),

@@ -1,5 +1,9 @@
-//! A survey as tables, for every format that has them: which tables and columns there are, what a row says, and how rows become a
-//! document again. The formats differ only in what holds the cells: a file of text, a sheet, a table of a database.
+//! A survey as tables: which tables and columns there are, in which units, and typed rows from any reader of runs.
+//!
+//! The CSV tables, the workbook and the GeoPackage are these tables in files; [`TableRows`] gives them without one.
+
+// Within: what a row of a file says, and how rows become a document again. The formats differ only in what holds the cells: a file of
+// text, a sheet, a table of a database.
 
 use std::borrow::Cow;
 
@@ -10,11 +14,13 @@ pub(crate) mod plan;
 mod runs;
 mod sheet;
 pub(crate) mod source;
+mod typed;
 pub(crate) mod walk;
 
+pub use typed::{Cell, Column, ColumnKind, Row, Table, TableRows, tables};
+
 use crate::ConvertError;
-use cell::{Cell, CellError};
-use plan::Column;
+use cell::CellError;
 
 /// What holds the rows of a table.
 pub(crate) trait Rows {
@@ -33,7 +39,7 @@ pub(crate) trait Rows {
 /// A row as it was found. Columns are numbered from 0 as the headings are.
 pub(crate) trait Record {
     /// The cell in a column.
-    fn cell(&self, number: usize, column: &Column) -> Result<Cell<'_>, CellError>;
+    fn cell(&self, number: usize, column: &plan::Column) -> Result<cell::Cell<'_>, CellError>;
     /// The text of a cell that names a row.
     fn name(&self, number: usize) -> Cow<'_, str>;
     /// The cell as its author sees it, as text.

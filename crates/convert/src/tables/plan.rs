@@ -1,4 +1,4 @@
-//! The tables and their columns, worked out once from the shape of a document: the writers and the readers of all forms
+//! The tables and their columns, worked out once from the shape of a document: the writers and the readers of all formats
 //! that have tables follow this plan, and so does `datapackage.json`, so they cannot differ and a new field needs no change here.
 
 use std::sync::OnceLock;
@@ -57,8 +57,12 @@ pub(crate) struct Column {
     pub(crate) required_within: bool,
     /// What it means.
     pub(crate) description: String,
-    /// The form of its text, where it has one.
+    /// The pattern of its text, if it has one.
     pub(crate) pattern: Option<String>,
+    /// The unit of its number, if that is always the same.
+    pub(crate) unit: Option<String>,
+    /// Which of the document's units its number is in, if it is in one of those.
+    pub(crate) measures: Option<&'static str>,
 }
 
 /// How a value stands in a cell.
@@ -235,6 +239,8 @@ fn column(field: &Field, keys: Vec<String>, required: bool, kind: Kind) -> Colum
         required_within: field.required,
         description: one_line(&field.description),
         pattern: field.pattern.clone(),
+        unit: field.unit.clone(),
+        measures: field.measures(),
     }
 }
 
@@ -251,11 +257,13 @@ fn positions(keys: &[String], required: bool, required_within: bool, description
             required_within,
             description: format!("{} {meaning}", one_line(description)).trim().to_owned(),
             pattern: None,
+            unit: None,
+            measures: None,
         })
         .collect()
 }
 
-/// What the text of a column with a form tells.
+/// What the text of a column with a pattern tells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Moment {
     /// A day.

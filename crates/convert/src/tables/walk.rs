@@ -84,18 +84,31 @@ fn row(
     row: &impl Serialize,
     place: usize,
 ) -> Result<(), ConvertError> {
-    let value = serde_json::to_value(row).map_err(std::io::Error::other)?;
-    Walk { plan: plan(), head, sink }.row(table, &value, &[], place)
+    Walk::of(table, row, place, &mut |index, entries| sink.row(head, index, entries))
 }
 
-struct Walk<'w> {
+/// Takes the rows of a table, by its number, with an entry for each of its headings.
+type TakeRow<'t> = dyn FnMut(usize, &[Entry<'_>]) -> Result<(), ConvertError> + 't;
+
+/// The way through a row and all rows that it holds.
+pub(super) struct Walk<'w, 't> {
     plan: &'static Plan,
-    head: &'w Head,
-    sink: &'w mut dyn RowSink,
+    take: &'w mut TakeRow<'t>,
 }
 
-impl Walk<'_> {
-    /// A row and all rows that it holds. `above` names the row which holds it, `place` is its place in the list, from 1.
+impl Walk<'_, '_> {
+    /// Gives a row of a table and all rows that it holds to `take`. `place` is its place in the list, from 1.
+    pub(super) fn of(
+        table: usize,
+        row: &impl Serialize,
+        place: usize,
+        take: &mut TakeRow<'_>,
+    ) -> Result<(), ConvertError> {
+        let value = serde_json::to_value(row).map_err(std::io::Error::other)?;
+        Walk { plan: plan(), take }.row(table, &value, &[], place)
+    }
+
+    /// A row and all rows that it holds. `above` names the row which holds it.
     fn row(&mut self, index: usize, value: &Value, above: &[Name], place: usize) -> Result<(), ConvertError> {
         let plan = self.plan;
         let table = &plan.tables[index];
@@ -104,7 +117,7 @@ impl Walk<'_> {
             entries.push(Entry::Place(place));
         }
         entries.extend(table.columns.iter().map(|column| entry(value, column)));
-        self.sink.row(self.head, index, &entries)?;
+        (self.take)(index, &entries)?;
         for child in plan.below(index) {
             let Some(items) = lookup(value, &plan.tables[child].below).and_then(Value::as_array) else { continue };
             let mut path = above.to_vec();

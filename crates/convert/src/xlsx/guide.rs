@@ -165,14 +165,14 @@ fn validation(title: &str, message: &str, offer: Option<Offer>) -> Result<DataVa
 /// What a column means, in as many words as are shown beside a cell.
 fn meaning(column: &Column) -> String {
     let required = if column.required { "Required. " } else { "" };
-    let form = match (&column.kind, column.moment()) {
+    let spelling = match (&column.kind, column.moment()) {
         (_, Some(Moment::Time)) => "Text, such as 2026-05-06T09:31:00-05:00. ",
         (_, Some(Moment::Day)) => "Such as 2026-05-06. ",
         (Kind::List(_), _) => "Several with a semicolon between them. ",
         (Kind::Extensions, _) => "JSON. ",
         _ => "",
     };
-    format!("{required}{form}{}", column.description)
+    format!("{required}{spelling}{}", column.description)
 }
 
 fn cut(text: &str, longest: usize) -> String {

@@ -10,7 +10,7 @@ use calamine::{CellErrorType, DataRef, ExcelDateTime, Xlsx, XlsxCellReader, Xlsx
 use super::percent;
 use super::read::{Book, Shared};
 use crate::ConvertError;
-use crate::tables::assemble::form;
+use crate::tables::assemble::format_error;
 use crate::tables::cell::{Cell, CellError, number_of, show};
 use crate::tables::plan::{Column, Kind, Moment};
 use crate::tables::{Record, Rows};
@@ -79,7 +79,7 @@ impl SheetRows {
         }
         let (first, headings) = rows.remove(0);
         if first != 1 {
-            return Err(form(sheet, 1, "the row is empty; the first row of a sheet must be its headings"));
+            return Err(format_error(sheet, 1, "the row is empty; the first row of a sheet must be its headings"));
         }
         let width = rows.iter().map(|(_, row)| row.cells.len()).max().unwrap_or_default().max(headings.cells.len());
         let headings: Vec<String> = (0..width).map(|column| headings.shown(column).into_owned()).collect();
@@ -183,7 +183,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
             let row = row as usize + 1;
             if column >= WIDEST {
                 let message = format!("a value in column {}, far right of all headings; take it out", column + 1);
-                return Err(form(sheet, row, message));
+                return Err(format_error(sheet, row, message));
             }
             return Ok(Some((row, column as usize, found)));
         }
@@ -195,7 +195,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
         let Some((number, mut column, mut found)) = self.next.take() else { return Ok(None) };
         if number <= self.last {
             let message = "the rows are not in order in the file; open the workbook and save it anew";
-            return Err(form(self.sheet, 1, message));
+            return Err(format_error(self.sheet, 1, message));
         }
         self.last = number;
         let mut row = SheetRow::default();
@@ -216,7 +216,7 @@ impl<'b, S: Read + Seek> Cells<'b, S> {
 }
 
 fn unreadable(sheet: &str, error: &XlsxError) -> ConvertError {
-    form(sheet, 1, format!("the sheet cannot be read: {error}"))
+    format_error(sheet, 1, format!("the sheet cannot be read: {error}"))
 }
 
 /// The rows of a sheet, held or not.
@@ -240,7 +240,7 @@ impl<'b, 'a> SheetFlow<'b, 'a> {
     /// When it cannot be read or does not begin with them.
     pub(super) fn open(book: &'b mut Book<'a>, sheet: &'b str) -> Result<Self, ConvertError> {
         let mut cells = Cells::open(book, sheet)?;
-        let Some((1, row)) = cells.row()? else { return Err(form(sheet, 1, "there are no headings")) };
+        let Some((1, row)) = cells.row()? else { return Err(format_error(sheet, 1, "there are no headings")) };
         let headings = (0..row.cells.len()).map(|column| row.shown(column).into_owned()).collect();
         Ok(Self { headings, cells, row })
     }
@@ -248,7 +248,7 @@ impl<'b, 'a> SheetFlow<'b, 'a> {
     fn next_row(&mut self) -> Result<Option<(usize, &SheetRow)>, ConvertError> {
         let Some((number, row)) = self.cells.row()? else { return Ok(None) };
         if row.cells.len() > self.headings.len() {
-            return Err(form(self.cells.sheet, number, "a value under no heading"));
+            return Err(format_error(self.cells.sheet, number, "a value under no heading"));
         }
         self.row = row;
         Ok(Some((number, &self.row)))

@@ -1,4 +1,4 @@
-//! The XML Schema (1.0) of the XML form, made from the shape of the format, so that neither it nor the reader can
+//! The XML Schema (1.0) of surveys in XML, made from the shape of the format, so that neither it nor the reader can
 //! fall behind the types. It says all that a schema of that version can: order, number and names of elements,
 //! vocabularies, patterns, ranges, and ids that stand twice in a table.
 
@@ -63,7 +63,7 @@ const TYPES: &str = r#"
   </xs:simpleType>
 "#;
 
-/// The XML Schema of the XML form; `schema/obvert.xsd` has its text.
+/// The XML Schema of surveys in XML; `schema/obvert.xsd` has its text.
 #[must_use]
 pub fn xsd() -> String {
     let schema = obvert_model::schema::document();
@@ -74,7 +74,7 @@ pub fn xsd() -> String {
          targetNamespace=\"{NAMESPACE}\" elementFormDefault=\"qualified\">\n"
     ));
     page.documentation(
-        "The XML form of an obvert pipe inspection survey. Generated from the schema of the format; do not edit. One element for each key, in this order; what is not known is left out.",
+        "An obvert pipe inspection survey in XML. Generated from the schema of the format; do not edit. One element for each key, in this order; what is not known is left out.",
     );
     page.root();
     page.text.push_str(TYPES.trim_start_matches('\n').replace("LARGEST", LARGEST).as_str());

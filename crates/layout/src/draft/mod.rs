@@ -1,31 +1,25 @@
-//! A layout proposed from a file alone: its delimiter, marks and headings, or the elements that repeat, are guessed, every column is held
-//! against what columns of surveys hold, by its heading and by what its values look like, and each guess says how sure it is,
-//! why, and which value decided it. An office corrects a draft; nobody converts by one unseen.
+//! A layout proposed from a file alone, in steps: the file is taken apart ([`text`], [`workbook`], [`xml`]), the values of each column are
+//! analysed ([`statistics`]), what each column means is chosen ([`choice`]), with how sure that is, why, and which value decided it, and
+//! a layout is made of that ([`construct`]). An office corrects a draft; no draft is meant to be used unseen.
 
-mod around;
+mod analysis;
 mod blocks;
-mod choose;
-mod codes;
-mod dates;
-mod doubt;
-mod files;
-mod fill;
-mod form;
-mod gaps;
-mod look;
-mod marks;
-mod moments;
-mod sheet;
-mod sizes;
-mod tree;
-mod ways;
-mod words;
+mod choice;
+mod construct;
+mod headings;
+mod statistics;
+mod table;
+mod text;
+mod vocabulary;
 #[cfg(feature = "xlsx")]
 mod workbook;
+mod xml;
+mod xml_tree;
 
+use obvert_convert::ConvertError;
 use obvert_model::layout::Layout;
 
-use obvert_convert::{ConvertError, Location};
+use crate::grid::refuse;
 
 /// A layout that was proposed, and what it rests on.
 #[derive(Clone, Debug)]
@@ -53,8 +47,8 @@ pub struct Drafted {
     pub reason: String,
     /// The value that decided it, and the line that it stands on.
     pub sample: Option<(String, usize)>,
-    /// The different values that do not fit, each with the line on which it first stands; none where all do.
-    pub odd: Vec<(String, usize)>,
+    /// The different values that do not fit, each with the line on which it first occurs; none where all do.
+    pub outliers: Vec<(String, usize)>,
 }
 
 /// More rows than these say nothing new.
@@ -69,17 +63,17 @@ const ENOUGH: usize = 10_000;
 pub fn draft(source: &[u8], name: &str) -> Result<Draft, ConvertError> {
     let start = source.strip_prefix(b"\xEF\xBB\xBF").unwrap_or(source).trim_ascii_start();
     match start {
-        [] => Err(fail(name, 1, "the file is empty; a draft needs a table with headings and rows below them")),
-        [b'<', ..] => tree::draft(source, name),
+        [] => Err(refuse(name, 1, "the file is empty; a draft needs a table with headings and rows below them")),
+        [b'<', ..] => xml::draft(source, name),
         [b'{' | b'[', ..] => {
-            Err(fail(name, 1, "this looks like JSON, which no layout reads; draft from a table or from XML"))
+            Err(refuse(name, 1, "this looks like JSON, which no layout reads; draft from a table or from XML"))
         }
         [b'P', b'K', 3 | 5, ..] => workbook(source, name, None),
         [0xD0, 0xCF, 0x11, 0xE0, ..] => {
-            Err(fail(name, 1, "a workbook of the older kind (.xls); save it as .xlsx, or the table as CSV"))
+            Err(refuse(name, 1, "a workbook of the older kind (.xls); save it as .xlsx, or the table as CSV"))
         }
-        [0x1F, 0x8B, ..] => Err(fail(name, 1, "a gzip archive; unpack it first")),
-        _ => sheet::of_text(source, name),
+        [0x1F, 0x8B, ..] => Err(refuse(name, 1, "a gzip archive; unpack it first")),
+        _ => text::draft(source, name),
     }
 }
 
@@ -91,7 +85,7 @@ pub fn draft_sheet(source: &[u8], name: &str, sheet: &str) -> Result<Draft, Conv
     if source.starts_with(b"PK") {
         return workbook(source, name, Some(sheet));
     }
-    Err(fail(name, 1, format!("no workbook (.xlsx), so there is no sheet {sheet:?} in it")))
+    Err(refuse(name, 1, format!("no workbook (.xlsx), so there is no sheet {sheet:?} in it")))
 }
 
 #[cfg(feature = "xlsx")]
@@ -101,16 +95,11 @@ fn workbook(source: &[u8], name: &str, sheet: Option<&str>) -> Result<Draft, Con
 
 #[cfg(not(feature = "xlsx"))]
 fn workbook(_: &[u8], name: &str, _: Option<&str>) -> Result<Draft, ConvertError> {
-    Err(fail(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
-}
-
-fn fail(file: &str, line: usize, message: impl Into<String>) -> ConvertError {
-    let place = Location { file: file.to_owned(), line, column: None, heading: None };
-    ConvertError::Form { place: Some(place), message: message.into() }
+    Err(refuse(name, 1, "a workbook or another zip archive, which this build does not read; save the table as CSV"))
 }
 
 /// Whether months come before days: where somebody writes am and pm, they do.
-fn american<'c>(mut values: impl Iterator<Item = &'c str>) -> bool {
+fn is_american<'c>(mut values: impl Iterator<Item = &'c str>) -> bool {
     values.any(|value| {
         let lower = value.trim().to_ascii_lowercase();
         lower.contains(':') && (lower.ends_with("am") || lower.ends_with("pm"))

@@ -433,18 +433,20 @@ fn one_odd_value_lowers_the_confidence_and_is_named() {
             "{heading}: {}",
             after.reason
         );
-        assert_eq!((before.odd.len(), after.odd.len()), (0, 1), "{heading}: {after:#?}");
-        assert!(looks.contains(&format!("line {} has {:?}", after.odd[0].1, after.odd[0].0)));
+        assert_eq!((before.outliers.len(), after.outliers.len()), (0, 1), "{heading}: {after:#?}");
+        assert!(looks.contains(&format!("line {} has {:?}", after.outliers[0].1, after.outliers[0].0)));
         assert_eq!(what(&whole.layout, heading), what(&draft.layout, heading));
         let basis =
             draft.layout.columns.iter().find(|column| *column.heading == *heading).unwrap().basis.clone().unwrap();
         assert!(basis.contains(&after.reason), "{basis}");
-        let open =
-            format!("{heading:?}: line {} has {:?}, which is none of the others' kind", after.odd[0].1, after.odd[0].0);
+        let open = format!(
+            "{heading:?}: line {} has {:?}, which is none of the others' kind",
+            after.outliers[0].1, after.outliers[0].0
+        );
         assert!(draft.open.iter().any(|one| one.starts_with(&open)), "{open}: {:#?}", draft.open);
     }
     let column = &layout::draft(A, "t").unwrap().columns[12];
-    assert_eq!(column.odd, []);
+    assert_eq!(column.outliers, []);
 }
 
 /// When a third of the values or more do not fit, the column is left, and it is said which.

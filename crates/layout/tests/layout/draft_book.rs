@@ -136,7 +136,10 @@ fn cells_that_are_no_values_are_told() {
     sheet.write_string(2, 12, "see file").unwrap();
     let draft = layout::draft(&book.save_to_buffer().unwrap(), "t.xlsx").unwrap();
     let table = draft.layout.table.as_ref().unwrap();
-    assert_eq!((table.heading_row, table.decimal_mark.as_deref(), table.encoding), (Some(2), Some(","), None));
+    assert_eq!(
+        (table.heading_row, table.decimal_mark.as_deref(), table.encoding.as_deref()),
+        (Some(2), Some(","), None)
+    );
     for open in [
         "line 3 was passed over, and cannot be read until it is corrected: it has 13 cells where there are 7 headings",
         "line 6 was passed over, and cannot be read until it is corrected: in column 4, the cell holds the formula",

@@ -294,7 +294,11 @@ fn headings_that_repeat_are_told_once() {
         "{:#?}",
         blocks.open
     );
-    assert!(blocks.columns.iter().all(|column| column.to.is_some() && column.odd.is_empty()), "{:#?}", blocks.columns);
+    assert!(
+        blocks.columns.iter().all(|column| column.to.is_some() && column.outliers.is_empty()),
+        "{:#?}",
+        blocks.columns
+    );
     let plain: Vec<&str> =
         BLOCKS.lines().enumerate().filter(|(at, _)| ![5, 6, 7].contains(at)).map(|(_, line)| line).collect();
     assert_eq!(read(plain.join("\n").as_bytes(), &blocks.layout).0.document.runs.len(), 2);
@@ -332,7 +336,7 @@ fn what_a_sheet_shows_as_a_percentage_need_not_be_corrected() {
         let draft = layout::draft(&source, "t.xlsx").unwrap();
         let said = open(&draft, &format!("{heading:?}: line 5 has \"10 %\", which is none of the others' kind"));
         assert_eq!(
-            (said.len(), draft.columns[5].odd.len()),
+            (said.len(), draft.columns[5].outliers.len()),
             if fits { (0, 0) } else { (1, 1) },
             "{heading}: {:#?}",
             draft.columns[5]

@@ -50,7 +50,7 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
         let (column, drafted) = (&draft.layout.columns[7], &draft.columns[7]);
         assert_eq!(column.to.as_deref(), Some("runs.observations.media.id"), "{cells:?}: {drafted:#?}");
         assert_eq!(column.separator.as_deref(), *separator, "{cells:?}");
-        let named: Vec<&str> = drafted.odd.iter().map(|(value, _)| value.as_str()).collect();
+        let named: Vec<&str> = drafted.outliers.iter().map(|(value, _)| value.as_str()).collect();
         assert_eq!(named, *odd, "{cells:?}: {drafted:#?}");
         #[allow(clippy::cast_precision_loss)]
         let share = (cells.len() - odd.len()) as f64 / cells.len() as f64;
@@ -72,7 +72,11 @@ fn pictures_are_cut_by_what_most_cells_have_between_them() {
     assert!(mixed.columns[7].reason.ends_with("with \",\" between several; line 4 has \"e.jpg; f.jpg\""));
     // They are pictures whatever stands above them.
     let unnamed = draft(&with_column("Zq", cases[7].0)).columns[7].clone();
-    assert_eq!((unnamed.to.as_deref(), unnamed.odd.len()), (Some("runs.observations.media.id"), 2), "{unnamed:#?}");
+    assert_eq!(
+        (unnamed.to.as_deref(), unnamed.outliers.len()),
+        (Some("runs.observations.media.id"), 2),
+        "{unnamed:#?}"
+    );
 }
 
 /// Two hours of a clock as four digits, where the heading has a word for it, and zeros before hours whatever stands between two.

@@ -1,7 +1,7 @@
 //! Whether a layout's words lead to codes that its code list has. A code that the list does not have would be found in every row of
 //! every survey; here it is found once, where it was written.
 
-use super::{Layout, LayoutProblem};
+use super::{Layout, LayoutProblem, Target};
 use crate::lists::{Characterisation, Code, CodeList};
 use crate::profile::Scalar;
 use crate::text::nearest;
@@ -25,11 +25,11 @@ impl Layout {
                     Scalar::Text(text) => Some((format!("/columns/{index}/translate/{number}/value"), text)),
                     _ => None,
                 });
-            match column.to.as_deref() {
-                Some("runs.observations.code") => texts
+            match column.target() {
+                Some(Target::CODE) => texts
                     .filter(|(_, code)| !codes.contains_key(code.as_str()))
                     .for_each(|(pointer, code)| add(pointer, unknown(code))),
-                Some("runs.observations.characterisation") => {
+                Some(Target::CHARACTERISATION) => {
                     let place = column.separator.is_none().then(|| column.place.unwrap_or(1).max(1) as usize - 1);
                     texts.filter(|(_, value)| !anywhere(list, place, value)).for_each(|(pointer, value)| {
                         let message = format!(
@@ -54,8 +54,7 @@ impl Layout {
                 }
             }
         }
-        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == "runs.observations.code")
-        {
+        for (index, fixed) in self.fixed.iter().enumerate().filter(|(_, fixed)| &*fixed.to == Target::CODE.path()) {
             if let Scalar::Text(code) = &fixed.value
                 && !codes.contains_key(code.as_str())
             {
@@ -102,7 +101,7 @@ mod tests {
 
     fn said(layout: &serde_json::Value) -> Vec<String> {
         let layout = Layout::read(layout.to_string().as_bytes()).unwrap();
-        let list = layout.fixed_text("coding.list").unwrap();
+        let list = layout.fixed_text(Target::CODE_LIST).unwrap();
         let list = CodeList::built_ins().into_iter().find(|known| *known.id == *list).unwrap();
         layout.coding_problems(list).iter().map(ToString::to_string).collect()
     }

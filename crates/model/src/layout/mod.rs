@@ -25,9 +25,15 @@
 //! ```
 
 mod coding;
+mod kind;
 mod problems;
+mod target;
+mod template;
 
+pub use kind::CellKind;
 pub use problems::LayoutProblem;
+pub use target::{Record, Target};
+pub use template::{Template, TemplateError};
 
 use crate::lists::ListError;
 use crate::profile::{FieldPath, Scalar};
@@ -44,18 +50,14 @@ words! {
     }
 }
 
-words! {
-    /// How the characters of a table are written as bytes.
-    pub complete Encoding {
-        /// UTF-8.
-        Utf8 = "utf-8",
-        /// Windows-1252, as the WHATWG Encoding standard has it.
-        Windows1252 = "windows-1252",
-        /// ISO 8859-1.
-        Iso88591 = "iso-8859-1",
-        /// UTF-16, little-endian unless a byte-order mark says otherwise; written with one.
-        Utf16 = "utf-16",
-    }
+texts! {
+    /// How the characters of a table are written as bytes: a label of the WHATWG Encoding standard, whatever its case.
+    pub Encoding matches is_label, r"^[0-9A-Za-z][0-9A-Za-z_:.-]*$", "a label of the WHATWG Encoding standard, such as utf-8 or windows-1252";
+}
+
+fn is_label(text: &str) -> bool {
+    text.starts_with(|first: char| first.is_ascii_alphanumeric())
+        && text.bytes().all(|byte| byte.is_ascii_alphanumeric() || b"_:.-".contains(&byte))
 }
 
 words! {
@@ -68,39 +70,13 @@ words! {
     }
 }
 
-words! {
-    /// What stands in the cells of a column.
-    pub complete CellKind {
-        /// Text as it is.
-        Text = "text",
-        /// A number with the table's decimal mark and marks between thousands.
-        Number = "number",
-        /// A distance as a station: hundreds before the plus sign, `1+64.50` for 164.5.
-        Station = "station",
-        /// A length in feet and inches, `12'6"` for 12.5; in feet.
-        FeetAndInches = "feet-and-inches",
-        /// A number with its unit behind it, `4 in`, `5%`.
-        Amount = "amount",
-        /// A date in the column's pattern.
-        Date = "date",
-        /// A time of day in the column's pattern.
-        Time = "time",
-        /// Date and time of day in the column's pattern.
-        DateTime = "date-time",
-        /// A span of time, `h:mm:ss`, or minutes and seconds with the pattern `m:ss`; in seconds.
-        Duration = "duration",
-        /// A clock position or two with a separator between them, `11-1`; without separator four digits, `1101`.
-        Clock = "clock",
-        /// A word for yes; a word for no, or nothing.
-        YesNo = "yes-no",
-    }
-}
-
 table! {
     /// How a table of cells is written as a file.
     pub TableForm {
-        /// How its characters are written. A byte-order mark in the file overrides it. When absent it is guessed on reading, which is
-        /// said, and UTF-8 on writing.
+        /// How its characters are written, as a label of the WHATWG Encoding standard: `utf-8`, `windows-1252`, `shift_jis`.
+        /// `iso-8859-1` and its other names are that standard itself and not `windows-1252`; `utf-16` is little-endian, and written
+        /// with a byte-order mark. A byte-order mark in the file overrides the label. When absent, the encoding is guessed and reported
+        /// on reading, and is UTF-8 on writing.
         encoding?: Encoding,
         /// The character between cells; `\t` for a tab.
         delimiter: Text,
@@ -291,7 +267,21 @@ table! {
     }
 }
 
+impl Encoding {
+    /// Whether the WHATWG Encoding standard has the label, for an encoding that can be decoded.
+    #[must_use]
+    pub fn is_known(&self) -> bool {
+        encoding_rs::Encoding::for_label_no_replacement(self.as_str().as_bytes()).is_some()
+    }
+}
+
 impl Column {
+    /// The field that it holds; `None` where it leads to none, or to one that the format does not have.
+    #[must_use]
+    pub fn target(&self) -> Option<Target> {
+        Target::named(self.to.as_deref()?)
+    }
+
     /// Whether the files that it names are recordings, which offsets can be into.
     #[must_use]
     pub fn is_recording(&self) -> bool {
@@ -336,8 +326,8 @@ impl Layout {
 
     /// The fixed text of a field, where there is one.
     #[must_use]
-    pub fn fixed_text(&self, path: &str) -> Option<&str> {
-        self.fixed.iter().find(|fixed| &*fixed.to == path).and_then(|fixed| match &fixed.value {
+    pub fn fixed_text(&self, target: Target) -> Option<&str> {
+        self.fixed.iter().find(|fixed| &*fixed.to == target.path()).and_then(|fixed| match &fixed.value {
             Scalar::Text(text) => Some(text.as_str()),
             _ => None,
         })
@@ -345,9 +335,9 @@ impl Layout {
 
     /// Whether a column, a fixed or a made value leads to a field.
     #[must_use]
-    pub fn leads_to(&self, path: &str) -> bool {
-        self.columns.iter().any(|column| column.to.as_deref() == Some(path))
-            || self.fixed.iter().any(|fixed| &*fixed.to == path)
-            || self.made.iter().any(|made| &*made.to == path)
+    pub fn leads_to(&self, target: Target) -> bool {
+        let columns = self.columns.iter().filter_map(|column| column.to.as_ref());
+        let others = self.fixed.iter().map(|fixed| &fixed.to).chain(self.made.iter().map(|made| &made.to));
+        columns.chain(others).any(|to| &**to == target.path())
     }
 }

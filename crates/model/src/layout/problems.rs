@@ -3,9 +3,9 @@
 
 use std::collections::BTreeMap;
 
-use super::{CellKind, Column, Layout};
-use crate::profile::{FieldPath, Scalar};
-use crate::shape::{Field, Shape};
+use super::{CellKind, Column, Layout, Record, Target, Template, TemplateError};
+use crate::profile::{FieldPath, FieldPathError, Scalar};
+use crate::shape::Shape;
 use crate::text::Text;
 use crate::text::nearest;
 
@@ -32,21 +32,34 @@ impl Problems {
         self.0.push(LayoutProblem { pointer: pointer.into(), message: message.into() });
     }
 
-    /// The field that a path leads to and whether it is one of the document itself, or what is wrong with the path.
-    fn field(&mut self, pointer: &str, path: &FieldPath) -> Option<(&'static Field, bool)> {
-        match path.resolve() {
-            Err(error) => {
-                let near = error.near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
-                self.add(pointer, format!("{}{near}", error.message));
-                None
-            }
-            Ok(resolved) => Some((resolved.field, resolved.table.is_empty())),
-        }
+    /// The field that a path leads to, or what is wrong with the path.
+    fn target(&mut self, pointer: &str, path: &FieldPath) -> Option<Target> {
+        Target::resolve(path).map_err(|error| self.path(pointer, error)).ok()
+    }
+
+    fn path(&mut self, pointer: &str, error: FieldPathError) {
+        let near = error.near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+        self.add(pointer, format!("{}{near}", error.message));
     }
 }
 
-/// The fields that a row can fill without a document around it.
-const OF_A_ROW: [&str; 2] = ["pipes", "runs"];
+/// The encodings that files of tables are in most often, for suggestions.
+const ENCODINGS: [&encoding_rs::Encoding; 14] = [
+    encoding_rs::UTF_8,
+    encoding_rs::UTF_16LE,
+    encoding_rs::UTF_16BE,
+    encoding_rs::WINDOWS_1250,
+    encoding_rs::WINDOWS_1251,
+    encoding_rs::WINDOWS_1252,
+    encoding_rs::WINDOWS_1253,
+    encoding_rs::WINDOWS_1254,
+    encoding_rs::ISO_8859_2,
+    encoding_rs::ISO_8859_15,
+    encoding_rs::SHIFT_JIS,
+    encoding_rs::GBK,
+    encoding_rs::BIG5,
+    encoding_rs::EUC_KR,
+];
 
 impl Layout {
     /// What does not make sense in the layout, in the order of its keys.
@@ -69,13 +82,13 @@ impl Layout {
             }
         }
         for (index, fixed) in self.fixed.iter().enumerate() {
-            if let Some((field, _)) = problems.field(&format!("/fixed/{index}/to"), &fixed.to) {
-                value_problem(&format!("/fixed/{index}/value"), &field.shape, &fixed.value, &mut problems);
+            if let Some(target) = problems.target(&format!("/fixed/{index}/to"), &fixed.to) {
+                value_problem(&format!("/fixed/{index}/value"), &target.field().shape, &fixed.value, &mut problems);
             }
         }
         for (index, made) in self.made.iter().enumerate() {
             let pointer = format!("/made/{index}");
-            problems.field(&format!("{pointer}/to"), &made.to);
+            problems.target(&format!("{pointer}/to"), &made.to);
             template_problems(&format!("{pointer}/text"), &made.text, &mut problems);
         }
         if let Some(video) = &self.video {
@@ -103,6 +116,12 @@ impl Layout {
         mark_problems(marks, problems);
         if !(table.delimiter.len() == 1 && table.delimiter.is_ascii() && !table.delimiter.contains(['"', '\r', '\n'])) {
             problems.add("/table/delimiter", "expected one ASCII character, such as a comma, a semicolon or a tab");
+        }
+        if let Some(encoding) = table.encoding.as_ref().filter(|encoding| !encoding.is_known()) {
+            let known = ENCODINGS.iter().map(|known| known.name());
+            let near = nearest(encoding, known).map(|near| near.to_ascii_lowercase());
+            let near = near.map(|near| format!("; did you mean {near:?}?")).unwrap_or_default();
+            problems.add("/table/encoding", format!("{encoding:?} is not a label of an encoding{near}"));
         }
         // What no spreadsheet program takes for the name of a sheet.
         let no_sheet = |name: &Text| {
@@ -185,28 +204,32 @@ impl Layout {
                 problems.add(&pointer, message);
             }
             let Some(to) = &column.to else { continue };
+            let at = format!("{pointer}/to");
             let kind = column.kind.unwrap_or(CellKind::Text);
+            let target = problems.target(&at, to);
+            let keeps = target.is_some_and(|target| target.is_extensions() || target == Target::MEDIA_FILE);
             let part = matches!(kind, CellKind::Date | CellKind::Time).then_some(kind);
-            let target = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
-            let keeps = to.ends_with("extensions") || to.as_str() == "runs.observations.media.id";
-            if let Some(earlier) = (!keeps).then(|| targets.insert(target, index)).flatten() {
-                let moment = ["started", "finished", "issued", "captured"].iter().any(|key| to.ends_with(key));
-                let advice =
-                    if moment { "; a date and a time of day can share it, each with its kind and pattern" } else { "" };
-                let said = format!("/columns/{earlier} leads to {to} already{advice}");
-                problems.add(format!("{pointer}/to"), said);
+            let same = (to.as_str(), column.place, part, column.unit.map(|unit| unit.as_str()));
+            if let Some(earlier) = (!keeps).then(|| targets.insert(same, index)).flatten() {
+                let advice = if target.is_some_and(is_moment) {
+                    "; a date and a time of day can share it, each with its kind and pattern"
+                } else {
+                    ""
+                };
+                problems.add(&at, format!("/columns/{earlier} leads to {to} already{advice}"));
             }
-            let Some((field, of_document)) = problems.field(&format!("{pointer}/to"), to) else { continue };
-            if !of_document && !OF_A_ROW.iter().any(|table| to.split('.').next() == Some(table)) {
+            let Some(target) = target else { continue };
+            let of_row = matches!(target.record(), Record::Document | Record::Pipe | Record::Run | Record::Observation);
+            if !of_row || target.is_unlisted() {
                 let message = format!(
                     "{to} is no field of a pipe, a run, an observation or the document; give it in fixed or made"
                 );
-                problems.add(format!("{pointer}/to"), message);
+                problems.add(&at, message);
             }
-            if to.ends_with("extensions") && self.extension.is_none() {
-                problems.add(format!("{pointer}/to"), "extensions need a key; give the layout one in extension");
+            if target.is_extensions() && self.extension.is_none() {
+                problems.add(&at, "extensions need a key; give the layout one in extension");
             }
-            kind_problems(&pointer, column, kind, field, self, problems);
+            kind_problems(&pointer, column, kind, target, self, problems);
         }
     }
 
@@ -230,42 +253,60 @@ impl Layout {
 
     /// What no survey can do without.
     fn whole_problems(&self, problems: &mut Problems) {
-        for path in
-            ["id", "issued", "units.length", "units.section", "coding.list", "coding.version", "structures.kind"]
-        {
-            if !self.leads_to(path) {
-                problems.add("/fixed", format!("no column holds {path}, and every survey needs it; fix it or make it"));
-            }
+        for target in OF_SURVEY.into_iter().filter(|target| !self.leads_to(*target)) {
+            problems.add("/fixed", format!("no column holds {target}, and every survey needs it; fix it or make it"));
         }
-        for path in ["pipes.id", "runs.id", "runs.direction", "runs.observations.at"] {
-            if !self.leads_to(path) {
-                problems.add("/columns", format!("nothing leads to {path}, which every survey needs"));
-            }
+        for target in OF_ROW.into_iter().filter(|target| !self.leads_to(*target)) {
+            problems.add("/columns", format!("nothing leads to {target}, which every survey needs"));
         }
-        if self.codes.is_none() && !self.leads_to("runs.observations.code") {
-            problems.add("/columns", "nothing leads to runs.observations.code; name its column, or several in codes");
+        if self.codes.is_none() && !self.leads_to(Target::CODE) {
+            let code = Target::CODE;
+            problems.add("/columns", format!("nothing leads to {code}; name its column, or several in codes"));
         }
-        let ends = |one: &str, other: &str| self.leads_to(one) && self.leads_to(other);
-        if !ends("runs.from", "runs.to") && !ends("pipes.upstream", "pipes.downstream") {
-            let message = "nothing leads to both ends: runs.from and runs.to as the camera went, or pipes.upstream and \
-                           pipes.downstream as the water does";
+        let ends = |one: Target, other: Target| self.leads_to(one) && self.leads_to(other);
+        if !ends(Target::RUN_FROM, Target::RUN_TO) && !ends(Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM) {
+            let message = format!(
+                "nothing leads to both ends: {} and {} as the camera went, or {} and {} as the water does",
+                Target::RUN_FROM,
+                Target::RUN_TO,
+                Target::PIPE_UPSTREAM,
+                Target::PIPE_DOWNSTREAM
+            );
             problems.add("/columns", message);
         }
-        let timed = |column: &Column| matches!(column.kind, Some(CellKind::Date | CellKind::Time | CellKind::DateTime));
+        let timed = |column: &Column| column.kind.is_some_and(CellKind::is_moment);
         let zone = self.zone.as_ref().map(|zone| is_offset(zone));
         if zone == Some(false) {
             problems.add("/zone", "expected an offset from UTC, such as -05:00");
         } else if zone.is_none() && self.columns.iter().any(timed) {
             problems.add("/columns", "there are dates or times, so the layout must say their offset in zone");
         }
-        let names =
-            |column: &Column| column.to.as_deref() == Some("runs.observations.media.id") && column.is_recording();
-        if self.video.is_none() && self.leads_to("runs.observations.media.offset") && !self.columns.iter().any(names) {
+        let names = |column: &Column| column.target() == Some(Target::MEDIA_FILE) && column.is_recording();
+        if self.video.is_none() && self.leads_to(Target::MEDIA_OFFSET) && !self.columns.iter().any(names) {
             let message =
                 "there are offsets into a video, so a column or the layout's video must say which file that is";
             problems.add("/columns", message);
         }
     }
+}
+
+/// What is the same for a whole survey.
+const OF_SURVEY: [Target; 7] = [
+    Target::ID,
+    Target::ISSUED,
+    Target::LENGTH_UNIT,
+    Target::SECTION_UNIT,
+    Target::CODE_LIST,
+    Target::CODE_LIST_VERSION,
+    Target::STRUCTURE_KIND,
+];
+
+/// What every row has, from its cells or from the layout.
+const OF_ROW: [Target; 4] = [Target::PIPE_ID, Target::RUN_ID, Target::DIRECTION, Target::DISTANCE];
+
+/// Whether a field is a date with a time of day.
+fn is_moment(target: Target) -> bool {
+    target.field().form.as_deref().is_some_and(|form| form.starts_with("a date, time"))
 }
 
 fn mark_problems((form, decimal, thousands): (&str, &Option<Text>, &Option<Text>), problems: &mut Problems) {
@@ -287,59 +328,27 @@ fn is_name(text: &str) -> bool {
         && text.chars().all(|c| c.is_alphanumeric() || matches!(c, '_' | '-' | '.' | ':'))
 }
 
-fn kind_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
-    let shape = match &field.shape {
-        Shape::List(item) => item,
-        other => other,
-    };
-    let numeric = matches!(shape, Shape::Number | Shape::Whole);
-    let path = column.to.as_deref().unwrap_or_default();
-    let fits = match kind {
-        CellKind::Text => {
-            matches!(shape, Shape::Text | Shape::Word(_) | Shape::Extensions) || !column.translate.is_empty()
-        }
-        CellKind::Number => numeric || path == "runs.observations.grades",
-        CellKind::Station | CellKind::FeetAndInches | CellKind::Duration => numeric,
-        CellKind::Amount => path == "runs.observations.quantities.value" || field.measures().is_some(),
-        CellKind::Date | CellKind::Time | CellKind::DateTime => matches!(shape, Shape::Text),
-        CellKind::Clock => path == "runs.observations.clock",
-        CellKind::YesNo => *shape == Shape::Bool,
-    };
-    if !fits {
+fn kind_problems(at: &str, column: &Column, kind: CellKind, target: Target, layout: &Layout, problems: &mut Problems) {
+    let shape = target.shape();
+    if !kind.fits(target, !column.translate.is_empty()) {
         let instead = match shape {
-            _ if path == "runs.observations.clock" => "; the kind is clock",
+            _ if target == Target::CLOCK => "; the kind is clock",
             Shape::Bool => "; the kind is yes-no, with its words in translate",
             Shape::Number | Shape::Whole => "; the kind is number, or one of those that are read as a number",
             Shape::Text if kind == CellKind::YesNo => "; the kind is text, or a date or time where it is one",
             _ => "",
         };
-        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {path} can hold{instead}"));
+        problems.add(format!("{at}/kind"), format!("{kind} is nothing that {target} can hold{instead}"));
     }
     if kind == CellKind::Amount && layout.units.is_empty() {
         problems.add(format!("{at}/kind"), "amounts need the words of their units; give them in units");
     }
-    unit_problems(at, column, kind, field, layout, problems);
+    unit_problems(at, column, kind, target, layout, problems);
     if kind == CellKind::YesNo && column.translate.is_empty() {
         problems.add(at, "give the words for yes and no in translate");
     }
-    let has = |pattern: &Text, parts: &[&str]| {
-        ["serial-1900", "serial-1904"].contains(&pattern.as_str()) || parts.iter().all(|part| pattern.contains(part))
-    };
-    match (kind, &column.pattern) {
-        (CellKind::Date, Some(pattern)) if has(pattern, &["d", "m", "yy"]) => {}
-        (CellKind::Time, Some(pattern)) if has(pattern, &["h", "mm"]) => {}
-        (CellKind::DateTime, Some(pattern)) if has(pattern, &["d", "m", "yy", "h", "mm"]) => {}
-        (CellKind::Duration, Some(pattern)) if ["m:ss", "mm:ss"].contains(&pattern.as_str()) => {}
-        (CellKind::Date, _) => problems.add(at, "a date needs a pattern with day, month and year, such as dd.mm.yyyy"),
-        (CellKind::DateTime, _) => {
-            problems.add(at, "date and time need a pattern with both, such as yyyy-mm-dd hh:mm");
-        }
-        (CellKind::Duration, Some(_)) => {
-            problems.add(format!("{at}/pattern"), "a span of time is h:mm:ss without a pattern, or m:ss with that one");
-        }
-        (CellKind::Time, _) => problems.add(at, "a time needs a pattern with hours and minutes, such as h:mm am"),
-        (_, Some(_)) => problems.add(format!("{at}/pattern"), format!("a pattern is of no use for {kind}")),
-        (_, None) => {}
+    if let Some((key, message)) = kind.pattern_problem(column) {
+        problems.add(format!("{at}{key}"), message);
     }
     if column.place == Some(0) {
         problems.add(format!("{at}/place"), "places are counted from 1");
@@ -354,25 +363,23 @@ fn kind_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layou
 }
 
 /// A unit where there is none, or none where it is needed.
-fn unit_problems(at: &str, column: &Column, kind: CellKind, field: &Field, layout: &Layout, problems: &mut Problems) {
-    let amounts = column.to.as_deref() == Some("runs.observations.quantities.value");
+fn unit_problems(at: &str, column: &Column, kind: CellKind, target: Target, layout: &Layout, problems: &mut Problems) {
     let pointer = format!("{at}/unit");
-    let known = |unit: &str| layout.fixed_text(unit).is_some();
-    match (column.unit, field.measures()) {
+    match (column.unit, target.measured_in()) {
         (Some(_), _) if kind == CellKind::Amount => {
             problems.add(pointer, "the cells of an amount say their unit themselves");
         }
         (Some(unit), Some(_)) if unit.dimension() != crate::tables::Dimension::Length => {
             problems.add(pointer, format!("{unit} is no unit of a length"));
         }
-        (Some(_), None) if !amounts => {
+        (Some(_), None) if target != Target::AMOUNT => {
             problems.add(pointer, "the numbers of this field have no unit to be turned from")
         }
         _ => {}
     }
-    if let Some(unit) = field.measures()
+    if let Some(unit) = target.measured_in()
         && (column.unit.is_some() || kind == CellKind::Amount)
-        && !known(unit)
+        && layout.fixed_text(unit).is_none()
     {
         problems.add(at, format!("lengths with a unit of their own are turned into {unit}, so fix that in fixed"));
     }
@@ -394,12 +401,10 @@ fn value_problem(pointer: &str, shape: &Shape, value: &Scalar, problems: &mut Pr
 }
 
 fn template_problems(pointer: &str, text: &Text, problems: &mut Problems) {
-    for piece in text.split('{').skip(1) {
-        match piece.split_once('}').map(|(name, _)| name.parse::<FieldPath>()) {
-            Some(Ok(path)) => {
-                problems.field(pointer, &path);
-            }
-            _ => problems
+    for error in Template::parse(text).err().into_iter().flatten() {
+        match error {
+            TemplateError::Path(error) => problems.path(pointer, error),
+            TemplateError::Brace => problems
                 .add(pointer, format!("{text:?} has a brace that opens no path of a field, such as {{pipes.id}}")),
         }
     }
@@ -434,9 +439,25 @@ mod tests {
     }
 
     #[test]
+    fn every_label_of_the_encoding_standard_is_known() {
+        for label in
+            ["utf-8", "UTF8", "windows-1250", "cp1252", "latin1", "macintosh", "shift_jis", "gb18030", "utf-16be"]
+        {
+            assert_eq!(said(|l| l["table"]["encoding"] = label.into()), Vec::<String>::new(), "{label}");
+        }
+        // A label that stands for what cannot be decoded.
+        assert_eq!(said(|l| l["table"]["encoding"] = "hz-gb-2312".into()).len(), 1);
+    }
+
+    #[test]
     fn each_mistake_is_said_with_its_place() {
         type Change = fn(&mut serde_json::Value);
-        let cases: [(Change, &str); 23] = [
+        let cases: [(Change, &str); 25] = [
+            (
+                |l| l["table"]["encoding"] = "windows-1253x".into(),
+                "/table/encoding: \"windows-1253x\" is not a label of an encoding; did you mean \"windows-1253\"?",
+            ),
+            (|l| l["columns"][0]["pattern"] = "dd".into(), "/columns/0/pattern: text takes no pattern; remove it"),
             (|l| l["table"]["sheet"] = "Runs/May".into(), "/table/sheet: no name of a sheet"),
             (
                 |l| l["columns"][0]["to"] = "pipes.idd".into(),

@@ -33,7 +33,7 @@ use crate::lists::{ListError, Role};
 use crate::number::Grade;
 use crate::read::Subject;
 use crate::tables::{Aspect, LengthUnit, MediaKind, SectionUnit};
-use crate::text::{CodeId, CrsId, Date, Digest, Language, ObservationId, PipeId, RunId, Text};
+use crate::text::{CodeId, CrsId, Date, Digest, FormatName, Language, ObservationId, PipeId, RunId, Text};
 use crate::write::WriteError;
 
 words! {
@@ -75,30 +75,6 @@ words! {
         Run = "run",
         /// Every observation that the conditions are true of.
         Observation = "observation",
-    }
-}
-
-words! {
-    /// A form of the survey that goes to the office.
-    pub Delivery {
-        /// The document.
-        Json = "json",
-        /// XML in the format's own namespace.
-        Xml = "xml",
-        /// A folder of CSV tables.
-        Csv = "csv",
-        /// The CSV tables in one zip.
-        CsvZip = "csv-zip",
-        /// GeoJSON.
-        Geojson = "geojson",
-        /// A workbook with a sheet a table.
-        Xlsx = "xlsx",
-        /// A GeoPackage.
-        Geopackage = "geopackage",
-        /// KML, for a map, beside a form that holds the whole survey.
-        Kml = "kml",
-        /// A folder of GeoParquet files, for analysis, beside a form that holds the whole survey.
-        Geoparquet = "geoparquet",
     }
 }
 
@@ -261,8 +237,8 @@ table! {
         media[]: MediaDemand,
         /// Findings to live with.
         suppressions[]: Suppression,
-        /// The forms in which the survey is to be delivered. A statement to whoever delivers; no rule checks it.
-        deliver[]: Delivery,
+        /// The formats in which the survey is to be delivered, by name. Information for the contractor; no rule checks it.
+        deliver[]: FormatName,
     }
 }
 

@@ -39,6 +39,11 @@ pub struct FieldPathError {
 }
 
 impl FieldPath {
+    /// The path of a field that the format has.
+    pub(crate) fn of_field(path: &str) -> Self {
+        Self(path.into())
+    }
+
     /// The field that the path leads to from the document on.
     ///
     /// # Errors

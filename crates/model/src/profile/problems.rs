@@ -36,6 +36,8 @@ words! {
         Empty = "empty",
         /// A list or scheme that is named but not at hand.
         NotAtHand = "not-at-hand",
+        /// A format in `deliver` that the program does not have.
+        UnknownFormat = "unknown-format",
         /// A suppression that has ended.
         Expired = "expired",
     }
@@ -45,7 +47,7 @@ impl ProfileProblemKind {
     /// Whether surveys cannot be held against a profile that has such a problem.
     #[must_use]
     pub const fn stops(self) -> bool {
-        !matches!(self, Self::NotAtHand | Self::Expired)
+        !matches!(self, Self::NotAtHand | Self::UnknownFormat | Self::Expired)
     }
 }
 
@@ -90,6 +92,8 @@ pub struct AtHand<'a> {
     pub code_lists: Vec<&'a CodeList>,
     /// Grade schemes.
     pub grade_schemes: Vec<&'a GradeScheme>,
+    /// The names of the formats that can be delivered.
+    pub formats: Vec<&'a str>,
     /// The date of today.
     pub today: Option<&'a Date>,
 }
@@ -146,8 +150,23 @@ impl Profile {
             self.media_problems(demand, &format!("/media/{index}"), hand, &mut problems);
         }
         self.suppression_problems(hand, &mut problems);
-        problems.twice("/deliver", "form", &self.deliver, ToString::to_string);
+        problems.twice("/deliver", "format", &self.deliver, ToString::to_string);
+        self.format_problems(hand, &mut problems);
         problems.0
+    }
+
+    fn format_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {
+        let unknown = self.deliver.iter().enumerate().filter(|(_, name)| !hand.formats.contains(&name.as_str()));
+        for (index, name) in unknown.filter(|_| !hand.formats.is_empty()) {
+            let near = nearest(name, hand.formats.iter().copied());
+            let message = format!("there is no format {:?}", name.as_str());
+            problems.near(
+                ProfileProblemKind::UnknownFormat,
+                format!("/deliver/{index}"),
+                message,
+                near.map(str::to_owned),
+            );
+        }
     }
 
     fn allowed_problems(&self, hand: &AtHand<'_>, problems: &mut Problems) {

@@ -50,7 +50,25 @@ pub struct Reader<'s> {
     head: Arc<Head>,
     runs: Elements<'s>,
     ids: IdWatch,
-    ended: bool,
+    state: State,
+}
+
+#[derive(Clone, Debug)]
+enum State {
+    Reading,
+    Ended,
+    /// The document is not valid, whatever else is asked of it.
+    Failed(ReadError),
+}
+
+impl State {
+    /// What is left to say of a document at its end.
+    fn verdict(self) -> Result<(), ReadError> {
+        match self {
+            Self::Reading | Self::Ended => Ok(()),
+            Self::Failed(error) => Err(error),
+        }
+    }
 }
 
 impl<'s> Reader<'s> {
@@ -65,7 +83,7 @@ impl<'s> Reader<'s> {
         let (head, runs) = split(text).map_err(|error| stopped::error(text, 0, &error))?;
         let mut ids = IdWatch::default();
         ids.head(&head);
-        Ok(Self { text, head: Arc::new(head), runs, ids, ended: false })
+        Ok(Self { text, head: Arc::new(head), runs, ids, state: State::Reading })
     }
 
     /// The byte offset in the source of the run that was read last, without a byte-order mark.
@@ -77,7 +95,7 @@ impl<'s> Reader<'s> {
     /// The runs that are left, as slices of the source that can be read in any order and on several threads.
     #[must_use]
     pub fn into_slices(self) -> RunSlices<'s> {
-        RunSlices { head: self.head, runs: self.runs, ids: self.ids, ended: self.ended }
+        RunSlices { head: self.head, runs: self.runs, ids: self.ids, state: self.state }
     }
 
     /// Reads all runs that are left.
@@ -89,6 +107,7 @@ impl<'s> Reader<'s> {
         while let Some(run) = self.next_run()? {
             runs.push(run);
         }
+        self.state.verdict()?;
         Ok(Document { head: Arc::unwrap_or_clone(self.head), runs })
     }
 
@@ -115,23 +134,19 @@ impl RunReader for Reader<'_> {
 
     /// As the trait has it. An error is returned once; after it there are no more runs.
     fn next_run(&mut self) -> Result<Option<Run>, ReadError> {
-        if self.ended {
+        if !matches!(self.state, State::Reading) {
             return Ok(None);
         }
-        match self.read_next() {
-            Ok(Some(run)) => {
-                self.ids.run(&run);
-                Ok(Some(run))
-            }
-            Ok(None) => {
-                self.ended = true;
-                std::mem::take(&mut self.ids).verdict(self.text.as_bytes()).map(|()| None)
-            }
-            Err(error) => {
-                self.ended = true;
-                Err(error)
-            }
+        let read = match self.read_next() {
+            Ok(None) => std::mem::take(&mut self.ids).verdict(self.text.as_bytes()).map(|()| None),
+            read => read,
+        };
+        match &read {
+            Ok(Some(run)) => self.ids.run(run),
+            Ok(None) => self.state = State::Ended,
+            Err(error) => self.state = State::Failed(error.clone()),
         }
+        read
     }
 }
 
@@ -168,7 +183,7 @@ pub struct RunSlices<'s> {
     head: Arc<Head>,
     runs: Elements<'s>,
     ids: IdWatch,
-    ended: bool,
+    state: State,
 }
 
 impl<'s> RunSlices<'s> {
@@ -188,6 +203,7 @@ impl<'s> RunSlices<'s> {
         for slice in self.by_ref() {
             slice?;
         }
+        self.state.verdict()?;
         let mut ids = self.ids;
         for watch in watches {
             ids.merge(watch);
@@ -210,11 +226,15 @@ impl<'s> Iterator for RunSlices<'s> {
     type Item = Result<RunSlice<'s>, ReadError>;
 
     fn next(&mut self) -> Option<Self::Item> {
-        if self.ended {
+        if !matches!(self.state, State::Reading) {
             return None;
         }
         let found = self.find_next().transpose();
-        self.ended = !matches!(found, Some(Ok(_)));
+        match &found {
+            Some(Ok(_)) => {}
+            None => self.state = State::Ended,
+            Some(Err(error)) => self.state = State::Failed(error.clone()),
+        }
         found
     }
 }

@@ -93,8 +93,7 @@ pub fn is_profile(source: &[u8]) -> bool {
 pub fn migrate_profile(source: &[u8]) -> Result<Migrated, MigrateError> {
     let version = ProfileVersion::V0_1.as_str();
     let (mark, body) = super::without_mark(source);
-    let value =
-        read::validated(body, Subject::Profile).map_err(|error| MigrateError::Before { version, error })?;
+    let value = read::validated(body, Subject::Profile).map_err(|error| MigrateError::Before { version, error })?;
     let mut steps: Vec<Taken> = Vec::new();
     for (pointer, old, new) in old_names(&value) {
         let does = format!("{old} is now {new}");

@@ -11,5 +11,6 @@ mod generate;
 mod roads;
 mod roundtrip;
 mod spoil;
+mod targets;
 mod tree;
 mod versions;

@@ -1,5 +1,6 @@
-//! A drawing of a pipe to scale: the pipe with its structures on top, below it a line for each run, and on the lines a
-//! mark for each finding at its distance, which leads to the finding's text. The same in words stands beside it.
+//! A drawing of a pipe to scale: the pipe with its structures on top, below it a line for each run,
+//! with a mark for each finding at its distance that links to the finding's text. The same is
+//! written in words.
 
 use std::collections::BTreeSet;
 use std::fmt::Write as _;
@@ -12,11 +13,11 @@ use crate::finding::Severity;
 use crate::output::count;
 use crate::report::{Concerned, ConcernedRun};
 
-/// Marks nearer to each other than this stand one above the other.
+/// Marks that are nearer to each other than this are stacked.
 const ROOM: f64 = 22.0;
-/// How many marks stand one above the other before the rest becomes one mark with a number.
+/// How many marks are stacked before the others become one mark with a number.
 const LEVELS: usize = 6;
-/// How many findings the name of a mark tells one by one; the drawing in words tells all.
+/// How many findings the name of a mark lists; the description in words lists all.
 const SAID: usize = 20;
 /// Height of a level.
 const LEVEL: f64 = 22.0;
@@ -29,7 +30,7 @@ struct Mark<'r> {
     beyond: bool,
 }
 
-/// Draws a pipe, where there is anything to draw to scale.
+/// Draws a pipe, if anything can be drawn to scale.
 pub(super) fn write(
     pipe: &Concerned,
     section: &Section<'_>,
@@ -40,8 +41,8 @@ pub(super) fn write(
     let placed: Vec<(usize, f64, Numbered<'_>)> = section
         .findings()
         .filter_map(|numbered| {
-            let run = pipe.runs.iter().position(|run| Some(&run.run) == numbered.finding.run.as_ref())?;
-            Some((run, numbered.finding.distance.filter(|at| at.is_finite())?, numbered))
+            let run = pipe.runs.iter().position(|run| Some(&run.run) == numbered.finding.subject.run.as_ref())?;
+            Some((run, numbered.finding.subject.distance.filter(|at| at.is_finite())?, numbered))
         })
         .collect();
     let Some(scale) = Scale::new(pipe, placed.iter().map(|(run, at, _)| (*run, *at))) else { return Ok(()) };
@@ -124,7 +125,7 @@ fn body(pipe: &Concerned, scale: &Scale, unit: &str) -> String {
     out
 }
 
-/// Puts marks on a line: each at its distance, those too near to each other one above the other.
+/// Arranges marks along a line: each at its distance, stacked if they are too near to each other.
 fn marks<'r, 'p>(
     scale: &Scale,
     run: &ConcernedRun,
@@ -156,7 +157,7 @@ where
     marks
 }
 
-/// Draws a run's line with its marks; gives back where the next one begins.
+/// Draws a run's line with its marks, and returns where the next one begins.
 fn lane(
     out: &mut String,
     scale: &Scale,
@@ -215,7 +216,7 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         .iter()
         .take(SAID)
         .map(|numbered| {
-            let at = numbered.finding.distance.map(|at| format!(", at {at} {unit}")).unwrap_or_default();
+            let at = numbered.finding.subject.distance.map(|at| format!(", at {at} {unit}")).unwrap_or_default();
             format!("finding {}, {}{at}", numbered.number, meaning(numbered.finding.severity).to_lowercase())
         })
         .collect();
@@ -228,7 +229,7 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         [one] => (format!("is-{worst} {}", page.class(&one.finding.rule)), one.number.to_string()),
         several => (String::new(), format!("+{}", several.len())),
     };
-    // What is seen stands in the name as well, for people who speak to their computers (WCAG 2.2, 2.5.3).
+    // The name contains the visible text, for people who use speech input (WCAG 2.2, 2.5.3).
     let seen = if mark.findings.len() > 1 { format!("{text}: ") } else { String::new() };
     let says = format!("{seen}{}{beyond}", says.join("; "));
     let size = match text.len() {
@@ -247,7 +248,7 @@ fn draw_mark(out: &mut String, mark: &Mark<'_>, y: f64, page: &Page<'_>, unit: &
         says = Text(&says),
     );
     if mark.beyond {
-        // An arrow out of the drawing.
+        // An arrow that points out of the drawing.
         let out_of = if mark.x < f64::midpoint(LEFT, RIGHT) { "M-12 -4l-5 4l5 4" } else { "M12 -4l5 4l-5 4" };
         let _ = write!(out, "<path class=\"beyond\" d=\"{out_of}\"/>");
     }
@@ -296,7 +297,7 @@ fn words(
     writeln!(sink, "</ul>\n</details>")
 }
 
-/// The outline that stands for a severity.
+/// The outline of the mark of a severity.
 pub(super) const fn shape(severity: Severity) -> &'static str {
     match severity {
         Severity::Error => "<path class=\"shape\" d=\"M-4 -9.5H4L9.5 -4V4L4 9.5H-4L-9.5 4V-4Z\"/>",
@@ -305,13 +306,13 @@ pub(super) const fn shape(severity: Severity) -> &'static str {
     }
 }
 
-/// A number for reading, without the dust of computing.
+/// A number for reading, without rounding errors.
 fn number(value: f64) -> String {
     let rounded = (value * 1000.0).round() / 1000.0;
     (rounded + 0.0).to_string()
 }
 
-/// A name that leaves room for others.
+/// A name, shortened.
 fn short(name: &str) -> String {
     const MOST: usize = 28;
     if name.chars().count() <= MOST {

@@ -1,4 +1,5 @@
-//! Texts of a survey in a page: nothing in them is markup, and nothing in them can hide or turn what stands beside them.
+//! Texts of a survey in a page: nothing in them is markup, and nothing in them can hide or reverse
+//! what is next to them.
 
 use std::fmt::{self, Write};
 
@@ -23,8 +24,9 @@ impl fmt::Display for Text<'_> {
     }
 }
 
-/// Controls; characters that set the direction of text (Unicode Standard Annex 9); those without width that make two
-/// texts look alike; line and paragraph separators; what HTML allows nobody to write.
+/// Control characters; characters that set the direction of text (Unicode Standard Annex 9);
+/// invisible characters that make two texts look alike; line and paragraph separators; characters
+/// that HTML forbids.
 fn shown_by_number(c: char) -> bool {
     c.is_control()
         || matches!(
@@ -36,7 +38,7 @@ fn shown_by_number(c: char) -> bool {
         || matches!(c, '\u{FDD0}'..='\u{FDEF}')
 }
 
-/// A text of paragraphs with code between backticks, as the documentation of rules has it.
+/// Paragraphs with code between backticks, as in the documentation of rules.
 pub(super) struct Paragraphs<'t>(pub(super) &'t str);
 
 impl fmt::Display for Paragraphs<'_> {
@@ -56,7 +58,7 @@ impl fmt::Display for Inline<'_> {
         let mut parts = self.0.split('`').peekable();
         let mut code = false;
         while let Some(part) = parts.next() {
-            // A backtick without a partner is a backtick.
+            // A single backtick is a backtick.
             match (code, parts.peek().is_some()) {
                 (true, true) => write!(f, "<code>{}</code>", Text(part))?,
                 (true, false) => write!(f, "`{}", Text(part))?,

@@ -6,7 +6,7 @@ use super::draw;
 use super::escape::{Inline, Paragraphs, Text};
 use super::groups::{Group, Numbered, Page, Section, heading, meaning};
 use crate::finding::{Finding, Severity};
-use crate::output::{Named, character_column, concerns, name_of, thousands};
+use crate::output::{Named, advice_on, character_column, name_of, subject_of, thousands};
 use crate::report::Report;
 
 /// The findings.
@@ -36,7 +36,7 @@ pub(super) fn write(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> i
     writeln!(sink, "</section>")
 }
 
-/// Boxes that hide what is turned off, by the style alone.
+/// Check boxes that hide findings, by CSS alone.
 fn filter(report: &Report, page: &Page<'_>, sink: &mut dyn Write) -> io::Result<()> {
     writeln!(
         sink,
@@ -86,7 +86,7 @@ fn one(report: &Report, page: &Page<'_>, section: &Section<'_>, sink: &mut dyn W
 }
 
 fn group(report: &Report, page: &Page<'_>, group: &Group<'_>, sink: &mut dyn Write) -> io::Result<()> {
-    let named = Named::find(group.rule);
+    let named = Named::find(report, group.rule);
     writeln!(
         sink,
         "<div class=\"group is-{} {}\">\n<h4>{} <span class=\"weight\">{}:</span> {} <code>{}</code></h4>",
@@ -103,7 +103,9 @@ fn group(report: &Report, page: &Page<'_>, group: &Group<'_>, sink: &mut dyn Wri
     }
     writeln!(sink, "</ol>")?;
     if let Some(named) = named {
-        writeln!(sink, "<p class=\"do\"><strong>What to do.</strong> {}</p>", Inline(&named.advice()))?;
+        if let Some(advice) = advice_on(report, group.rule) {
+            writeln!(sink, "<p class=\"do\"><strong>What to do.</strong> {}</p>", Inline(&advice))?;
+        }
         write!(sink, "<details><summary>About this check</summary>")?;
         for (heading, text) in named.sections() {
             write!(sink, "<h5>{heading}</h5>{}", Paragraphs(&text))?;
@@ -120,10 +122,9 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
         "<li id=\"f-{number}\" value=\"{number}\" tabindex=\"-1\"><p class=\"message\">{}</p>",
         Text(&finding.message)
     )?;
-    let document = report.documents.get(finding.document);
     write!(sink, "<dl>")?;
-    if let Some(concerns) = concerns(finding, document) {
-        write!(sink, "<div><dt>Where</dt><dd><bdi>{}</bdi></dd></div>", Text(&concerns))?;
+    if let Some(subject) = subject_of(finding, report) {
+        write!(sink, "<div><dt>Where</dt><dd><bdi>{}</bdi></dd></div>", Text(&subject))?;
     }
     write!(sink, "<div><dt>In the file</dt><dd>{}</dd></div>", source(finding))?;
     if let Some(help) = &finding.help {
@@ -139,10 +140,10 @@ fn place(report: &Report, numbered: Numbered<'_>, sink: &mut dyn Write) -> io::R
     writeln!(sink, "</dl></li>")
 }
 
-/// Where in the source somebody finds it.
+/// Where it is in the source.
 fn source(finding: &Finding) -> String {
     let Some(at) = &finding.at else {
-        let path = if finding.path.is_empty() { "the whole document" } else { &finding.path };
+        let path = if finding.subject.path.is_empty() { "the whole document" } else { &finding.subject.path };
         return format!("<code>{}</code>", Text(path));
     };
     let file = format!("<bdi>{}</bdi>", Text(&at.file));
@@ -155,7 +156,7 @@ fn source(finding: &Finding) -> String {
     }
 }
 
-/// The shape of a severity. The word always stands beside it.
+/// The mark of a severity. The word is always next to it.
 pub(super) fn mark(severity: Severity) -> String {
     format!(
         "<svg class=\"mark m-{}\" viewBox=\"-11 -11 22 22\" width=\"18\" height=\"18\" aria-hidden=\"true\" focusable=\"false\">{}\

@@ -1,4 +1,4 @@
-//! What stands where on the page: findings by document, by pipe, and by rule.
+//! The order of the page: findings by document, by pipe, and by rule.
 
 use std::collections::BTreeMap;
 use std::io::{self, Write};
@@ -41,12 +41,12 @@ impl<'r> Section<'r> {
     }
 }
 
-/// The page's order.
+/// The order of the page.
 pub(super) struct Page<'r> {
     pub(super) sections: Vec<Section<'r>>,
-    /// The rules that fired, by their places in the report.
+    /// The rules with findings, by their index in the report.
     pub(super) rules: BTreeMap<&'r str, usize>,
-    /// How many findings of a rule the page shows, where that is fewer than there are: the rule, shown, in all.
+    /// Rules of which the page does not show all findings, with the number shown and the total.
     pub(super) held_back: Vec<(&'r str, usize, usize)>,
     pub(super) shown: usize,
 }
@@ -75,8 +75,8 @@ impl<'r> Page<'r> {
                     continue;
                 }
                 *count += 1;
-                let run = || finding.run.as_deref().and_then(|run| pipe_of_run.get(run).copied());
-                let section = match finding.pipe.as_deref().or_else(run) {
+                let run = || finding.subject.run.as_deref().and_then(|run| pipe_of_run.get(run).copied());
+                let section = match finding.subject.pipe.as_deref().or_else(run) {
                     None => &mut whole,
                     Some(pipe) => {
                         let index = *place.entry(pipe).or_insert_with(|| {
@@ -116,12 +116,13 @@ impl<'r> Page<'r> {
         Self { sections, rules, held_back, shown: number }
     }
 
-    /// The class of a rule's findings and the id of its box in the filter. A number, since a name can be anything.
+    /// The class of a rule's findings and the id of its check box. It is a number, since a name can
+    /// be anything.
     pub(super) fn class(&self, rule: &str) -> String {
         self.rules.get(rule).map_or_else(|| "r-other".to_owned(), |index| format!("r{index}"))
     }
 
-    /// The part of the style that hides what the filter's boxes turn off. It works without a script.
+    /// The CSS that hides what is unchecked. It works without a script.
     pub(super) fn filter_style(&self, sink: &mut dyn Write) -> io::Result<()> {
         for severity in Severity::ALL {
             let word = severity.as_str();
@@ -134,7 +135,7 @@ impl<'r> Page<'r> {
     }
 }
 
-/// What a severity means to somebody who sends or receives surveys.
+/// What a severity means to people who send or receive surveys.
 pub(super) const fn meaning(severity: Severity) -> &'static str {
     match severity {
         Severity::Error => "To correct",
@@ -143,9 +144,10 @@ pub(super) const fn meaning(severity: Severity) -> &'static str {
     }
 }
 
-/// A rule's name as a heading: `clock-range` is Clock range.
+/// A rule's name as a heading: `clock-range` is Clock range, and so is `org.example/clock-range`.
 pub(super) fn heading(rule: &str) -> String {
-    let words = rule.replace('-', " ");
+    let (_, own) = rule.split_once('/').unwrap_or(("", rule));
+    let words = own.replace('-', " ");
     let mut chars = words.chars();
     chars.next().map(|first| first.to_uppercase().chain(chars).collect()).unwrap_or_default()
 }

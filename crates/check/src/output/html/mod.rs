@@ -1,9 +1,9 @@
-//! A page for the office that has to act on a report: one file that needs no network and no script to be read.
+//! A page for the office that has to act on a report: one file that needs no network and no script.
 //!
-//! What must be done comes first, in words; then what could not be checked; then the findings, those about the document
-//! as a whole on top and the others pipe by pipe, each drawn at its distance. Severity is told by word and shape, never by
-//! colour alone. Every text that comes from the survey is escaped, and characters that would hide or turn text are shown
-//! by their numbers.
+//! It begins with what must be done, then lists what could not be checked, then the findings: those
+//! about the document as a whole, then those of each pipe, drawn at their distances. Severity is
+//! shown by word and shape, never by colour alone. Texts of the survey are escaped, and characters
+//! that would hide or reverse text are shown by their numbers.
 
 mod draw;
 mod escape;
@@ -19,18 +19,20 @@ use self::groups::Page;
 use super::name_of;
 use crate::report::Report;
 
-/// The page's style. The colours are custom properties on top, so that their contrast can be computed.
+/// The page's style. The colours are custom properties at the top, so that a test can compute their
+/// contrast.
 const STYLE: &str = include_str!("page.css");
-/// What a script adds: a count of what the filter leaves, and sections without anything left put away.
+/// What a script adds: the number of visible findings, and hiding sections without any.
 const SCRIPT: &str = include_str!("page.js");
-/// The digest of the script, which the page's content security policy lets through and nothing else. A test computes it.
+/// The digest of the script, the only one that the page's content security policy allows. A test
+/// computes it.
 const SCRIPT_DIGEST: &str = "sha256-Td9AGgc3/mxkmmzz4l/+Xc6+t4zreAwZ3gavBQIoPm0=";
 
-/// How a page is made.
+/// Options of a page.
 #[derive(Clone, Debug)]
 #[non_exhaustive]
 pub struct Options {
-    /// How many findings of one rule the page shows; further ones are counted, and the page says so.
+    /// How many findings of one rule the page shows; the page says how many more there are.
     pub per_rule: usize,
 }
 
@@ -43,7 +45,7 @@ impl Default for Options {
 /// Writes a report as a page.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, options: &Options, sink: &mut dyn Write) -> io::Result<()> {
     let page = Page::new(report, options.per_rule);
     let names: Vec<&str> = report.documents.iter().map(name_of).collect();

@@ -1,14 +1,14 @@
-//! Where a distance lies along a pipe, and where that is on a drawing.
+//! Where a distance is along a pipe, and on its drawing.
 
 use crate::report::{Concerned, ConcernedRun};
 
-/// The left and right end of the drawn pipe's room, in units of the drawing.
+/// The left and right edge of the drawn pipe, in units of the drawing.
 pub(super) const LEFT: f64 = 24.0;
 pub(super) const RIGHT: f64 = 896.0;
 
-/// How a pipe lies on a drawing: upstream on the left.
+/// How a pipe is placed on a drawing: upstream on the left.
 pub(super) struct Scale {
-    /// The pipe's length, or that of its longest run where no length is stated.
+    /// The pipe's length, or that of its longest run if none is recorded.
     pub(super) length: f64,
     /// Whether the length is the pipe's own.
     pub(super) stated: bool,
@@ -17,8 +17,8 @@ pub(super) struct Scale {
 }
 
 impl Scale {
-    /// The scale that shows a pipe, its runs and what is marked on them. A distance that lies far out, as a decimal slip
-    /// puts it, does not press the pipe together: it is marked at the edge.
+    /// The scale that shows a pipe, its runs and their marks. A distance far outside, such as a
+    /// decimal slip, does not shrink the pipe: it is marked at the edge.
     pub(super) fn new(pipe: &Concerned, marks: impl Iterator<Item = (usize, f64)> + Clone) -> Option<Self> {
         let finite = |length: &f64| length.is_finite() && *length > 0.0;
         let stated = pipe.length.filter(finite);
@@ -44,19 +44,19 @@ impl Scale {
         Some(scale)
     }
 
-    /// How far from the pipe's upper end a reading of a run's counter lies.
+    /// The distance of a reading of a run's counter from the pipe's upper end.
     pub(super) fn along(&self, run: &ConcernedRun, at: f64) -> f64 {
         let travelled = travelled(run, at);
         if run.upstream { self.length - travelled } else { travelled }
     }
 
-    /// Where a distance from the upper end is on the drawing.
+    /// The position of a distance on the drawing.
     pub(super) fn x(&self, along: f64) -> f64 {
         let part = (along - self.low) / (self.high - self.low);
         LEFT + part.clamp(0.0, 1.0) * (RIGHT - LEFT)
     }
 
-    /// Whether a distance lies beyond the edges of the drawing.
+    /// Whether a distance is beyond the edges of the drawing.
     pub(super) fn beyond(&self, along: f64) -> bool {
         along < self.low || along > self.high
     }
@@ -77,8 +77,8 @@ impl Scale {
     }
 }
 
-/// How far the camera was from the centre of its start structure, or from its counter's zero point where nothing is said
-/// of the way there.
+/// How far the camera was from the centre of its start structure, or else from its counter's zero
+/// point.
 fn travelled(run: &ConcernedRun, at: f64) -> f64 {
     run.offset.unwrap_or(0.0) + at - run.reads.unwrap_or(0.0)
 }

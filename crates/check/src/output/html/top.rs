@@ -11,15 +11,15 @@ use crate::report::{NotRun, Report};
 
 /// The verdict, in words.
 pub(super) struct Verdict {
-    /// A short one, for a title.
+    /// A short form, for a title.
     pub(super) title: &'static str,
-    /// Which colour goes with it.
+    /// The class that sets its colour.
     class: &'static str,
-    /// What to do, a sentence each.
+    /// What to do, one sentence each.
     says: Vec<String>,
 }
 
-/// What a report comes to.
+/// The verdict on a report.
 pub(super) fn verdict(report: &Report) -> Verdict {
     let unread = report.documents.iter().filter(|document| document.error.is_some()).count();
     let totals = report.totals;
@@ -121,7 +121,7 @@ pub(super) fn write(report: &Report, page: &Page<'_>, about: &str, sink: &mut dy
     writeln!(sink, "</ul>\n</nav>")
 }
 
-/// What was looked at, and what came of it.
+/// What was checked, and the totals.
 pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     write!(
         sink,
@@ -156,8 +156,8 @@ pub(super) fn totals(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
         writeln!(sink, "</tr></tfoot>")?;
     }
     writeln!(sink, "</table>\n</div>")?;
-    let made =
-        Named::all().filter(|named| (0..report.documents.len()).any(|document| report.ran(named.name(), document)));
+    let made = Named::all(report)
+        .filter(|named| (0..report.documents.len()).any(|document| report.ran(named.name(), document)));
     writeln!(sink, "<p>{} were made.</p>", count(made.count(), "check"))?;
     if let Some(profile) = &report.profile {
         writeln!(
@@ -266,7 +266,7 @@ pub(super) fn unchecked(report: &Report, page: &Page<'_>, sink: &mut dyn Write) 
     Ok(())
 }
 
-/// What the profile suppresses, and what it does not suppress any more.
+/// What the profile suppresses, and suppressions that have ended.
 fn suppressed(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     if report.suppressed.is_empty() {
         return Ok(());

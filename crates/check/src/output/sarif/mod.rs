@@ -1,7 +1,9 @@
-//! SARIF 2.1.0 (OASIS Static Analysis Results Interchange Format), which code hosts and editors read.
+//! SARIF 2.1.0 (OASIS Static Analysis Results Interchange Format), which code hosts and editors
+//! read.
 //!
-//! One run holds all documents. Its rules are those that ran or fired; what could not be run, was not listed or could not
-//! be read stands in the invocation's notifications. A finding keeps its fingerprint when rows are put in before it.
+//! One run contains all documents. Its rules are those that were run or have findings. What could
+//! not be run, is not listed or could not be read is in the notifications of the invocation. A
+//! finding keeps its fingerprint when rows are inserted before it.
 
 mod parts;
 mod uri;
@@ -19,13 +21,13 @@ use crate::finding::{Finding, Severity};
 use crate::report::Report;
 use crate::report::fingerprint::fingerprint;
 
-/// Where the schema of the form is found by name.
+/// The location of the schema of the format.
 pub const SCHEMA: &str = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json";
 
 /// Writes a report as SARIF.
 ///
 /// # Errors
-/// When the sink fails.
+/// If the sink fails.
 pub fn write(report: &Report, sink: &mut dyn Write) -> io::Result<()> {
     let frame = Frame::new(report);
     let log = Log { schema: SCHEMA, version: "2.1.0", runs: [frame.run()] };
@@ -54,7 +56,7 @@ struct Run<'r> {
     properties: Value,
 }
 
-/// The results, made one by one while they are written.
+/// The results, made one at a time while they are written.
 struct Results<'r>(&'r Frame<'r>);
 
 impl Serialize for Results<'_> {
@@ -72,17 +74,17 @@ impl Serialize for Results<'_> {
 /// What results refer to by number.
 struct Frame<'r> {
     report: &'r Report,
-    /// The names of all rules, and those that the catalogue has as such.
-    rules: Vec<(&'r str, Option<Named>)>,
+    /// The names of all rules, and what each name belongs to.
+    rules: Vec<(&'r str, Option<Named<'r>>)>,
     rule_index: BTreeMap<&'r str, usize>,
-    /// Files by name; for one inside a zip, the number of the zip.
+    /// Files by name, with the number of the zip that a file is in.
     files: Vec<(String, Option<usize>)>,
     file_index: BTreeMap<String, usize>,
 }
 
 impl<'r> Frame<'r> {
     fn new(report: &'r Report) -> Self {
-        let ran = |named: &Named| {
+        let ran = |named: &Named<'_>| {
             let name = named.name();
             (0..report.documents.len()).any(|document| report.ran(name, document))
                 || report.rules.iter().any(|total| total.rule == name)
@@ -92,10 +94,10 @@ impl<'r> Frame<'r> {
                     .chain(&report.idle)
                     .any(|not_run| not_run.rules.iter().any(|rule| rule == name))
         };
-        let mut rules: Vec<(&str, Option<Named>)> =
-            Named::all().filter(ran).map(|named| (named.name(), Some(named))).collect();
+        let mut rules: Vec<(&str, Option<Named<'r>>)> =
+            Named::all(report).filter(ran).map(|named| (named.name(), Some(named))).collect();
         for total in &report.rules {
-            if Named::find(&total.rule).is_none() {
+            if Named::find(report, &total.rule).is_none() {
                 rules.push((&total.rule, None));
             }
         }
@@ -312,7 +314,7 @@ impl<'r> Frame<'r> {
         let document = report.documents.get(finding.document);
         let mut location = Map::new();
         let mut properties = Map::new();
-        properties.insert("path".into(), json!(finding.path));
+        properties.insert("path".into(), json!(finding.subject.path));
         match (&finding.at, document.and_then(|document| document.file.as_ref())) {
             (Some(at), _) => {
                 let mut region = json!({ "startLine": at.line });
@@ -335,7 +337,7 @@ impl<'r> Frame<'r> {
         if !logical.is_empty() {
             location.insert("logicalLocations".into(), Value::Array(logical));
         }
-        if let Some(distance) = finding.distance {
+        if let Some(distance) = finding.subject.distance {
             properties.insert("distance".into(), json!(distance));
             if let Some(unit) = document.and_then(|document| document.length_unit.as_ref()) {
                 properties.insert("unit".into(), json!(unit));
@@ -347,7 +349,7 @@ impl<'r> Frame<'r> {
         if let Some(help) = &finding.help {
             properties.insert("help".into(), json!(help));
         }
-        // SARIF's own `fixes` replace regions of a text, which a report does not hold.
+        // The `fixes` of SARIF replace regions of a text, which a report does not contain.
         if let Some(fix) = &finding.fix {
             properties.insert("fix".into(), json!(fix));
         }
@@ -368,8 +370,8 @@ impl<'r> Frame<'r> {
     }
 }
 
-/// The message, and what to do in this case where the finding says so. Braces mean placeholders (3.11.5) and are doubled;
-/// brackets mean a link where parentheses follow (3.11.6), and what comes from a survey must not become one.
+/// The message, and advice of the finding's own. Braces mark placeholders (3.11.5) and are doubled.
+/// Brackets before parentheses are a link (3.11.6), which text of a survey must not become.
 fn message(finding: &Finding) -> String {
     let text = match &finding.help {
         Some(help) => format!("{}; {help}", finding.message),
@@ -387,7 +389,8 @@ pub(super) const fn level(severity: Severity) -> &'static str {
     }
 }
 
-/// A fingerprint that moves with the finding: of what it is about, and of its number among those that say the same.
+/// A fingerprint of a finding that does not depend on its position, with its number among those
+/// that have the same one.
 fn digest(identity: &str, count: usize) -> String {
     let hash = Sha256::digest(format!("{identity}\n#{count}"));
     hash.iter().take(16).map(|byte| format!("{byte:02x}")).collect()

@@ -1,4 +1,4 @@
-//! The objects of SARIF that stand on their own: rules, artifact locations, logical locations.
+//! Independent objects of SARIF: rules, artifact locations, logical locations.
 
 use serde_json::{Value, json};
 
@@ -9,7 +9,7 @@ use crate::report::Report;
 use crate::rule::Section;
 
 /// A rule as a reporting descriptor (3.49).
-pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named>) -> Value {
+pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named<'_>>) -> Value {
     let severity = severity_of(report, name, named);
     let Some(named) = named else {
         return json!({ "id": name, "defaultConfiguration": { "level": level(severity) } });
@@ -51,38 +51,37 @@ pub(super) fn rule_object(report: &Report, name: &str, named: Option<Named>) -> 
     object
 }
 
-/// The severity that a rule has in this check.
-fn severity_of(report: &Report, name: &str, named: Option<Named>) -> Severity {
+/// The severity of a rule in this check.
+fn severity_of(report: &Report, name: &str, named: Option<Named<'_>>) -> Severity {
     if let Some(total) = report.rules.iter().find(|total| total.rule == name) {
         return total.severity;
     }
     let set = report.settings.severities.get(name);
     let set = set.and_then(|word| Severity::ALL.into_iter().find(|severity| severity.as_str() == word));
-    set.unwrap_or(match named {
-        Some(Named::Rule(rule)) => rule.severity,
-        _ => Severity::Error,
-    })
+    set.or(named.map(Named::severity)).unwrap_or(Severity::Error)
 }
 
-/// Where a file is (3.4): relative as it was named, or inside the file that holds it.
+/// The location of a file (3.4): relative as it was named, or inside the file that contains it.
 pub(super) fn artifact_location(file: &str, within: Option<&str>) -> Value {
     if let Some(inner) = within.and_then(|zip| file.strip_prefix(zip)) {
-        // 3.24.3: the path of a nested artifact begins at the root of the one that holds it.
+        // 3.24.3: the path of a nested artifact begins at the root of the one that contains it.
         return json!({ "uri": format!("/{}", uri::encoded(inner.trim_start_matches(['/', '\\']))) });
     }
     json!({ "uri": uri::of_file(file) })
 }
 
-/// The pipe, the run and the observation that a finding lies in, the innermost first, each by its fully qualified name
-/// (3.33.5): `pipes/P-102/runs/R-03/observations/10`, with the document's name in front.
+/// The pipe, the run and the observation of a finding, the innermost first, each by its fully
+/// qualified name (3.33.5): `pipes/P-102/runs/R-03/observations/10`, with the document's name in
+/// front.
 pub(super) fn logical_locations(finding: &Finding, document: &str) -> Vec<Value> {
     let mut list = Vec::new();
     let mut qualified = uri::encoded(document);
-    let record = finding.record.as_ref().map(|id| (finding.path.split('/').nth(1).unwrap_or("rows"), id));
+    let record =
+        finding.subject.record.as_ref().map(|id| (finding.subject.path.split('/').nth(1).unwrap_or("rows"), id));
     let ids = [
-        ("pipe", finding.pipe.as_ref().map(|id| ("pipes", id))),
-        ("run", finding.run.as_ref().map(|id| ("runs", id))),
-        ("observation", finding.observation.as_ref().map(|id| ("observations", id))),
+        ("pipe", finding.subject.pipe.as_ref().map(|id| ("pipes", id))),
+        ("run", finding.subject.run.as_ref().map(|id| ("runs", id))),
+        ("observation", finding.subject.observation.as_ref().map(|id| ("observations", id))),
         ("record", record),
     ];
     for (kind, id) in ids {

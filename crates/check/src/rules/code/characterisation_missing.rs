@@ -38,7 +38,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let values: Vec<&str> = place.values.iter().map(|value| value.value.as_str()).collect();
         let values = if values.is_empty() { String::new() } else { format!(", one of {}", values.join(", ")) };
         out.report(
-            row.spot(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
+            row.subject(if row.row.characterisation.is_empty() { "" } else { "/characterisation" }),
             format!("{} is missing its {}{values}", code.code, place.name),
         )
         .fact("missing", place.name.as_str());

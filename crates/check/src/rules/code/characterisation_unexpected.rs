@@ -41,7 +41,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             places => format!("at most {places}"),
         };
         out.report(
-            row.spot(&format!("/characterisation/{places}")),
+            row.subject(&format!("/characterisation/{places}")),
             format!("{} takes {takes}, but {extra:?} is recorded as well", code.code),
         )
         .fact("recorded", row.row.characterisation.len())

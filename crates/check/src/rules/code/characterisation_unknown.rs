@@ -53,10 +53,10 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
         let help = advice(code, place, value, out);
         let message = format!("{value:?} is not a {} of {}", place.name, code.code);
-        let spot = row.spot(&format!("/characterisation/{index}"));
+        let subject = row.subject(&format!("/characterisation/{index}"));
         let meant = same_but_case(value, place.values.iter().map(|known| known.value.as_str()));
-        let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
-        let finding = out.report(spot, message).fact("value", value.as_str()).help(help);
+        let edits = meant.map(|meant| vec![Edit::replace(subject.path.as_str(), meant)]);
+        let finding = out.report(subject, message).fact("value", value.as_str()).help(help);
         if let (Some(meant), Some(edits)) = (meant, edits) {
             finding.fix_safely(format!("writes {:?} as {meant:?}", value.as_str()), edits);
         }

@@ -50,13 +50,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     match (reading, code.clock.extent) {
         (ClockReading::Point(at), Some(ClockExtent::Span)) if at.is_valid() => {
             out.report(
-                row.spot("/clock"),
+                row.subject("/clock"),
                 format!("{} extends over an arc, but only {at} o'clock is recorded", code.code),
             );
         }
         (ClockReading::Arc(from, to), Some(ClockExtent::Point)) if from.is_valid() && to.is_valid() && from != to => {
             out.report(
-                row.spot("/clock"),
+                row.subject("/clock"),
                 format!("{} is at one hour, but an arc from {from} to {to} o'clock is recorded", code.code),
             );
         }

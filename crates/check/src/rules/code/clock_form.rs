@@ -51,5 +51,5 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         (Some(at), ..) => format!("the clock reference is at {at}, but has from or to as well"),
         (None, Some(_), Some(_)) => return,
     };
-    out.report(row.spot("/clock"), message);
+    out.report(row.subject("/clock"), message);
 }

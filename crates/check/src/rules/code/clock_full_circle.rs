@@ -17,7 +17,7 @@ rule! {
     /// - The code takes no clock reference (`clock-not-applicable`).
     ///
     /// # Why it matters
-    /// "12 to 12" is entered for a spot at the top as often as for the whole circumference, which
+    /// "12 to 12" is entered for a subject at the top as often as for the whole circumference, which
     /// is far more serious.
     ///
     /// # Fails
@@ -55,12 +55,12 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let meaning =
         if point { "one hour was probably meant" } else { "one hour or the whole circumference may be meant" };
     let finding = out
-        .report(row.spot("/clock"), format!("the arc begins and ends at {from} o'clock; {meaning}"))
+        .report(row.subject("/clock"), format!("the arc begins and ends at {from} o'clock; {meaning}"))
         .fact("hour", from.get());
     if point {
         let edits = vec![
-            Edit::relocate(row.spot("/clock/from").path, row.spot("/clock/at").path),
-            Edit::remove(row.spot("/clock/to").path),
+            Edit::relocate(row.subject("/clock/from").path, row.subject("/clock/at").path),
+            Edit::remove(row.subject("/clock/to").path),
         ];
         finding.fix_if_confirmed(format!("one hour was meant, {from} o'clock"), edits);
     }

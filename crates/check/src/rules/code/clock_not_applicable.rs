@@ -33,7 +33,7 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.clock.is_some() {
         if let Some(code) = row.code.filter(|code| code.clock.usage == ClockUse::None) {
-            out.report(row.spot("/clock"), format!("{} takes no clock reference", code.code));
+            out.report(row.subject("/clock"), format!("{} takes no clock reference", code.code));
         }
     }
 }

@@ -5,7 +5,7 @@ use obvert_model::lists::ClockUse;
 use obvert_model::number::ClockHour;
 
 use crate::sink::Sink;
-use crate::views::{Part, Spot};
+use crate::views::{Part, Subject};
 
 rule! {
     /// # What it checks
@@ -58,26 +58,26 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         Part::Head(survey) => {
             for view in survey.pipes() {
                 let clock = view.pipe.joins.as_ref().and_then(|joins| joins.clock);
-                judge(clock, || view.spot("/joins/clock"), out);
+                judge(clock, || view.subject("/joins/clock"), out);
             }
         }
         Part::Run(run) => {
             let clock = run.run.launched.as_ref().and_then(|launched| launched.clock);
-            judge(clock, || run.spot("/launched/clock"), out);
+            judge(clock, || run.subject("/launched/clock"), out);
             for row in run.rows() {
                 let Some(clock) = &row.row.clock else { continue };
                 if row.code.is_some_and(|code| code.clock.usage == ClockUse::None) {
                     continue;
                 }
-                judge(clock.at, || row.spot("/clock/at"), out);
-                judge(clock.from, || row.spot("/clock/from"), out);
-                judge(clock.to, || row.spot("/clock/to"), out);
+                judge(clock.at, || row.subject("/clock/at"), out);
+                judge(clock.from, || row.subject("/clock/from"), out);
+                judge(clock.to, || row.subject("/clock/to"), out);
             }
         }
     }
 }
 
-fn judge(hour: Option<ClockHour>, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+fn judge(hour: Option<ClockHour>, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
     let Some(hour) = hour.filter(|hour| !hour.is_valid()) else { return };
     let value = hour.get();
     let why = if value == 0.0 {
@@ -89,11 +89,11 @@ fn judge(hour: Option<ClockHour>, spot: impl FnOnce() -> Spot, out: &mut Sink<'_
     } else {
         "hours are from 1 to 12.5"
     };
-    let spot = spot();
+    let subject = subject();
     // In 24-hour counting, the hour from 0 on is the clock's 12.
     let meant = Some(value + 12.0).filter(|_| value == 0.0 || value == 0.5);
-    let edits = meant.map(|meant| vec![Edit::replace(spot.path.as_str(), meant)]);
-    let finding = out.report(spot, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
+    let edits = meant.map(|meant| vec![Edit::replace(subject.path.as_str(), meant)]);
+    let finding = out.report(subject, format!("{hour} is not a clock reference: {why}")).fact("hour", value);
     if let (Some(meant), Some(edits)) = (meant, edits) {
         finding.fix_if_confirmed(format!("{value} means {meant} o'clock"), edits);
     }

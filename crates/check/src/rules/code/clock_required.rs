@@ -40,6 +40,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             Some(ClockExtent::Span) => "an arc from one hour to another",
             Some(ClockExtent::Either) | None => "one hour, or an arc",
         };
-        out.report(row.spot(""), format!("{} requires a clock reference: {form}", code.code));
+        out.report(row.subject(""), format!("{} requires a clock reference: {form}", code.code));
     }
 }

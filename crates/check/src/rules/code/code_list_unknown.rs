@@ -3,7 +3,7 @@
 use obvert_model::lists::CodeList;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -46,7 +46,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (id, version) = (survey.head.coding.list.as_str(), survey.head.coding.version.as_str());
     let near = out.near(id, CodeList::built_ins().iter().map(|known| known.id.as_str()));
     let finding = out.report(
-        Spot::at("/coding/list"),
+        Subject::at("/coding/list"),
         format!("the code list {id} {version} is not available, so nothing that depends on codes is checked"),
     );
     finding.fact("list", id).fact("version", version);

@@ -3,7 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -40,7 +40,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let message = format!(
         "version {version} of {id} is not available, so nothing that depends on codes is checked; available: {available}"
     );
-    let finding = out.report(Spot::at("/coding/version"), message).fact("list", id).fact("version", version).help(
+    let finding = out.report(Subject::at("/coding/version"), message).fact("list", id).fact("version", version).help(
         format!("write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"),
     );
     if let [only] = survey.list_versions.as_slice() {

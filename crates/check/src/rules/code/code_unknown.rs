@@ -51,13 +51,13 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let code = row.row.code.as_str();
     let language = row.survey().head.language.as_ref().map_or("en", |language| language.as_str());
     let help = out.lists().then(|| advice(code, &row.row.characterisation, list, language, out)).flatten();
-    let finding = out.report(row.spot("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
+    let finding = out.report(row.subject("/code"), format!("{code:?} is not a code of {} {}", list.id, list.version));
     finding.fact("code", code).fact("list", list.id.as_str());
     if let Some(help) = help {
         finding.help(help);
     }
     if let Some(meant) = same_but_case(code, list.codes.iter().map(|known| known.code.as_str())) {
-        let edits = vec![Edit::replace(row.spot("/code").path, meant)];
+        let edits = vec![Edit::replace(row.subject("/code").path, meant)];
         finding.fix_safely(format!("writes the code {code:?} as {meant:?}"), edits);
     }
 }

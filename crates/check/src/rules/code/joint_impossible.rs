@@ -37,9 +37,9 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     if row.row.joint == Some(true) {
         if let Some(code) = row.code.filter(|code| code.joint == JointUse::Never) {
-            let spot = row.spot("/joint");
-            let edits = vec![Edit::remove(spot.path.as_str())];
-            out.report(spot, format!("{} cannot be at a joint, but is recorded at one", code.code))
+            let subject = row.subject("/joint");
+            let edits = vec![Edit::remove(subject.path.as_str())];
+            out.report(subject, format!("{} cannot be at a joint, but is recorded at one", code.code))
                 .fix_if_confirmed("the code is right, and joint: true is a mistake", edits);
         }
     }

@@ -43,8 +43,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         None => "does not have joint: true",
     };
     out.report(
-        row.spot(if row.row.joint.is_some() { "/joint" } else { "" }),
+        row.subject(if row.row.joint.is_some() { "/joint" } else { "" }),
         format!("{} occurs only at joints, but the row {recorded}", code.code),
     )
-    .fix_if_confirmed("the code is right, and it is at a joint", vec![Edit::add(row.spot("/joint").path, true)]);
+    .fix_if_confirmed("the code is right, and it is at a joint", vec![Edit::add(row.subject("/joint").path, true)]);
 }

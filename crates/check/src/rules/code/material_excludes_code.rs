@@ -48,6 +48,8 @@ rule! {
     /// changes.
     name: "material-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    concludes_from: ["pipe.lining"],
+    uses: [cross_section],
     facts: {
         "material" = Word "the class of the pipe's material at the row",
         "materials" = Words "the classes that the code is restricted to, in the order of the code list",
@@ -64,7 +66,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let only: Vec<&str> = code.materials.iter().map(|class| class.as_str()).collect();
         let allowed = only.join(", ");
         out.report(
-            row.spot("/code"),
+            row.subject("/code"),
             format!("{} occurs only in {allowed}, but the pipe is of {class} here", code.code),
         )
         .fact("material", class.as_str())

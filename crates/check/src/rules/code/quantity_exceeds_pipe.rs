@@ -76,6 +76,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             "the {name} of {value} {unit} is more than the pipe's height of {high} {}",
             row.survey().head.units.section
         );
-        out.report(row.spot(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
+        out.report(row.subject(&format!("/quantities/{place}/value")), message).fact("millimetres", amount * factor);
     }
 }

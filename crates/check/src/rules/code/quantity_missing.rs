@@ -26,6 +26,7 @@ rule! {
     /// Measure it from the picture or the video, and add it with its unit.
     name: "quantity-missing", severity: Error, scope: Observation, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    concludes_from: ["observation.quantities"],
     facts: {
         "missing" = Texts "the names of the required quantities that are not recorded, in the order of the code list",
     },
@@ -49,7 +50,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let missing_names = missing_names.join(" and ");
     let names: Vec<&str> = missing().map(|meaning| meaning.name.as_str()).collect();
     out.report(
-        row.spot(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
+        row.subject(if row.row.quantities.is_empty() { "" } else { "/quantities" }),
         format!("{} is missing its {missing_names}", code.code),
     )
     .fact("missing", names);

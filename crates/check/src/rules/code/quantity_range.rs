@@ -58,7 +58,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             (None, None) => continue,
         };
         out.report(
-            row.spot(&format!("/quantities/{index}/value")),
+            row.subject(&format!("/quantities/{index}/value")),
             format!(
                 "the {} of {} {}{converted} is out of range for {}: it must be {range} {}",
                 meaning.name, recorded.value, recorded.unit, code.code, meaning.unit

@@ -56,7 +56,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let takes =
             if names.is_empty() { "no quantity".to_owned() } else { format!("only its {}", names.join(" and ")) };
         out.report(
-            row.spot(&format!("/quantities/{places}")),
+            row.subject(&format!("/quantities/{places}")),
             format!("{} takes {takes}, but {} {} is recorded as well", code.code, extra.value, extra.unit),
         )
         .fact("recorded", row.row.quantities.len())

@@ -40,7 +40,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     {
         if recorded.unit.dimension() != meaning.unit.dimension() {
             out.report(
-                row.spot(&format!("/quantities/{index}/unit")),
+                row.subject(&format!("/quantities/{index}/unit")),
                 format!(
                     "the {} of {} is measured in {}, but {} {} is recorded",
                     meaning.name, code.code, meaning.unit, recorded.value, recorded.unit

@@ -40,6 +40,7 @@ rule! {
     /// Correct the code or the pipe's shape, or record a change of shape where the pipe changes.
     name: "shape-excludes-code", severity: Error, scope: Observation, since: "0.1", clause: "observations#codes",
     needs: [Codes],
+    uses: [cross_section],
     facts: {
         "shape" = Word "the shape of the pipe at the row",
         "shapes" = Words "the shapes that the code is restricted to, in the order of the code list",
@@ -53,7 +54,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let only: Vec<&str> = code.shapes.iter().map(|shape| shape.as_str()).collect();
         let allowed = only.join(", ");
         out.report(
-            row.spot("/code"),
+            row.subject("/code"),
             format!("{} occurs only in {allowed} pipes, but the pipe is {shape} here", code.code),
         )
         .fact("shape", shape.as_str())

@@ -57,6 +57,7 @@ rule! {
     /// Check both places in the video. Correct the level, or record the obstruction.
     name: "water-level-jump", severity: Warning, scope: Run, since: "0.1", clause: "observations#quantities",
     needs: [Codes],
+    uses: [cross_section],
     limits: {
         "step" = 30.0 "percentage points" "the most that the level may change; common practice",
         "within" = 1.5 "m" "the distance within which levels are compared; common practice",
@@ -84,7 +85,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
                     if (0.0..=within).contains(&metres) && (level - was).abs() > allowed {
                         let end = run.survey.say(before.row.end());
                         out.report(
-                            row.spot("/quantities/0/value"),
+                            row.subject("/quantities/0/value"),
                             format!(
                                 "the water level jumps from {was} to {level} percent within {}, from {end} on",
                                 run.survey.say_metres(metres)

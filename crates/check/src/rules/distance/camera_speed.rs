@@ -107,16 +107,16 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let speed = run.survey.say_metres(travel.metres / travel.seconds.max(1.0) * 60.0);
-    let (spot, part) = match row {
-        None => (run.spot("/finished"), "over the whole run"),
-        Some(row) => (row.spot("/at"), "since the previous row, by the video"),
+    let (subject, part) = match row {
+        None => (run.subject("/finished"), "over the whole run"),
+        Some(row) => (row.subject("/at"), "since the previous row, by the video"),
     };
     let (distance, most) = (run.survey.say_metres(travel.metres), run.survey.say_metres(limit));
     let seconds = (travel.seconds * 10.0).round() / 10.0;
     let message = format!(
         "the camera moved at {speed} per minute {part} ({distance} in {seconds} s); the limit is {most} per minute"
     );
-    out.report(spot, message).fact("metres_per_minute", travel.speed());
+    out.report(subject, message).fact("metres_per_minute", travel.speed());
 }
 
 fn whole_run(run: &RunView<'_>) -> Option<Travel> {

@@ -63,7 +63,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (off, allowed) = (run.survey.say_metres(off), run.survey.say_metres(tolerance(run.survey.metres(check.known))));
     let message =
         format!("the counter read {reading} at a known {known}: it is off by {off}, and {allowed} is allowed");
-    out.report(run.spot(&format!("/counter/checks/{index}/reading")), message)
+    out.report(run.subject(&format!("/counter/checks/{index}/reading")), message)
         .fact("reading", check.reading.get())
         .fact("known", check.known.get());
 }

@@ -39,6 +39,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.counter.is_none() && run.run.method != Some(Method::Pole) {
-        out.report(run.spot(""), "the run does not state where its distance counter was set");
+        out.report(run.subject(""), "the run does not state where its distance counter was set");
     }
 }

@@ -70,9 +70,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if exceeds((at.get() - reads) * unit.metres(), step.max(out.limit("slack"))) {
         let said = run.survey.say(at);
         let message = format!("the start row is at {said}, but the counter read {reads} {unit} at the zero point");
-        let finding = out.report(start.spot("/at"), message).fact("at", at.get()).fact("reads", reads);
+        let finding = out.report(start.subject("/at"), message).fact("at", at.get()).fact("reads", reads);
         if run.run.counter.is_some() {
-            let edits = vec![Edit::add(run.spot("/counter/reads").path, at.get())];
+            let edits = vec![Edit::add(run.subject("/counter/reads").path, at.get())];
             finding.fix_if_confirmed(format!("the counter read {said} at the zero point"), edits);
         }
     }

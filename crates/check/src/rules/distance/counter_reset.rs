@@ -67,5 +67,5 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         run.survey.say(at),
         run.survey.say(before)
     );
-    out.report(row.spot("/at"), message).fact("at", at.get()).fact("before", before.get());
+    out.report(row.subject("/at"), message).fact("at", at.get()).fact("before", before.get());
 }

@@ -4,8 +4,7 @@ use obvert_model::lists::Role;
 use obvert_model::number::Length;
 
 use crate::sink::Sink;
-use crate::support::reordering;
-use crate::support::row_order;
+use crate::support::{reordering, row_order};
 use crate::views::RunView;
 
 rule! {
@@ -101,7 +100,7 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (first, last) = (first.at, last.at);
         let message = format!("all rows run backwards, from {} to {}", run.survey.say(first), run.survey.say(last));
         let edits = out.lists().then(|| reordering::reversed(run)).flatten();
-        let finding = out.report(run.spot("/observations"), message);
+        let finding = out.report(run.subject("/observations"), message);
         finding.fact("first", first.get()).fact("last", last.get()).help(
             "reverse the order of the rows; if the distances were measured from the far structure, make that `from`",
         );
@@ -120,7 +119,7 @@ fn report_disordered(run: &RunView<'_>, out: &mut Sink<'_>) {
     let why = if row_order::sorted_as_text(run) { ", but sorted by id as text (10 before 2)" } else { "" };
     let message = format!("the rows are not in order of distance{why}: {misplaced} of {of} are out of place");
     let edits = out.lists().then(|| reordering::by_distance(run)).flatten();
-    let finding = out.report(run.spot("/observations"), message);
+    let finding = out.report(run.subject("/observations"), message);
     finding.fact("rows", of).fact("astray", misplaced);
     finding.help("sort the rows by distance, then check again");
     if let Some(edits) = edits {
@@ -136,10 +135,7 @@ fn starts_at(run: &RunView<'_>, at: Length) -> bool {
 fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let rows = &run.run.observations;
     let (at, before) = (rows[index].at, rows[index - 1].at);
-    if at.get() < run.reads()
-        || row_order::decimal_slip(run, index).is_some()
-        || row_order::decimal_slip(run, index - 1).is_some()
-    {
+    if at.get() < run.reads() || [index, index - 1].iter().any(|row| row_order::decimal_slip(run, *row).is_some()) {
         return;
     }
     // The upper row is out of step if removing it puts the others in order.
@@ -152,7 +148,7 @@ fn report_fall(run: &RunView<'_>, index: usize, out: &mut Sink<'_>) {
     let out_of_step = if upper { index - 1 } else { index };
     let Some(row) = run.rows().nth(out_of_step) else { return };
     let (from, to) = (run.survey.say(before), run.survey.say(at));
-    let finding = out.report(row.spot("/at"), format!("the distance decreases from {from} to {to}"));
+    let finding = out.report(row.subject("/at"), format!("the distance decreases from {from} to {to}"));
     finding.fact("at", at.get()).fact("before", before.get());
     let distance = run.survey.say(row.row.at);
     let assumed = format!("the row was entered late: its distance of {distance} is right, only its order is wrong");

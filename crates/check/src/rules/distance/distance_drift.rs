@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -41,6 +41,7 @@ rule! {
     /// Have the counter calibrated and repeat the runs, or correct the distances by the share if a
     /// tape confirms it.
     name: "distance-drift", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
+    concludes_from: ["runs"],
     facts: {
         "runs" = Count "runs compared with their pipes",
         "agree" = Count "those of them that agree",
@@ -53,14 +54,14 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);
-        let (spot, with) = match drift.camera {
+        let (subject, with) = match drift.camera {
             Some(row) => {
                 let id = ending.survey.head.equipment[row].id.as_str();
-                (Spot::at(format!("/equipment/{row}")), format!(" with {id:?}"))
+                (Subject::at(format!("/equipment/{row}")), format!(" with {id:?}"))
             }
-            None => (Spot::at("/runs"), String::new()),
+            None => (Subject::at("/runs"), String::new()),
         };
         let message = format!("{agree} of {of} runs{with} are about {percent} % {how} than their pipes");
-        out.report(spot, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
+        out.report(subject, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
     }
 }

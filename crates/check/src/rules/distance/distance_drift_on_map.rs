@@ -2,7 +2,7 @@
 
 use crate::sink::Sink;
 use crate::support::distance_drift::drifting_cameras;
-use crate::views::{Ending, RunSummary, Spot};
+use crate::views::{Ending, RunSummary, Subject};
 
 rule! {
     /// # What it checks
@@ -48,6 +48,7 @@ rule! {
     /// Check the counter against a tape, and the map against the ground.
     name: "distance-drift-on-map", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#distances",
     needs: [Crs],
+    concludes_from: ["runs"],
     limits: {
         "least" = 2.0 "%" "least common share; common practice, no published source",
     },
@@ -69,9 +70,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let percent = (drift.share.abs() * 1000.0).round() / 10.0;
         let how = if drift.share > 0.0 { "longer" } else { "shorter" };
         let (agree, of) = (drift.agree, drift.of);
-        let spot = drift.camera.map_or_else(|| Spot::at("/runs"), |row| Spot::at(format!("/equipment/{row}")));
+        let subject = drift.camera.map_or_else(|| Subject::at("/runs"), |row| Subject::at(format!("/equipment/{row}")));
         let message =
             format!("{agree} of {of} runs are about {percent} % {how} than the paths of their pipes on the map");
-        out.report(spot, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
+        out.report(subject, message).fact("runs", of).fact("agree", agree).fact("share", drift.share);
     }
 }

@@ -42,6 +42,7 @@ rule! {
     /// # Fix
     /// Correct the distance, or state the reading in `counter.reads`.
     name: "distance-negative", severity: Error, scope: Observation, since: "0.1", clause: "observations#distance",
+    uses: [row_order],
     facts: {
         "distance" = Length "`at` of the row, or its `to` where `at` is right",
         "reads" = Length "*reads*: the counter's reading at the zero point",
@@ -67,5 +68,5 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let unit = survey.head.units.length;
         format!("{} is less than {reads} {unit}, the counter's reading at the zero point", survey.say(low))
     };
-    out.report(row.spot(field), message).fact("distance", low.get()).fact("reads", reads);
+    out.report(row.subject(field), message).fact("distance", low.get()).fact("reads", reads);
 }

@@ -59,7 +59,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         if misplaced {
             let [at, from, to] = [row.row.at, first.at, last.at].map(|at| run.survey.say(at));
             let message = format!("the run {what} at {at}, but its rows go from {from} to {to}");
-            out.report(row.spot(""), message).fact("code", row.row.code.as_str());
+            out.report(row.subject(""), message).fact("code", row.row.code.as_str());
         }
     }
 }

@@ -48,7 +48,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if listed && !run.disordered() {
         let message = format!("the run ends with {:?} ({}), not with a closing row", code.code.as_str(), code.name());
         let elsewhere = run.rows().find(|row| closes(row.role()));
-        let finding = out.report(last.spot(""), message);
+        let finding = out.report(last.subject(""), message);
         finding.fact("code", code.code.as_str());
         // Adding a closing row would make a second one.
         if let Some(row) = elsewhere {

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{RunView, Spot};
+use crate::views::{RunView, Subject};
 
 rule! {
     /// # What it checks
@@ -99,7 +99,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let message = format!(
         "the joints in run {id} are not multiples of {length} apart: {count} distances are off by {said} of a length on average"
     );
-    out.report(Spot { run: Some(id.to_owned()), ..view.spot("/joint_spacing") }, message)
+    out.report(Subject { run: Some(id.to_owned()), ..view.subject("/joint_spacing") }, message)
         .fact("mean", mean)
         .fact("distances", count);
 }

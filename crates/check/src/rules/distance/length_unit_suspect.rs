@@ -6,7 +6,7 @@ use obvert_model::tables::LengthUnit;
 use crate::sink::Sink;
 use crate::support::map_lengths::WrongUnit;
 use crate::support::run_extent::{unit_advice, unit_mixup};
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -55,6 +55,7 @@ rule! {
     /// Convert the numbers that are in the other unit where they come from, or declare the right
     /// unit.
     name: "length-unit-suspect", severity: Error, scope: Ending, since: "0.1", clause: "document#units",
+    concludes_from: ["runs"],
     facts: {
         "runs" = Count "runs that are off by the factor" if "the runs show it",
         "of" = Count "runs compared with their pipes" if "the runs show it",
@@ -71,7 +72,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (runs, of) = (mixup.runs, mixup.of);
         let how = if mixup.long { "3.28 times as long as" } else { "0.305 times as long as" };
         let message = format!("{runs} of {of} runs that reached the far structure are about {how} their pipes");
-        out.report(Spot::at("/units/length"), message)
+        out.report(Subject::at("/units/length"), message)
             .fact("runs", runs)
             .fact("of", of)
             .help(unit_advice(declared, mixup.long));
@@ -93,7 +94,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
              {times} times the length on the map, and the positions are plausible"
         )
     };
-    let finding = out.report(Spot::at("/units/length"), message);
+    let finding = out.report(Subject::at("/units/length"), message);
     finding.fact("lengths", of).fact("agree", agree).fact("ratio", vote.ratio);
     if declares != meant {
         let unit = if meant == "feet" { LengthUnit::Foot } else { LengthUnit::Metre };

@@ -31,6 +31,8 @@ rule! {
     /// # Fix
     /// Deliver both runs in one document, or correct the outcome.
     name: "met-run-missing", severity: Warning, scope: Ending, since: "0.1", clause: "runs#outcome",
+    concludes_from: ["pipe.runs"],
+    uses: [missing_runs],
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -41,7 +43,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if alone && summary.run.reverse_of.is_none() && !ending.misses_a_run() {
             let pipe = summary.run.pipe.as_str();
             let message = format!("the outcome is \"met\", but the document has no other run through {pipe:?}");
-            out.report(summary.spot("/outcome/kind"), message);
+            out.report(summary.subject("/outcome/kind"), message);
         }
     }
 }

@@ -46,6 +46,7 @@ rule! {
     /// # Fix
     /// Correct the distance, or `surveyed` if the camera went farther.
     name: "observation-past-run-end", severity: Error, scope: Observation, since: "0.1", clause: "runs#ends",
+    uses: [row_order],
     facts: {
         "distance" = Length "`at` of the row, or its `to` where `at` is right",
         "end" = Length "end of the run: the greater of `surveyed` and `at` of the closing row",
@@ -72,7 +73,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let end = row_order::run_end(run).unwrap_or(surveyed.get());
     let unit = survey.head.units.length;
     let message = format!("{} is past the end of the run at {end} {unit}", survey.say(distance));
-    let finding = out.report(row.spot(field), message);
+    let finding = out.report(row.subject(field), message);
     finding.fact("distance", distance.get()).fact("end", end);
     let tenth = distance.get() / 10.0;
     if field == "/to" && tenth >= at.get() {

@@ -66,7 +66,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if stopped != (kind == OutcomeKind::Stopped) && !(stopped && kind == OutcomeKind::Met) {
         let role = if stopped { "stopped" } else { "finish" };
         let message = format!("the outcome is {:?}, but the closing row has the role {role:?}", kind.as_str());
-        out.report(run.spot("/outcome/kind"), message)
+        out.report(run.subject("/outcome/kind"), message)
             .fact("outcome", kind.as_str())
             .fact("code", row.row.code.as_str());
         return;
@@ -77,6 +77,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     {
         let (given, reason) = (given.as_str(), reason.as_str());
         let message = format!("the outcome gives the reason {reason:?}, but the closing row gives {given:?}");
-        out.report(run.spot("/outcome/reason"), message).fact("reason", reason).fact("row", given);
+        out.report(run.subject("/outcome/reason"), message).fact("reason", reason).fact("row", given);
     }
 }

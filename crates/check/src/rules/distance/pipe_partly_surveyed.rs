@@ -38,6 +38,7 @@ rule! {
     /// # Fix
     /// Survey from the other end, or tell the owner what was not seen.
     name: "pipe-partly-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
@@ -58,6 +59,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(gap) = gap.filter(|gap| !gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
         let message = format!("all runs were stopped, and none saw the pipe from {from} to {to}");
-        out.report(view.spot(""), message).fact("from", survey.in_units(gap.from)).fact("to", survey.in_units(gap.to));
+        out.report(view.subject(""), message)
+            .fact("from", survey.in_units(gap.from))
+            .fact("to", survey.in_units(gap.to));
     }
 }

@@ -48,6 +48,7 @@ rule! {
     /// State the counters' offsets if the gap is not real. If it is, keep the record and tell the
     /// owner what was not seen.
     name: "reverse-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
@@ -106,7 +107,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, unseen) = (survey.say_metres(pair.length), survey.say_metres(gap));
         let message = format!("{unseen} of the pipe was not seen: the runs cover {a} and {b} of {length}");
-        out.report(pair.run.spot("/reverse_of"), message)
+        out.report(pair.run.subject("/reverse_of"), message)
             .fact("gap", survey.in_units(gap))
             .fact("reverse_of", pair.other.run.id.as_str());
     }

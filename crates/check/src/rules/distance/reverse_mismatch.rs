@@ -61,6 +61,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         } else {
             continue;
         };
-        out.report(summary.spot("/reverse_of"), message).fact("reverse_of", id);
+        out.report(summary.subject("/reverse_of"), message).fact("reverse_of", id);
     }
 }

@@ -46,8 +46,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(other) = others().find(|other| other.run.direction != run.direction) else { continue };
         let id = other.run.id.as_str();
         let message = format!("the run met another but has no `reverse_of`; {id:?} came from the other end");
-        let edits = vec![Edit::add(summary.spot("/reverse_of").path, id)];
-        out.report(summary.spot(""), message)
+        let edits = vec![Edit::add(summary.subject("/reverse_of").path, id)];
+        out.report(summary.subject(""), message)
             .fact("other", id)
             .fix_if_confirmed(format!("the run completes {id:?}"), edits);
     }

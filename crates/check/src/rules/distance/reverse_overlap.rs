@@ -46,6 +46,7 @@ rule! {
     /// # Fix
     /// Keep a defect that both runs record in one of them only.
     name: "reverse-overlap", severity: Note, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
@@ -73,7 +74,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let [a, b] = pair.far.map(|far| survey.say_metres(far));
         let (length, shared) = (survey.say_metres(pair.length), survey.say_metres(overlap));
         let message = format!("{shared} of the pipe was seen twice: the runs cover {a} and {b} of {length}");
-        out.report(pair.run.spot("/reverse_of"), message)
+        out.report(pair.run.subject("/reverse_of"), message)
             .fact("overlap", survey.in_units(overlap))
             .fact("reverse_of", pair.other.run.id.as_str());
     }

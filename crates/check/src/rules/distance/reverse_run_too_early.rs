@@ -48,7 +48,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         {
             let id = other.run.id.as_str();
             let message = format!("started at {this}, but {id:?}, which it completes, was started at {first}");
-            out.report(summary.spot("/started"), message).fact("reverse_of", id);
+            out.report(summary.subject("/started"), message).fact("reverse_of", id);
         }
     }
 }

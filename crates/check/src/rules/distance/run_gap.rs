@@ -41,6 +41,7 @@ rule! {
     /// # Fix
     /// Survey the rest, or correct the offsets if the gap is not real.
     name: "run-gap", severity: Warning, scope: Ending, since: "0.1", clause: "runs#reverse-runs",
+    concludes_from: ["pipe.runs"],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
@@ -61,6 +62,8 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let Some(gap) = gap.filter(|gap| gap.claimed) else { continue };
         let (from, to) = (survey.say_metres(gap.from), survey.say_metres(gap.to));
         let message = format!("the pipe counts as surveyed, but no run saw it from {from} to {to}");
-        out.report(view.spot(""), message).fact("from", survey.in_units(gap.from)).fact("to", survey.in_units(gap.to));
+        out.report(view.subject(""), message)
+            .fact("from", survey.in_units(gap.from))
+            .fact("to", survey.in_units(gap.to));
     }
 }

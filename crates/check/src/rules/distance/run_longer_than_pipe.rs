@@ -83,7 +83,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         }
         let (far, length) = (survey.say_metres(extent.far), survey.say_metres(extent.length));
         let message = format!("the run covers {far} of a pipe that is {length} long");
-        let finding = out.report(summary.spot("/surveyed"), message);
+        let finding = out.report(summary.subject("/surveyed"), message);
         finding.fact("far", survey.in_units(extent.far)).fact("length", survey.in_units(extent.length));
         if extent.unit_ratio().is_some() {
             let unit = run_extent::unit_advice(survey.head.units.length, true);

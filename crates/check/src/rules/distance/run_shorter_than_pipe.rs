@@ -76,7 +76,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let (came, whole) = (survey.say_metres(far), survey.say_metres(length));
         let message =
             format!("the run reached the far structure, but covers only {came} of a pipe that is {whole} long");
-        out.report(summary.spot("/surveyed"), message)
+        out.report(summary.subject("/surveyed"), message)
             .fact("far", survey.in_units(far))
             .fact("length", survey.in_units(length));
     }

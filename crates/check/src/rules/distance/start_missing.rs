@@ -46,7 +46,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let Some(first) = run.rows().next() else {
-        out.report(run.spot(""), "the run has no observations");
+        out.report(run.subject(""), "the run has no observations");
         return;
     };
     let Some(code) = first.code else { return };
@@ -54,7 +54,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if listed && !run.disordered() {
         let message = format!("the run begins with {:?} ({}), not with a start row", code.code.as_str(), code.name());
         let elsewhere = run.rows().find(|row| row.role() == Some(Role::Start));
-        let finding = out.report(first.spot(""), message);
+        let finding = out.report(first.subject(""), message);
         finding.fact("code", code.code.as_str());
         // Adding a start row would make a second one.
         if let Some(row) = elsewhere {

@@ -39,6 +39,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let Some(outcome) = &run.run.outcome else { return };
     let in_row = || run.closing_row().is_some_and(|row| !row.row.characterisation.is_empty());
     if outcome.kind == OutcomeKind::Stopped && outcome.reason.is_none() && !in_row() {
-        out.report(run.spot("/outcome"), "the run was stopped, but no reason is given");
+        out.report(run.subject("/outcome"), "the run was stopped, but no reason is given");
     }
 }

@@ -55,7 +55,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (stated, closing) = (run.survey.say(surveyed), run.survey.say(row.row.at));
-    out.report(run.spot("/surveyed"), format!("`surveyed` is {stated}, but the closing row is at {closing}"))
+    out.report(run.subject("/surveyed"), format!("`surveyed` is {stated}, but the closing row is at {closing}"))
         .fact("surveyed", surveyed.get())
         .fact("finish", row.row.at.get());
 }

@@ -34,12 +34,12 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.surveyed.is_some() {
         return;
     }
-    let finding = out.report(run.spot(""), "the run does not state how far it came");
+    let finding = out.report(run.subject(""), "the run does not state how far it came");
     if let Some(closing) = run.closing_row() {
         finding.fact("finish", closing.row.at.get());
         let said = run.survey.say(closing.row.at);
         finding.help(format!("add `surveyed`; the closing row is at {said}"));
-        let edits = vec![Edit::add(run.spot("/surveyed").path, closing.row.at.get())];
+        let edits = vec![Edit::add(run.subject("/surveyed").path, closing.row.at.get())];
         finding.fix_if_confirmed(format!("the run came as far as its closing row, {said}"), edits);
     }
 }

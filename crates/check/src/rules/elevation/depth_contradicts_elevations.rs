@@ -55,5 +55,5 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
         survey.say(invert),
         survey.say_metres(survey.metres(ground) - survey.metres(invert))
     );
-    out.report(view.spot("/depth"), message).fact("depth", depth.get()).fact("off", survey.in_units(by));
+    out.report(view.subject("/depth"), message).fact("depth", depth.get()).fact("off", survey.in_units(by));
 }

@@ -68,6 +68,6 @@ fn check(view: &StructureView<'_>, out: &mut Sink<'_>) {
             "the depth of {depth_text} is more than that of the deepest {kind}, {}",
             survey.say_metres(deepest)
         );
-        out.report(view.spot(field), message).fact("metres", metres);
+        out.report(view.subject(field), message).fact("metres", metres);
     }
 }

@@ -98,7 +98,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let rounded = (percent * 100.0).round() / 100.0;
     let size = survey.say_section(height);
     let message = format!("the gradient of {rounded} % is below the minimum of {least} % for a sewer of {size}");
-    out.report(view.spot("/inverts"), message).fact("percent", percent).fact("least", *least);
+    out.report(view.subject("/inverts"), message).fact("percent", percent).fact("least", *least);
 }
 
 #[cfg(test)]

@@ -69,5 +69,5 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         survey.say_metres(drop),
         survey.say_metres(length)
     );
-    out.report(view.spot("/inverts"), message).fact("percent", percent);
+    out.report(view.subject("/inverts"), message).fact("percent", percent);
 }

@@ -48,6 +48,7 @@ rule! {
     /// Correct the invert, or exchange `upstream` and `downstream`. A pipe that does rise, such as
     /// a siphon, may stay as it is.
     name: "gradient-uphill", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#gradient",
+    concludes_from: ["structures", "structures.ground", "structures.invert", "structures.depth"],
     limits: { "slack" = 0.02 "m" "1 cm at each end, Tauranga City Council QA-3.7" },
     facts: {
         "upstream" = Length "the upper invert, as recorded",
@@ -79,7 +80,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         (Some(_), None) => "/inverts/upstream",
         (None, None) => "",
     };
-    out.report(view.spot(field), message)
+    out.report(view.subject(field), message)
         .fact("upstream", upper)
         .fact("downstream", lower)
         .fact("rise", survey.in_units(rise));

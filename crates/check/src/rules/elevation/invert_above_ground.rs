@@ -36,6 +36,7 @@ rule! {
     /// # Fix
     /// Correct the elevation that is mistyped.
     name: "invert-above-ground", severity: Error, scope: Document, since: "0.1", clause: "structures#elevations",
+    concludes_from: ["structures", "structures.ground", "structures.invert", "structures.depth"],
     facts: {
         "invert" = Length "the invert, as recorded",
         "ground" = Length "the ground, as recorded" if "the invert is the structure's own",
@@ -49,7 +50,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         if invert > ground {
             let (invert_text, ground_text) = (survey.say(invert), survey.say(ground));
             let message = format!("the invert at {invert_text} is above the ground at {ground_text}");
-            out.report(view.spot("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
+            out.report(view.subject("/invert"), message).fact("invert", invert.get()).fact("ground", ground.get());
         }
     }
     for view in survey.pipes() {
@@ -61,7 +62,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
                     survey.say_metres(by),
                     end.structure.id.as_str()
                 );
-                out.report(view.spot(end.field), message)
+                out.report(view.subject(end.field), message)
                     .fact("invert", end.invert.get())
                     .fact("above", survey.in_units(by));
             }

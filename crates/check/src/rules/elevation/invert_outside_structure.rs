@@ -54,7 +54,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
                 survey.say_metres(by),
                 end.structure.id.as_str()
             );
-            out.report(view.spot(end.field), message)
+            out.report(view.subject(end.field), message)
                 .fact("invert", end.invert.get())
                 .fact("below", survey.in_units(by));
         }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -29,6 +29,7 @@ rule! {
     /// # Fix
     /// Name the datum in `vertical`, for example `NAVD 88`.
     name: "vertical-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    concludes_from: ["vertical"],
     facts: { "elevations" = Count "elevations that the document has" },
 }
 
@@ -45,6 +46,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let elevations: usize = structures.chain(ends).chain(locates).sum();
     if elevations > 0 {
         let message = format!("the document has {elevations} elevations but does not name their datum in vertical");
-        out.report(Spot::at(""), message).fact("elevations", elevations);
+        out.report(Subject::at(""), message).fact("elevations", elevations);
     }
 }

@@ -34,6 +34,7 @@ rule! {
     /// Move the grade to the aspect that it belongs to, or remove it.
     name: "grade-aspect-unexpected", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    uses: [cross_section],
     facts: {
         "aspect" = Word "the aspect that the grade is recorded in",
         "grade" = Grade "the grade, as recorded",
@@ -54,7 +55,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let other = Aspect::ALL.iter().find(|other| row.gradable(**other));
         let gives = other.map_or_else(|| "no grade".to_owned(), |other| format!("{other} grades only"));
         out.report(
-            row.spot(&format!("/grades/{aspect}")),
+            row.subject(&format!("/grades/{aspect}")),
             format!("{aspect} grade {grade} is recorded for {}, but {id} gives it {gives}", code.code),
         )
         .fact("aspect", aspect.as_str())

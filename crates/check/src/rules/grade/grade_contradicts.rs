@@ -53,6 +53,8 @@ rule! {
     /// Look at the observation again and correct the code, the quantity or the grade.
     name: "grade-contradicts", severity: Error, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    concludes_from: ["observation.quantities"],
+    uses: [cross_section],
     facts: {
         "recorded" = Grade "the grade, as recorded",
         "computed" = Grade "the grade that the scheme gives" if "it gives one",
@@ -74,14 +76,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let gives = judgement.grade.map_or_else(|| "none".to_owned(), |grade| grade.to_string());
         let id = &grader.scheme.id;
         let finding = out.report(
-            row.spot(&format!("/grades/{aspect}")),
+            row.subject(&format!("/grades/{aspect}")),
             format!("{aspect} grade {recorded} is recorded for {}, but {id} gives {gives}: {reason}", code.code),
         );
         finding.fact("recorded", recorded.get());
         if let Some(grade) = judgement.grade {
             finding.fact("computed", grade.get()).fix_if_confirmed(
                 format!("the code and its quantities are right, and the grade is {grade}"),
-                vec![Edit::replace(row.spot(&format!("/grades/{aspect}")).path, grade.get())],
+                vec![Edit::replace(row.subject(&format!("/grades/{aspect}")).path, grade.get())],
             );
         }
     }

@@ -37,6 +37,8 @@ rule! {
     /// Add the grade that the scheme gives.
     name: "grade-missing", severity: Warning, scope: Observation, since: "0.1", clause: "observations#grades",
     needs: [Grades],
+    concludes_from: ["observation.quantities"],
+    uses: [cross_section],
     facts: {
         "aspect" = Word "the aspect that has no grade",
         "computed" = Grade "the grade that the scheme gives",
@@ -57,7 +59,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         if let Some(grade) = judgement.grade {
             let reason = row.reason(&judgement);
             out.report(
-                row.spot(if row.row.grades.is_some() { "/grades" } else { "" }),
+                row.subject(if row.row.grades.is_some() { "/grades" } else { "" }),
                 format!("no {aspect} grade is recorded for {}", code.code),
             )
             .help(format!("{} gives it {grade}: {reason}", grader.scheme.id))
@@ -66,8 +68,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             .fix_if_confirmed(
                 format!("the {aspect} grade is the one that {} gives, {grade}", grader.scheme.id),
                 vec![match row.row.grades {
-                    Some(_) => Edit::add(row.spot(&format!("/grades/{aspect}")).path, grade.get()),
-                    None => Edit::add(row.spot("/grades").path, json!({ aspect.as_str(): grade.get() })),
+                    Some(_) => Edit::add(row.subject(&format!("/grades/{aspect}")).path, grade.get()),
+                    None => Edit::add(row.subject("/grades").path, json!({ aspect.as_str(): grade.get() })),
                 }],
             );
         }

@@ -39,7 +39,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &row.survey().grader else { return };
     for aspect in Aspect::ALL {
         if let Some(grade) = row.recorded(*aspect).filter(|grade| !grader.on_scale(*grade)) {
-            out.report(row.spot(&format!("/grades/{aspect}")), message(*aspect, grade, grader.scheme))
+            out.report(row.subject(&format!("/grades/{aspect}")), message(*aspect, grade, grader.scheme))
                 .fact("grade", grade.get());
         }
     }

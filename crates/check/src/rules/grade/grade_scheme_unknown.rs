@@ -3,7 +3,7 @@
 use obvert_model::lists::GradeScheme;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -46,7 +46,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         let across = survey.grader.as_ref().is_some_and(|grader| grader.links.is_some());
         if (of.list != coding.list || of.version != coding.version) && survey.list.is_some() && !across {
             out.report(
-                Spot::at("/grading/scheme"),
+                Subject::at("/grading/scheme"),
                 format!(
                     "{id} {version} grades the codes of {} {}, but the document is coded in {} {}",
                     of.list, of.version, coding.list, coding.version
@@ -63,7 +63,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     }
     let near = out.near(id, std::iter::once(GradeScheme::obvert_grades().id.as_str()));
     let finding = out.report(
-        Spot::at("/grading/scheme"),
+        Subject::at("/grading/scheme"),
         format!("the grade scheme {id} {version} is not available, so no grade is checked"),
     );
     finding.fact("scheme", id).fact("version", version);

@@ -3,7 +3,7 @@
 use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -38,9 +38,10 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let (id, version) = (grading.scheme.as_str(), grading.version.as_str());
     let available = survey.scheme_versions.join(", ");
     let message = format!("version {version} of {id} is not available, so no grade is checked; available: {available}");
-    let finding = out.report(Spot::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(
-        format!("write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"),
-    );
+    let finding =
+        out.report(Subject::at("/grading/version"), message).fact("scheme", id).fact("version", version).help(format!(
+            "write {newest:?} if that is the version in use, or pass version {version} to the checker as a file"
+        ));
     if let [only] = survey.scheme_versions.as_slice() {
         let edits = vec![Edit::replace("/grading/version", *only)];
         finding.fix_if_confirmed(format!("the grades follow version {only} of {id}"), edits);

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -30,6 +30,7 @@ rule! {
     /// # Fix
     /// Name the scheme and its version under `grading`.
     name: "grade-without-scheme", severity: Error, scope: Ending, since: "0.1", clause: "document#coding-and-grading",
+    concludes_from: ["grading"],
     facts: {
         "observations" = Count "observations that have a grade",
         "ratings" = Count "ratings that are stated",
@@ -51,7 +52,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
             format!("{observations} and {}", count(ratings, "rating is stated", "ratings are stated"))
         }
     };
-    out.report(Spot::at(""), format!("{what}, but no grade scheme is named"))
+    out.report(Subject::at(""), format!("{what}, but no grade scheme is named"))
         .fact("observations", graded)
         .fact("ratings", ratings);
 }

@@ -79,6 +79,7 @@ rule! {
     /// Recompute the figure, or correct the grades that it rests on.
     name: "rating-contradicts", severity: Error, scope: Rating, since: "0.1", clause: "ratings#roll-up",
     needs: [Grades],
+    concludes_from: ["pipe.runs"],
     limits: {
         "slack" = 0.0005 "of the figure"
             "the rounding error allowed in a figure other than count, or absolutely if that is more",
@@ -100,9 +101,9 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     for (place, run) in rating.runs.iter().enumerate() {
         let other = view.ending.run(run).filter(|summary| summary.run.pipe != rating.pipe);
         if let Some(other) = other {
-            let spot = view.spot(&format!("/runs/{place}"));
+            let subject = view.subject(&format!("/runs/{place}"));
             out.report(
-                spot,
+                subject,
                 format!("run {run} went through {}, but the rating is of {}", other.run.pipe, rating.pipe),
             );
             return;
@@ -112,7 +113,7 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
         return;
     }
     if runs.is_empty() {
-        out.report(view.spot("/pipe"), format!("no run of this document went through {}", rating.pipe));
+        out.report(view.subject("/pipe"), format!("no run of this document went through {}", rating.pipe));
         return;
     }
     if view.ending.lengths_doubtful() {
@@ -144,14 +145,16 @@ fn check(view: &RatingView<'_>, out: &mut Sink<'_>) {
     let of = |amount: &dyn Fn(&rating_totals::WrongFigure) -> Option<f64>| -> Value {
         wrong.iter().filter_map(|one| Some((one.field.to_owned(), Value::from(amount(one)?)))).collect()
     };
-    let finding = out.report(view.spot(&field), message);
+    let finding = out.report(view.subject(&field), message);
     let finding = finding.fact("stated", of(&|one| Some(one.stated))).fact("computed", of(&|one| one.computed));
     let known: Vec<_> = wrong.iter().filter_map(|one| Some((one.field, tidy(one.computed?)))).collect();
     if known.is_empty() {
         return;
     }
     let figures = known.iter().map(|(field, computed)| format!("{field} is {computed}")).collect::<Vec<_>>();
-    let edits =
-        known.iter().map(|(field, computed)| Edit::replace(view.spot(&format!("/{field}")).path, *computed)).collect();
+    let edits = known
+        .iter()
+        .map(|(field, computed)| Edit::replace(view.subject(&format!("/{field}")).path, *computed))
+        .collect();
     finding.fix_if_confirmed(format!("the grades are right, and {}", figures.join(", ")), edits);
 }

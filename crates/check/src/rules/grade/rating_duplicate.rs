@@ -48,7 +48,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if let Some(earlier) = first.get(&key) {
             let other = &ending.survey.head.ratings[*earlier];
             out.report(
-                view.spot("/aspect"),
+                view.subject("/aspect"),
                 format!(
                     "pipe {} already has the {} rating {} over the same runs",
                     rating.pipe, rating.aspect, other.id

@@ -36,6 +36,6 @@ fn check(rating: &RatingView<'_>, out: &mut Sink<'_>) {
     let Some(grader) = &rating.ending.survey.grader else { return };
     if let Some(peak) = rating.rating.peak.filter(|peak| grader.off_scale(*peak)) {
         let message = message(rating.rating.aspect, peak, grader.scheme);
-        out.report(rating.spot("/peak"), message).fact("peak", peak.get());
+        out.report(rating.subject("/peak"), message).fact("peak", peak.get());
     }
 }

@@ -40,6 +40,7 @@ rule! {
     /// Add a still; it can be taken from the video.
     name: "worst-grade-without-photo", severity: Warning, scope: Observation, since: "0.1", clause: "observations#media",
     needs: [Grades],
+    concludes_from: ["media", "observation.media"],
     limits: {
         "steps" = 1.0 "grades" "how many grades, from the worst one on, need a photo; common practice",
     },
@@ -69,7 +70,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         }
     }
     out.report(
-        row.spot(if row.row.media.is_empty() { "" } else { "/media" }),
+        row.subject(if row.row.media.is_empty() { "" } else { "/media" }),
         format!("{} has {aspect} grade {grade} but no photo", row.row.code),
     )
     .fact("grade", grade.get());

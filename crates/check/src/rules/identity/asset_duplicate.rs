@@ -3,7 +3,7 @@
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -49,12 +49,12 @@ fn report_duplicates<'d>(rows: impl Iterator<Item = (&'d str, &'d str, usize)>, 
     for (asset, id, index) in rows {
         let other = *first.entry(asset).or_insert(id);
         if other != id {
-            let spot = Spot {
+            let subject = Subject {
                 path: format!("/{what}s/{index}/asset"),
                 pipe: (what == "pipe").then(|| id.to_owned()),
-                ..Spot::default()
+                ..Subject::default()
             };
-            out.report(spot, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
+            out.report(subject, format!("the asset number {asset:?} is also that of the {what} {other:?}"))
                 .fact("other", other);
         }
     }

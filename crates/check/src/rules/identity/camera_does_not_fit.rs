@@ -62,5 +62,5 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     }
     let (method, size) = (run.run.method.map_or("", Method::as_str), run.survey.say_section(height));
     let message = format!("the method is {method:?}, but the pipe is {size} high");
-    out.report(run.spot("/method"), message).fact("millimetres", millimetres);
+    out.report(run.subject("/method"), message).fact("millimetres", millimetres);
 }

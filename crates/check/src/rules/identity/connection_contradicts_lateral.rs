@@ -70,6 +70,7 @@ rule! {
     /// # Fix
     /// Look up the connection in the video and correct the one that is wrong.
     name: "connection-contradicts-lateral", severity: Warning, scope: Observation, since: "0.1", clause: "pipes#ends",
+    uses: [row_order],
     limits: {
         "structure_allowance" = 1.524 "m"
             "length taken up by the two structures: 5 ft; common practice, no published source",
@@ -94,7 +95,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     let lateral = lateral.as_str();
     if joins.pipe != view.pipe.id {
         let message = format!("{lateral:?} connects here, but by its record it joins {:?}", joins.pipe.as_str());
-        out.report(row.spot("/joins"), message).fact("joins", joins.pipe.as_str());
+        out.report(row.subject("/joins"), message).fact("joins", joins.pipe.as_str());
         return;
     }
     let upstream = run.run.direction == Direction::Upstream;
@@ -110,7 +111,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             let message = format!(
                 "{lateral:?} connects {here} from the upstream structure, but by its record it joins at {there}"
             );
-            out.report(row.spot("/joins"), message).fact("seen", survey.in_units(seen)).fact("joins_at", at.get());
+            out.report(row.subject("/joins"), message).fact("seen", survey.in_units(seen)).fact("joins_at", at.get());
             return;
         }
     }
@@ -122,7 +123,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         let message = format!(
             "{lateral:?} connects at another hour, but by its record it joins at {clock} o'clock, looking downstream"
         );
-        out.report(row.spot("/joins"), message).fact("joins_clock", clock.get());
+        out.report(row.subject("/joins"), message).fact("joins_clock", clock.get());
     }
 }
 

@@ -34,9 +34,9 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     for (index, id) in named.iter().enumerate() {
         if named[..index].contains(id) {
             let message = format!("the run names the equipment {:?} more than once", id.as_str());
-            let spot = run.spot(&format!("/equipment/{index}"));
-            let edits = vec![Edit::remove(spot.path.as_str())];
-            out.report(spot, message)
+            let subject = run.subject(&format!("/equipment/{index}"));
+            let edits = vec![Edit::remove(subject.path.as_str())];
+            out.report(subject, message)
                 .fact("equipment", id.as_str())
                 .fix_if_confirmed("it is a duplicate, and no other piece was meant", edits);
         }

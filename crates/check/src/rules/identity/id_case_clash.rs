@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use rustc_hash::FxHashMap;
 
 use crate::sink::Sink;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -51,7 +51,7 @@ fn clash<'d>(ids: impl Iterator<Item = &'d str>, table: &str, out: &mut Sink<'_>
         let other = *known.entry(folded(id)).or_insert(id);
         if other != id {
             let message = format!("the id {id:?} differs from {other:?} only by case");
-            out.report(Spot::at(format!("/{table}/{index}/id")), message).fact("other", other);
+            out.report(Subject::at(format!("/{table}/{index}/id")), message).fact("other", other);
         }
     }
 }

@@ -3,7 +3,7 @@
 use obvert_model::tables::Joins;
 
 use crate::sink::Sink;
-use crate::views::{Part, Spot, Survey, tolerance};
+use crate::views::{Part, Subject, Survey, tolerance};
 
 rule! {
     /// # What it checks
@@ -52,33 +52,33 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
             for view in survey.pipes() {
                 let Some(joins) = &view.pipe.joins else { continue };
                 if joins.pipe == view.pipe.id {
-                    out.report(view.spot("/joins/pipe"), "the lateral joins itself");
+                    out.report(view.subject("/joins/pipe"), "the lateral joins itself");
                 } else {
-                    compare(survey, joins, &|field| view.spot(&format!("/joins{field}")), out);
+                    compare(survey, joins, &|field| view.subject(&format!("/joins{field}")), out);
                 }
             }
         }
         Part::Run(run) => {
             if let Some(launched) = &run.run.launched {
-                compare(run.survey, launched, &|field| run.spot(&format!("/launched{field}")), out);
+                compare(run.survey, launched, &|field| run.subject(&format!("/launched{field}")), out);
             }
         }
     }
 }
 
-fn compare(survey: &Survey<'_>, joins: &Joins, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn compare(survey: &Survey<'_>, joins: &Joins, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
     let Some(at) = joins.at else { return };
     let main = joins.pipe.as_str();
     let length = survey.pipe(&joins.pipe).and_then(|pipe| pipe.length).filter(|length| length.get() > 0.0);
     let metres = survey.metres(at);
     if metres < -tolerance(0.0) {
         let message = format!("{} is before the upstream structure of {main:?}", survey.say(at));
-        out.report(spot("/at"), message).fact("at", at.get());
+        out.report(subject("/at"), message).fact("at", at.get());
     } else if let Some(length) =
         length.filter(|length| !survey.lengths_doubtful() && metres > beyond(survey.metres(*length)))
     {
         let message = format!("{} is beyond the end of {main:?}, which is {} long", survey.say(at), survey.say(length));
-        out.report(spot("/at"), message).fact("at", at.get()).fact("length", length.get());
+        out.report(subject("/at"), message).fact("at", at.get()).fact("length", length.get());
     }
 }
 

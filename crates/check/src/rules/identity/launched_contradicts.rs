@@ -46,6 +46,7 @@ rule! {
     /// # Fix
     /// Correct where the camera was launched, or where the lateral joins.
     name: "launched-contradicts", severity: Error, scope: Run, since: "0.1", clause: "runs#launched-runs",
+    concludes_from: ["pipes.joins"],
     facts: {
         "joins" = Id "pipe that the lateral joins by its record" if "it is another pipe",
         "joins_at" = Length "`joins.at` of the lateral" if "the distances differ",
@@ -59,13 +60,13 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let pipe = view.pipe.id.as_str();
     let Some(joins) = &view.pipe.joins else {
         let message = format!("the run was launched from a main, but {pipe:?} is not a lateral");
-        out.report(run.spot("/launched"), message);
+        out.report(run.subject("/launched"), message);
         return;
     };
     let main = joins.pipe.as_str();
     if launched.pipe != joins.pipe {
         let message = format!("launched from {:?}, but {pipe:?} joins {main:?}", launched.pipe.as_str());
-        out.report(run.spot("/launched/pipe"), message).fact("joins", main);
+        out.report(run.subject("/launched/pipe"), message).fact("joins", main);
         return;
     }
     if let (Some(from), Some(at)) = (launched.at, joins.at) {
@@ -73,7 +74,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         if (metres - joined).abs() > 2.0 * tolerance(joined.max(metres)) {
             let [launched_at, joins_at] = [from, at].map(|distance| survey.say(distance));
             let message = format!("launched at {launched_at} of {main:?}, but {pipe:?} joins it at {joins_at}");
-            out.report(run.spot("/launched/at"), message).fact("joins_at", at.get());
+            out.report(run.subject("/launched/at"), message).fact("joins_at", at.get());
             return;
         }
     }
@@ -83,6 +84,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         && hours_between(from.get(), clock.get()) > 1.0
     {
         let message = format!("launched at {from} o'clock of {main:?}, but {pipe:?} joins it at {clock} o'clock");
-        out.report(run.spot("/launched/clock"), message).fact("joins_clock", clock.get());
+        out.report(run.subject("/launched/clock"), message).fact("joins_clock", clock.get());
     }
 }

@@ -37,6 +37,7 @@ rule! {
     /// # Fix
     /// Correct the method, or name the camera that was used.
     name: "method-contradicts-equipment", severity: Warning, scope: Run, since: "0.1", clause: "runs#references",
+    concludes_from: ["equipment"],
     facts: {
         "method" = Word "the method, as recorded",
         "equipment" = Word "the `kind` of the first camera that the run names",
@@ -59,6 +60,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if let Some(kind) = kinds().next() {
         let (method, kind) = (carried.as_str(), kind.as_str());
         let message = format!("the method is {method:?}, but the camera that the run names is a {kind}");
-        out.report(run.spot("/method"), message).fact("method", method).fact("equipment", kind);
+        out.report(run.subject("/method"), message).fact("method", method).fact("equipment", kind);
     }
 }

@@ -84,7 +84,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (from, to) = (run.survey.say(first.at), run.survey.say(last.at));
         if repeat.rows == 1 {
             let message = format!("the row repeats observation {:?} at {from}", first.id.as_str());
-            out.report(run.row(repeat.from).spot(""), message)
+            out.report(run.row(repeat.from).subject(""), message)
                 .fact("other", first.id.as_str())
                 .help("remove the row if it was pasted or imported twice; do not change its distance");
             continue;
@@ -95,7 +95,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             first.id.as_str(),
             last.id.as_str()
         );
-        out.report(run.row(repeat.from).spot(""), message)
+        out.report(run.row(repeat.from).subject(""), message)
             .fact("other", first.id.as_str())
             .fact("rows", repeat.rows)
             .help("remove the rows if they were pasted or imported twice; do not change their distances");
@@ -104,6 +104,6 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let (row, id) = (&rows[*duplicate], rows[*first].id.as_str());
         let message =
             format!("{:?} at {} is already recorded as observation {id:?}", row.code.as_str(), run.survey.say(row.at));
-        out.report(run.row(*duplicate).spot(""), message).fact("other", id);
+        out.report(run.row(*duplicate).subject(""), message).fact("other", id);
     }
 }

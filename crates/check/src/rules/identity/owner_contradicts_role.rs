@@ -3,7 +3,7 @@
 use obvert_model::tables::PartyRole;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -27,6 +27,7 @@ rule! {
     /// # Fix
     /// Name the owner, or correct the role of the party.
     name: "owner-contradicts-role", severity: Warning, scope: Document, since: "0.1", clause: "parties#references",
+    concludes_from: ["parties"],
     facts: { "role" = Word "the role of the party" },
 }
 
@@ -35,7 +36,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let role = survey.party(owner).and_then(|party| party.role);
     if let Some(role @ (PartyRole::Contractor | PartyRole::Operator | PartyRole::Reviewer)) = role {
         let (id, role) = (owner.as_str(), role.as_str());
-        out.report(Spot::at("/assignment/owner"), format!("{id:?} is named as the owner, but its role is {role}"))
+        out.report(Subject::at("/assignment/owner"), format!("{id:?} is named as the owner, but its role is {role}"))
             .fact("role", role);
     }
 }

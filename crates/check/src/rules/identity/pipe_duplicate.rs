@@ -49,6 +49,7 @@ rule! {
     /// Merge the two and let all runs name one pipe. If there really are two, give each its asset
     /// number.
     name: "pipe-duplicate", severity: Warning, scope: Document, since: "0.1", clause: "pipes#identity",
+    concludes_from: ["pipes", "pipes.*"],
     facts: { "other" = Id "the first pipe" },
 }
 
@@ -71,7 +72,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         if alike(survey, first.pipe, pipe) {
             let id = first.pipe.id.as_str();
             let message = format!("this pipe cannot be told apart from {id:?}, which has the same ends");
-            out.report(view.spot(""), message).fact("other", id);
+            out.report(view.subject(""), message).fact("other", id);
         }
     }
 }

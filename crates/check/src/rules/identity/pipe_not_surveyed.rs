@@ -3,7 +3,7 @@
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
-use crate::views::{Ending, PipeView, Spot};
+use crate::views::{Ending, PipeView, Subject};
 
 rule! {
     /// # What it checks
@@ -35,6 +35,8 @@ rule! {
     /// Survey the pipe, or state in the delivery why it was not; remove it from the table if it is
     /// not part of the work.
     name: "pipe-not-surveyed", severity: Note, scope: Ending, since: "0.1", clause: "runs#identity",
+    concludes_from: ["runs", "runs.from", "runs.to"],
+    uses: [missing_runs],
     facts: {
         "pipes" = Count "pipes without a run" if "there are more than five",
         "of" = Count "pipes of the document" if "`pipes` is present",
@@ -69,10 +71,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if unseen.len() > FEW {
         let (first, some, of) = (&unseen[0].pipe.id, unseen.len(), survey.head.pipes.len());
         let message = format!("{some} of {of} pipes have no run, for example {:?}", first.as_str());
-        out.report(Spot::at("/pipes"), message).fact("pipes", some).fact("of", of);
+        out.report(Subject::at("/pipes"), message).fact("pipes", some).fact("of", of);
         return;
     }
     for view in unseen {
-        out.report(view.spot(""), "the pipe has no run");
+        out.report(view.subject(""), "the pipe has no run");
     }
 }

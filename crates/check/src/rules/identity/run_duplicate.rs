@@ -59,7 +59,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if !(purposes || overlap_in_time(run, other) && same_camera(ending.survey, run, other)) {
             let (id, way) = (other.id.as_str(), run.direction);
             let message = format!("run {id:?} already went {way} to the end of the pipe on {day}");
-            out.report(summary.spot(""), message).fact("other", id);
+            out.report(summary.subject(""), message).fact("other", id);
         }
     }
 }

@@ -44,6 +44,7 @@ rule! {
     /// # Fix
     /// Correct the pipe or the structure that the run names.
     name: "run-structure-mismatch", severity: Error, scope: Run, since: "0.1", clause: "runs#direction",
+    concludes_from: ["structures", "pipe.downstream"],
     facts: {
         "from" = Id "`from` of the run" if "it is not an end of the pipe",
         "to" = Id "`to` of the run" if "it is not an end of the pipe and differs from `from`",
@@ -64,7 +65,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         (true, true, Some(from), Some(to)) if from != to => {
             let (a, b) = (from.as_str(), to.as_str());
             let message = format!("neither {a:?} nor {b:?} is an end of the pipe {pipe_id:?}");
-            let finding = out.report(run.spot("/pipe"), message);
+            let finding = out.report(run.subject("/pipe"), message);
             finding.fact("from", a).fact("to", b);
             if let Some(id) = only_pipe_between(survey, from, to) {
                 finding.help(format!("did you mean the pipe {id:?}, which lies between them?"));
@@ -72,11 +73,11 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         (true, _, Some(id), _) => {
             let message = format!("the run starts at {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
-            out.report(run.spot("/from"), message).fact("from", id.as_str());
+            out.report(run.subject("/from"), message).fact("from", id.as_str());
         }
         (_, true, _, Some(id)) => {
             let message = format!("the run goes to {:?}, which is not an end of the pipe {pipe_id:?}", id.as_str());
-            out.report(run.spot("/to"), message).fact("to", id.as_str());
+            out.report(run.subject("/to"), message).fact("to", id.as_str());
         }
         _ => {}
     }

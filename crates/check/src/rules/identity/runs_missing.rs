@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -25,6 +25,7 @@ rule! {
     /// # Fix
     /// Add the runs, or check the export.
     name: "runs-missing", severity: Warning, scope: Ending, since: "0.1", clause: "runs#identity",
+    concludes_from: ["runs"],
     facts: { "pipes" = Count "pipes of the document" },
 }
 
@@ -32,6 +33,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if ending.runs.is_empty() {
         let pipes = ending.survey.head.pipes.len();
         let what = if pipes == 0 { "no pipe and no run" } else { "no run" };
-        out.report(Spot::at(""), format!("the survey has {what}")).fact("pipes", pipes);
+        out.report(Subject::at(""), format!("the survey has {what}")).fact("pipes", pipes);
     }
 }

@@ -44,7 +44,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         // A duplicate id is a problem of its own.
         if id != view.structure.id.as_str() {
             let message = format!("the structure is at [{}, {}], the position of {id:?}", position.x(), position.y());
-            out.report(view.spot("/position"), message).fact("other", id);
+            out.report(view.subject("/position"), message).fact("other", id);
         }
     }
 }

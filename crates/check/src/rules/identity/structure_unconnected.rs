@@ -3,7 +3,7 @@
 use rustc_hash::FxHashSet;
 
 use crate::sink::Sink;
-use crate::views::{Ending, Spot, StructureView};
+use crate::views::{Ending, StructureView, Subject};
 
 rule! {
     /// # What it checks
@@ -31,6 +31,7 @@ rule! {
     /// # Fix
     /// Add the pipe, or remove the structure from the table.
     name: "structure-unconnected", severity: Note, scope: Ending, since: "0.1", clause: "structures#references",
+    concludes_from: ["structures", "pipes", "runs", "pipes.downstream", "runs.from", "runs.to"],
     facts: {
         "structures" = Count "structures without a pipe or run" if "there are more than five",
         "of" = Count "structures of the document" if "`structures` is present",
@@ -57,11 +58,11 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let of = survey.head.structures.len();
         let first = unconnected().next().map_or("", |view| view.structure.id.as_str());
         let message = format!("{some} of {of} structures are not the end of a pipe, for example {first:?}");
-        out.report(Spot::at("/structures"), message).fact("structures", some).fact("of", of);
+        out.report(Subject::at("/structures"), message).fact("structures", some).fact("of", of);
         return;
     }
     let report = |view: StructureView<'_>| {
-        out.report(view.spot(""), "no pipe begins or ends at the structure");
+        out.report(view.subject(""), "no pipe begins or ends at the structure");
     };
     unconnected().for_each(report);
 }

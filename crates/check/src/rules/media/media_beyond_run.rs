@@ -46,6 +46,7 @@ rule! {
     /// Correct the distance, or name the run that it belongs to. If several lie beyond one run,
     /// check in the video how far it came.
     name: "media-beyond-run", severity: Error, scope: Ending, since: "0.1", clause: "media#references",
+    concludes_from: ["runs", "observations", "observations.media"],
     facts: {
         "files" = Count "files of the run that were taken outside it" if "there are three or more",
         "at" = Length "`at` of the file" if "it is reported by itself",
@@ -80,7 +81,7 @@ fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView
     if let (true, Some(end)) = (of_run.len() >= SEVERAL, end) {
         let (some, end) = (of_run.len(), survey.say(end));
         out.report(
-            summary.spot("/surveyed"),
+            summary.subject("/surveyed"),
             format!("{some} files of the run were taken before its start or beyond {end}"),
         )
         .fact("files", some);
@@ -93,7 +94,7 @@ fn report(ending: &Ending<'_>, summary: &RunSummary, of_run: &[(usize, MediaView
             Some(end) => format!("taken at {said}, but the run {run:?} ended at {}", survey.say(end)),
             None => format!("taken at {said}, before the zero point of the run {run:?}"),
         };
-        out.report(view.spot("/at"), message).fact("at", at.get());
+        out.report(view.subject("/at"), message).fact("at", at.get());
     }
 }
 

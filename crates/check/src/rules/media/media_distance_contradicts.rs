@@ -62,6 +62,7 @@ rule! {
     /// Correct the distance of the photo, or name the right photo. If all photos of a run are off,
     /// check in the video which distance it shows.
     name: "media-distance-contradicts", severity: Warning, scope: Run, since: "0.1", clause: "media#references",
+    concludes_from: ["media", "media.at", "media.run"],
     limits: {
         "distance" = 3.0 "m"
             "greatest distance of a photo from its observation: a lens looks some pipe lengths ahead; common practice, no published source",
@@ -93,7 +94,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if wrong >= SEVERAL && wrong * 2 > of {
         let message =
             format!("{wrong} of {of} photos of the run were taken at other distances than their observations");
-        out.report(run.spot("/observations"), message).fact("photos", of).fact("astray", wrong);
+        out.report(run.subject("/observations"), message).fact("photos", of).fact("astray", wrong);
         return;
     }
     for row in run.rows().filter(|row| !row.row.media.is_empty()) {
@@ -104,7 +105,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             let (id, survey) = (row.row.media[index].id.as_str(), run.survey);
             let (taken, seen) = (survey.say(at), survey.say(row.row.at));
             let message = format!("the photo {id:?} was taken at {taken}, but its observation is at {seen}");
-            out.report(row.spot(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
+            out.report(row.subject(&format!("/media/{index}")), message).fact("at", at.get()).fact("media", id);
         }
     }
 }

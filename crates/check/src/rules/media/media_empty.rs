@@ -31,6 +31,6 @@ rule! {
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let media = view.media;
     if media.bytes.is_some_and(|bytes| bytes.get() == 0) && media.state != Some(MediaState::Lost) {
-        out.report(view.spot("/bytes"), format!("the file {:?} is empty", media.file.as_str()));
+        out.report(view.subject("/bytes"), format!("the file {:?} is empty", media.file.as_str()));
     }
 }

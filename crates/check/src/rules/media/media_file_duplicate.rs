@@ -36,7 +36,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         match first.get(view.media.file.as_str()) {
             Some(other) => {
                 let message = format!("the file {:?} is already named by the row {}", view.media.file, other.media.id);
-                out.report(view.spot("/file"), message).fact("first", other.media.id.as_str());
+                out.report(view.subject("/file"), message).fact("first", other.media.id.as_str());
             }
             None => {
                 first.insert(&view.media.file, view);

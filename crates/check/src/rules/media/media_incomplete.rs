@@ -61,7 +61,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let state = if media.state == Some(MediaState::Lost) { "is lost" } else { "is truncated" };
         let rely = if rows == 1 { "one observation relies".to_owned() } else { format!("{rows} observations rely") };
         let message = format!("{rely} on {} ({}), which {state}", media.id, media.file);
-        out.report(row.spot(&format!("/media/{index}")), message)
+        out.report(row.subject(&format!("/media/{index}")), message)
             .fact("media", media.id.as_str())
             .fact("observations", rows);
     }

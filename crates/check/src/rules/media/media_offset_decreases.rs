@@ -96,7 +96,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
             if let Some((earlier, was)) = known.before.filter(|(_, was)| offset < *was) {
                 let (at, back) = (run.survey.say(row.row.at), run.survey.say(earlier.row.at));
                 out.report(
-                    row.spot(&format!("/media/{index}/offset")),
+                    row.subject(&format!("/media/{index}/offset")),
                     format!("{at} is shown at {offset} s of {media}, but {back} only at {was} s"),
                 )
                 .fact("offset", offset)

@@ -46,7 +46,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
                 Some(duration) => format!("shown at {offset} s of {}, which is {duration} s long", reference.id),
                 None => format!("shown at {offset} s of {}, before it begins", reference.id),
             };
-            out.report(row.spot(&format!("/media/{index}/offset")), message).fact("offset", offset.get());
+            out.report(row.subject(&format!("/media/{index}/offset")), message).fact("offset", offset.get());
         }
     }
 }

@@ -64,10 +64,10 @@ rule! {
 fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
     let file = view.media.file.as_str();
     if let Some(why) = unportable(file) {
-        let finding = out.report(view.spot("/file"), format!("{file:?} {why}"));
+        let finding = out.report(view.subject("/file"), format!("{file:?} {why}"));
         let slashed = file.replace('\\', "/");
         if slashed != file && unportable(&slashed).is_none() {
-            let edits = vec![Edit::replace(view.spot("/file").path, slashed)];
+            let edits = vec![Edit::replace(view.subject("/file").path, slashed)];
             finding.fix_safely("writes / between folders", edits);
         }
     }

@@ -60,7 +60,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if some >= SEVERAL {
         let first = others().next().and_then(|(_, _, media)| media.run.as_ref()).map_or("", |other| other.as_str());
         let message = format!("{some} photos of the observations belong to other runs, the first to {first:?}");
-        out.report(run.spot("/observations"), message).fact("photos", some).fact("run_of_media", first);
+        out.report(run.subject("/observations"), message).fact("photos", some).fact("run_of_media", first);
         return;
     }
     let files = &run.survey.head.media;
@@ -73,7 +73,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         }
         let (id, other) = (media.id.as_str(), other.as_str());
         let message = format!("{id:?} belongs to run {other:?}, but an observation of this run names it");
-        out.report(row.spot(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
+        out.report(row.subject(&format!("/media/{index}")), message).fact("run_of_media", other).fact("media", id);
     }
 }
 

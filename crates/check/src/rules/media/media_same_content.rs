@@ -38,7 +38,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             // `media-file-duplicate` reports two rows of one file.
             Some(other) if other.media.file != view.media.file => {
                 let message = format!("{:?} has the same content as {:?}", view.media.file, other.media.file);
-                out.report(view.spot("/sha256"), message).fact("first", other.media.id.as_str());
+                out.report(view.subject("/sha256"), message).fact("first", other.media.id.as_str());
             }
             Some(_) => {}
             None => {

@@ -5,7 +5,7 @@ use crate::support::cameras::same_camera;
 use crate::support::map_lengths::four_in_five;
 use crate::support::media_dates::{MIN_COUNT, RunFiles, TimeSpan, files_by_run};
 use crate::support::time::run_span;
-use crate::views::{Ending, RunSummary, Spot};
+use crate::views::{Ending, RunSummary, Subject};
 
 rule! {
     /// # What it checks
@@ -57,6 +57,7 @@ rule! {
     /// # Fix
     /// Correct the time, or name the run that the file belongs to.
     name: "media-time-contradicts", severity: Warning, scope: Ending, since: "0.1", clause: "media#references",
+    concludes_from: ["media", "media.captured", "media.run", "runs", "runs.started", "runs.finished"],
     limits: {
         "slack" = 1.0 "h"
             "greatest difference between the clocks of camera and recorder; common practice, no published source",
@@ -77,7 +78,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     if off >= MIN_COUNT && four_in_five(off, runs.len()) {
         let of = runs.len();
         let message = format!("in {off} of {of} runs all files were taken at other times than the run");
-        out.report(Spot::at("/media"), message)
+        out.report(Subject::at("/media"), message)
             .fact("runs", of)
             .fact("astray", off)
             .help("check the clock of the camera and that of the recorder; one of the two was not set");
@@ -117,18 +118,18 @@ fn report(
         let message = format!(
             "started at {started}, but all {of} files of the run were taken at other times, such as {captured}"
         );
-        out.report(summary.spot("/started"), message).fact("files", of);
+        out.report(summary.subject("/started"), message).fact("files", of);
         return;
     }
     if let (true, Some(first)) = (files.outliers.len() > MIN_COUNT, files.outliers.first()) {
         let (some, of, run) = (files.outliers.len(), files.of, summary.run.id.as_str());
         let message = format!("{some} of {of} files of run {run:?} were not taken between {started} and {finished}");
-        out.report(first.spot("/captured"), message).fact("files", of).fact("astray", some);
+        out.report(first.subject("/captured"), message).fact("files", of).fact("astray", some);
         return;
     }
     for view in &files.outliers {
         let Some(captured) = &view.media.captured else { continue };
         let message = format!("taken at {captured}, but the run was made from {started} to {finished}");
-        out.report(view.spot("/captured"), message).fact("captured", captured.as_str());
+        out.report(view.subject("/captured"), message).fact("captured", captured.as_str());
     }
 }

@@ -95,7 +95,7 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
             let stated = stated.to_ascii_lowercase();
             if !fits(media.kind, &stated) {
                 out.report(
-                    view.spot("/type"),
+                    view.subject("/type"),
                     format!("the kind is {:?}, but the type is {stated:?}", media.kind.as_str()),
                 )
                 .fact("type", stated);
@@ -104,13 +104,13 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
                     "a file with the extension .{extension} is {}, but the type is {stated:?}",
                     types.join(" or ")
                 );
-                out.report(view.spot("/file"), message).fact("type", stated);
+                out.report(view.subject("/file"), message).fact("type", stated);
             }
         }
         None => {
             if let Some(types) = known.filter(|types| !types.iter().any(|one| fits(media.kind, one))) {
                 out.report(
-                    view.spot("/file"),
+                    view.subject("/file"),
                     format!(
                         "a file with the extension .{extension} is {}, but the kind is {:?}",
                         types.join(" or "),

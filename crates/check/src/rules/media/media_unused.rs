@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Name the file in the observation that it shows, name its run, or remove the row.
     name: "media-unused", severity: Note, scope: Ending, since: "0.1", clause: "media#references",
+    concludes_from: ["runs", "observations", "observations.media"],
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
@@ -35,7 +36,10 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         // A row with a duplicate id may be the one that is named.
         let unique = ending.survey.media_index(&view.media.id).is_some();
         if view.media.run.is_none() && unique && ending.shown_by(view.index).is_none() {
-            out.report(view.spot(""), format!("no observation names {:?}, and the file names no run", view.media.file));
+            out.report(
+                view.subject(""),
+                format!("no observation names {:?}, and the file names no run", view.media.file),
+            );
         }
     }
 }

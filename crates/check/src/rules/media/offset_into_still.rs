@@ -35,7 +35,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         if let (Some(offset), Some(kind @ (MediaKind::Photo | MediaKind::Document))) = (reference.offset, kind) {
             let (id, kind) = (reference.id.as_str(), kind.as_str());
             let message = format!("shown at {offset} s of {id:?}, which is a {kind}");
-            out.report(row.spot(&format!("/media/{index}/offset")), message).fact("media", id);
+            out.report(row.subject(&format!("/media/{index}/offset")), message).fact("media", id);
         }
     }
 }

@@ -68,7 +68,7 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         if hours > longest {
             let message =
                 format!("the recording is {duration} s ({hours:.0} h) long, more than the plausible {longest} h");
-            out.report(view.spot("/duration"), message).fact("duration", duration.get());
+            out.report(view.subject("/duration"), message).fact("duration", duration.get());
         }
     }
     let Some(rate) = media.frame_rate.map(|rate| rate.get()).filter(|rate| *rate > 0.0) else { return };
@@ -85,5 +85,5 @@ fn check(view: &MediaView<'_>, out: &mut Sink<'_>) {
         }
         _ => return,
     };
-    out.report(view.spot("/frame_rate"), message).fact("frame_rate", rate);
+    out.report(view.subject("/frame_rate"), message).fact("frame_rate", rate);
 }

@@ -5,7 +5,7 @@ use obvert_model::edit::Edit;
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -58,7 +58,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let Some((place, position)) = impossible.or_else(|| positions(survey.head).next()) else { return };
     let order = if geographic { "longitude and latitude" } else { "easting and northing" };
     out.report(
-        Spot::at("/crs"),
+        Subject::at("/crs"),
         format!("{order} are swapped, for example [{}, {}] in {stated}", position.x(), position.y()),
     )
     .fact("first", place.pointer())

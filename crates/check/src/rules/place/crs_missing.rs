@@ -2,7 +2,7 @@
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -28,6 +28,7 @@ rule! {
     /// # Fix
     /// Ask who made the positions, then add `crs`, for example EPSG:6494.
     name: "crs-missing", severity: Error, scope: Document, since: "0.1", clause: "document#reference-systems",
+    concludes_from: ["crs"],
     facts: {
         "positions" = Count "positions that the document has",
         "first" = Pointer "the first of them",
@@ -38,7 +39,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.crs.is_none() {
         if let Some((place, _)) = positions(survey.head).next() {
             let count = positions(survey.head).count();
-            out.report(Spot::at(""), format!("the document has {count} positions but no reference system"))
+            out.report(Subject::at(""), format!("the document has {count} positions but no reference system"))
                 .fact("positions", count)
                 .fact("first", place.pointer());
         }

@@ -4,7 +4,7 @@ use obvert_geo::{Fit, Slip};
 
 use crate::sink::Sink;
 use crate::support::map_lengths::{WrongUnit, majority, unit_slip, vote_of_runs};
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -83,7 +83,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let unit = crs.unit().name();
     let message =
         format!("the unit of {stated} is the {unit}, but the positions seem to be in {fits}: {}", reasons.join("; "));
-    let finding = out.report(Spot::at("/crs"), message);
+    let finding = out.report(Subject::at("/crs"), message);
     finding.fact("unit", unit).fact("fits", if slip == Slip::Feet { "feet" } else { "metres" });
     if let Some(vote) = vote {
         finding.fact("lengths", vote.of).fact("agree", vote.agree);

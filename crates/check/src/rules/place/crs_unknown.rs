@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -36,6 +36,6 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if let Some(why) = &survey.crs_error {
-        out.report(Spot::at("/crs"), format!("the positions cannot be checked: {why}"));
+        out.report(Subject::at("/crs"), format!("the positions cannot be checked: {why}"));
     }
 }

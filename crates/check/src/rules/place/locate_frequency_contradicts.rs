@@ -59,6 +59,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     }
     if let Some((id, own)) = other {
         let message = format!("located at {used} Hz, but the run's transmitter {id:?} sends at {own} Hz");
-        out.report(view.spot("/frequency"), message).fact("frequency", used.get()).fact("own", own.get());
+        out.report(view.subject("/frequency"), message).fact("frequency", used.get()).fact("own", own.get());
     }
 }

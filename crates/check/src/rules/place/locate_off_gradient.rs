@@ -117,7 +117,7 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     let how = if off > 0.0 { "above" } else { "below" };
     let (off, depth) = (survey.say_metres(off.abs()), survey.say(depth));
     let message = format!("a depth of {depth} puts the pipe {off} {how} the line between its inverts");
-    out.report(view.spot(""), message)
+    out.report(view.subject(""), message)
         .fact("found", survey.in_units(found))
         .fact("expected", survey.in_units(expected));
 }

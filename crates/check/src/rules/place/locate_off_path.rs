@@ -79,7 +79,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let accuracy = view.locate.accuracy.map_or(out.limit("accuracy"), |accuracy| survey.metres(accuracy));
         if nearest.offset_metres > out.limit("slack") + accuracy {
             let (off, pipe) = (survey.say_metres(nearest.offset_metres), summary.run.pipe.as_str());
-            out.report(view.spot("/position"), format!("located {off} from the path of {pipe:?} on the map"))
+            out.report(view.subject("/position"), format!("located {off} from the path of {pipe:?} on the map"))
                 .fact("off", survey.in_units(nearest.offset_metres));
         }
     }

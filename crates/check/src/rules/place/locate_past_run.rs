@@ -46,14 +46,14 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
         summary.run.counter.as_ref().and_then(|counter| counter.reads).map_or(0.0, |reads| survey.metres(reads));
     if at < reads - tolerance(0.0) {
         let message = format!("located at {}, before the run's zero point", survey.say(view.locate.at));
-        out.report(view.spot("/at"), message).fact("at", view.locate.at.get());
+        out.report(view.subject("/at"), message).fact("at", view.locate.at.get());
         return;
     }
     let Some(surveyed) = summary.run.surveyed.filter(|_| !view.ending.lengths_doubtful()) else { return };
     let end = survey.metres(surveyed);
     if at > end + tolerance(end) {
         let (said, came) = (survey.say(view.locate.at), survey.say(surveyed));
-        out.report(view.spot("/at"), format!("located at {said}, but the run ended at {came}"))
+        out.report(view.subject("/at"), format!("located at {said}, but the run ended at {came}"))
             .fact("at", view.locate.at.get())
             .fact("surveyed", surveyed.get());
     }

@@ -32,6 +32,7 @@ rule! {
     /// # Fix
     /// Name the transmitter in the run, or correct the `method` of the locate.
     name: "locate-without-transmitter", severity: Note, scope: Locate, since: "0.1", clause: "locates#transmitter",
+    concludes_from: ["equipment"],
 }
 
 fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
@@ -49,6 +50,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     };
     if !equipment.is_empty() && !equipment.iter().any(|id| sends(id.as_str())) {
         let run = summary.run.id.as_str();
-        out.report(view.spot(""), format!("a transmitter was located, but the equipment of run {run:?} has none"));
+        out.report(view.subject(""), format!("a transmitter was located, but the equipment of run {run:?} has none"));
     }
 }

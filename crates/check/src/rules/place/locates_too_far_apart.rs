@@ -66,7 +66,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let from = survey.head.locates[chord.from].id.as_str();
         let (apart, between) = (survey.say_metres(chord.chord), survey.say_metres(chord.cable));
         let message = format!("{apart} from {from} on the ground, but only {between} along the cable");
-        out.report(view.spot("/position"), message)
+        out.report(view.subject("/position"), message)
             .fact("apart", survey.in_units(chord.chord))
             .fact("cable", survey.in_units(chord.cable))
             .fact("from", from);

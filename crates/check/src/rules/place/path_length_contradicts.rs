@@ -47,6 +47,7 @@ rule! {
     /// probably bends: add its path.
     name: "path-length-contradicts", severity: Warning, scope: Pipe, since: "0.1", clause: "pipes#path",
     needs: [Crs],
+    concludes_from: ["structures.position"],
     limits: {
         "share" = 0.5 "%"
             "greatest difference in per cent of the course: City of Sunny Isles Beach FL, Section 02762",
@@ -77,7 +78,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     let survey = view.survey;
     let [length, measured] = [stated, course].map(|metres| survey.say_metres(metres));
     let message = format!("the stated length is {length}, but {what} is {measured} long");
-    let finding = out.report(view.spot("/length"), message);
+    let finding = out.report(view.subject("/length"), message);
     finding.fact("stated", survey.in_units(stated)).fact("course", survey.in_units(course));
     if !own && stated > course {
         finding.help("add the path if the pipe bends; otherwise correct the length");

@@ -4,7 +4,7 @@ use obvert_geo::{Crs, Fit, Slip};
 
 use crate::sink::Sink;
 use crate::support::map_lengths::positions;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -81,20 +81,20 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if let Some(why) = why.filter(|_| !map_lengths.exchanged) {
         let Some((first, _)) = positions(survey.head).next() else { return };
         let message = format!("the positions lie outside the area of use of {stated} ({}): {why}", area(crs));
-        out.report(Spot::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
+        out.report(Subject::at("/crs"), message).fact("first", first.pointer()).fact("area", bounds(crs));
         return;
     }
     let outside = &map_lengths.outliers;
     if let Some((first, _)) = outside.first().filter(|_| outside.len() > FEW) {
         let (some, of) = (outside.len(), positions(survey.head).count());
         let message = format!("{some} of {of} positions lie outside the area of use of {stated} ({})", area(crs));
-        out.report(Spot::at("/crs"), message).fact("positions", some).fact("of", of).fact("first", first.pointer());
+        out.report(Subject::at("/crs"), message).fact("positions", some).fact("of", of).fact("first", first.pointer());
         return;
     }
     for (place, position) in outside {
         let [x, y] = (*position).into();
         let message = format!("[{x}, {y}] lies outside the area of use of {stated} ({})", area(crs));
-        let finding = out.report(Spot::at(place.pointer()), message);
+        let finding = out.report(Subject::at(place.pointer()), message);
         if matches!(crs.fit(&[[y, x]]), Ok(Fit::Inside)) {
             finding.help("swap the two numbers: easting or longitude comes first");
         }

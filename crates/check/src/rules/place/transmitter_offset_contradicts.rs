@@ -67,6 +67,6 @@ fn check(view: &LocateView<'_>, out: &mut Sink<'_>) {
     if let Some((id, own)) = other {
         let [stated_text, own_text] = [stated, own].map(|offset| survey.say(offset));
         let message = format!("the transmitter offset is {stated_text}, but that of {id:?} is {own_text}");
-        out.report(view.spot("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
+        out.report(view.subject("/transmitter_offset"), message).fact("stated", stated.get()).fact("own", own.get());
     }
 }

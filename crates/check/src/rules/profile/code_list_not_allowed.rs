@@ -2,7 +2,7 @@
 
 use crate::profile::list_of;
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -54,7 +54,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let allowed = list_of(allow.code_lists.iter().map(|allowed| (&*allowed.list, allowed.version.as_deref())));
     let (list, version) = (coding.list.as_str(), coding.version.as_str());
     out.report(
-        Spot::at(field),
+        Subject::at(field),
         format!("the profile does not allow the code list {list} {version}; it allows {allowed}"),
     )
     .fact("list", list)

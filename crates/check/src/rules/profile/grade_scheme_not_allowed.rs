@@ -2,7 +2,7 @@
 
 use crate::profile::list_of;
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -52,5 +52,5 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     let allowed = list_of(allow.grade_schemes.iter().map(|allowed| (&*allowed.scheme, allowed.version.as_deref())));
     let (scheme, version) = (grading.scheme.as_str(), grading.version.as_str());
     let message = format!("the profile does not allow the grade scheme {scheme} {version}; it allows {allowed}");
-    out.report(Spot::at(field), message).fact("scheme", scheme).fact("version", version);
+    out.report(Subject::at(field), message).fact("scheme", scheme).fact("version", version);
 }

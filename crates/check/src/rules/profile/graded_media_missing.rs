@@ -44,6 +44,7 @@ rule! {
     /// Add a still; it can be taken from the video.
     name: "graded-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Grades],
+    concludes_from: ["media", "observation.media"],
     facts: {
         "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
         "grade" = Grade "the grade, recorded or computed",
@@ -56,14 +57,14 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (demand, aspect, grade) in graded(profile, row) {
         let Some(kinds) = shown(row) else { return };
         if !kinds.has_one(&demand.kinds) {
-            let spot = row.spot(if row.row.media.is_empty() { "" } else { "/media" });
+            let subject = row.subject(if row.row.media.is_empty() { "" } else { "/media" });
             let from = demand.from_grade.map(|from| from.to_string()).unwrap_or_default();
             let message = format!(
                 "{} has {aspect} grade {grade} but no {}, which the profile requires from grade {from} on",
                 row.row.code,
                 kinds_in_words(demand)
             );
-            add_demand(out.report(spot, message), demand).fact("grade", grade.get());
+            add_demand(out.report(subject, message), demand).fact("grade", grade.get());
         }
     }
 }

@@ -43,6 +43,7 @@ rule! {
     /// Add a still; it can be taken from the video.
     name: "observation-media-missing", severity: Error, scope: Observation, since: "0.1", clause: "profiles#media",
     needs: [Profile, Codes],
+    concludes_from: ["media", "observation.media"],
     facts: {
         "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
         "basis" = Text "the basis of the demand" if "the profile states one",
@@ -54,9 +55,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for demand in of_observations(profile).filter(|demand| concerns(demand, row)) {
         let Some(kinds) = shown(row) else { return };
         if !kinds.has_one(&demand.kinds) {
-            let spot = row.spot(if row.row.media.is_empty() { "" } else { "/media" });
+            let subject = row.subject(if row.row.media.is_empty() { "" } else { "/media" });
             let message = format!("{} has no {}, but the profile requires one", row.row.code, kinds_in_words(demand));
-            add_demand(out.report(spot, message), demand);
+            add_demand(out.report(subject, message), demand);
         }
     }
 }

@@ -39,6 +39,7 @@ rule! {
     /// Add the file to the media table, with its run.
     name: "run-media-missing", severity: Error, scope: Run, since: "0.1", clause: "profiles#media",
     needs: [Profile],
+    concludes_from: ["media", "observation.media"],
     facts: {
         "kinds" = Words "the kinds of media that are accepted, in the order of the profile",
         "basis" = Text "the basis of the demand" if "the profile states one",
@@ -52,7 +53,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let kinds: &MediaKinds = kinds.get_or_insert_with(|| run.media_kinds());
         if !kinds.has_one(&demand.kinds) {
             let message = format!("the run has no {}, but the profile requires one", kinds_in_words(demand));
-            add_demand(out.report(run.spot(""), message), demand);
+            add_demand(out.report(run.subject(""), message), demand);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 use crate::profile::list_of;
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -46,7 +46,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         if !allowed.is_empty() && !allowed.contains(&unit) {
             let allowed = list_of(allowed.into_iter().map(|unit| (unit, None)));
             let message = format!("the profile does not allow {what} in {unit}; it allows {allowed}");
-            out.report(Spot::at(field), message).fact("unit", unit);
+            out.report(Subject::at(field), message).fact("unit", unit);
         }
     };
     let lengths = allow.length_units.iter().map(|unit| unit.as_str()).collect();

@@ -2,7 +2,7 @@
 
 use crate::profile::list_of;
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -45,5 +45,5 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     }
     let allowed = list_of(allow.vertical.iter().map(|allowed| (allowed.as_str(), None)));
     let message = format!("the profile does not allow the datum {vertical}; it allows {allowed}");
-    out.report(Spot::at("/vertical"), message).fact("vertical", vertical.as_str());
+    out.report(Subject::at("/vertical"), message).fact("vertical", vertical.as_str());
 }

@@ -24,6 +24,7 @@ rule! {
     /// # Fix
     /// Correct the id, or add the equipment to the table.
     name: "unknown-equipment", severity: Error, scope: Run, since: "0.1", clause: "equipment#references",
+    refers_to: "equipment",
     facts: {
         "id" = Id "the missing id; if the table is empty, the first one named",
         "rows" = Count "how many rows name it; if the table is empty, how many name any",
@@ -34,8 +35,8 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let survey = run.survey;
     for (index, id) in run.run.equipment.iter().enumerate() {
         if !survey.knows_equipment(id) {
-            let spot = || run.spot(&format!("/equipment/{index}"));
-            out.unknown("equipment", id, survey.head.equipment.iter().map(|row| row.id.as_str()), spot);
+            let subject = || run.subject(&format!("/equipment/{index}"));
+            out.unknown("equipment", id, survey.head.equipment.iter().map(|row| row.id.as_str()), subject);
         }
     }
 }

@@ -25,6 +25,7 @@ rule! {
     /// # Fix
     /// Correct the id, or add the file to the media table.
     name: "unknown-media", severity: Error, scope: Observation, since: "0.1", clause: "media#references",
+    refers_to: "media",
     facts: {
         "id" = Id "the missing id; if the table is empty, the first one named",
         "rows" = Count "how many rows name it; if the table is empty, how many name any",
@@ -34,8 +35,13 @@ rule! {
 fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
     for (index, (reference, media)) in row.media().enumerate() {
         if media.is_none() && !row.survey().knows_media(&reference.id) {
-            let spot = || row.spot(&format!("/media/{index}/id"));
-            out.unknown("media file", &reference.id, row.survey().head.media.iter().map(|row| row.id.as_str()), spot);
+            let subject = || row.subject(&format!("/media/{index}/id"));
+            out.unknown(
+                "media file",
+                &reference.id,
+                row.survey().head.media.iter().map(|row| row.id.as_str()),
+                subject,
+            );
         }
     }
 }

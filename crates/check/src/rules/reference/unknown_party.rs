@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Part, Spot, Survey};
+use crate::views::{Part, Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -37,6 +37,7 @@ rule! {
     /// # Fix
     /// Correct the id, or add the party to the table.
     name: "unknown-party", severity: Error, scope: Throughout, since: "0.1", clause: "parties#references",
+    refers_to: "parties",
     facts: {
         "id" = Id "the missing id; if the table is empty, the first one named",
         "rows" = Count "how many rows name it; if the table is empty, how many name any",
@@ -48,27 +49,27 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         Part::Head(survey) => {
             let head = survey.head;
             if let Some(owner) = head.assignment.as_ref().and_then(|assignment| assignment.owner.as_ref()) {
-                named(survey, owner, || Spot::at("/assignment/owner"), out);
+                named(survey, owner, || Subject::at("/assignment/owner"), out);
             }
             if let Some(by) = head.review.as_ref().and_then(|review| review.by.as_ref()) {
-                named(survey, by, || Spot::at("/review/by"), out);
+                named(survey, by, || Subject::at("/review/by"), out);
             }
             for (index, party) in head.parties.iter().enumerate() {
                 if let Some(firm) = &party.member_of {
-                    named(survey, firm, || Spot::at(format!("/parties/{index}/member_of")), out);
+                    named(survey, firm, || Subject::at(format!("/parties/{index}/member_of")), out);
                 }
             }
         }
         Part::Run(run) => {
             if let Some(operator) = &run.run.operator {
-                named(run.survey, operator, || run.spot("/operator"), out);
+                named(run.survey, operator, || run.subject("/operator"), out);
             }
         }
     }
 }
 
-fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
     if !survey.knows_party(id) {
-        out.unknown("party", id, survey.head.parties.iter().map(|row| row.id.as_str()), spot);
+        out.unknown("party", id, survey.head.parties.iter().map(|row| row.id.as_str()), subject);
     }
 }

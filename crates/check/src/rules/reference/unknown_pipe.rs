@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Part, RatingView, Spot, Survey};
+use crate::views::{Part, RatingView, Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Correct the id, or add the pipe to the table.
     name: "unknown-pipe", severity: Error, scope: Throughout, since: "0.1", clause: "pipes#references",
+    refers_to: "pipes",
     facts: {
         "id" = Id "the missing id; if the table is empty, the first one named",
         "rows" = Count "how many rows name it; if the table is empty, how many name any",
@@ -44,7 +45,7 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
         Part::Head(survey) => {
             for view in survey.pipes() {
                 if let Some(joins) = &view.pipe.joins {
-                    named(survey, &joins.pipe, || view.spot("/joins/pipe"), out);
+                    named(survey, &joins.pipe, || view.subject("/joins/pipe"), out);
                 }
             }
             for (index, rating) in survey.head.ratings.iter().enumerate() {
@@ -52,21 +53,21 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
             }
         }
         Part::Run(run) => {
-            named(run.survey, &run.run.pipe, || run.spot("/pipe"), out);
+            named(run.survey, &run.run.pipe, || run.subject("/pipe"), out);
             if let Some(launched) = &run.run.launched {
-                named(run.survey, &launched.pipe, || run.spot("/launched/pipe"), out);
+                named(run.survey, &launched.pipe, || run.subject("/launched/pipe"), out);
             }
             for row in run.rows() {
                 if let Some(pipe) = &row.row.joins {
-                    named(run.survey, pipe, || row.spot("/joins"), out);
+                    named(run.survey, pipe, || row.subject("/joins"), out);
                 }
             }
         }
     }
 }
 
-fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
     if !survey.knows_pipe(id) {
-        out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), spot);
+        out.unknown("pipe", id, survey.head.pipes.iter().map(|row| row.id.as_str()), subject);
     }
 }

@@ -3,7 +3,7 @@
 use obvert_model::text::RunId;
 
 use crate::sink::Sink;
-use crate::views::{Ending, RatingView, Spot};
+use crate::views::{Ending, RatingView, Subject};
 
 rule! {
     /// # What it checks
@@ -40,6 +40,7 @@ rule! {
     /// # Fix
     /// Correct the id, or deliver the run in the same document.
     name: "unknown-run", severity: Error, scope: Ending, since: "0.1", clause: "runs#references",
+    refers_to: "runs",
     facts: {
         "id" = Id "the missing id; if the document has no run, the first one named",
         "rows" = Count "how many rows name it; if the document has no run, how many name any",
@@ -47,18 +48,18 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    let named = |id: &RunId, spot: &dyn Fn() -> Spot, out: &mut Sink<'_>| {
+    let named = |id: &RunId, subject: &dyn Fn() -> Subject, out: &mut Sink<'_>| {
         if !ending.knows_run(id) {
-            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), spot);
+            out.unknown("run", id, ending.runs.iter().map(|summary| summary.run.id.as_str()), subject);
         }
     };
     for view in ending.survey.all_media() {
         if let Some(run) = &view.media.run {
-            named(run, &|| view.spot("/run"), out);
+            named(run, &|| view.subject("/run"), out);
         }
     }
     for view in ending.locates() {
-        named(&view.locate.run, &|| view.spot("/run"), out);
+        named(&view.locate.run, &|| view.subject("/run"), out);
     }
     for (index, rating) in ending.survey.head.ratings.iter().enumerate() {
         for (place, run) in rating.runs.iter().enumerate() {
@@ -67,7 +68,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     for summary in ending.runs {
         if let Some(run) = &summary.run.reverse_of {
-            named(run, &|| summary.spot("/reverse_of"), out);
+            named(run, &|| summary.subject("/reverse_of"), out);
         }
     }
 }

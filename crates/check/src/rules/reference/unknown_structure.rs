@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Part, Spot, Survey};
+use crate::views::{Part, Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -29,6 +29,7 @@ rule! {
     /// # Fix
     /// Correct the id, or add the structure to the table.
     name: "unknown-structure", severity: Error, scope: Throughout, since: "0.1", clause: "structures#references",
+    refers_to: "structures",
     facts: {
         "id" = Id "the missing id; if the table is empty, the first one named",
         "rows" = Count "how many rows name it; if the table is empty, how many name any",
@@ -39,24 +40,24 @@ fn check(part: &Part<'_>, out: &mut Sink<'_>) {
     match part {
         Part::Head(survey) => {
             for view in survey.pipes() {
-                named(survey, &view.pipe.upstream, || view.spot("/upstream"), out);
+                named(survey, &view.pipe.upstream, || view.subject("/upstream"), out);
                 if let Some(id) = &view.pipe.downstream {
-                    named(survey, id, || view.spot("/downstream"), out);
+                    named(survey, id, || view.subject("/downstream"), out);
                 }
             }
         }
         Part::Run(run) => {
             for (id, field) in [(&run.run.from, "/from"), (&run.run.to, "/to")] {
                 if let Some(id) = id {
-                    named(run.survey, id, || run.spot(field), out);
+                    named(run.survey, id, || run.subject(field), out);
                 }
             }
         }
     }
 }
 
-fn named(survey: &Survey<'_>, id: &str, spot: impl FnOnce() -> Spot, out: &mut Sink<'_>) {
+fn named(survey: &Survey<'_>, id: &str, subject: impl FnOnce() -> Subject, out: &mut Sink<'_>) {
     if !survey.knows_structure(id) {
-        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), spot);
+        out.unknown("structure", id, survey.head.structures.iter().map(|row| row.id.as_str()), subject);
     }
 }

@@ -4,7 +4,7 @@ use obvert_model::tables::ReviewStatus;
 
 use crate::sink::Sink;
 use crate::support::time::{in_future, instant};
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -43,6 +43,7 @@ rule! {
     /// # Fix
     /// Correct the time, or review the record again.
     name: "review-date-implausible", severity: Warning, scope: Ending, since: "0.1", clause: "document#assignment-review-revision",
+    concludes_from: ["issued"],
     facts: {
         "runs" = Count "runs that were made after the review" if "the review is earlier than the runs",
         "issued" = DateTime "`issued` of the document" if "the review is later than `issued`",
@@ -61,9 +62,9 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     let status = review.status.as_str();
     if later > 1 || later > 0 && later == runs {
         let message = format!("{status} at {at}, before {later} of {runs} runs were made");
-        out.report(Spot::at("/review/at"), message).fact("runs", later);
+        out.report(Subject::at("/review/at"), message).fact("runs", later);
     } else if reviewed > issued && !early {
         let message = format!("{status} at {at}, after the document was issued at {}", head.issued);
-        out.report(Spot::at("/review/at"), message).fact("issued", head.issued.as_str());
+        out.report(Subject::at("/review/at"), message).fact("issued", head.issued.as_str());
     }
 }

@@ -3,7 +3,7 @@
 use obvert_model::tables::ReviewStatus;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -30,6 +30,6 @@ rule! {
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.review.as_ref().is_some_and(|review| review.status == ReviewStatus::Draft) {
-        out.report(Spot::at("/review/status"), "the document is still a draft");
+        out.report(Subject::at("/review/status"), "the document is still a draft");
     }
 }

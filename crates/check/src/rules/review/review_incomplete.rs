@@ -3,7 +3,7 @@
 use obvert_model::tables::ReviewStatus;
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -48,6 +48,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         (Some(_), Some(_)) => return,
     };
     let status = review.status.as_str();
-    out.report(Spot::at("/review"), format!("the document is {status} but does not state {lacks}"))
+    out.report(Subject::at("/review"), format!("the document is {status} but does not state {lacks}"))
         .fact("status", status);
 }

@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -24,10 +24,11 @@ rule! {
     /// # Fix
     /// Give the new document a new id.
     name: "revises-itself", severity: Error, scope: Document, since: "0.1", clause: "document#assignment-review-revision",
+    concludes_from: ["id"],
 }
 
 fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
     if survey.head.revises.as_ref().is_some_and(|revises| *revises.id == *survey.head.id) {
-        out.report(Spot::at("/revises/id"), "revises names this document's own id");
+        out.report(Subject::at("/revises/id"), "revises names this document's own id");
     }
 }

@@ -55,6 +55,9 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         _ => return,
     };
     let (spacing_text, limit) = (view.survey.say(spacing), view.survey.say_metres(limit));
-    out.report(view.spot("/joint_spacing"), format!("the joint spacing of {spacing_text} is {how} pipe made, {limit}"))
-        .fact("metres", metres);
+    out.report(
+        view.subject("/joint_spacing"),
+        format!("the joint spacing of {spacing_text} is {how} pipe made, {limit}"),
+    )
+    .fact("metres", metres);
 }

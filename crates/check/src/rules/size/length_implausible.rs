@@ -50,6 +50,6 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         let longest = view.survey.say_metres(longest);
         let message =
             format!("the pipe's length of {length_text} is more than the longest between two structures, {longest}");
-        out.report(view.spot("/length"), message).fact("metres", metres);
+        out.report(view.subject("/length"), message).fact("metres", metres);
     }
 }

@@ -54,7 +54,7 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if laid.get() < first && laid.get() >= EARLIEST {
         let name = material.as_str();
         let message = format!("the pipe was laid in {laid}, but there were no pipes of {name} before {first}");
-        out.report(view.spot("/material"), message).fact("laid", laid.get()).fact("first", first);
+        out.report(view.subject("/material"), message).fact("laid", laid.get()).fact("first", first);
     }
 }
 

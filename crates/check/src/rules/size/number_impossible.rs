@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::views::{Part, RunView, Spot, Survey};
+use crate::views::{Part, RunView, Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -63,61 +63,61 @@ macro_rules! value {
 
 fn head(survey: &Survey<'_>, out: &mut Sink<'_>) {
     for (index, row) in survey.head.equipment.iter().enumerate() {
-        let spot = |field: &str| Spot::at(format!("/equipment/{index}{field}"));
-        above_zero(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &spot, out);
-        above_zero(value!(row.cable_length), "cable length", "/cable_length", &spot, out);
-        above_zero(value!(row.frequency), "frequency", "/frequency", &spot, out);
+        let subject = |field: &str| Subject::at(format!("/equipment/{index}{field}"));
+        above_zero(value!(row.counter_resolution), "counter resolution", "/counter_resolution", &subject, out);
+        above_zero(value!(row.cable_length), "cable length", "/cable_length", &subject, out);
+        above_zero(value!(row.frequency), "frequency", "/frequency", &subject, out);
     }
     for view in survey.structures() {
-        zero_or_more(value!(view.structure.depth), "depth", "/depth", &|field| view.spot(field), out);
+        zero_or_more(value!(view.structure.depth), "depth", "/depth", &|field| view.subject(field), out);
     }
     for view in survey.pipes() {
-        let (row, spot) = (view.pipe, |field: &str| view.spot(field));
-        above_zero(value!(row.height), "height", "/height", &spot, out);
-        above_zero(value!(row.width), "width", "/width", &spot, out);
-        above_zero(value!(row.length), "length", "/length", &spot, out);
-        above_zero(value!(row.joint_spacing), "joint spacing", "/joint_spacing", &spot, out);
+        let (row, subject) = (view.pipe, |field: &str| view.subject(field));
+        above_zero(value!(row.height), "height", "/height", &subject, out);
+        above_zero(value!(row.width), "width", "/width", &subject, out);
+        above_zero(value!(row.length), "length", "/length", &subject, out);
+        above_zero(value!(row.joint_spacing), "joint spacing", "/joint_spacing", &subject, out);
     }
     for view in survey.all_media() {
-        let (row, spot) = (view.media, |field: &str| view.spot(field));
-        above_zero(value!(row.duration), "duration", "/duration", &spot, out);
-        above_zero(value!(row.frame_rate), "frame rate", "/frame_rate", &spot, out);
+        let (row, subject) = (view.media, |field: &str| view.subject(field));
+        above_zero(value!(row.duration), "duration", "/duration", &subject, out);
+        above_zero(value!(row.frame_rate), "frame rate", "/frame_rate", &subject, out);
     }
     for (index, row) in survey.head.locates.iter().enumerate() {
-        let spot = |field: &str| Spot {
+        let subject = |field: &str| Subject {
             path: format!("/locates/{index}{field}"),
             run: Some(row.run.to_string()),
-            ..Spot::default()
+            ..Subject::default()
         };
-        zero_or_more(value!(row.depth), "depth", "/depth", &spot, out);
-        zero_or_more(value!(row.accuracy), "accuracy", "/accuracy", &spot, out);
-        above_zero(value!(row.frequency), "frequency", "/frequency", &spot, out);
+        zero_or_more(value!(row.depth), "depth", "/depth", &subject, out);
+        zero_or_more(value!(row.accuracy), "accuracy", "/accuracy", &subject, out);
+        above_zero(value!(row.frequency), "frequency", "/frequency", &subject, out);
     }
 }
 
 fn run(view: &RunView<'_>, out: &mut Sink<'_>) {
-    let spot = |field: &str| view.spot(field);
+    let subject = |field: &str| view.subject(field);
     if let Some(counter) = &view.run.counter {
-        above_zero(value!(counter.resolution), "counter resolution", "/counter/resolution", &spot, out);
+        above_zero(value!(counter.resolution), "counter resolution", "/counter/resolution", &subject, out);
     }
     let reads = view.reads();
     if let Some(surveyed) = view.run.surveyed.filter(|surveyed| surveyed.get() < reads) {
         let unit = view.survey.head.units.length;
         let message = format!("surveyed is {surveyed} {unit}, below the zero reading of {reads} {unit}");
-        out.report(view.spot("/surveyed"), message).fact("value", surveyed.get());
+        out.report(view.subject("/surveyed"), message).fact("value", surveyed.get());
     }
 }
 
 /// Reports a number that is not above 0.
-fn above_zero(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn above_zero(value: Option<f64>, what: &str, field: &str, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
     if let Some(value) = value.filter(|value| *value <= 0.0) {
-        out.report(spot(field), format!("the {what} of {value} is not above 0")).fact("value", value);
+        out.report(subject(field), format!("the {what} of {value} is not above 0")).fact("value", value);
     }
 }
 
 /// Reports a number that is below 0.
-fn zero_or_more(value: Option<f64>, what: &str, field: &str, spot: &dyn Fn(&str) -> Spot, out: &mut Sink<'_>) {
+fn zero_or_more(value: Option<f64>, what: &str, field: &str, subject: &dyn Fn(&str) -> Subject, out: &mut Sink<'_>) {
     if let Some(value) = value.filter(|value| *value < 0.0) {
-        out.report(spot(field), format!("the {what} of {value} is below 0")).fact("value", value);
+        out.report(subject(field), format!("the {what} of {value} is below 0")).fact("value", value);
     }
 }

@@ -62,6 +62,6 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         };
         let limit = format!("{} {}", (limit / one * 100.0).round() / 100.0, survey.head.units.section);
         let message = format!("the {what} of {} is {how} pipe surveyed by camera, {limit}", survey.say_section(size));
-        out.report(view.spot(field), message).fact("millimetres", millimetres);
+        out.report(view.subject(field), message).fact("millimetres", millimetres);
     }
 }

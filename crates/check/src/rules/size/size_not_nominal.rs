@@ -85,9 +85,12 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (height_text, near) = (view.survey.say_section(height), nearest(unit, height.get()));
-    out.report(view.spot("/height"), format!("{height_text} is not a nominal pipe size; the nearest is {near} {unit}"))
-        .fact("height", height.get())
-        .fact("nearest", near);
+    out.report(
+        view.subject("/height"),
+        format!("{height_text} is not a nominal pipe size; the nearest is {near} {unit}"),
+    )
+    .fact("height", height.get())
+    .fact("nearest", near);
 }
 
 fn is_nominal(unit: SectionUnit, size: f64) -> bool {

@@ -5,7 +5,7 @@ use obvert_model::tables::SectionUnit;
 
 use crate::sink::Sink;
 use crate::support::section_unit::{fits_other_unit_only, other_unit};
-use crate::views::{Spot, Survey};
+use crate::views::{Subject, Survey};
 
 rule! {
     /// # What it checks
@@ -63,7 +63,7 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
             "of {} pipe heights that fit one unit only, {} fit {meant} and not {unit}",
             section_unit_votes.of, section_unit_votes.other
         );
-        out.report(Spot::at("/units/section"), message)
+        out.report(Subject::at("/units/section"), message)
             .fact("pipes", section_unit_votes.other)
             .fact("of", section_unit_votes.of)
             .fact("fits", meant.as_str())
@@ -84,6 +84,6 @@ fn check(survey: &Survey<'_>, out: &mut Sink<'_>) {
         };
         let message =
             format!("the height of {}{size} is not a pipe size, but {height} {meant} is", survey.say_section(height));
-        out.report(view.spot("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
+        out.report(view.subject("/height"), message).fact("height", height.get()).fact("fits", meant.as_str());
     }
 }

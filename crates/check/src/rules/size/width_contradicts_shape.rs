@@ -72,5 +72,5 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
         ),
         _ => return,
     };
-    out.report(view.spot("/width"), message).fact("shape", shape.as_str()).fact("width", width.get());
+    out.report(view.subject("/width"), message).fact("shape", shape.as_str()).fact("width", width.get());
 }

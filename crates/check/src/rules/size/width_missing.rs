@@ -47,6 +47,6 @@ fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
             "the pipe is not circular ({of}); it has a height of {} but no width",
             view.survey.say_section(height)
         );
-        out.report(view.spot(""), message).fact("shape", shape.as_str());
+        out.report(view.subject(""), message).fact("shape", shape.as_str());
     }
 }

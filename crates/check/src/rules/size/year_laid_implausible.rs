@@ -36,6 +36,6 @@ pub(super) const EARLIEST: u16 = 1600;
 fn check(view: &PipeView<'_>, out: &mut Sink<'_>) {
     if let Some(laid) = view.pipe.laid.filter(|laid| laid.get() < EARLIEST) {
         let message = format!("the pipe was laid in the year {laid}, before {EARLIEST}");
-        out.report(view.spot("/laid"), message).fact("laid", laid.get());
+        out.report(view.subject("/laid"), message).fact("laid", laid.get());
     }
 }

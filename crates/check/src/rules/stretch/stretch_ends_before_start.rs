@@ -33,6 +33,7 @@ rule! {
     /// # Fix
     /// Correct `to`, or swap `at` and `to`.
     name: "stretch-ends-before-start", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    uses: [row_order],
     facts: {
         "at" = Length "`at` of the row",
         "to" = Length "`to` of the row",
@@ -48,7 +49,7 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let (begins, ends) = (row.survey().say(at), row.survey().say(to));
-    out.report(row.spot("/to"), format!("the stretch ends at {ends}, before it begins at {begins}"))
+    out.report(row.subject("/to"), format!("the stretch ends at {ends}, before it begins at {begins}"))
         .fact("at", at.get())
         .fact("to", to.get());
 }

@@ -43,6 +43,6 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
             code.code.as_str(),
             code.name()
         );
-        out.report(row.spot(field), message).fact("code", code.code.as_str());
+        out.report(row.subject(field), message).fact("code", code.code.as_str());
     }
 }

@@ -62,7 +62,7 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
         let extent = |row: &Observation| format!("{} to {}", row.at, run.survey.say(row.end()));
         let (this, that) = (extent(row.row), extent(other));
         let code = row.row.code.as_str();
-        out.report(row.spot(""), format!("{code:?} from {this} overlaps the one from {that}"))
+        out.report(row.subject(""), format!("{code:?} from {this} overlaps the one from {that}"))
             .fact("other", other.id.as_str());
     }
 }

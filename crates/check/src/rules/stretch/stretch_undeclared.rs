@@ -44,8 +44,8 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("the row ends at {} but does not have continuous: true", row.survey().say(to));
-    let finding = out.report(row.spot("/to"), message).fact("to", to.get());
-    let edits = vec![Edit::add(row.spot("/continuous").path, true)];
+    let finding = out.report(row.subject("/to"), message).fact("to", to.get());
+    let edits = vec![Edit::add(row.subject("/continuous").path, true)];
     match row.row.continuous {
         // Only a stretch has an end beyond its start, and readers of the format already treat it as one.
         None if to > row.row.at => finding.fix_safely("adds continuous: true", edits),

@@ -33,6 +33,7 @@ rule! {
     /// Add `to`; at the end of the run it is the last row's distance. Remove `continuous` for a
     /// point.
     name: "stretch-unfinished", severity: Error, scope: Observation, since: "0.1", clause: "observations#stretches",
+    uses: [row_order],
     facts: { "code" = Code "the code of the row" },
 }
 
@@ -44,11 +45,11 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("{:?} begins at {} but has no end", row.row.code.as_str(), row.survey().say(row.row.at));
-    let finding = out.report(row.spot("/continuous"), message).fact("code", row.row.code.as_str());
+    let finding = out.report(row.subject("/continuous"), message).fact("code", row.row.code.as_str());
     // The closing row gives the end of the run; without one, `surveyed` does.
     let end = row.run.marks().finish.or(row.run.run.surveyed).filter(|end| *end > row.row.at);
     if let Some(end) = end.filter(|_| !row.run.disordered()) {
         let does = format!("the stretch continues to the end of the run, {}", row.survey().say(end));
-        finding.fix_if_confirmed(does, vec![Edit::add(row.spot("/to").path, end.get())]);
+        finding.fix_if_confirmed(does, vec![Edit::add(row.subject("/to").path, end.get())]);
     }
 }

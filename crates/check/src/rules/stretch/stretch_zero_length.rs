@@ -38,9 +38,9 @@ fn check(row: &RowView<'_>, out: &mut Sink<'_>) {
         return;
     }
     let message = format!("the stretch begins and ends at {}", row.survey().say(row.row.at));
-    let mut edits = vec![Edit::remove(row.spot("/to").path)];
-    edits.extend(row.row.continuous.map(|_| Edit::remove(row.spot("/continuous").path)));
-    out.report(row.spot("/to"), message)
+    let mut edits = vec![Edit::remove(row.subject("/to").path)];
+    edits.extend(row.row.continuous.map(|_| Edit::remove(row.subject("/continuous").path)));
+    out.report(row.subject("/to"), message)
         .fact("at", row.row.at.get())
         .fix_if_confirmed("the observation is at a single point", edits);
 }

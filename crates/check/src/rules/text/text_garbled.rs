@@ -1,7 +1,7 @@
 //! See the rule's documentation below.
 
 use crate::sink::Sink;
-use crate::support::texts::for_each_text;
+use crate::support::texts::UnusualText;
 use crate::views::Part;
 
 rule! {
@@ -48,17 +48,17 @@ rule! {
 }
 
 fn check(part: &Part<'_>, out: &mut Sink<'_>) {
-    for_each_text(part, &mut |text, spot| {
+    for UnusualText { text, subject } in part.unusual_texts() {
         if garbled(text) {
             out.fold(
                 |places| match places {
                     1 => "the text is garbled by a wrong character encoding".to_owned(),
                     _ => format!("{places} texts are garbled by a wrong character encoding; this is the first"),
                 },
-                spot,
+                || subject.clone(),
             );
         }
-    });
+    }
 }
 
 /// Whether a text shows that it was decoded with the wrong encoding.

@@ -3,7 +3,7 @@
 use crate::sink::Sink;
 use crate::support::run_dates::time_of_run;
 use crate::support::time::start_of_day;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -65,7 +65,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
                 1 => format!("calibrated on {calibrated}, after run {id:?} was made with it"),
                 _ => format!("calibrated on {calibrated}, after {runs} runs were made with it, such as {id:?}"),
             };
-            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("runs", runs);
+            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message).fact("runs", runs);
         }
     }
 }

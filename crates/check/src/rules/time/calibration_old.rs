@@ -6,7 +6,7 @@ use rustc_hash::FxHashMap;
 use crate::sink::Sink;
 use crate::support::run_dates::time_of_run;
 use crate::support::time::start_of_day;
-use crate::views::{Ending, Spot};
+use crate::views::{Ending, Subject};
 
 rule! {
     /// # What it checks
@@ -68,7 +68,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if days > out.limit("oldest") {
             let run = ending.runs[*index].run.id.as_str();
             let message = format!("calibrated on {calibrated}, {days:.0} days before run {run:?} was made with it");
-            out.report(Spot::at(format!("/equipment/{row}/calibrated")), message).fact("days", days);
+            out.report(Subject::at(format!("/equipment/{row}/calibrated")), message).fact("days", days);
         }
     }
 }

@@ -36,10 +36,10 @@ rule! {
 }
 
 fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
-    for_each_date(ending, &mut |time, spot| {
+    for_each_date(ending, &mut |time, subject| {
         let date = time.get(..10).unwrap_or(time);
         if !is_date(date) {
-            out.report(spot(), format!("{date} is not in the calendar")).fact("date", date);
+            out.report(subject(), format!("{date} is not in the calendar")).fact("date", date);
         }
     });
 }

@@ -4,7 +4,7 @@ use obvert_model::text::Timestamp;
 
 use crate::sink::Sink;
 use crate::support::time::{in_future, instant};
-use crate::views::{Ending, RunSummary, Spot};
+use crate::views::{Ending, RunSummary, Subject};
 
 rule! {
     /// # What it checks
@@ -39,6 +39,7 @@ rule! {
     /// # Fix
     /// Set `issued` to when the document was written, or correct the run's date.
     name: "issued-before-run", severity: Warning, scope: Ending, since: "0.1", clause: "conventions#time",
+    concludes_from: ["issued"],
     facts: {
         "runs" = Count "runs that are later" if "several runs, or all, are later",
         "of" = Count "runs that have a time" if "several runs, or all, are later",
@@ -65,13 +66,13 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
     }
     if after > 1 || runs == after {
         let message = format!("the document was issued at {issued}, before its runs: {after} of {runs} are later");
-        out.report(Spot::at("/issued"), message).fact("runs", after).fact("of", runs);
+        out.report(Subject::at("/issued"), message).fact("runs", after).fact("of", runs);
         return;
     }
     for (summary, (time, field)) in dated() {
         if late(time) && !in_future(survey, time) {
             let message = format!("the run's time {time} is after the document was issued at {issued}");
-            out.report(summary.spot(field), message).fact("issued", issued.as_str()).fact("time", time.as_str());
+            out.report(summary.subject(field), message).fact("issued", issued.as_str()).fact("time", time.as_str());
         }
     }
 }

@@ -38,6 +38,7 @@ rule! {
     /// # Fix
     /// Correct the date, and check the clock that it came from.
     name: "run-date-outlier", severity: Warning, scope: Ending, since: "0.1", clause: "runs#time",
+    concludes_from: ["runs"],
     facts: { "time" = DateTime "`started` of the run, or else `finished`" },
 }
 
@@ -57,6 +58,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         } else {
             continue;
         };
-        out.report(summary.spot(field), message).fact("time", date);
+        out.report(summary.subject(field), message).fact("time", date);
     }
 }

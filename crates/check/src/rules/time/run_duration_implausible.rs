@@ -45,7 +45,10 @@ fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     let (hours, limit) = (seconds / 3600.0, out.limit("limit"));
     if exceeds(hours, limit) && !in_future(run.survey, finished) {
         let took = (hours * 10.0).round() / 10.0;
-        out.report(run.spot("/finished"), format!("the run took {took} h, longer than the usual maximum of {limit} h"))
-            .fact("hours", hours);
+        out.report(
+            run.subject("/finished"),
+            format!("the run took {took} h, longer than the usual maximum of {limit} h"),
+        )
+        .fact("hours", hours);
     }
 }

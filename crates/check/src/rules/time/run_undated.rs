@@ -32,6 +32,6 @@ rule! {
 
 fn check(run: &RunView<'_>, out: &mut Sink<'_>) {
     if run.run.started.is_none() {
-        out.report(run.spot(""), "the run does not state when it was started");
+        out.report(run.subject(""), "the run does not state when it was started");
     }
 }

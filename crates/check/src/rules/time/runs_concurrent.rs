@@ -68,6 +68,6 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         let equipment = ending.survey.head.equipment[camera].id.as_str();
         let id = other.id.as_str();
         let message = format!("the run was started with {equipment:?} while run {id:?} was still using it");
-        out.report(run.spot("/started"), message).fact("other", id).fact("equipment", equipment);
+        out.report(run.subject("/started"), message).fact("other", id).fact("equipment", equipment);
     }
 }

@@ -50,7 +50,7 @@ fn check(ending: &Ending<'_>, out: &mut Sink<'_>) {
         if let Some(summary) = ending.runs_of(&view.pipe.id).find(earlier) {
             let (id, made) = (summary.run.id.as_str(), made(summary).unwrap_or_default());
             let message = format!("the pipe was laid in {laid}, but run {id:?} went through it in {made}");
-            out.report(view.spot("/laid"), message).fact("laid", laid.get()).fact("run", id);
+            out.report(view.subject("/laid"), message).fact("laid", laid.get()).fact("run", id);
         }
     }
 }

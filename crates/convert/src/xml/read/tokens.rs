@@ -336,8 +336,8 @@ impl<'t> Tokens<'t> {
         }
         if let Some(encoding) = parts.next_if(|part| part.name == "encoding")
             && !encoding.value.eq_ignore_ascii_case("utf-8")
-            // Whoever reads any vocabulary has looked at the declaration before.
-            && !(self.any && ["iso-8859-1", "windows-1252"].contains(&encoding.value.to_ascii_lowercase().as_str()))
+            // The caller that reads any vocabulary has decoded the document by its declaration.
+            && !self.any
         {
             let message = format!("the encoding {:?}; save the document as UTF-8 and say so", short(&encoding.value));
             return Err(self.refuse(0, message));

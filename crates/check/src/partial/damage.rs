@@ -1,0 +1,384 @@
+//! What is missing of a document that could not be read as a whole, and which findings on the rest can still be relied on.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use obvert_model::read::{LeftOut, ProblemKind, Remains};
+use obvert_model::shape::{self, Field};
+use obvert_model::tables::Run;
+use serde_json::Value;
+
+use crate::evidence::{Evidence, OBSERVATIONS, is_document_table};
+use crate::finding::Finding;
+use crate::rule::Rule;
+use crate::subject::Subject;
+
+/// What was left out, as the rules have to know it.
+#[derive(Debug, Default)]
+pub(super) struct Damage {
+    /// Whether free texts and extensions count.
+    texts: bool,
+    /// What may concern every finding of a rule, in the order of the document, with the reason.
+    losses: Vec<(Lost, String)>,
+    known: BTreeSet<Lost>,
+    /// Rows that lost a value.
+    rows: BTreeSet<String>,
+    /// Every value that was left out, with the row that it was in; the empty text for one of the head.
+    values: Vec<(String, String)>,
+    /// Columns of tables that may be misnamed, as pointers with `-` for the number of the row.
+    columns: Vec<String>,
+    /// What runs lost, by the pointer of the run: a key, or a key of an observation after `observations.`.
+    runs: BTreeMap<String, BTreeSet<String>>,
+    /// The ids of those runs.
+    run_ids: BTreeSet<String>,
+    /// Pipes that lost a value, a run, or something of a run.
+    pipes: BTreeSet<String>,
+    /// The values that pipes lost, by the pipe's id and the key.
+    pipe_values: BTreeSet<(String, String)>,
+    /// Ids of rows that were left out, by their table.
+    ids: BTreeSet<(String, String)>,
+    /// Tables and keys that all rows may have lost something of.
+    doubted: BTreeSet<(String, String)>,
+}
+
+/// What is missing, as far as it may concern every finding of a rule.
+#[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Lost {
+    /// A value of the head.
+    Head(String),
+    /// A row of a table, or the table.
+    Row(String),
+    /// A value in a row of a table.
+    Value(String, String),
+    /// A run of an unknown pipe.
+    Run,
+    /// An item of a list of an unknown observation.
+    Item(String),
+    /// A row of a table whose id is not known, or all of its rows.
+    Unnamed(String),
+}
+
+impl Lost {
+    /// Whether a rule may report something for no other reason than that this is missing.
+    fn stops(&self, rule: &Rule, evidence: &[Evidence<'_>]) -> bool {
+        match self {
+            Self::Unnamed(table) => rule.refers_to == Some(table.as_str()),
+            Self::Head(key) => evidence.contains(&Evidence::Head(key)),
+            Self::Row(table) => evidence.contains(&Evidence::Rows(table)),
+            Self::Value(table, key) => {
+                evidence.contains(&Evidence::Column(table, Some(key)))
+                    || evidence.contains(&Evidence::Column(table, None))
+            }
+            Self::Run => evidence.contains(&Evidence::RunsOfPipe),
+            Self::Item(key) => evidence.contains(&Evidence::Observation(key)),
+        }
+    }
+}
+
+impl Damage {
+    /// The damage of a document; `texts` says whether free texts and extensions that were lost count.
+    pub(super) fn of(remains: &Remains, texts: bool) -> Self {
+        let mut damage = Self { texts, ..Self::default() };
+        for out in &remains.left_out {
+            damage.add(out, remains);
+        }
+        damage
+    }
+
+    /// Why a rule cannot be run; `None` where it can.
+    pub(super) fn stops(&self, rule: &Rule, evidence: &[Evidence<'_>]) -> Option<&str> {
+        self.losses.iter().find(|(lost, _)| lost.stops(rule, evidence)).map(|(_, why)| why.as_str())
+    }
+
+    /// Whether a finding of a rule that was run does not follow from what is missing.
+    pub(super) fn confirms(&self, rule: &Rule, evidence: &[Evidence<'_>], finding: &Finding) -> bool {
+        let Subject { path, pipe, run, .. } = &finding.subject;
+        let named = finding.params.get("id").and_then(Value::as_str).unwrap_or_default();
+        if rule.refers_to.is_some_and(|table| self.ids.contains(&(table.to_owned(), named.to_owned()))) {
+            return false;
+        }
+        let row = row_of(path);
+        let lost = |(of, value): &(String, String)| of == row && leads_into(path, value);
+        if self.rows.contains(row)
+            || self.values.iter().any(lost)
+            || self.columns.iter().any(|column| leads_into_rows(path, column))
+        {
+            return false;
+        }
+        let unsure = pipe.as_ref().is_some_and(|pipe| self.pipes.contains(pipe))
+            || run.as_ref().is_some_and(|run| self.run_ids.contains(run));
+        let none = BTreeSet::new();
+        let lost = self.runs.get(run_of(path)).unwrap_or(&none);
+        let of_observations = |key: &String| key.starts_with("observations.");
+        !evidence.iter().any(|evidence| match evidence {
+            Evidence::Pipe | Evidence::RunsOfPipe => unsure,
+            Evidence::ValueOfPipe(key) => {
+                let value = |pipe: &String| (pipe.clone(), (*key).to_owned());
+                pipe.as_ref().is_some_and(|pipe| self.pipe_values.contains(&value(pipe)))
+            }
+            Evidence::Run(Some(key)) => lost.contains(*key),
+            Evidence::Run(None) => lost.iter().any(|key| key != OBSERVATIONS && !of_observations(key)),
+            Evidence::RowsOfRun => lost.contains(OBSERVATIONS),
+            Evidence::ColumnOfRun(Some(key)) => lost.contains(&format!("{OBSERVATIONS}.{key}")),
+            Evidence::ColumnOfRun(None) => lost.iter().any(of_observations),
+            _ => false,
+        })
+    }
+
+    fn add(&mut self, out: &LeftOut, remains: &Remains) {
+        // A column that the format does not have may be one that the table lacks, under another name.
+        if out.kind == ProblemKind::UnknownKey && out.meant.is_none() && out.pointer.contains("/-/") {
+            if !out.pointer.starts_with("/-/") {
+                self.columns.push(out.pointer.clone());
+            }
+            return;
+        }
+        let tokens: Vec<&str> = out.pointer.split('/').skip(1).collect();
+        // `null` and the empty text mean that there is no value, which is no damage; unless a table is meant.
+        let nothing = out.value.is_null() && out.kind == ProblemKind::NullValue || out.value == "";
+        let table =
+            matches!(tokens.as_slice(), ["runs", _, OBSERVATIONS]) || tokens.len() == 1 && is_document_table(tokens[0]);
+        if nothing && !table {
+            return;
+        }
+        match tokens.as_slice() {
+            [table, "-", below @ ..] => self.orphan(table, below, remains),
+            [table] if is_document_table(table) => self.row(table, out, remains),
+            [table, row] if is_document_table(table) && row.parse::<usize>().is_ok() => self.row(table, out, remains),
+            ["runs", run, OBSERVATIONS] | ["runs", run, OBSERVATIONS, _] => {
+                self.lose(format!("{} was left out", out.pointer), Lost::Row(OBSERVATIONS.to_owned()));
+                self.record("runs", &format!("/runs/{run}"), OBSERVATIONS, remains);
+            }
+            ["runs", run, OBSERVATIONS, row, ..] => {
+                let row = format!("/runs/{run}/{OBSERVATIONS}/{row}");
+                if self.value(OBSERVATIONS, &row, out, remains) {
+                    let key = format!("{OBSERVATIONS}.{}", key_of(out, &row));
+                    self.record("runs", &format!("/runs/{run}"), &key, remains);
+                }
+            }
+            [table, row, ..] if is_document_table(table) => {
+                let row = format!("/{table}/{row}");
+                if self.value(table, &row, out, remains) {
+                    self.record(table, &row, key_of(out, &row), remains);
+                }
+            }
+            _ => {
+                self.values.push((String::new(), out.pointer.clone()));
+                let key = out.meant.as_deref().or_else(|| tokens.first().copied()).unwrap_or_default();
+                self.lose(format!("{} could not be read", out.pointer), Lost::Head(key.to_owned()));
+            }
+        }
+    }
+
+    fn lose(&mut self, why: String, what: Lost) {
+        if self.known.insert(what.clone()) {
+            self.losses.push((what, why));
+        }
+    }
+
+    /// A row of one of the document's tables is missing, or the table is.
+    fn row(&mut self, table: &str, out: &LeftOut, remains: &Remains) {
+        let why = format!("{} was left out", out.pointer);
+        self.lose(why.clone(), Lost::Row(table.to_owned()));
+        let text = |key: &str| out.value.get(key).and_then(Value::as_str).map(str::to_owned);
+        if table == "runs" {
+            match text("pipe") {
+                Some(pipe) => {
+                    self.pipes.insert(pipe);
+                }
+                None => self.lose(why.clone(), Lost::Run),
+            }
+        }
+        // Where no row is left, the one finding about all references is wrong.
+        match text("id").filter(|_| rows_left(table, remains) > 0) {
+            Some(id) => {
+                self.ids.insert((table.to_owned(), id));
+            }
+            None => self.lose(why, Lost::Unnamed(table.to_owned())),
+        }
+    }
+
+    /// A value of a row is missing; `false` where nothing follows from that.
+    fn value(&mut self, table: &str, row: &str, out: &LeftOut, remains: &Remains) -> bool {
+        self.values.push((row.to_owned(), out.pointer.clone()));
+        // A key that the format does not have is no value of it, unless it seems to be a field misspelt.
+        if out.kind == ProblemKind::UnknownKey && out.meant.is_none() {
+            return false;
+        }
+        let key = key_of(out, row);
+        self.lose(format!("{} was left out", out.pointer), Lost::Value(table.to_owned(), key.to_owned()));
+        if let Some(pipe) = Some(row).filter(|_| table == "pipes").and_then(|row| id_of(remains, row)) {
+            self.pipe_values.insert((pipe, key.to_owned()));
+        }
+        let counts = self.texts || !field_of(out).is_some_and(Field::is_free);
+        if counts {
+            self.rows.insert(row.to_owned());
+        }
+        counts
+    }
+
+    /// A row of one of the document's tables is damaged.
+    fn record(&mut self, table: &str, row: &str, key: &str, remains: &Remains) {
+        match table {
+            "pipes" => self.pipes.extend(id_of(remains, row)),
+            "runs" => {
+                if let Some(run) = run_at(remains, row) {
+                    self.pipes.insert(run.pipe.to_string());
+                    self.run_ids.insert(run.id.to_string());
+                }
+                self.runs.entry(row.to_owned()).or_default().insert(key.to_owned());
+            }
+            _ => {}
+        }
+    }
+
+    /// Something that belongs to some row of a table is missing: every row of the table may have lost it. `below` is where in
+    /// the row it belongs.
+    fn orphan(&mut self, table: &str, below: &[&str], remains: &Remains) {
+        let key = below.first().copied().unwrap_or_default();
+        let of_observations = table == "runs" && key == OBSERVATIONS;
+        let mut lost = key.to_owned();
+        match below.get(2) {
+            Some(list) if of_observations => {
+                let why = format!("a row of {list} that belongs to no observation was left out");
+                self.lose(why.clone(), Lost::Item((*list).to_owned()));
+                self.lose(why, Lost::Value(OBSERVATIONS.to_owned(), (*list).to_owned()));
+                lost = format!("{OBSERVATIONS}.{list}");
+            }
+            _ if of_observations => {
+                self.lose("a row that belongs to no run was left out".into(), Lost::Row(OBSERVATIONS.to_owned()));
+            }
+            _ => {
+                let why = format!("a row of {key} that belongs to no row of {table} was left out");
+                self.lose(why, Lost::Value(table.to_owned(), key.to_owned()));
+            }
+        }
+        if !self.doubted.insert((table.to_owned(), lost.clone())) {
+            return;
+        }
+        for row in (0..rows_left(table, remains)).map(|row| remains.original(&format!("/{table}/{row}"))) {
+            self.record(table, &row, &lost, remains);
+            if !of_observations {
+                self.rows.insert(row);
+            }
+        }
+    }
+}
+
+/// The key of a row that a value was left out of, as it was meant.
+fn key_of<'o>(out: &'o LeftOut, row: &str) -> &'o str {
+    let written = out.pointer[row.len()..].split('/').nth(1).unwrap_or_default();
+    match &out.meant {
+        Some(meant) if out.kind == ProblemKind::UnknownKey => meant,
+        _ => written,
+    }
+}
+
+/// The field that a value belongs to. What is inside extensions belongs to them.
+fn field_of(out: &LeftOut) -> Option<&'static Field> {
+    let mut keys: Vec<&str> =
+        out.pointer.split('/').skip(1).filter(|token| token.parse::<usize>().is_err() && *token != "-").collect();
+    if let (Some(last), Some(meant)) = (keys.last_mut(), &out.meant) {
+        *last = meant;
+    }
+    let mut ends = (1..=keys.len()).rev();
+    ends.find_map(|end| shape::field(&keys[..end]))
+}
+
+/// How many rows are left of a table.
+fn rows_left(table: &str, remains: &Remains) -> usize {
+    let head = &remains.document.head;
+    match table {
+        "parties" => head.parties.len(),
+        "equipment" => head.equipment.len(),
+        "structures" => head.structures.len(),
+        "pipes" => head.pipes.len(),
+        "media" => head.media.len(),
+        "locates" => head.locates.len(),
+        "ratings" => head.ratings.len(),
+        "runs" => remains.document.runs.len(),
+        _ => 0,
+    }
+}
+
+/// Whether a path leads to a value or to what held it.
+pub(super) fn leads_into(path: &str, value: &str) -> bool {
+    value.strip_prefix(path).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+}
+
+/// Whether a path leads to a column of some row, which is a pointer with `-` for the numbers of rows, or to the row.
+fn leads_into_rows(path: &str, column: &str) -> bool {
+    if path.split('/').count() + 1 < column.split('/').count() {
+        return false;
+    }
+    let mut tokens = column.split('/');
+    path.split('/').all(|token| {
+        tokens.next().is_some_and(|of| of == token || of == "-" && token.bytes().all(|byte| byte.is_ascii_digit()))
+    })
+}
+
+/// The row that a path leads into: an observation, a run, a row of another table; the empty text in the head.
+fn row_of(path: &str) -> &str {
+    let tokens: Vec<&str> = path.split('/').skip(1).take(4).collect();
+    let depth = match tokens.as_slice() {
+        ["runs", _, OBSERVATIONS, _] => 4,
+        [table, _, ..] if is_document_table(table) => 2,
+        _ => 0,
+    };
+    first_tokens(path, depth)
+}
+
+/// The run that a path leads into; the whole path where it leads into none.
+fn run_of(path: &str) -> &str {
+    if path.starts_with("/runs/") { first_tokens(path, 2) } else { path }
+}
+
+fn first_tokens(path: &str, tokens: usize) -> &str {
+    path.match_indices('/').nth(tokens).map_or(if tokens == 0 { "" } else { path }, |(end, _)| &path[..end])
+}
+
+/// A run that is still there, by its pointer in the source.
+fn run_at<'r>(remains: &'r Remains, run: &str) -> Option<&'r Run> {
+    let runs = &remains.document.runs;
+    row_left(remains, "runs", run, runs.len()).map(|index| &runs[index])
+}
+
+/// The id of a pipe that is still there, by its pointer in the source.
+fn id_of(remains: &Remains, pipe: &str) -> Option<String> {
+    let pipes = &remains.document.head.pipes;
+    row_left(remains, "pipes", pipe, pipes.len()).map(|index| pipes[index].id.to_string())
+}
+
+/// Which of the rows of a table that are still there is the one at a pointer in the source. Rows keep their order when others
+/// are taken out, so a binary search finds it; looking through them one by one would take the square of their number.
+fn row_left(remains: &Remains, table: &str, row: &str, rows: usize) -> Option<usize> {
+    let number = |pointer: &str| pointer.rsplit('/').next().and_then(|number| number.parse::<usize>().ok());
+    let wanted = number(row)?;
+    let (mut from, mut to) = (0, rows);
+    while from < to {
+        let middle = from + (to - from) / 2;
+        match number(&remains.original(&format!("/{table}/{middle}")))?.cmp(&wanted) {
+            std::cmp::Ordering::Less => from = middle + 1,
+            std::cmp::Ordering::Equal => return Some(middle),
+            std::cmp::Ordering::Greater => to = middle,
+        }
+    }
+    None
+}
+
+#[cfg(test)]
+mod tests {
+    use obvert_model::read::Diagnosis;
+
+    use super::*;
+    use crate::catalogue::MINIMAL;
+    use crate::evidence::tables;
+
+    #[test]
+    fn the_rows_of_every_table_are_counted() {
+        let document: Value = serde_json::from_str(MINIMAL).unwrap();
+        let remains = Diagnosis { problems: Vec::new(), value: document.clone() }.into_remains().unwrap();
+        for table in tables() {
+            assert_eq!(rows_left(table, &remains), document[table].as_array().unwrap().len(), "{table}");
+        }
+    }
+}

@@ -1,0 +1,165 @@
+//! What a report says about each document.
+
+use obvert_model::read::ProblemKind;
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use super::Concerned;
+use crate::evidence::{OBSERVATIONS, is_document_table};
+use crate::finding::Severity;
+use crate::output::count;
+
+/// The document that was checked.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+pub struct Document {
+    /// The file; absent if it was not named.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub file: Option<String>,
+    /// The format that was read, if the reader names it: `json`, `xml`, `csv`, `csv-zip`,
+    /// `geojson`, `xlsx`, `geopackage`.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub format: Option<String>,
+    /// The document's id.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub id: Option<String>,
+    /// The unit of every distance in the report.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub length_unit: Option<String>,
+    /// Why it could not be read, if so.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub error: Option<String>,
+    /// How many pipes it has.
+    pub pipes: usize,
+    /// How many runs it has.
+    pub runs: usize,
+    /// How many observations it has.
+    pub observations: usize,
+    /// What could not be read and was left out; the rules ran over the rest.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub left_out: Vec<LeftOut>,
+    /// How many findings were withheld, since they may only follow from what was left out.
+    #[serde(skip_serializing_if = "is_none", default)]
+    pub withheld: usize,
+    /// Its findings by severity, exact whether listed or not.
+    #[serde(default)]
+    pub totals: Totals,
+    /// Its findings by rule, exact whether listed or not.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub rules: Vec<RuleTotal>,
+    /// The pipes that its listed findings concern, in the order of their table: enough to draw each
+    /// finding at its distance without the document.
+    #[serde(skip_serializing_if = "Vec::is_empty", default)]
+    pub concerned: Vec<Concerned>,
+}
+
+/// Findings by severity.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct Totals {
+    /// Errors.
+    pub error: usize,
+    /// Warnings.
+    pub warning: usize,
+    /// Notes.
+    pub note: usize,
+}
+
+impl Totals {
+    /// The number of findings of a severity.
+    #[must_use]
+    pub const fn of(&self, severity: Severity) -> usize {
+        match severity {
+            Severity::Error => self.error,
+            Severity::Warning => self.warning,
+            Severity::Note => self.note,
+        }
+    }
+
+    /// The number of findings of any severity.
+    #[must_use]
+    pub const fn all(&self) -> usize {
+        self.error + self.warning + self.note
+    }
+
+    pub(super) fn over(rules: &[RuleTotal]) -> Self {
+        let mut totals = Self::default();
+        for rule in rules {
+            totals.add(rule.severity, rule.total);
+        }
+        totals
+    }
+
+    pub(super) fn add(&mut self, severity: Severity, count: usize) {
+        match severity {
+            Severity::Error => self.error += count,
+            Severity::Warning => self.warning += count,
+            Severity::Note => self.note += count,
+        }
+    }
+}
+
+impl Document {
+    /// What was left out of the check, as a sentence without its full stop; `None` if nothing was.
+    #[must_use]
+    pub fn incomplete(&self) -> Option<String> {
+        // A table inside rows is missing in an unknown row: /runs/-/observations.
+        let is_table = |path: &str| path.matches('/').count() == 1 || path.contains("/-/") && !path.ends_with("/-");
+        let tables = self.left_out.iter().filter(|out| out.row && is_table(&out.path)).count();
+        let rows = self.left_out.iter().filter(|out| out.row).count() - tables;
+        let some = |number: usize, word: &str| (number > 0).then(|| count(number, word));
+        let values = self.left_out.len() - rows - tables;
+        let parts = [some(tables, "table"), some(rows, "row"), some(values, "value")];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        if parts.is_empty() {
+            return None;
+        }
+        let (parts, were) = (parts.join(" and "), if self.left_out.len() == 1 { "was" } else { "were" });
+        let are = if self.withheld == 1 { "is" } else { "are" };
+        let withheld = some(self.withheld, "finding");
+        let withheld = withheld.map(|findings| format!("; {findings} that may follow from that alone {are} withheld"));
+        let withheld = withheld.unwrap_or_default();
+        Some(format!("{parts} that could not be read {were} left out, and the rules ran over the rest{withheld}"))
+    }
+
+    pub(crate) fn count_again(&mut self) {
+        self.totals = Totals::over(&self.rules);
+    }
+}
+
+/// The signature is the one that serde needs.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+fn is_none(count: &usize) -> bool {
+    *count == 0
+}
+
+/// Something that could not be read.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct LeftOut {
+    /// Its place, as a JSON Pointer (RFC 6901) into the document.
+    pub path: String,
+    /// Whether it is a row of a table, or a table; otherwise it is an optional value, or a key that
+    /// the format does not have.
+    #[serde(skip_serializing_if = "std::ops::Not::not", default)]
+    pub row: bool,
+}
+
+impl LeftOut {
+    pub(crate) fn new(out: &obvert_model::read::LeftOut) -> Self {
+        let last = out.pointer.rsplit('/').next().unwrap_or_default();
+        let table = last == OBSERVATIONS || out.pointer.strip_prefix('/').is_some_and(is_document_table);
+        let row = out.kind == ProblemKind::OrphanRow || last.parse::<usize>().is_ok() || table;
+        Self { path: out.pointer.clone(), row }
+    }
+}
+
+/// How many findings a rule has.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub struct RuleTotal {
+    /// The rule.
+    pub rule: String,
+    /// Its severity in this check.
+    pub severity: Severity,
+    /// How many findings there are.
+    pub total: usize,
+    /// How many of them are listed in `findings`.
+    pub listed: usize,
+}

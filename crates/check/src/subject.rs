@@ -1,0 +1,110 @@
+//! What a finding is about: a place in the document, and the pipe, run and observation that it lies in.
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use serde_json::Value;
+
+/// What a finding, or a fix, is about.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[non_exhaustive]
+pub struct Subject {
+    /// The place, as a JSON Pointer (RFC 6901) into the document.
+    pub path: String,
+    /// The id of the row that `path` leads into, unless it is a pipe, a run or an observation: of a
+    /// structure, a media file, a locate, a rating, a party, a piece of equipment.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub record: Option<String>,
+    /// The pipe.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub pipe: Option<String>,
+    /// The run.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub run: Option<String>,
+    /// The observation.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub observation: Option<String>,
+    /// The distance along the run, in the document's length unit.
+    #[serde(skip_serializing_if = "Option::is_none", default)]
+    pub distance: Option<f64>,
+}
+
+impl Subject {
+    /// A place that belongs to no pipe and no run.
+    #[must_use]
+    pub fn at(path: impl Into<String>) -> Self {
+        Self { path: path.into(), ..Self::default() }
+    }
+
+    /// The subject in words: `pipe P-102, run R-03, observation 10, at 80 ft`. `None` for the
+    /// document as a whole.
+    #[must_use]
+    pub fn describe(&self, length_unit: Option<&str>) -> Option<String> {
+        let mut parts = Vec::new();
+        if let Some(record) = &self.record {
+            parts.push(format!("{} {record}", row_word(&self.path)));
+        }
+        let ids = [("pipe", &self.pipe), ("run", &self.run), ("observation", &self.observation)];
+        parts.extend(ids.into_iter().filter_map(|(word, id)| id.as_ref().map(|id| format!("{word} {id}"))));
+        if let Some(distance) = self.distance {
+            parts.push(format!("at {distance} {}", length_unit.unwrap_or_default()).trim_end().to_owned());
+        }
+        (!parts.is_empty()).then(|| parts.join(", "))
+    }
+
+    /// Fills in the ids from a document as a JSON value, since a document with structural problems
+    /// has no typed rows.
+    pub(crate) fn complete_from(&mut self, document: &Value) {
+        let tokens: Vec<&str> = self.path.split('/').skip(1).collect();
+        let [table, row, below @ ..] = tokens.as_slice() else { return };
+        let of = |table: &str, row: &str| document.get(table)?.get(row.parse::<usize>().ok()?);
+        let Some(record) = of(table, row) else { return };
+        let run = match *table {
+            "pipes" => {
+                self.pipe = text(record, "id");
+                return;
+            }
+            "runs" => Some(record),
+            _ => {
+                self.record = text(record, "id");
+                self.run = text(record, "run");
+                self.distance = number(record, "at").filter(|_| self.run.is_some());
+                self.pipe = text(record, "pipe");
+                let runs = document.get("runs").and_then(Value::as_array);
+                let same = |run: &&Value| self.run.is_some() && text(run, "id") == self.run;
+                runs.and_then(|runs| runs.iter().find(same))
+            }
+        };
+        let Some(run) = run else { return };
+        self.pipe = self.pipe.take().or_else(|| text(run, "pipe"));
+        if *table != "runs" {
+            return;
+        }
+        self.run = text(run, "id");
+        let ["observations", row, ..] = below else { return };
+        let observation = row.parse::<usize>().ok().and_then(|row| run.get("observations")?.get(row));
+        let Some(observation) = observation else { return };
+        self.observation = text(observation, "id");
+        self.distance = number(observation, "at");
+    }
+}
+
+/// The word for a row of the table that a path leads into.
+fn row_word(path: &str) -> &'static str {
+    match path.split('/').nth(1) {
+        Some("parties") => "party",
+        Some("equipment") => "equipment",
+        Some("structures") => "structure",
+        Some("media") => "media file",
+        Some("locates") => "locate",
+        Some("ratings") => "rating",
+        _ => "row",
+    }
+}
+
+fn text(record: &Value, key: &str) -> Option<String> {
+    record.get(key)?.as_str().filter(|text| !text.is_empty()).map(str::to_owned)
+}
+
+fn number(record: &Value, key: &str) -> Option<f64> {
+    record.get(key)?.as_f64()
+}

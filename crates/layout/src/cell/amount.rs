@@ -1,0 +1,34 @@
+//! Numbers with their unit behind them.
+
+use obvert_model::tables::QuantityUnit;
+use serde_json::Value;
+
+use super::number::number;
+use super::{CellFormat, CellValue, Kind};
+
+/// `4 in`, `5%`.
+pub(super) struct Amount;
+
+impl Kind for Amount {
+    fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
+        // The longest word first, so that "mm" is not taken for an "m" behind another.
+        let mut words: Vec<_> = format.units.iter().collect();
+        words.sort_by_key(|word| std::cmp::Reverse(word.text.trim().len()));
+        words.into_iter().find_map(|word| {
+            let value = format.marks.number(cell.trim().strip_suffix(word.text.trim())?)?;
+            Some(CellValue::Amount(number(value), word.unit))
+        })
+    }
+
+    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+        let unit = value.get("unit")?.as_str().and_then(|word| word.parse::<QuantityUnit>().ok())?;
+        let word = format.units.iter().find(|word| word.unit == unit)?;
+        let number = format.marks.write(value.get("value")?.as_f64()?, format.column.decimals);
+        Some(format!("{number}{}", word.text))
+    }
+
+    fn expected(&self, format: &CellFormat<'_>) -> String {
+        let words: Vec<&str> = format.units.iter().map(|word| word.text.trim()).collect();
+        format!("a number with its unit, one of {}", words.join(", "))
+    }
+}

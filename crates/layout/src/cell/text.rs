@@ -1,0 +1,45 @@
+//! Texts, and words for yes and no.
+
+use serde_json::Value;
+
+use super::{CellFormat, CellValue, Kind};
+
+/// Text as it is.
+pub(super) struct Plain;
+
+impl Kind for Plain {
+    fn read(&self, cell: &str, format: &CellFormat<'_>) -> Option<CellValue> {
+        // Of a column with words, the others are none.
+        format.column.translate.is_empty().then(|| {
+            // No spreadsheet opens XML as a table, so nothing in it was made harmless.
+            let text = if format.is_xml { cell } else { obvert_convert::csv::plain(cell) };
+            CellValue::Single(Value::String(text.to_owned()))
+        })
+    }
+
+    fn write(&self, value: &Value, format: &CellFormat<'_>) -> Option<String> {
+        let text = value.as_str().filter(|_| format.column.translate.is_empty())?.to_owned();
+        Some(if format.is_xml { text } else { obvert_convert::csv::harmless(text) })
+    }
+
+    fn expected(&self, _: &CellFormat<'_>) -> String {
+        "a text".to_owned()
+    }
+}
+
+/// A word for yes or for no, all of which the column translates.
+pub(super) struct YesNo;
+
+impl Kind for YesNo {
+    fn read(&self, _: &str, _: &CellFormat<'_>) -> Option<CellValue> {
+        None
+    }
+
+    fn write(&self, _: &Value, _: &CellFormat<'_>) -> Option<String> {
+        None
+    }
+
+    fn expected(&self, _: &CellFormat<'_>) -> String {
+        "a word for yes or no".to_owned()
+    }
+}

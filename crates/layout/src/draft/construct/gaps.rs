@@ -1,0 +1,84 @@
+//! Rows that do not say which pipe and run they are of: where an office writes that into the first row of a run alone, or merges cells
+//! over several rows, a draft of all columns reads next to nothing, which has to be reported before anybody relies on it.
+
+use obvert_model::layout::{Layout, Target};
+
+use super::super::analysis::{Analysis, FileForm, Merged};
+use crate::grid::GridRow;
+use crate::needs;
+use crate::plan::{ColumnBinding, Plan};
+use crate::read::row::Row;
+
+/// The rows that do not say which pipe and run they are of.
+#[derive(Default)]
+struct Gaps<'l> {
+    lines: Vec<usize>,
+    /// The headings of the needed columns that are blank in one of them.
+    columns: Vec<&'l str>,
+    /// Whether a blank cell is one of several that are merged.
+    is_merged: bool,
+}
+
+/// How many rows do not say which pipe and run they are of, since cells are blank, and which columns are needed for that, all at once:
+/// reported one by one, each would be found only when the one before has been filled in.
+pub(super) fn report(analysis: &Analysis<'_>, layout: &Layout) -> Option<String> {
+    // In XML, what is around a row is of the row.
+    let FileForm::Table { .. } = analysis.form else { return None };
+    let plan = Plan::new(layout, &[]).ok()?;
+    let gaps = find(analysis, &plan);
+    let first = gaps.lines.first()?;
+    let (count, all) = (gaps.lines.len(), analysis.rows.len());
+    let rows = match count {
+        1 => format!("1 of {all} rows, in line {first}, has"),
+        _ => format!("{count} of {all} rows, the first of them in line {first}, have"),
+    };
+    let (of, them) = if count == 1 { ("it is of", "it cannot") } else { ("they are of", "none of them can") };
+    let how = if gaps.is_merged {
+        "cells of the sheet are merged over several rows, and only the first of these holds what is shown; take the cells apart, and \
+         fill in those columns"
+    } else {
+        "a blank cell is not taken for what stands above it; fill in those columns"
+    };
+    Some(format!(
+        "{rows} nothing under {}, so that nothing tells which pipe and run {of}, and {them} be read: {how} in every row",
+        needs::quoted(&gaps.columns)
+    ))
+}
+
+fn find<'l>(analysis: &Analysis<'_>, plan: &Plan<'l>) -> Gaps<'l> {
+    let wide = analysis.cells.iter().max().map_or(0, |last| last + 1);
+    let mut columns: Vec<Option<ColumnBinding<'_>>> = vec![None; wide];
+    for (cell, column) in analysis.cells.iter().zip(&plan.columns) {
+        columns[*cell] = Some(*column);
+    }
+    let names = [Target::PIPE_ID, Target::RUN_ID].map(|target| needs::columns_of(plan, target)).concat();
+    let headings = plan.headings().into_iter().zip(analysis.cells.iter().copied());
+    let needed: Vec<(&str, usize)> = headings.filter(|(heading, _)| names.contains(heading)).collect();
+    let mut gaps = Gaps::default();
+    for grid_row in analysis.rows {
+        let blank = || needed.iter().filter(|(_, cell)| is_blank(grid_row, *cell));
+        // A cell that holds something strange is reported by itself.
+        if blank().next().is_none() || is_named(grid_row, &columns, plan) {
+            continue;
+        }
+        gaps.lines.push(grid_row.line);
+        for (heading, cell) in blank() {
+            gaps.columns.push(heading);
+            let holds = |one: &Merged| one.rows.contains(&grid_row.line) && one.columns.contains(cell);
+            gaps.is_merged |= analysis.merged.iter().any(holds);
+        }
+    }
+    gaps.columns = needed.into_iter().map(|(heading, _)| heading).filter(|own| gaps.columns.contains(own)).collect();
+    gaps
+}
+
+fn is_blank(row: &GridRow, cell: usize) -> bool {
+    row.cells.get(cell).is_none_or(|cell| cell.text.trim().is_empty())
+}
+
+/// Whether a row says which pipe and run it is of.
+fn is_named(grid_row: &GridRow, columns: &[Option<ColumnBinding<'_>>], plan: &Plan<'_>) -> bool {
+    let (mut row, _) = Row::read(grid_row, columns, plan);
+    row.complete(plan);
+    row.get(Target::PIPE_ID).is_some() && row.get(Target::RUN_ID).is_some()
+}

@@ -1,0 +1,356 @@
+//! What people call the columns of a survey and what stands in them, in English and German and some French, Spanish, Dutch and
+//! Italian: plain words and words of the trade, of no one office. They are data, in `words.json`; here they are read, and a heading is
+//! taken apart into words, without accents and units, and held against them.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::OnceLock;
+
+use obvert_model::layout::{Record, Target};
+use obvert_model::tables::QuantityUnit;
+use serde::Deserialize;
+
+use super::choice::directions;
+
+/// What a column is in a layout.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
+#[serde(try_from = "String")]
+pub(super) enum Role {
+    /// It holds a field.
+    Field(Target),
+    /// It says what was seen, by a code or in words.
+    Codes,
+    /// It says more of what was seen, in words.
+    CodeDetail,
+    /// It marks where stretches begin and end.
+    Stretch,
+}
+
+impl TryFrom<String> for Role {
+    type Error = String;
+    fn try_from(text: String) -> Result<Self, String> {
+        match text.as_str() {
+            "codes" => Ok(Self::Codes),
+            "codes.detail" => Ok(Self::CodeDetail),
+            "stretch" => Ok(Self::Stretch),
+            path => Target::named(path).map(Self::Field).ok_or_else(|| format!("there is no field {path}")),
+        }
+    }
+}
+
+impl Role {
+    /// The record that a row must be of to have it.
+    pub(super) fn record(self) -> Record {
+        match self {
+            Self::Field(target) => target.record(),
+            Self::Codes | Self::CodeDetail | Self::Stretch => Record::Observation,
+        }
+    }
+}
+
+/// What a column can mean, with how its values must look and the words for it.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Meaning {
+    /// What it is in a layout.
+    #[serde(rename = "to")]
+    pub(super) role: Role,
+    pub(super) wants: Wants,
+    /// The list of [`Vocabulary::values`] that its words are of, where it is one.
+    pub(super) words: Option<String>,
+    /// What it is in words, for the reason.
+    pub(super) is: String,
+    /// A phrase matches where all of its words are in the heading.
+    pub(super) phrases: Vec<String>,
+}
+
+impl Meaning {
+    /// Whether it is a field.
+    pub(super) fn is_field(&self, target: Target) -> bool {
+        self.role == Role::Field(target)
+    }
+}
+
+/// What the values of a column must look like.
+#[derive(Clone, Copy, Debug, PartialEq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub(super) enum Wants {
+    Text,
+    /// Few different words.
+    Word,
+    Number,
+    /// A number, a station, or feet and inches.
+    Distance,
+    /// A number or an amount with its unit.
+    Amount,
+    /// A date, a time of day, or both.
+    Moment,
+    Clock,
+    Hour,
+    Yes,
+    Grade,
+    Picture,
+    Recording,
+    Offset,
+    Stretch,
+    Letters,
+    Year,
+    /// A word for a unit.
+    Unit,
+}
+
+/// Words by what they stand for.
+pub(super) type Words = BTreeMap<String, Vec<String>>;
+
+/// All words that are known.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Vocabulary {
+    /// Everything that a draft can find, the more special before the more general.
+    #[serde(rename = "targets")]
+    pub(super) meanings: Vec<Meaning>,
+    /// Words for units in headings, which say nothing of what is measured.
+    units: Words,
+    /// Words and signs for units behind numbers.
+    cell_units: Words,
+    /// Words of headings that say nothing.
+    bare: BTreeSet<String>,
+    /// Words for values, by the name that a target calls them by.
+    values: BTreeMap<String, Words>,
+    /// Words of headings that dates stand below.
+    pub(super) dates: BTreeSet<String>,
+    /// Words of headings that times of day stand below.
+    pub(super) times: BTreeSet<String>,
+    yes: Vec<String>,
+    no: Vec<String>,
+    /// Words of offices for words of the code list.
+    codes: Words,
+}
+
+/// The vocabulary.
+pub(super) fn vocabulary() -> &'static Vocabulary {
+    static WORDS: OnceLock<Vocabulary> = OnceLock::new();
+    // Embedded, and read by a test; without it, nothing would be found, and nothing be wrong.
+    WORDS.get_or_init(|| serde_json::from_str(include_str!("words.json")).unwrap_or_default())
+}
+
+/// What a column can mean that holds a field.
+pub(super) fn meaning_of(target: Target) -> Option<&'static Meaning> {
+    vocabulary().meanings.iter().find(|meaning| meaning.is_field(target))
+}
+
+/// The list of words that a meaning names.
+fn list(meaning: &Meaning) -> Option<&'static Words> {
+    vocabulary().values.get(meaning.words.as_ref()?)
+}
+
+/// The unit that a heading names.
+pub(super) fn unit_in(heading: &[String]) -> Option<QuantityUnit> {
+    unit_with(&vocabulary().units, |words| heading.iter().any(|own| words.contains(own)))
+}
+
+/// The unit that a word or sign stands for.
+pub(super) fn unit_of(word: &str) -> Option<QuantityUnit> {
+    let own = words(word);
+    unit_with(&vocabulary().cell_units, |known| known.iter().any(|known| known == word))
+        .or_else(|| unit_with(&vocabulary().units, |known| own.len() == 1 && known.contains(&own[0])))
+}
+
+/// The unit whose words are so.
+fn unit_with(units: &Words, is: impl Fn(&[String]) -> bool) -> Option<QuantityUnit> {
+    units.iter().find(|(_, words)| is(words)).and_then(|(unit, _)| unit.parse::<QuantityUnit>().ok())
+}
+
+/// What a text stands for of the words of a meaning: that of the longest phrase that is in it, and of two of one length that which comes
+/// first. From one end to the other is one way, and which of the two is none that can be told from the words alone.
+pub(super) fn meant(text: &str, meaning: &Meaning) -> Option<&'static str> {
+    let list = list(meaning)?;
+    let own = words(text);
+    let found = list.iter().flat_map(|(value, phrases)| phrases.iter().map(move |phrase| (value, phrase)));
+    let at = |phrase: &str| -> Option<usize> {
+        let places = phrase.split(' ').map(|part| own.iter().position(|word| word == part));
+        places.collect::<Option<Vec<usize>>>().and_then(|places| places.into_iter().min())
+    };
+    let found = found.filter_map(|(value, phrase)| Some((value, phrase.split(' ').count(), at(phrase)?)));
+    let (value, longest, _) = found.clone().max_by_key(|(_, long, at)| (*long, std::cmp::Reverse(*at)))?;
+    let other = || found.clone().any(|(other, long, _)| long == longest && other != value);
+    (!directions::is(meaning) || !other()).then_some(value.as_str())
+}
+
+/// Whether a value is a word for yes, or for no.
+pub(super) fn yes(value: &str) -> Option<bool> {
+    let lower = value.trim().to_lowercase();
+    let known = |words: &[String]| words.contains(&lower);
+    if known(&vocabulary().yes) { Some(true) } else { known(&vocabulary().no).then_some(false) }
+}
+
+/// A text as words: lower case, without accents, cut where letters, digits and capitals change.
+pub(super) fn words(text: &str) -> Vec<String> {
+    let mut found: Vec<String> = Vec::new();
+    // Whether the letter before is a digit, and whether it is a small one.
+    let mut before: Option<(bool, bool)> = None;
+    for letter in text.chars() {
+        let is_digit = letter.is_ascii_digit();
+        if !is_digit && !letter.is_alphabetic() {
+            before = None;
+            found.extend((letter == '%').then(|| "percent".to_owned()));
+            continue;
+        }
+        let is_within = before.is_some_and(|(digit, small)| digit == is_digit && !(small && letter.is_uppercase()));
+        if !is_within {
+            found.push(String::new());
+        }
+        before = Some((is_digit, letter.is_lowercase()));
+        if let Some(last) = found.last_mut() {
+            letter.to_lowercase().for_each(|lower| push_plain(last, lower));
+        }
+    }
+    found
+}
+
+/// Adds a small letter without its accent.
+fn push_plain(text: &mut String, letter: char) {
+    match letter {
+        'ä' | 'à' | 'á' | 'â' => text.push('a'),
+        'ö' | 'ó' | 'ô' | 'ò' => text.push('o'),
+        'ü' | 'ú' | 'û' | 'ù' => text.push('u'),
+        'é' | 'è' | 'ê' | 'ë' => text.push('e'),
+        'í' | 'î' | 'ï' | 'ì' => text.push('i'),
+        'ñ' => text.push('n'),
+        'ç' => text.push('c'),
+        'œ' => text.push_str("oe"),
+        'ß' => text.push_str("ss"),
+        other => text.push(other),
+    }
+}
+
+/// The words of a text as the code list has them: words of offices, alone or several together, are replaced.
+pub(super) fn in_code_words(text: &str) -> Vec<String> {
+    let mut own = words(text);
+    for (word, phrases) in &vocabulary().codes {
+        for phrase in phrases {
+            let parts: Vec<&str> = phrase.split(' ').collect();
+            if let Some(at) = own.windows(parts.len()).position(|some| some == parts) {
+                own.splice(at..at + parts.len(), [word.clone()]);
+            }
+        }
+    }
+    own
+}
+
+/// Whether a heading has no word that says anything.
+pub(super) fn is_bare(heading: &[String]) -> bool {
+    heading.iter().all(|word| vocabulary().bare.contains(word))
+}
+
+/// How well a heading names a meaning, from 0 to 1: how much of the heading the best phrase covers.
+pub(super) fn named(heading: &[String], meaning: &Meaning) -> f64 {
+    let known = vocabulary();
+    let unit = |word: &String| known.units.values().any(|words| words.contains(word));
+    let bare: Vec<&String> = heading.iter().filter(|word| !unit(word) && !known.bare.contains(*word)).collect();
+    // A heading of units and numbers alone is all there is.
+    let words: Vec<&String> = if bare.is_empty() { heading.iter().collect() } else { bare };
+    let all = words.iter().filter(|word| !word.bytes().all(|byte| byte.is_ascii_digit())).count().max(1);
+    let best = meaning.phrases.iter().map(|phrase| {
+        let wanted: Vec<&str> = phrase.split(' ').collect();
+        let is = |own: &str, wanted: &str| {
+            // German writes words together: the last part says what it is.
+            own == wanted || wanted.len() > 4 && own.len() > wanted.len() && own.ends_with(wanted)
+        };
+        let covered = wanted.iter().filter(|wanted| heading.iter().any(|own| is(own, wanted))).count();
+        if covered < wanted.len() {
+            return 0.0;
+        }
+        let of_heading = words.iter().filter(|own| wanted.iter().any(|wanted| is(own, wanted))).count();
+        // A small word is a small part of a long heading.
+        if wanted.concat().len() < 4 && of_heading * 2 < all {
+            return 0.0;
+        }
+        let exact = wanted.iter().all(|wanted| heading.iter().any(|own| own == wanted));
+        #[allow(clippy::cast_precision_loss)]
+        let share = of_heading as f64 / all as f64;
+        share.min(1.0) * if exact { 1.0 } else { 0.9 }
+    });
+    best.fold(0.0, f64::max)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn once(what: &str, words: impl Iterator<Item = impl AsRef<str>>) {
+        let mut seen = BTreeSet::new();
+        for word in words {
+            let word = word.as_ref();
+            assert!(!word.is_empty() && seen.insert(word.to_owned()), "{what}: {word:?} stands twice or is empty");
+        }
+    }
+
+    /// The file is read, every word in it stands once where two could not be told apart, and as headings are taken apart.
+    #[test]
+    fn the_vocabulary_is_read_and_says_nothing_twice() {
+        let all: Vocabulary = serde_json::from_str(include_str!("words.json")).unwrap();
+        assert!(all.meanings.len() > 30);
+        once("meanings", all.meanings.iter().map(|meaning| format!("{:?} {:?}", meaning.role, meaning.wants)));
+        for meaning in &all.meanings {
+            once(&meaning.is, meaning.phrases.iter());
+            for phrase in &meaning.phrases {
+                assert_eq!(words(phrase).join(" "), *phrase, "{}", meaning.is);
+            }
+            assert!(meaning.words.as_ref().is_none_or(|name| all.values.contains_key(name)), "{}", meaning.is);
+        }
+        for unit in all.units.keys().chain(all.cell_units.keys()) {
+            assert!(unit.parse::<QuantityUnit>().is_ok(), "{unit}");
+        }
+        let lists = [("units", &all.units), ("cell_units", &all.cell_units), ("codes", &all.codes)];
+        let values = all.values.iter().map(|(name, words)| (name.as_str(), words));
+        for (name, words) in lists.into_iter().chain(values) {
+            once(name, words.values().flatten());
+        }
+        once("yes and no", all.yes.iter().chain(&all.no));
+    }
+
+    /// Words for values are words of the format.
+    #[test]
+    fn values_are_words_of_the_format() {
+        for (name, field) in [("materials", "pipes.material"), ("shapes", "pipes.shape"), ("carries", "pipes.carries")]
+        {
+            let obvert_model::shape::Shape::Word(known) = Target::named(field).unwrap().shape() else {
+                panic!("{field}")
+            };
+            for value in vocabulary().values[name].keys() {
+                assert!(known.contains(value), "{value}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_longest_phrase_says_what_a_value_means() {
+        let meaning = |to: &str| meaning_of(Target::named(to).unwrap()).unwrap();
+        let list = meaning("pipes.material");
+        for (text, value) in [
+            ("Reinforced concrete", Some("reinforced-concrete")),
+            ("concrete, brick lined", Some("concrete")),
+            ("béton armé", Some("reinforced-concrete")),
+            ("Stahlbeton", Some("reinforced-concrete")),
+            ("cheese", None),
+        ] {
+            assert_eq!(meant(text, list), value, "{text}");
+        }
+        for (text, value) in [
+            ("DS", Some("downstream")),
+            ("U/S", Some("upstream")),
+            ("Down stream", Some("downstream")),
+            ("against the flow", Some("upstream")),
+            ("gegen Fließrichtung", Some("upstream")),
+            ("US to DS", None),
+            ("from upstream to downstream", None),
+        ] {
+            assert_eq!(meant(text, meaning_of(Target::DIRECTION).unwrap()), value, "{text}");
+        }
+        assert_eq!(in_code_words("Gave up: roots"), ["stopped", "roots"]);
+        assert_eq!(
+            (unit_of("\""), unit_of("Inches"), unit_of("mm"), unit_of("x")),
+            (Some(QuantityUnit::Inch), Some(QuantityUnit::Inch), Some(QuantityUnit::Millimetre), None)
+        );
+    }
+}

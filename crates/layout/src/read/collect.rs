@@ -1,0 +1,232 @@
+//! Rows, one after the other, put together to the records of a survey.
+
+use obvert_convert::{Loss, LossKind};
+use obvert_model::layout::{Record, Target};
+use obvert_model::read::ProblemKind;
+
+use super::headings::Bindings;
+use super::journal::{Journal, one_line};
+use super::observation::Seen;
+use super::records::{Held, Records};
+use super::row::{Excess, Row, WrongCell};
+use super::stretches::OpenStretches;
+use crate::grid::{GridCell, GridRow, Origin};
+use crate::needs;
+use crate::plan::{ColumnUse, Plan};
+
+/// The records that have been collected from rows, and what is open at the last of them.
+pub(crate) struct Collector<'p, 'l> {
+    plan: &'p Plan<'l>,
+    bindings: Bindings<'l>,
+    pub(super) journal: Journal<'l>,
+    pub(super) records: Records,
+    stretches: OpenStretches,
+    pub(super) last: LastRow,
+    pub(super) latest: Option<Latest>,
+}
+
+/// The row that fields of the document are made from.
+#[derive(Default)]
+pub(crate) struct LastRow {
+    pub(crate) row: Option<Row>,
+    /// Its line; 0 where it is the row of a pipe without runs.
+    pub(crate) line: usize,
+}
+
+/// When the record was issued, by the row that makes it latest.
+pub(crate) struct Latest {
+    pub(crate) text: String,
+    pub(crate) origin: Origin,
+}
+
+impl<'p, 'l> Collector<'p, 'l> {
+    pub(crate) fn new(plan: &'p Plan<'l>, bindings: Bindings<'l>, journal: Journal<'l>) -> Self {
+        Self {
+            plan,
+            bindings,
+            journal,
+            records: Records::default(),
+            stretches: OpenStretches::default(),
+            last: LastRow::default(),
+            latest: None,
+        }
+    }
+
+    /// Adds what a row says, or reports why it cannot be read.
+    pub(crate) fn add(&mut self, grid_row: &GridRow) {
+        if let Some((origin, message)) = self.bindings.misfit(grid_row, self.plan.layout) {
+            self.journal.problem(ProblemKind::OrphanRow, origin, "", message);
+            return;
+        }
+        let (mut row, wrong) = Row::read(grid_row, &self.bindings.columns, self.plan);
+        row.complete(self.plan);
+        let line = grid_row.line;
+        self.merge(Record::Document, "", &row, line);
+        if self.is_unsurveyed(&row, grid_row) {
+            self.add_unsurveyed(&row, grid_row, &wrong);
+            // What is made from the last row is made from one with a run, where there is any.
+            self.last.row.get_or_insert(row);
+            return;
+        }
+        let (Some(pipe), Some(run)) = (row.text(Target::PIPE_ID), row.text(Target::RUN_ID)) else {
+            self.report_unnamed(&row, grid_row, wrong);
+            return;
+        };
+        let of = self.add_row(&row, (&pipe, &run), &wrong, line);
+        self.report_dropped(&grid_row.cells, &of);
+        for excess in std::mem::take(&mut row.excess) {
+            self.report_excess(excess, &row, &of);
+        }
+        self.note_issued(&row, line);
+        self.last = LastRow { row: Some(row), line };
+    }
+
+    /// Adds a row of a pipe and a run, and gives the pointer of what it is of.
+    fn add_row(&mut self, row: &Row, (pipe_id, run_id): (&str, &str), wrong: &[WrongCell], line: usize) -> String {
+        let pipe = self.merge(Record::Pipe, pipe_id, row, line);
+        let run = self.merge(Record::Run, run_id, row, line);
+        if let Some(cell) = row.get(Target::PIPE_ID) {
+            self.records.set(Target::RUN_PIPE, run, cell, line, &mut self.journal);
+        }
+        self.records.add_named(row, line, &mut self.journal);
+        let next = self.records.observations(run).len();
+        for cell in wrong {
+            let above = match cell.target.record() {
+                Record::Pipe => format!("/pipes/{pipe}"),
+                Record::Run => format!("/runs/{run}"),
+                Record::Observation => format!("/runs/{run}/observations/{next}"),
+                _ => String::new(),
+            };
+            self.report_wrong(cell, &above);
+        }
+        if !row.is_observation() {
+            return format!("/runs/{run}");
+        }
+        let code = row.text(Target::CODE).and_then(|code| self.plan.codes.get(&code));
+        let seen = Seen { plan: self.plan, row, code, run, run_id, place: next, line };
+        let place = seen.add(&mut self.records, &mut self.stretches, &mut self.journal);
+        format!("/runs/{run}/observations/{place}")
+    }
+
+    pub(super) fn merge(&mut self, record: Record, id: &str, row: &Row, line: usize) -> usize {
+        let extension = self.plan.layout.extension.as_deref();
+        self.records.merge(Held { record, id, line }, row, extension, &mut self.journal)
+    }
+
+    /// Reports a cell that cannot be read, of the record at a pointer.
+    pub(super) fn report_wrong(&mut self, cell: &WrongCell, above: &str) {
+        let pointer = format!("{above}{}", cell.target.pointer());
+        self.journal.problem(ProblemKind::TextForm, cell.origin, &pointer, cell.message.clone());
+    }
+
+    /// Reports a row that does not say which pipe and run it is of, unless a cell that could not be read would have said it.
+    fn report_unnamed(&mut self, row: &Row, grid_row: &GridRow, wrong: Vec<WrongCell>) {
+        let layout = self.plan.layout;
+        let needed = [Target::PIPE_ID, Target::RUN_ID].map(|target| needs::columns_of(self.plan, target)).concat();
+        let mut is_reported = false;
+        for cell in wrong {
+            let heading = cell.origin.heading.checked_sub(1).and_then(|index| self.journal.places.headings.get(index));
+            is_reported |= heading.is_some_and(|heading| needed.contains(&heading.as_str()));
+            let message = format!("{}; the row was not read", cell.message);
+            self.journal.problem(ProblemKind::OrphanRow, cell.origin, "", message);
+        }
+        if is_reported {
+            return;
+        }
+        let missing = if row.text(Target::PIPE_ID).is_none() { Target::PIPE_ID } else { Target::RUN_ID };
+        let mut columns = needs::columns_of(self.plan, missing);
+        let headings = &self.journal.places.headings;
+        let cell_of = |heading: &str| {
+            let column = headings.iter().position(|own| own == heading)?;
+            grid_row.cells.get(column).map(|cell| cell.text.trim())
+        };
+        // A column that is not there has been reported, and would be reported for every row.
+        if layout.xml.is_none() && columns.iter().any(|heading| cell_of(heading).is_none()) {
+            return;
+        }
+        if columns.iter().any(|heading| cell_of(heading) == Some("")) {
+            columns.retain(|heading| cell_of(heading) == Some(""));
+        }
+        // An element that nothing was seen in may be there for a run that never was.
+        let is_empty = layout.xml.is_some() && missing == Target::RUN_ID && !row.is_observation();
+        let or = if is_empty { ", or take the element out where there was no inspection" } else { "" };
+        let message = format!(
+            "nothing in the row tells which {} it is of, so it was not read; fill in {}{or}",
+            missing.record().name(),
+            needs::quoted(&columns)
+        );
+        self.journal.problem(ProblemKind::OrphanRow, Origin::line(grid_row.line), "", message);
+    }
+
+    /// Whether a row is what is around rows in XML and has none, and nothing in it is of a run: a pipe without runs, even where the
+    /// layout could make the id of a run of it.
+    fn is_unsurveyed(&self, row: &Row, grid_row: &GridRow) -> bool {
+        if !self.plan.is_xml() {
+            return false;
+        }
+        let filled = grid_row.cells.iter().zip(&self.bindings.columns).filter(|(cell, _)| !cell.text.trim().is_empty());
+        let mut is_of_pipe = false;
+        for column in filled.filter_map(|(_, column)| column.as_ref()) {
+            match (column.role, column.target().map(Target::record)) {
+                (ColumnUse::Code(_) | ColumnUse::Stretch | ColumnUse::Unsaid, _) => return false,
+                (_, Some(Record::Run | Record::Observation)) => return false,
+                (_, record) => is_of_pipe |= record == Some(Record::Pipe),
+            }
+        }
+        // What is said of a pipe that nothing names is reported as that.
+        row.get(Target::PIPE_ID).is_some() || !is_of_pipe
+    }
+
+    /// Adds a pipe without runs.
+    fn add_unsurveyed(&mut self, row: &Row, grid_row: &GridRow, wrong: &[WrongCell]) {
+        let line = grid_row.line;
+        let Some(id) = row.text(Target::PIPE_ID) else {
+            let message = "nothing stands in the element that is of a pipe or a run; take it out, or fill it in";
+            self.journal.problem(ProblemKind::OrphanRow, Origin::line(line), "", message);
+            return;
+        };
+        let pipe = format!("/pipes/{}", self.merge(Record::Pipe, &id, row, line));
+        self.records.add_named(row, line, &mut self.journal);
+        for cell in wrong {
+            let above = if cell.target.record() == Record::Pipe { pipe.as_str() } else { "" };
+            self.report_wrong(cell, above);
+        }
+        self.report_dropped(&grid_row.cells, &pipe);
+    }
+
+    /// Reports what is in the columns of a row that are not carried over; `of` is the pointer of what the row is of.
+    fn report_dropped(&mut self, cells: &[GridCell], of: &str) {
+        for (index, (cell, column)) in cells.iter().zip(&self.bindings.columns).enumerate() {
+            let Some(ColumnUse::Dropped(why)) = column.map(|column| column.role) else { continue };
+            let text = cell.text.trim();
+            if text.is_empty() {
+                continue;
+            }
+            let heading = self.journal.places.headings.get(index).map(|heading| one_line(heading)).unwrap_or_default();
+            let message = format!("the column {heading:?} is not carried over: {why}");
+            let loss = Loss { was: Some(text.into()), ..Loss::new(LossKind::Dropped, of, message) };
+            self.journal.lose(loss, Origin { line: cell.line, column: cell.column, heading: index + 1 });
+        }
+    }
+
+    /// Reports what a cell holds beyond what its column has room for.
+    fn report_excess(&mut self, excess: Excess, row: &Row, of: &str) {
+        let message = "the cell holds more than its column has room for";
+        let becomes = row.get(excess.target).map(|cell| cell.value.clone());
+        let loss = Loss { was: Some(excess.whole.into()), becomes, ..Loss::new(LossKind::Dropped, of, message) };
+        self.journal.lose(loss, excess.origin);
+    }
+
+    /// Notes when the record was issued, where a row makes that later than those above it: a table need not be in the order of time.
+    fn note_issued(&mut self, row: &Row, line: usize) {
+        let Some(template) = self.plan.made_of(Target::ISSUED) else { return };
+        let Some(text) = template.fill(|field| row.text(field)) else { return };
+        // Texts of one offset are in the order of time; of others the row that comes last counts.
+        let zone = |text: &str| text.get(19..).map(str::to_owned);
+        if self.latest.as_ref().is_some_and(|before| zone(&before.text) == zone(&text) && before.text >= text) {
+            return;
+        }
+        let origin = template.fields().next().map_or(Origin::line(line), |field| row.origin(field, line));
+        self.latest = Some(Latest { text, origin });
+    }
+}

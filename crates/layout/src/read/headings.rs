@@ -1,0 +1,135 @@
+//! The headings of a file, compared with the columns of its layout.
+
+use obvert_model::edit::token;
+use obvert_model::layout::Layout;
+use obvert_model::read::ProblemKind;
+use obvert_model::text::nearest;
+
+use super::journal::{Journal, one_line};
+use crate::grid::{Grid, GridRow, Origin};
+use crate::plan::{ColumnBinding, Plan};
+
+/// The columns of a file, each bound to that of the layout with its heading.
+pub(crate) struct Bindings<'l> {
+    pub(crate) columns: Vec<Option<ColumnBinding<'l>>>,
+    /// Whether the table is a sheet of a workbook, in which there may be cells beyond the last heading.
+    in_sheet: bool,
+}
+
+impl<'l> Bindings<'l> {
+    /// Binds the columns of a grid, and reports headings that the layout does not have, that occur twice, and that are missing.
+    pub(crate) fn of(grid: &Grid, plan: &Plan<'l>, journal: &mut Journal<'_>) -> Self {
+        let mut meant: Vec<&str> = Vec::new();
+        let mut columns = Vec::new();
+        for (index, heading) in grid.headings.iter().enumerate() {
+            let column = plan.column(heading).copied();
+            if column.is_none() {
+                meant.extend(report_unknown(index, grid, plan, journal));
+            } else if grid.headings[..index].contains(heading) {
+                let message =
+                    format!("the heading {heading:?} stands twice, so that nobody can tell the two apart; rename one");
+                journal.problem(ProblemKind::DuplicateKey, origin(index, grid), "", message);
+            }
+            columns.push(column);
+        }
+        // An attribute or element that is nowhere is a value that is absent everywhere.
+        if !plan.is_xml() {
+            report_missing(&meant, grid, plan.layout, journal);
+        }
+        Self { columns, in_sheet: grid.sheet.is_some() }
+    }
+
+    /// Why the cells of a row cannot be told apart, and where.
+    pub(crate) fn misfit(&self, row: &GridRow, layout: &Layout) -> Option<(Origin, String)> {
+        if let Some(flaw) = &row.flaw {
+            let origin = Origin { line: row.line, column: row.flawed, heading: row.flawed };
+            return Some((origin, format!("{flaw}; the row was not read")));
+        }
+        let (cells, wide) = (&row.cells, self.columns.len());
+        // Spreadsheets write blank cells beyond the last column; they hold nothing that could go missing.
+        let beyond = cells.get(wide..).unwrap_or_default().iter().find(|cell| !cell.text.trim().is_empty());
+        match beyond {
+            Some(cell) if self.in_sheet => {
+                let message = format!(
+                    "found {:?} under no heading, so the row was not read; give the column a heading, or take out what is beside the table",
+                    cell.text.trim()
+                );
+                Some((Origin { line: cell.line, column: cell.column, heading: 0 }, message))
+            }
+            None if cells.len() >= wide => None,
+            _ => {
+                let hint = width_hint(layout, beyond.is_some());
+                let message = format!(
+                    "the row has {} cells where there are {wide} headings, so it was not read{hint}",
+                    cells.len()
+                );
+                Some((Origin::line(row.line), message))
+            }
+        }
+    }
+}
+
+/// What to do about a row with too many cells or too few.
+fn width_hint(layout: &Layout, too_many: bool) -> String {
+    let Some(table) = &layout.table else { return String::new() };
+    let delimiter: &str = &table.delimiter;
+    if too_many {
+        format!("; a cell with {delimiter:?} in it must stand in quotation marks, and a column must have a heading")
+    } else {
+        format!("; give each blank cell its {delimiter:?}, and see whether a line break has cut the row in two")
+    }
+}
+
+/// Where a heading is. Headings of XML are paths; the first value under one shows where it is.
+fn origin(index: usize, grid: &Grid) -> Origin {
+    if grid.heading_line > 0 {
+        return Origin { line: grid.heading_line, column: index + 1, heading: index + 1 };
+    }
+    let mut cells = grid.rows.iter().filter_map(|row| row.cells.get(index));
+    let first = cells.find(|cell| !cell.text.is_empty());
+    first.map_or(Origin::default(), |cell| Origin { line: cell.line, column: cell.column, heading: index + 1 })
+}
+
+/// Reports a heading that the layout does not have, and gives the column that is meant by it.
+fn report_unknown<'l>(index: usize, grid: &Grid, plan: &Plan<'l>, journal: &mut Journal<'_>) -> Option<&'l str> {
+    let is_xml = plan.is_xml();
+    // In XML every path of the layout is a heading, whether anything has it or not.
+    let is_used = |index: usize| {
+        let mut cells = grid.rows.iter().filter_map(|row| row.cells.get(index));
+        !is_xml || cells.any(|cell| !cell.text.is_empty())
+    };
+    let has = |heading: &str| grid.headings.iter().enumerate().any(|(index, own)| own == heading && is_used(index));
+    let missing = plan.headings().into_iter().filter(|known| !has(known));
+    let near = nearest(&grid.headings[index], missing);
+    let advice = match near {
+        Some(near) => {
+            let what = if is_xml { "file" } else { "table" };
+            format!("did you mean {:?}, which the {what} does not have?", one_line(near))
+        }
+        None => "add it there, with drop if it has no place".to_owned(),
+    };
+    let heading = one_line(&grid.headings[index]);
+    // A column beside those of the layout is missed nowhere, so that the rest can be checked.
+    let pointer = if near.is_some() { String::new() } else { format!("/-/{}", token(&heading)) };
+    let message = format!("the layout {} has no column {heading:?}; {advice}", plan.layout.id);
+    journal.problem(ProblemKind::UnknownKey, origin(index, grid), &pointer, message);
+    near
+}
+
+/// Reports the columns that a table does not have. One with another spelling has been reported.
+fn report_missing(meant: &[&str], grid: &Grid, layout: &Layout, journal: &mut Journal<'_>) {
+    let is_known = |heading: &str| layout.columns.iter().any(|column| *column.heading == *heading);
+    let headings = layout.columns.iter().map(|column| column.heading.as_str());
+    for heading in headings.filter(|own| !meant.contains(own) && !grid.headings.iter().any(|other| other == own)) {
+        let others = grid.headings.iter().map(String::as_str).filter(|other| !is_known(other));
+        let near = nearest(heading, others)
+            .map(|near| format!("; did you mean {:?}, which the layout does not have?", one_line(near)));
+        let message = format!(
+            "the table has no column {:?}, which the layout {} describes{}",
+            one_line(heading),
+            layout.id,
+            near.unwrap_or_default()
+        );
+        journal.problem(ProblemKind::MissingKey, Origin::line(grid.heading_line), "", message);
+    }
+}

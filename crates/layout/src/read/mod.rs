@@ -1,0 +1,123 @@
+//! From a file to a document, in steps: the cells of the file ([`crate::grid`]), its columns bound to those of the layout
+//! ([`headings`]), each row read ([`row`]), rows put together to records ([`collect`], [`records`]), the records assembled to a document
+//! ([`assemble`]), and that checked ([`check`]). A row or cell that cannot be read is a problem with its place, and nothing of it is
+//! guessed.
+
+mod assemble;
+mod check;
+mod collect;
+mod headings;
+pub(crate) mod journal;
+mod observation;
+mod records;
+mod repeated;
+pub(crate) mod row;
+mod stretches;
+
+use obvert_convert::{ConvertError, Location, LossReport, Survey};
+use obvert_model::layout::Layout;
+use obvert_model::lists::CodeList;
+
+use self::assemble::Read;
+use self::collect::Collector;
+use self::headings::Bindings;
+use self::journal::{Journal, Places, one_line};
+pub(crate) use self::observation::is_recording;
+use crate::grid::{self, Grid};
+use crate::plan::Plan;
+
+/// Reads a table by a layout. The report says what the table has that is not in the document, and what the layout put in.
+///
+/// `name` is how places call the file; `lists` are code lists beside the built-in ones, of which the units of amounts and
+/// the aspects of grades are taken.
+///
+/// # Errors
+/// When the layout leads to fields that the format does not have; when the bytes are no table such as the layout describes; with every
+/// cell and row that cannot be read; or when what was read is no valid document.
+pub fn read(
+    source: &[u8],
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    let plan = Plan::new(layout, lists)?;
+    read_by(&plan, source, name)
+}
+
+/// Reads a file by a layout whose paths have been resolved.
+pub(crate) fn read_by(plan: &Plan<'_>, source: &[u8], name: &str) -> Result<Read, ConvertError> {
+    read_grid(plan, name, || grid::of_file(source, name, plan))
+}
+
+/// Reads rows that are in a grid already, from whatever file, as [`read`] does.
+///
+/// # Errors
+/// As [`read`].
+pub fn read_rows(
+    grid: &Grid,
+    name: &str,
+    layout: &Layout,
+    lists: &[CodeList],
+) -> Result<(Survey, LossReport), ConvertError> {
+    let plan = Plan::new(layout, lists)?;
+    read_grid(&plan, name, || Ok(grid.clone()))
+}
+
+/// Reads the rows that `grid` gives, and once more where the document turns out to be invalid: what could tell why is not kept the
+/// first time, since it would be as large as the document.
+fn read_grid(plan: &Plan<'_>, name: &str, grid: impl Fn() -> Result<Grid, ConvertError>) -> Result<Read, ConvertError> {
+    let first = grid()?;
+    let (is_empty, line) = (first.rows.is_empty(), first.heading_line);
+    let read = match collect(first, plan, name)?.assemble(plan) {
+        Ok(Some(read)) => return Ok(read),
+        Ok(None) => collect(grid()?, plan, name)?.diagnose(plan),
+        Err(error) => Err(error),
+    };
+    if read.is_err() && is_empty && !plan.is_xml() {
+        // What a survey needs comes from rows, and each key that is missing would be one problem more.
+        let message = "there are no rows below the headings, so there is no survey to read; fill in a row for each observation, or give the \
+                       file that has them";
+        return Err(refuse(name, line, message.to_owned()));
+    }
+    read
+}
+
+/// Collects the rows of a grid.
+fn collect<'p, 'l>(mut grid: Grid, plan: &'p Plan<'l>, name: &'l str) -> Result<Collector<'p, 'l>, ConvertError> {
+    // Every column would be reported twice, once as unknown and once as missing, and every row as one of nothing.
+    if !grid.headings.iter().any(|heading| plan.column(heading).is_some()) {
+        return Err(refuse(name, grid.heading_line, strange_headings(&grid, plan.layout)));
+    }
+    let headings = grid.headings.clone();
+    let mut journal = Journal::new(Places::new(name, headings, plan.is_xml()));
+    for note in grid.notes.drain(..) {
+        journal.report.note("", note);
+    }
+    if let Some(message) = repeated::rows(&grid.rows) {
+        journal.report.note("", message);
+    }
+    let bindings = Bindings::of(&grid, plan, &mut journal);
+    let mut collector = Collector::new(plan, bindings, journal);
+    // Each row goes once it has been read, so that the table and the document need not both be held.
+    for row in grid.rows {
+        collector.add(&row);
+    }
+    Ok(collector)
+}
+
+fn refuse(name: &str, line: usize, message: String) -> ConvertError {
+    let place = Location { file: name.to_owned(), line, column: None, heading: None };
+    ConvertError::Form { place: Some(place).filter(|place| place.line > 0), message }
+}
+
+/// What to say of a file none of whose headings the layout has.
+fn strange_headings(grid: &Grid, layout: &Layout) -> String {
+    let shown: Vec<String> = grid.headings.iter().take(4).map(|heading| format!("{:?}", one_line(heading))).collect();
+    let more = if grid.headings.len() > shown.len() { ", …" } else { "" };
+    let notes: String = grid.notes.iter().map(|note| format!("; {note}")).collect();
+    format!(
+        "none of the headings is one of the layout {}: found {}{more}; is this the right file, and the row of the headings?{notes}",
+        layout.id,
+        shown.join(", ")
+    )
+}

@@ -1,0 +1,293 @@
+//! What was seen in a row: an observation with its amounts, its grade and its media, or the end of one that an earlier row begins.
+
+use obvert_model::layout::{Record, Target};
+use obvert_model::lists::{Code, Family, Role};
+use obvert_model::read::ProblemKind;
+use obvert_model::tables::{MediaKind, QuantityUnit, StopReason};
+use serde_json::{Map, Value, json};
+
+use super::journal::Journal;
+use super::records::{Records, put};
+use super::row::{Amount, Row};
+use super::stretches::{Mark, OpenStretches};
+use crate::as_text;
+use crate::grid::Origin;
+use crate::plan::{Plan, implied_unit};
+
+/// A row of an observation, and what it is of.
+pub(crate) struct Seen<'r, 'l> {
+    pub(crate) plan: &'r Plan<'l>,
+    pub(crate) row: &'r Row,
+    /// The code, where the code list has it.
+    pub(crate) code: Option<&'l Code>,
+    /// The place of the run, and its id.
+    pub(crate) run: usize,
+    pub(crate) run_id: &'r str,
+    /// The place of the observation in the run, if it is one.
+    pub(crate) place: usize,
+    pub(crate) line: usize,
+}
+
+impl Seen<'_, '_> {
+    /// Adds the observation to its run, or ends the stretch that the row ends; gives the place in the run of what the row is of.
+    pub(crate) fn add(&self, records: &mut Records, stretches: &mut OpenStretches, journal: &mut Journal<'_>) -> usize {
+        let mut observation = self.observation(journal);
+        let media = self.media(records, journal);
+        if !media.is_empty() {
+            Target::MEDIA_REFERENCES.put(&mut observation, media.into());
+        }
+        if let Some((text, origin)) = &self.row.stretch {
+            let mark = Mark { text, origin: *origin };
+            if let Some(begun) = stretches.take(mark, self, &mut observation, records, journal) {
+                return begun;
+            }
+        }
+        if Target::OBSERVATION_ID.get_in(&observation).is_none() {
+            Target::OBSERVATION_ID.put(&mut observation, (self.place + 1).to_string().into());
+        }
+        self.end_run(&observation, records, journal);
+        self.record_places(journal);
+        if let Some(list) = records.observations_mut(self.run) {
+            list.push(Value::Object(observation));
+        }
+        self.place
+    }
+
+    /// The pointer of the observation, if it is one.
+    pub(super) fn pointer(&self) -> String {
+        format!("/runs/{}/observations/{}", self.run, self.place)
+    }
+
+    /// The observation but for its media.
+    fn observation(&self, journal: &mut Journal<'_>) -> Map<String, Value> {
+        let mut observation = self.row.observation();
+        if let Some(key) = self.plan.layout.extension.as_deref() {
+            for (heading, text, _) in self.row.texts(Record::Observation) {
+                put(&mut observation, &["extensions", key, heading], text.into());
+            }
+        }
+        let characterisation = self.characterisation(journal);
+        let quantities = self.quantities(&characterisation, journal);
+        if !characterisation.is_empty() {
+            Target::CHARACTERISATION.put(&mut observation, characterisation.into());
+        }
+        if !quantities.is_empty() {
+            Target::AMOUNTS.put(&mut observation, quantities.into());
+        }
+        self.grade(&mut observation, journal);
+        observation
+    }
+
+    fn characterisation(&self, journal: &mut Journal<'_>) -> Vec<String> {
+        let values = &self.row.characterisation;
+        if values.keys().enumerate().any(|(index, place)| index != *place) {
+            let origin = values.values().next().map_or(Origin::line(self.line), |cell| cell.origin);
+            let pointer = format!("{}{}", self.pointer(), Target::CHARACTERISATION.pointer());
+            let message = "a later characterisation is given and an earlier one is blank";
+            journal.problem(ProblemKind::TextForm, origin, &pointer, message);
+        }
+        values.values().map(|cell| as_text(&cell.value)).collect()
+    }
+
+    fn quantities(&self, characterisation: &[String], journal: &mut Journal<'_>) -> Vec<Value> {
+        let mut quantities = Vec::new();
+        for (place, amount) in &self.row.amounts {
+            let implied = implied_unit(self.code, characterisation, *place);
+            match self.unit(amount, implied, *place == quantities.len()) {
+                Ok(Some(unit)) => quantities.push(json!({"value": amount.value, "unit": unit.as_str()})),
+                Ok(None) => {}
+                Err(message) => {
+                    let pointer = format!("{}{}/{place}", self.pointer(), Target::AMOUNTS.pointer());
+                    journal.problem(ProblemKind::TextForm, amount.origin, &pointer, message);
+                }
+            }
+        }
+        quantities
+    }
+
+    /// The unit of an amount; none where it follows from a code that could not be read, which has been reported.
+    fn unit(
+        &self,
+        amount: &Amount,
+        implied: Option<QuantityUnit>,
+        is_next: bool,
+    ) -> Result<Option<QuantityUnit>, String> {
+        let other = implied.filter(|unit| amount.shown_in_percent && *unit != QuantityUnit::Percent);
+        if let Some(other) = other {
+            return Err(format!(
+                "found {} %, in a cell that is formatted as a percentage, where the code list has {other} for this amount; format the \
+                 cell as a number and type the amount in {other}",
+                as_text(&amount.value)
+            ));
+        }
+        match amount.unit.or(implied) {
+            Some(unit) if is_next => Ok(Some(unit)),
+            Some(_) => {
+                let message =
+                    "an earlier amount is blank, so this one has no place; fill that in, or move this one there";
+                Err(message.to_owned())
+            }
+            None if !self.has_code() => Ok(None),
+            None => {
+                let why = match self.code {
+                    Some(_) => "the code list has none for an amount of this code here".to_owned(),
+                    None => self.why_unlisted(),
+                };
+                Err(format!("found {} without a unit; {why}", amount.value))
+            }
+        }
+    }
+
+    /// Puts a grade where the family of the code has it.
+    fn grade(&self, observation: &mut Map<String, Value>, journal: &mut Journal<'_>) {
+        let Some(grade) = &self.row.grade else { return };
+        let aspect = match self.code.map(|code| code.family) {
+            Some(Family::Structural) => Ok("structural"),
+            Some(Family::Operational) => Ok("operational"),
+            None if !self.has_code() => return,
+            None => Err(format!(
+                "found {}, and nothing tells whether it is a structural or an operational grade: {}",
+                grade.value,
+                self.why_unlisted()
+            )),
+            Some(_) => Err("a grade of a code that is neither structural nor operational".to_owned()),
+        };
+        match aspect.map(|aspect| Target::GRADES.child(aspect)) {
+            Ok(Some(target)) => target.put(observation, grade.value.clone()),
+            Ok(None) => {}
+            Err(message) => {
+                let pointer = format!("{}{}", self.pointer(), Target::GRADES.pointer());
+                journal.problem(ProblemKind::TextForm, grade.origin, &pointer, message);
+            }
+        }
+    }
+
+    fn has_code(&self) -> bool {
+        self.row.get(Target::CODE).is_some()
+    }
+
+    /// Why nothing is known of a code.
+    fn why_unlisted(&self) -> String {
+        let list = self.plan.layout.fixed_text(Target::CODE_LIST).unwrap_or_default();
+        if self.plan.codes.is_empty() {
+            return format!(
+                "that follows from the code, and the code list {list} is not at hand; give it with --code-list"
+            );
+        }
+        let code = self.row.text(Target::CODE).unwrap_or_default();
+        format!("that follows from the code, and the code list {list} has no {code:?}; correct the code")
+    }
+
+    /// The media that a row names, each also a record of its own.
+    fn media(&self, records: &mut Records, journal: &mut Journal<'_>) -> Vec<Value> {
+        let mut references = Vec::new();
+        let mut offset = self.row.get(Target::MEDIA_OFFSET);
+        for file in &self.row.files {
+            self.add_medium(&file.name, file.kind, file.origin, records, journal);
+            let into = if is_recording(file.kind) { offset.take() } else { None };
+            references.push(reference(&file.name, into.map(|cell| &cell.value)));
+        }
+        let Some(offset) = offset else { return references };
+        let video = self.plan.video.as_ref().and_then(|template| template.fill(|field| self.row.text(field)));
+        match video {
+            Some(file) => {
+                self.add_medium(&file, MediaKind::Video, offset.origin, records, journal);
+                references.push(reference(&file, Some(&offset.value)));
+            }
+            None => {
+                let message =
+                    format!("found {} seconds into a recording, and nothing in the row names which", offset.value);
+                journal.problem(ProblemKind::TextForm, offset.origin, "", message);
+            }
+        }
+        references
+    }
+
+    fn add_medium(
+        &self,
+        file: &str,
+        kind: MediaKind,
+        origin: Origin,
+        records: &mut Records,
+        journal: &mut Journal<'_>,
+    ) {
+        let fields = [("file", file.into()), ("kind", kind.as_str().into()), ("run", self.run_id.into())];
+        records.add(Record::Media, file, fields, origin, journal);
+    }
+
+    /// How the run ended and how far it came, where its rows say so.
+    fn end_run(&self, observation: &Map<String, Value>, records: &mut Records, journal: &mut Journal<'_>) {
+        if self.plan.layout.outcome_from_codes != Some(true) {
+            return;
+        }
+        let Some((code, role)) = self.code.and_then(|code| Some((code, code.role?))) else { return };
+        let reason = self.row.characterisation.values().next().and_then(|cell| cell.value.as_str());
+        let outcome = match role {
+            Role::Finish if &*code.code == "run.met" => json!({"kind": "met"}),
+            Role::Finish => json!({"kind": "reached"}),
+            Role::Stopped => match reason.filter(|reason| reason.parse::<StopReason>().is_ok()) {
+                Some(reason) => json!({"kind": "stopped", "reason": reason}),
+                None => json!({"kind": "stopped"}),
+            },
+            _ => return,
+        };
+        let Some(run) = records.get_mut(Record::Run, self.run) else { return };
+        Target::OUTCOME.put(run, outcome);
+        if let Some(distance) = Target::DISTANCE.get_in(observation) {
+            Target::SURVEYED.put(run, distance.clone());
+        }
+        let of_run = |target: Target| format!("/runs/{}{}", self.run, target.pointer());
+        journal.places.record(&of_run(Target::OUTCOME), Origin::line(self.line));
+        journal.places.record(&of_run(Target::SURVEYED), self.row.origin(Target::DISTANCE, self.line));
+    }
+
+    /// Records where the observation and its values came from.
+    fn record_places(&self, journal: &mut Journal<'_>) {
+        let (pointer, row) = (self.pointer(), self.row);
+        journal.places.record_row(&pointer, self.line);
+        let cells = row.of(Record::Observation).map(|(target, cell)| (below(target), cell.origin));
+        let of_list = |target: Target, place: usize| format!("{}/{place}", below(target));
+        let amounts = row.amounts.iter().map(|(place, amount)| (of_list(Target::AMOUNTS, *place), amount.origin));
+        let values =
+            row.characterisation.iter().map(|(place, cell)| (of_list(Target::CHARACTERISATION, *place), cell.origin));
+        let grade = row.grade.iter().map(|cell| (below(Target::GRADES), cell.origin));
+        let files =
+            row.files.iter().zip(0..).map(|(file, place)| (of_list(Target::MEDIA_REFERENCES, place), file.origin));
+        let begins = row.stretch.iter().map(|(_, origin)| (below(Target::CONTINUOUS), *origin));
+        for (below, origin) in cells.chain(amounts).chain(values).chain(grade).chain(files).chain(begins) {
+            journal.places.record_below(&pointer, self.line, &below, origin);
+        }
+        if let Some(offset) = row.get(Target::MEDIA_OFFSET) {
+            let recording = row.files.iter().position(|file| is_recording(file.kind)).unwrap_or(row.files.len());
+            let medium = of_list(Target::MEDIA_REFERENCES, recording);
+            journal.places.record_below(&pointer, self.line, &format!("{medium}/offset"), offset.origin);
+            if recording == row.files.len() {
+                journal.places.record_below(&pointer, self.line, &medium, offset.origin);
+            }
+        }
+        // A position in the first of two columns alone became a point, whose place is that column.
+        if let Some(cell) = row.get(Target::CLOCK_FROM) {
+            for target in [Target::CLOCK_AT, Target::CLOCK] {
+                journal.places.record_below(&pointer, self.line, &below(target), cell.origin);
+            }
+        }
+    }
+}
+
+/// The pointer of a field within its record, without the slash before it.
+fn below(target: Target) -> String {
+    target.keys().join("/")
+}
+
+/// What refers to a medium, with an offset into it where there is one.
+fn reference(file: &str, offset: Option<&Value>) -> Value {
+    match offset {
+        Some(offset) => json!({"id": file, "offset": offset}),
+        None => json!({"id": file}),
+    }
+}
+
+/// Whether offsets can be into a medium of a kind.
+pub(crate) const fn is_recording(kind: MediaKind) -> bool {
+    matches!(kind, MediaKind::Video | MediaKind::IntervalVideo | MediaKind::Audio)
+}

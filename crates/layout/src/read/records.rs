@@ -1,0 +1,206 @@
+//! The records of a survey, put together from what the rows say of each.
+
+use std::collections::{BTreeMap, HashMap};
+
+use obvert_model::edit::token;
+use obvert_model::layout::{Record, Target};
+use obvert_model::read::ProblemKind;
+use serde_json::{Map, Value};
+
+use super::journal::Journal;
+use super::row::{Cell, Row};
+use crate::as_text;
+use crate::grid::Origin;
+
+/// The records, the document among them, as objects.
+#[derive(Default)]
+pub(crate) struct Records {
+    lists: BTreeMap<Record, Vec<Map<String, Value>>>,
+    /// The place of a record in its list, by id.
+    places: HashMap<(Record, String), usize>,
+    /// Where the fields of the document came from.
+    origins: HashMap<Target, Origin>,
+}
+
+/// A record that a row is of.
+#[derive(Clone, Copy)]
+pub(crate) struct Held<'i> {
+    pub(crate) record: Record,
+    pub(crate) id: &'i str,
+    pub(crate) line: usize,
+}
+
+impl Records {
+    /// Adds what a row says of a record, and gives the record's place in its list. `extension` is the key under which its extensions
+    /// keep texts.
+    pub(crate) fn merge(
+        &mut self,
+        held: Held<'_>,
+        row: &Row,
+        extension: Option<&str>,
+        journal: &mut Journal<'_>,
+    ) -> usize {
+        let Held { record, id, line } = held;
+        let rows = self.lists.entry(record).or_default();
+        let place = *self.places.entry((record, id.to_owned())).or_insert_with(|| {
+            rows.push(Map::new());
+            rows.len() - 1
+        });
+        let above = pointer(record, place);
+        if record != Record::Document && journal.places.of(&above).is_none() {
+            journal.places.record(&above, Origin::line(line));
+        }
+        for (target, cell) in row.of(record) {
+            self.set(target, place, cell, line, journal);
+        }
+        if let Some(key) = extension {
+            for (heading, text, origin) in row.texts(record) {
+                let pointer = format!("{above}/extensions/{key}/{}", token(heading));
+                let cell = Cell { value: text.into(), origin };
+                self.set_at(&pointer, (record, place), &["extensions", key, heading], &cell, journal);
+            }
+        }
+        place
+    }
+
+    /// Sets a field of a record, or reports that an earlier row has it otherwise.
+    pub(crate) fn set(&mut self, target: Target, place: usize, cell: &Cell, line: usize, journal: &mut Journal<'_>) {
+        let keys: Vec<&str> = target.keys().iter().map(String::as_str).collect();
+        let record = target.record();
+        let pointer = format!("{}{}", pointer(record, place), target.pointer());
+        let origin = if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
+        let cell = Cell { value: cell.value.clone(), origin };
+        if self.set_at(&pointer, (record, place), &keys, &cell, journal) && record == Record::Document {
+            self.origins.insert(target, origin);
+        }
+    }
+
+    /// Sets a value at keys of a record; `false` where it has one there.
+    fn set_at(
+        &mut self,
+        pointer: &str,
+        (record, place): (Record, usize),
+        keys: &[&str],
+        cell: &Cell,
+        journal: &mut Journal<'_>,
+    ) -> bool {
+        let Some(object) = self.get_mut(record, place) else { return false };
+        let (first, rest) = keys.split_first().map_or(("", keys), |(first, rest)| (*first, rest));
+        let earlier = rest.iter().try_fold(object.get(first), |value, key| Some(value?.get(*key))).flatten();
+        match earlier {
+            None => {
+                put(object, keys, cell.value.clone());
+                journal.places.record(pointer, cell.origin);
+                return true;
+            }
+            Some(earlier) if *earlier != cell.value => {
+                let at = journal.places.of(pointer).map_or(0, |location| location.line);
+                let message = format!(
+                    "{} where line {at} has {} for the same {}; correct one of them",
+                    as_text(&cell.value),
+                    as_text(earlier),
+                    record.name()
+                );
+                journal.problem(ProblemKind::TextForm, cell.origin, pointer, message);
+            }
+            Some(_) => {}
+        }
+        false
+    }
+
+    /// Adds a record with some fields unless it is there.
+    pub(crate) fn add(
+        &mut self,
+        record: Record,
+        id: &str,
+        fields: impl IntoIterator<Item = (&'static str, Value)>,
+        origin: Origin,
+        journal: &mut Journal<'_>,
+    ) {
+        let rows = self.lists.entry(record).or_default();
+        let std::collections::hash_map::Entry::Vacant(free) = self.places.entry((record, id.to_owned())) else {
+            return;
+        };
+        journal.places.record(&pointer(record, *free.insert(rows.len())), origin);
+        let id = std::iter::once(("id", Value::from(id)));
+        rows.push(id.chain(fields).map(|(key, value)| (key.to_owned(), value)).collect());
+    }
+
+    /// The structures and parties that a row names.
+    pub(crate) fn add_named(&mut self, row: &Row, line: usize, journal: &mut Journal<'_>) {
+        let origin = |cell: &Cell| if cell.origin.line == 0 { Origin::line(line) } else { cell.origin };
+        const ENDS: [Target; 4] = [Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM, Target::RUN_FROM, Target::RUN_TO];
+        for cell in ENDS.into_iter().filter_map(|end| row.get(end)) {
+            self.add(Record::Structure, &as_text(&cell.value), [], origin(cell), journal);
+        }
+        for (target, role) in [(Target::OWNER, Some("owner")), (Target::OPERATOR, None)] {
+            let Some(cell) = row.get(target) else { continue };
+            let role = role.map(|role| ("role", role.into()));
+            let fields = std::iter::once(("name", cell.value.clone())).chain(role);
+            self.add(Record::Party, &as_text(&cell.value), fields, origin(cell), journal);
+        }
+    }
+
+    pub(crate) fn get(&self, record: Record, place: usize) -> Option<&Map<String, Value>> {
+        self.lists.get(&record)?.get(place)
+    }
+
+    pub(crate) fn get_mut(&mut self, record: Record, place: usize) -> Option<&mut Map<String, Value>> {
+        self.lists.get_mut(&record)?.get_mut(place)
+    }
+
+    /// The records of a list.
+    pub(crate) fn all_mut(&mut self, record: Record) -> impl Iterator<Item = &mut Map<String, Value>> {
+        self.lists.get_mut(&record).into_iter().flatten()
+    }
+
+    /// The observations of a run.
+    pub(crate) fn observations(&self, run: usize) -> &[Value] {
+        let list = self.get(Record::Run, run).and_then(|run| Target::OBSERVATIONS.get_in(run));
+        list.and_then(Value::as_array).map_or(&[], Vec::as_slice)
+    }
+
+    /// The observations of a run, to be added to or changed.
+    pub(crate) fn observations_mut(&mut self, run: usize) -> Option<&mut Vec<Value>> {
+        let key = Target::OBSERVATIONS.keys().first()?;
+        let run = self.get_mut(Record::Run, run)?;
+        run.entry(key.clone()).or_insert_with(|| Value::Array(Vec::new())).as_array_mut()
+    }
+
+    /// Where a field of the document came from.
+    pub(crate) fn origin(&self, target: Target) -> Origin {
+        self.origins.get(&target).copied().unwrap_or_default()
+    }
+
+    /// Takes the fields of the document out.
+    pub(crate) fn take_document(&mut self) -> Map<String, Value> {
+        self.lists.remove(&Record::Document).and_then(|mut rows| rows.pop()).unwrap_or_default()
+    }
+
+    /// The lists by their keys in the document.
+    pub(crate) fn into_lists(self) -> impl Iterator<Item = (String, Value)> {
+        let lists = self.lists.into_iter();
+        lists.map(|(record, rows)| (record.list().to_owned(), rows.into_iter().map(Value::Object).collect()))
+    }
+}
+
+/// The pointer of a record in the document; of the document itself the empty one.
+fn pointer(record: Record, place: usize) -> String {
+    if record == Record::Document { String::new() } else { format!("/{}/{place}", record.list()) }
+}
+
+/// Puts a value at the keys below an object.
+pub(crate) fn put(object: &mut Map<String, Value>, keys: &[&str], value: Value) {
+    match keys {
+        [] => {}
+        [last] => {
+            object.insert((*last).to_owned(), value);
+        }
+        [first, rest @ ..] => {
+            let below = object.entry((*first).to_owned()).or_insert_with(|| Value::Object(Map::new()));
+            if let Some(below) = below.as_object_mut() {
+                put(below, rest, value);
+            }
+        }
+    }
+}

@@ -1,0 +1,64 @@
+//! Rows that repeat earlier ones, cell by cell: they were pasted twice, most likely. A survey can have two rows alike, so they are read
+//! all the same.
+
+use std::collections::HashMap;
+use std::hash::{Hash, Hasher};
+
+use crate::grid::GridRow;
+
+/// Rows that repeat as many from another one on.
+struct Repeat {
+    from: usize,
+    of: usize,
+    length: usize,
+}
+
+/// What to report of rows that repeat earlier ones.
+pub(crate) fn rows(rows: &[GridRow]) -> Option<String> {
+    let found = repeats(rows);
+    let Repeat { from, of, length } = *found.first()?;
+    let lines = |from: usize| match length {
+        1 => format!("row {}", rows[from].line),
+        _ => format!("rows {} to {}", rows[from].line, rows[from + length - 1].line),
+    };
+    let say = if length == 1 { "says" } else { "say" };
+    let more = match found.len() - 1 {
+        0 => String::new(),
+        1 => ", and at another place rows repeat earlier ones as well".to_owned(),
+        more => format!(", and at {more} other places rows repeat earlier ones as well"),
+    };
+    // One row may be two things alike.
+    let advice = if length == 1 && found.len() == 1 {
+        "take it out if it was pasted twice"
+    } else {
+        "take out what was pasted twice"
+    };
+    Some(format!("{} {say} the same as {}, cell by cell{more}; {advice}", lines(from), lines(of)))
+}
+
+fn repeats(rows: &[GridRow]) -> Vec<Repeat> {
+    let is_same = |one: usize, other: usize| texts(&rows[one]).eq(texts(&rows[other]));
+    let mut first: HashMap<u64, usize> = HashMap::new();
+    let mut found = Vec::new();
+    let mut index = 0;
+    while index < rows.len() {
+        let of = *first.entry(digest(&rows[index])).or_insert(index);
+        let longest = (index - of).min(rows.len() - index);
+        let length = (0..longest).take_while(|step| is_same(of + step, index + step)).count();
+        if length > 0 {
+            found.push(Repeat { from: index, of, length });
+        }
+        index += length.max(1);
+    }
+    found
+}
+
+fn texts(row: &GridRow) -> impl Iterator<Item = &str> {
+    row.cells.iter().map(|cell| cell.text.trim())
+}
+
+fn digest(row: &GridRow) -> u64 {
+    let mut hasher = std::hash::DefaultHasher::new();
+    texts(row).for_each(|text| text.hash(&mut hasher));
+    hasher.finish()
+}

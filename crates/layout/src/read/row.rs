@@ -1,0 +1,376 @@
+//! One row: its cells as fields of a pipe, a run and an observation, before they are put together with those of other rows.
+
+use std::collections::BTreeMap;
+
+use jiff::civil::{Date, Time};
+use obvert_model::layout::{Record, Target};
+use obvert_model::tables::{MediaKind, QuantityUnit};
+use serde_json::{Map, Value};
+
+use crate::as_text;
+use crate::cell::CellValue;
+use crate::grid::{GridCell, GridRow, Origin};
+use crate::plan::{ColumnBinding, ColumnUse, Plan};
+use crate::units::converted;
+
+/// A value and where it came from; nowhere, where no cell holds it.
+#[derive(Clone, Debug)]
+pub(crate) struct Cell {
+    pub(crate) value: Value,
+    pub(crate) origin: Origin,
+}
+
+/// An amount, with the unit where its cell or its column has one.
+#[derive(Clone, Debug)]
+pub(crate) struct Amount {
+    pub(crate) value: Value,
+    pub(crate) unit: Option<QuantityUnit>,
+    /// Whether it is a percentage only because a sheet shows it as one.
+    pub(crate) shown_in_percent: bool,
+    pub(crate) origin: Origin,
+}
+
+/// A file that a cell names.
+#[derive(Clone, Debug)]
+pub(crate) struct NamedFile {
+    pub(crate) name: String,
+    pub(crate) kind: MediaKind,
+    pub(crate) origin: Origin,
+}
+
+/// What a cell holds beyond what its column has room for.
+#[derive(Clone, Debug)]
+pub(crate) struct Excess {
+    pub(crate) target: Target,
+    pub(crate) whole: String,
+    pub(crate) origin: Origin,
+}
+
+/// A cell that cannot be read.
+#[derive(Clone, Debug)]
+pub(crate) struct WrongCell {
+    pub(crate) target: Target,
+    pub(crate) origin: Origin,
+    pub(crate) message: String,
+}
+
+/// What a row says.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Row {
+    fields: BTreeMap<Target, Cell>,
+    /// Characterisation, by place.
+    pub(crate) characterisation: BTreeMap<usize, Cell>,
+    /// Amounts, by place.
+    pub(crate) amounts: BTreeMap<usize, Amount>,
+    pub(crate) files: Vec<NamedFile>,
+    /// A grade whose aspect the code decides.
+    pub(crate) grade: Option<Cell>,
+    /// What marks a stretch.
+    pub(crate) stretch: Option<(String, Origin)>,
+    /// Texts for `extensions`, by the record that has them and their heading.
+    kept: BTreeMap<(Record, String), (String, Origin)>,
+    pub(crate) excess: Vec<Excess>,
+}
+
+impl Row {
+    /// Reads the cells of a row; `columns` has the column of the layout for each cell.
+    pub(crate) fn read(
+        row: &GridRow,
+        columns: &[Option<ColumnBinding<'_>>],
+        plan: &Plan<'_>,
+    ) -> (Self, Vec<WrongCell>) {
+        let mut reading = Reading::default();
+        for (index, (cell, column)) in row.cells.iter().zip(columns).enumerate() {
+            let Some(column) = column.as_ref().filter(|_| !cell.text.trim().is_empty()) else { continue };
+            let origin = Origin { line: cell.line, column: cell.column, heading: index + 1 };
+            reading.cell(cell, column, origin);
+        }
+        reading.codes(plan);
+        reading.moments(plan.zone());
+        (reading.row, reading.wrong)
+    }
+
+    /// A field.
+    pub(crate) fn get(&self, target: Target) -> Option<&Cell> {
+        self.fields.get(&target)
+    }
+
+    /// Where a field came from; the row where it has none.
+    pub(crate) fn origin(&self, target: Target, line: usize) -> Origin {
+        self.get(target).map_or(Origin::line(line), |cell| cell.origin)
+    }
+
+    /// The text of a field, for a template.
+    pub(crate) fn text(&self, target: Target) -> Option<String> {
+        self.get(target).map(|cell| as_text(&cell.value))
+    }
+
+    /// The fields of one record.
+    pub(crate) fn of(&self, record: Record) -> impl Iterator<Item = (Target, &Cell)> {
+        self.fields.iter().filter(move |(target, _)| target.record() == record).map(|(target, cell)| (*target, cell))
+    }
+
+    /// What is kept as texts in the extensions of a record, by heading.
+    pub(crate) fn texts(&self, record: Record) -> impl Iterator<Item = (&str, &str, Origin)> {
+        let of_record = self.kept.iter().filter(move |((own, _), _)| *own == record);
+        of_record.map(|((_, heading), (text, origin))| (heading.as_str(), text.as_str(), *origin))
+    }
+
+    /// Whether the row has anything of an observation.
+    pub(crate) fn is_observation(&self) -> bool {
+        self.of(Record::Observation).next().is_some() || !self.amounts.is_empty() || !self.files.is_empty()
+    }
+
+    /// The observation as far as single cells say it.
+    pub(crate) fn observation(&self) -> Map<String, Value> {
+        let mut observation = Map::new();
+        for (target, cell) in self.of(Record::Observation).filter(|(target, _)| *target != Target::MEDIA_OFFSET) {
+            target.put(&mut observation, cell.value.clone());
+        }
+        // A position in the first of two columns alone is a point.
+        let clock = Target::CLOCK.get_in(&observation).and_then(Value::as_object).filter(|clock| clock.len() == 1);
+        if clock.is_some()
+            && let Some(hour) = Target::CLOCK_FROM.get_in(&observation).cloned()
+        {
+            Target::CLOCK.put(&mut observation, Value::Object(Map::new()));
+            Target::CLOCK_AT.put(&mut observation, hour);
+        }
+        observation
+    }
+
+    /// Adds what follows from the cells: the direction where it is always the same, the other ends, and what the layout makes.
+    pub(crate) fn complete(&mut self, plan: &Plan<'_>) {
+        const OF_ROW: [Target; 3] = [Target::DIRECTION, Target::RUN_ID, Target::PIPE_ID];
+        for (target, value) in plan.fixed.iter().filter(|(target, value)| OF_ROW.contains(target) && value.is_string())
+        {
+            let cell = || Cell { value: value.clone(), origin: Origin::default() };
+            self.fields.entry(*target).or_insert_with(cell);
+        }
+        self.complete_ends();
+        for (target, template) in &plan.made {
+            let of_row = matches!(target.record(), Record::Pipe | Record::Run | Record::Observation);
+            if of_row
+                && !self.fields.contains_key(target)
+                && let Some(text) = template.fill(|field| self.text(field))
+            {
+                self.fields.insert(*target, Cell { value: text.into(), origin: Origin::default() });
+            }
+        }
+    }
+
+    /// The ends of the pipe from those of the run, and the other way around.
+    fn complete_ends(&mut self) {
+        let is_up = self.text(Target::DIRECTION).as_deref() == Some("upstream");
+        let (first, last) = if is_up {
+            (Target::PIPE_DOWNSTREAM, Target::PIPE_UPSTREAM)
+        } else {
+            (Target::PIPE_UPSTREAM, Target::PIPE_DOWNSTREAM)
+        };
+        for (run, pipe) in [(Target::RUN_FROM, first), (Target::RUN_TO, last)] {
+            for (known, absent) in [(run, pipe), (pipe, run)] {
+                if let Some(cell) = self.fields.get(&known).cloned() {
+                    self.fields.entry(absent).or_insert(cell);
+                }
+            }
+        }
+    }
+}
+
+/// A word of a code column, and where it came from.
+type Word = (String, Origin);
+
+/// A row that is being read.
+#[derive(Default)]
+struct Reading {
+    row: Row,
+    wrong: Vec<WrongCell>,
+    /// The words that together say what was seen, by their place among the columns for them.
+    words: BTreeMap<usize, Word>,
+    /// Dates and times of day that make a moment together.
+    moments: BTreeMap<Target, Moment>,
+}
+
+#[derive(Default)]
+struct Moment {
+    date: Option<(Date, Origin)>,
+    time: Option<(Time, Origin)>,
+}
+
+impl Reading {
+    fn wrong(&mut self, target: Target, origin: Origin, message: impl Into<String>) {
+        self.wrong.push(WrongCell { target, origin, message: message.into() });
+    }
+
+    fn cell(&mut self, cell: &GridCell, column: &ColumnBinding<'_>, origin: Origin) {
+        let text = cell.text.trim();
+        match column.role {
+            ColumnUse::Code(place) => {
+                self.words.insert(place, (text.to_owned(), origin));
+            }
+            ColumnUse::Stretch => self.row.stretch = Some((text.to_owned(), origin)),
+            ColumnUse::Field(target) => {
+                for (index, part) in parts(&cell.text, column, target).into_iter().enumerate() {
+                    self.part(part, cell, column, target, (column.place() + index, origin));
+                }
+            }
+            ColumnUse::Dropped(_) | ColumnUse::Unsaid => {}
+        }
+    }
+
+    /// Reads one of the values in a cell; most cells have one.
+    fn part(
+        &mut self,
+        part: &str,
+        cell: &GridCell,
+        column: &ColumnBinding<'_>,
+        target: Target,
+        (place, origin): (usize, Origin),
+    ) {
+        let read = match cell.percent() {
+            Some(percent) => column.format.read_percentage(part, percent),
+            None => column.format.read(part),
+        };
+        match read {
+            Err(expected) => self.wrong(target, origin, format!("found {:?}; expected {expected}", part.trim())),
+            Ok(CellValue::Moment(date, time)) => {
+                let excess = cell.whole().map(|whole| Excess { target, whole: whole.to_owned(), origin });
+                self.row.excess.extend(excess);
+                let moment = self.moments.entry(target).or_default();
+                moment.date = date.map(|date| (date, origin)).or(moment.date);
+                moment.time = time.map(|time| (time, origin)).or(moment.time);
+            }
+            Ok(CellValue::Amount(value, unit)) if target == Target::AMOUNT => {
+                // The percentage of a column of plain numbers is the sheet's alone.
+                let shown_in_percent = cell.percent().is_some() && column.is_number() && column.column.unit.is_none();
+                self.amount(place, Amount { value, unit: Some(unit), shown_in_percent, origin });
+            }
+            Ok(CellValue::Amount(value, unit)) => match converted(&value, Some(unit), column.unit) {
+                Some(value) => {
+                    self.row.fields.insert(target, Cell { value, origin });
+                }
+                None => self.wrong(target, origin, format!("found {:?}; expected a length", part.trim())),
+            },
+            Ok(CellValue::Single(value)) => self.single(value, part, column, target, (place, origin)),
+        }
+    }
+
+    fn single(
+        &mut self,
+        value: Value,
+        part: &str,
+        column: &ColumnBinding<'_>,
+        target: Target,
+        (place, origin): (usize, Origin),
+    ) {
+        match target {
+            Target::AMOUNT => {
+                let unit = column.column.unit;
+                self.amount(place, Amount { value, unit, shown_in_percent: false, origin });
+            }
+            Target::CHARACTERISATION => {
+                self.row.characterisation.insert(place, Cell { value, origin });
+            }
+            Target::MEDIA_FILE => self.file(&value, part, column, origin),
+            Target::GRADES => self.row.grade = Some(Cell { value, origin }),
+            _ if target.is_extensions() => {
+                let key = (target.record(), column.heading().to_owned());
+                self.row.kept.insert(key, (as_text(&value), origin));
+            }
+            _ => {
+                let value = converted(&value, column.column.unit, column.unit).unwrap_or(value);
+                self.row.fields.insert(target, Cell { value, origin });
+            }
+        }
+    }
+
+    fn amount(&mut self, place: usize, amount: Amount) {
+        if self.row.amounts.contains_key(&place) {
+            let message = "another column of the row has this amount already; correct one of them";
+            self.wrong(Target::AMOUNT, amount.origin, message);
+            return;
+        }
+        self.row.amounts.insert(place, amount);
+    }
+
+    fn file(&mut self, value: &Value, part: &str, column: &ColumnBinding<'_>, origin: Origin) {
+        if names_several(part) {
+            let expected = match &column.column.separator {
+                Some(separator) => format!("{:?} between the names of files", separator.as_str()),
+                None => "the name of one file; where cells name several, the layout says in separator what stands between them"
+                    .to_owned(),
+            };
+            let message = format!("found {part:?}, which names several files; expected {expected}");
+            self.wrong(Target::MEDIA_FILE, origin, message);
+            return;
+        }
+        let kind = column.column.media.unwrap_or(MediaKind::Photo);
+        self.row.files.push(NamedFile { name: as_text(value), kind, origin });
+    }
+
+    /// The code that the words of several columns stand for.
+    fn codes(&mut self, plan: &Plan<'_>) {
+        let Some(codes) = &plan.layout.codes else { return };
+        let Some(origin) = self.words.values().next().map(|(_, origin)| *origin) else { return };
+        let own = |place: usize| self.words.get(&place).map(|(word, _)| word.as_str());
+        let mut entries = codes.words.iter();
+        let entry = entries.find(|entry| {
+            (0..codes.columns.len()).all(|place| entry.words.get(place).map(|word| &**word) == own(place))
+        });
+        let Some(entry) = entry else {
+            let found: Vec<&str> = self.words.values().map(|(word, _)| word.as_str()).collect();
+            let id = &plan.layout.id;
+            let message = format!("found {:?}; expected words that the layout {id} has a code for", found.join(", "));
+            self.wrong(Target::CODE, origin, message);
+            return;
+        };
+        self.row.fields.insert(Target::CODE, Cell { value: entry.code.to_string().into(), origin });
+        for (place, value) in entry.characterisation.iter().enumerate() {
+            self.row.characterisation.insert(place, Cell { value: value.to_string().into(), origin });
+        }
+    }
+
+    /// Puts dates and times of day together.
+    fn moments(&mut self, zone: &str) {
+        for (target, moment) in std::mem::take(&mut self.moments) {
+            match (moment.date, moment.time) {
+                (Some((date, origin)), Some((time, _))) => {
+                    // What one cell holds beyond its column's part may be the other part.
+                    let both = format!("{date} {time}");
+                    let time_alone = time.to_string();
+                    let is_said = |whole: &str| if whole.contains(' ') { whole == both } else { whole == time_alone };
+                    self.row.excess.retain(|excess| excess.target != target || !is_said(&excess.whole));
+                    let value = format!("{date}T{time}{zone}").into();
+                    self.row.fields.insert(target, Cell { value, origin });
+                }
+                // The other part is there and could not be read, which has been reported.
+                _ if self.wrong.iter().any(|wrong| wrong.target == target) => {}
+                // A date alone is no moment; midnight would be a time that nobody wrote.
+                (Some((_, origin)), None) => self.wrong(target, origin, "a date without its time; fill that in"),
+                (None, Some((_, origin))) => self.wrong(target, origin, "a time without its date; fill that in"),
+                (None, None) => {}
+            }
+        }
+    }
+}
+
+/// The values in a cell, where a separator can be between several.
+fn parts<'c>(cell: &'c str, column: &ColumnBinding<'_>, target: Target) -> Vec<&'c str> {
+    let separator = column.column.separator.as_deref();
+    match separator.filter(|_| matches!(target, Target::MEDIA_FILE | Target::CHARACTERISATION)) {
+        Some(separator) => {
+            // White space around the separator does not count.
+            let mark = if separator.trim().is_empty() { separator } else { separator.trim() };
+            cell.split(mark).map(str::trim).filter(|part| !part.is_empty()).collect()
+        }
+        None => vec![cell],
+    }
+}
+
+/// Whether a text that no separator cuts names several files: each part of it, between commas or the like, has the ending of one.
+fn names_several(text: &str) -> bool {
+    let is_file = |part: &str| {
+        let ending = part.trim().rsplit_once('.').map_or("", |(_, ending)| ending);
+        (2..=5).contains(&ending.len()) && ending.bytes().all(|byte| byte.is_ascii_alphanumeric())
+    };
+    [',', ';', '|', '\n', ' '].iter().any(|mark| text.contains(*mark) && text.split(*mark).all(is_file))
+}

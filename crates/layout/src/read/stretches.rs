@@ -1,0 +1,131 @@
+//! Stretches that begin in one row and end in another.
+
+use std::collections::HashMap;
+
+use obvert_convert::{Loss, LossKind};
+use obvert_model::layout::{Record, Stretches, Target};
+use obvert_model::read::ProblemKind;
+use serde_json::{Map, Value};
+
+use super::journal::Journal;
+use super::observation::Seen;
+use super::records::Records;
+use crate::grid::Origin;
+
+/// What a cell marks a stretch with.
+#[derive(Clone, Copy)]
+pub(crate) struct Mark<'r> {
+    pub(crate) text: &'r str,
+    pub(crate) origin: Origin,
+}
+
+impl Mark<'_> {
+    /// The number in a pattern with `#` for it.
+    fn number(self, pattern: &str) -> Option<String> {
+        let (before, after) = pattern.split_once('#')?;
+        let number = self.text.strip_prefix(before)?.strip_suffix(after)?;
+        (!number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit())).then(|| number.to_owned())
+    }
+}
+
+/// The stretches that have begun and not ended: the place of their observation, by run and number.
+#[derive(Default)]
+pub(crate) struct OpenStretches(HashMap<(usize, String), usize>);
+
+impl OpenStretches {
+    /// Begins or ends a stretch. Where the row ends one, it is no observation of its own, and the place of that in the run is given.
+    pub(super) fn take(
+        &mut self,
+        mark: Mark<'_>,
+        seen: &Seen<'_, '_>,
+        observation: &mut Map<String, Value>,
+        records: &mut Records,
+        journal: &mut Journal<'_>,
+    ) -> Option<usize> {
+        let Stretches { start, finish, .. } = seen.plan.layout.stretches.as_ref()?;
+        let mut problem = |kind: ProblemKind, message: String| {
+            journal.problem(kind, mark.origin, &seen.pointer(), message);
+        };
+        let text = mark.text;
+        if let Some(number) = mark.number(start) {
+            Target::CONTINUOUS.put(observation, true.into());
+            if self.0.insert((seen.run, number), seen.place).is_some() {
+                let message =
+                    format!("found {text:?}, which begins a stretch that this run has not ended; end it or count on");
+                problem(ProblemKind::OrphanRow, message);
+            }
+            return None;
+        }
+        let Some(number) = mark.number(finish) else {
+            let message = format!("found {text:?}; expected {start} or {finish}, with a number for #");
+            problem(ProblemKind::TextForm, message);
+            return None;
+        };
+        let Some(begun) = self.0.remove(&(seen.run, number)) else {
+            let message = format!("found {text:?}, which ends a stretch that no row of this run before it begins");
+            problem(ProblemKind::OrphanRow, message);
+            return Some(seen.place);
+        };
+        end(begun, mark, seen, std::mem::take(observation), records, journal);
+        Some(begun)
+    }
+}
+
+/// Ends the stretch at a place of the run by a row, and reports what the row says otherwise than the one that begins it.
+fn end(
+    begun: usize,
+    mark: Mark<'_>,
+    seen: &Seen<'_, '_>,
+    mut finish: Map<String, Value>,
+    records: &mut Records,
+    journal: &mut Journal<'_>,
+) {
+    let start = records.observations_mut(seen.run).and_then(|list| list.get_mut(begun)).and_then(Value::as_object_mut);
+    let Some(start) = start else { return };
+    let (distance, media) = (key(Target::DISTANCE), key(Target::MEDIA_REFERENCES));
+    if let Some(to) = finish.remove(distance) {
+        Target::DISTANCE_TO.put(start, to);
+    }
+    if let Some(Value::Array(more)) = finish.remove(media) {
+        let list = start.entry(media).or_insert_with(|| Value::Array(Vec::new()));
+        list.as_array_mut().into_iter().for_each(|list| list.extend(more.clone()));
+    }
+    let others: Vec<String> =
+        finish.iter().filter(|(key, value)| start.get(*key) != Some(*value)).map(|(key, _)| key.clone()).collect();
+    let pointer = format!("/runs/{}/observations/{begun}", seen.run);
+    let origin = |target: Target| seen.row.get(target).map_or(mark.origin, |cell| cell.origin);
+    journal.places.record(&format!("{pointer}{}", Target::DISTANCE_TO.pointer()), origin(Target::DISTANCE));
+    for other in others {
+        if other == key(Target::CODE) || other == key(Target::CHARACTERISATION) {
+            let line = journal.places.of(&pointer).map_or(0, |location| location.line);
+            let message = format!(
+                "the row that ends the stretch {:?} is of another code than line {line}, which begins it; correct one of them",
+                mark.text
+            );
+            journal.problem(ProblemKind::TextForm, origin(Target::CODE), &pointer, message);
+        } else {
+            let message =
+                format!("the row that ends the stretch has another {other}; what stands where it begins counts");
+            let loss = Loss::new(LossKind::Dropped, format!("{pointer}/{other}"), message);
+            let was = finish.get(&other).cloned();
+            journal.lose(Loss { was, ..loss }, origin_of(&other, seen).unwrap_or(mark.origin));
+        }
+    }
+}
+
+/// The key of a field that is directly in its record.
+fn key(target: Target) -> &'static str {
+    target.keys().first().map_or("", String::as_str)
+}
+
+/// Where what a row says under a key of an observation came from.
+fn origin_of(other: &str, seen: &Seen<'_, '_>) -> Option<Origin> {
+    let row = seen.row;
+    if other == key(Target::AMOUNTS) {
+        return row.amounts.values().next().map(|amount| amount.origin);
+    }
+    if other == key(Target::GRADES) {
+        return row.grade.as_ref().map(|cell| cell.origin);
+    }
+    row.of(Record::Observation).find(|(target, _)| key(*target) == other).map(|(_, cell)| cell.origin)
+}
