@@ -145,8 +145,8 @@ fn rules_as_json_have_what_an_embedder_needs() {
 #[test]
 fn explain_prints_exceptions_as_a_list() {
     let text = stdout(&obvert(&["explain", "gradient-uphill"]));
-    let expected = "\nExceptions\n  - An end is below its structure or above its ground (invert-outside-structure,\n    \
-        invert-above-ground).\n  - Elevations and depth ";
+    let expected = "\nExceptions\n  - An end is below its structure or above its ground (`invert-outside-structure`,\n    \
+        `invert-above-ground`).\n  - Elevations and depth ";
     assert!(text.contains(expected), "{text}");
 }
 
@@ -212,7 +212,7 @@ fn explain_knows_rules_codes_fields_and_pointers() {
     }
     let output = obvert(&["explain", "joint", "offset"]);
     assert!(stdout(&output).contains("joint.displaced"), "{}", stdout(&output));
-    for (name, expected) in [("distance-fals", "distance-decreases"), ("tuberculaton", "tuberculation")] {
+    for (name, expected) in [("distance-decrases", "distance-decreases"), ("tuberculaton", "tuberculation")] {
         let output = obvert(&["explain", name]);
         assert!(stderr(&output).contains(expected), "{}", stderr(&output));
     }

@@ -100,7 +100,7 @@ fn a_code_of_another_list_is_recognised() {
         let finding = report.findings.iter().find(|finding| finding.rule == "code-unknown").expect("found");
         finding.help.clone().map(|help| help.to_string()).expect("help")
     };
-    assert!(help(&["C"]).ends_with("here it would be \"collapse\""), "{}", help(&["C"]));
+    assert!(help(&["C"]).ends_with("in this list, write \"collapse\""), "{}", help(&["C"]));
     let open = help(&[]);
     assert!(open.starts_with("\"BAC\" is a code of en-13508-2"), "{open}");
     assert!(open.ends_with("one of break.displaced, break.missing, hole, collapse, joint.damaged"), "{open}");
