@@ -121,7 +121,7 @@ fn a_survey_goes_into_the_table_of_another_office_with_its_losses() {
     assert_eq!(status(&output), 0, "{}", stderr(&output));
     let said = stderr(&output);
     for part in
-        ["lengths are turned from ft into m", "has no column for pipes.street", "has no column for runs.operator"]
+        ["lengths are converted from ft to m", "has no column for pipes.street", "has no column for runs.operator"]
     {
         assert!(said.contains(part), "{part}: {said}");
     }
@@ -498,7 +498,7 @@ fn a_folder_of_tables_is_packed_by_its_layout() {
         "2 surveys packed",
         "may: left out, since they are no tables by their names (.csv or .xlsx): plan.pdf",
         "may: what is in folders within it is left out; name them as well: april",
-        "defaulted may/6.csv:22:9 (column Date): the table does not say it",
+        "defaulted may/6.csv:22:9 (column Date): the table does not state it",
     ] {
         assert!(stderr(&packed).contains(said), "{said}: {}", stderr(&packed));
     }

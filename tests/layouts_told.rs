@@ -149,7 +149,7 @@ fn what_was_mixed_up_is_named() {
     std::fs::write(&declared, wrong).unwrap();
     let output = obvert(&["check", &declared, "--layout", LAYOUT_C]);
     assert!(
-        stderr(&output).contains("the XML declaration says iso-8859-1, and the file is UTF-8"),
+        stderr(&output).contains("the XML declaration says iso-8859-1, but the file is UTF-8"),
         "{}",
         stderr(&output)
     );
@@ -186,7 +186,7 @@ fn what_the_layout_of_the_table_written_will_miss_is_a_loss() {
     let out = folder.path().join("o.xml").display().to_string();
     let output = obvert(&["convert", A, "--layout", LAYOUT_A, "--out-layout", LAYOUT_C, "-o", &out]);
     assert_eq!(status(&output), 0, "{}", stderr(&output));
-    let said = "the table is not whole by the layout larkmoor-works, and whoever reads it will ask: there is no value under \"Works/@job\"";
+    let said = "the table is incomplete by the layout larkmoor-works, so reading it reports: there is no value under \"Works/@job\"";
     assert!(stderr(&output).contains(said), "{}", stderr(&output));
 }
 

@@ -139,7 +139,7 @@ fn errors_say_what_was_read_and_why_it_failed() {
     for (error, what) in errors {
         assert_eq!(error.to_string(), format!("not a valid {what}"));
         let cause = error.source().unwrap().to_string();
-        assert_eq!(cause, "line 1, column 1: the document: expected an object, found a list");
+        assert_eq!(cause, "line 1, column 1: the document: expected an object, found a list: []");
     }
 }
 
@@ -150,8 +150,8 @@ fn a_list_that_is_no_json_says_where() {
         ("", 1, "the source is empty"),
         (cut, 13, "not JSON: the source ends inside an object"),
         ("{\n \"code_list\": 0.1,,\n}", 2, "not JSON: "),
-        ("[]", 1, "the document: expected an object, found a list"),
-        ("\u{FEFF}[]", 1, "the document: expected an object, found a list"),
+        ("[]", 1, "the document: expected an object, found a list: []"),
+        ("\u{FEFF}[]", 1, "the document: expected an object, found a list: []"),
     ] {
         let error = ReadError::from(CodeList::read(source.as_bytes()).unwrap_err());
         let text = error.message();

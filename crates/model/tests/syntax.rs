@@ -39,14 +39,14 @@ fn messages_say_what_to_do() {
              half; write the character itself",
         ),
         ("{} {}", "line 1, column 4: not JSON: the document has ended, and something stands behind it"),
-        ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save the document as UTF-8"),
+        ("PK\u{3}\u{4}", "line 1: not UTF-8 text (it begins like a zip archive); save it as UTF-8"),
     ] {
         assert_eq!(error(source.as_bytes()).to_string(), message);
     }
     let latin = b"{\n\"a\": \"M\xFChle\"}";
     assert_eq!(
         error(latin).to_string(),
-        "line 2: not UTF-8 text (it looks like an older single-byte encoding); save the document as UTF-8"
+        "line 2: not UTF-8 text (it looks like an older single-byte encoding); save it as UTF-8"
     );
 }
 

@@ -215,8 +215,8 @@ fn what_is_no_report_is_refused() {
     let mut report = serde_json::to_value(checked(&mistaken())).expect("json");
     report["report"] = json!("7.0");
     let error = Report::read(report.to_string().as_bytes()).expect_err("another version").to_string();
-    assert!(error.contains("\"7.0\"") && error.contains("0.2"), "{error}");
-    report["report"] = json!("0.2");
+    assert!(error.contains("\"7.0\"") && error.contains("0.3"), "{error}");
+    report["report"] = json!("0.3");
     report["findings"][0]["document"] = json!(4);
     let error = Report::read(report.to_string().as_bytes()).expect_err("a document that is not there").to_string();
     assert!(error.contains("document 4 of 1"), "{error}");

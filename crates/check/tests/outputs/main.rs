@@ -117,7 +117,7 @@ fn every_form_states_the_profile_and_what_it_suppresses() {
             "junit" => "(ended, counted again)",
             "github" => "suppression has ended",
             "csv" => "suppression-ended",
-            _ => "counted and shown again",
+            _ => "counted and listed again",
         };
         assert!(text.replace("\": ", "\":").contains(ended), "{form} does not say: {ended}");
     }

@@ -57,7 +57,7 @@ fn files_that_are_no_survey_in_geojson() {
         ),
         (
             b"{\"type\": \"FeatureCollection\", \"survey\": {\"id\": 1, \"id\": 2}, \"features\": []}",
-            "\"id\" stands twice",
+            "duplicate key \"id\"",
         ),
         (b"{\"obvert\": \"0.2\", \"id\": \"x\"}", "this is an obvert document, not GeoJSON"),
         (deep.as_bytes(), "recursion limit exceeded"),
@@ -156,7 +156,7 @@ fn rows_that_stand_twice_and_runs_with_their_observations_in_them() {
         write(&street(json!([]))).0.replace("\"kind\":\"cleanout\"", "\"kind\":\"cleanout\",\"kind\":\"manhole\"");
     let found = refusal(text.as_bytes());
     let (line, _) = text.lines().enumerate().find(|(_, line)| line.contains("cleanout")).unwrap();
-    assert!(found.contains("\"kind\" stands twice"), "{found}");
+    assert!(found.contains("duplicate key \"kind\""), "{found}");
     assert!(found.starts_with(&format!("survey.geojson:{}:", line + 1)), "{found}");
 }
 
