@@ -77,8 +77,8 @@ fn it_is_checked_with_the_line_of_every_finding() {
     assert!(!at.is_empty() && at.iter().all(|at| at.file == "survey.toy" && at.line == 3), "{at:?}");
 
     // One that is not valid is reported with what is wrong.
-    survey["runs"][0]["direction"] = "sideways".into();
-    let bytes = toy(&survey.to_string());
+    let right = "\"direction\":\"downstream\"";
+    let bytes = String::from_utf8(written()).unwrap().replacen(right, "\"direction\":\"sideways\"", 1).into_bytes();
     let report = opened("survey.toy", &bytes).unwrap().check(&checker).unwrap();
     let finding = report.findings.iter().find(|finding| finding.message.contains("sideways")).unwrap();
     assert_eq!(finding.at.as_ref().map(|at| at.line), Some(3));
