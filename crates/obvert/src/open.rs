@@ -47,7 +47,8 @@ pub fn check_bytes(bytes: &[u8], name: &str, checker: &Checker) -> Result<Report
 #[derive(Debug)]
 pub struct OpenError {
     message: String,
-    kind: OpenErrorKind,
+    // Boxed, so that a result is not larger than what it holds when all is well.
+    kind: Box<OpenErrorKind>,
 }
 
 /// What an [`OpenError`] is about.
@@ -63,14 +64,14 @@ pub enum OpenErrorKind {
 impl OpenError {
     /// What it is about.
     #[must_use]
-    pub const fn kind(&self) -> &OpenErrorKind {
+    pub fn kind(&self) -> &OpenErrorKind {
         &self.kind
     }
 
     /// An error about the format of a survey of that name.
     #[must_use]
     pub fn format(name: &str, error: FormatError) -> Self {
-        Self { message: format!("{name}: {error}"), kind: OpenErrorKind::Format(error) }
+        Self { message: format!("{name}: {error}"), kind: Box::new(OpenErrorKind::Format(error)) }
     }
 
     /// An error of reading a survey of that name.
@@ -88,7 +89,8 @@ impl OpenError {
         let text = error.to_string();
         let named =
             text.starts_with(&format!("{name}:")) || text.starts_with(&format!("{}/", name.trim_end_matches('/')));
-        Self { message: if named { text } else { format!("{name}: {text}") }, kind: OpenErrorKind::Read(error) }
+        let message = if named { text } else { format!("{name}: {text}") };
+        Self { message, kind: Box::new(OpenErrorKind::Read(error)) }
     }
 }
 
@@ -101,7 +103,7 @@ impl fmt::Display for OpenError {
 impl std::error::Error for OpenError {
     /// What its message does not say.
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
-        match &self.kind {
+        match &*self.kind {
             OpenErrorKind::Format(error) => error.source(),
             OpenErrorKind::Read(error) => error.source(),
         }

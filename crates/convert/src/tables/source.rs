@@ -43,6 +43,9 @@ pub(crate) enum Pass {
     Whole,
 }
 
+/// Compares a head that was read with what else the file states.
+pub(crate) type Comparison<'f> = Box<dyn Fn(&Head) -> Result<(), ConvertError> + 'f>;
+
 /// The tables of a survey, open.
 pub(crate) struct Tables<'f, R> {
     /// For each table of the plan its rows, if it is there.
@@ -50,7 +53,7 @@ pub(crate) struct Tables<'f, R> {
     /// What is there besides and is no table of the plan.
     pub(crate) strangers: &'f [Stranger],
     /// Compares what was seen beside the columns (geometries) with what the columns said, once the head has been read.
-    pub(crate) compare: Box<dyn Fn(&Head) -> Result<(), ConvertError> + 'f>,
+    pub(crate) compare: Comparison<'f>,
 }
 
 /// The source of a survey in tables.

@@ -57,7 +57,7 @@ impl Checked<'_, '_> {
     fn name_columns(&self, placed: &mut PlacedProblem) {
         let is_blank = |heading: &str| {
             let target = self.plan.column(heading).and_then(|column| column.target());
-            target.is_none_or(|target| !self.last.row.as_ref().is_some_and(|row| row.get(target).is_some()))
+            target.is_none_or(|target| self.last.row.as_ref().is_none_or(|row| row.get(target).is_none()))
         };
         let Some((message, heading)) = needs::missing(&placed.problem, self.plan, &is_blank) else { return };
         placed.problem.message = message;
