@@ -156,17 +156,17 @@ def by_hand(epoch=None):
 
 # What somebody can get wrong: the cell, what stands in it, and what must be said of it.
 MISTAKES = [
-    ("structures", "C2", "9,5", "structures:2:3 (depth)"),
-    ("structures", "A4", "Manhole", "structures:4:1 (kind)"),
+    ("structures", "C2", "9,5", "structures:2:3 (column depth)"),
+    ("structures", "A4", "Manhole", "structures:4:1 (column kind)"),
     ("structures", "E2", "stray", "structures:1:5"),
-    ("equipment", "B2", 46027, "equipment:2:2 (calibrated)"),
-    ("runs", "G2", datetime.datetime(2026, 5, 6, 9, 31), "runs:2:7 (started)"),
-    ("runs", "B2", None, "runs:2:2 (pipe)"),
-    ("observations", "C4", "=C2+12.5", "observations:4:3 (at)"),
-    ("observations", "C4", datetime.date(2026, 12, 5), "observations:4:3 (at)"),
-    ("observations", "A4", "R9", "observations:4:1 (run)"),
-    ("observations", "E4", "yes", "observations:4:5 (joint)"),
-    ("observations", "D1", "codes", "observations:1:4 (codes)"),
+    ("equipment", "B2", 46027, "equipment:2:2 (column calibrated)"),
+    ("runs", "G2", datetime.datetime(2026, 5, 6, 9, 31), "runs:2:7 (column started)"),
+    ("runs", "B2", None, "runs:2:2 (column pipe)"),
+    ("observations", "C4", "=C2+12.5", "observations:4:3 (column at)"),
+    ("observations", "C4", datetime.date(2026, 12, 5), "observations:4:3 (column at)"),
+    ("observations", "A4", "R9", "observations:4:1 (column run)"),
+    ("observations", "E4", "yes", "observations:4:5 (column joint)"),
+    ("observations", "D1", "codes", "observations:1:4 (column codes)"),
 ]
 
 

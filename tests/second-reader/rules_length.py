@@ -57,7 +57,7 @@ def past_pipe(survey, rule="run-longer-than-pipe"):
     return {run.place for run in survey.runs if run.past_pipe(allowance)}
 
 
-def run_past_pipe(survey):
+def run_longer_than_pipe(survey):
     if lengths_doubtful(survey):
         return
     drift = {item[0] for item in drifting(survey)}
@@ -67,7 +67,7 @@ def run_past_pipe(survey):
             yield run.path("surveyed"), {"far": run.far, "length": run.length}
 
 
-def run_short_of_pipe(survey):
+def run_shorter_than_pipe(survey):
     if lengths_doubtful(survey):
         return
     allowance = survey.limit("run-shorter-than-pipe", "structure_allowance", ALLOWANCE)
@@ -172,7 +172,7 @@ def names_missing_run(survey):
     return any(key is not None and not survey.known("runs", key) for key in named)
 
 
-def pipe_part_unseen(survey):
+def pipe_partly_surveyed(survey):
     if names_missing_run(survey):
         return
     for place, runs, part in unseen(survey, "pipe-partly-surveyed"):
@@ -180,7 +180,7 @@ def pipe_part_unseen(survey):
             yield f"/pipes/{place}", {"from": part[0], "to": part[1]}
 
 
-def met_nobody(survey):
+def met_run_missing(survey):
     if names_missing_run(survey):
         return
     for run in survey.runs:
@@ -190,7 +190,7 @@ def met_nobody(survey):
             yield run.path("outcome", "kind"), {}
 
 
-def reverse_unnamed(survey):
+def reverse_of_missing(survey):
     for run in survey.runs:
         if run.kind != "met" or "reverse_of" in run.row:
             continue
@@ -202,7 +202,7 @@ def reverse_unnamed(survey):
             yield run.path(), {"other": other.row["id"]}
 
 
-def reverse_before_first(survey):
+def reverse_run_too_early(survey):
     for run in survey.runs:
         other = other_of(survey, run)
         if run.kind != "met" or other is None:

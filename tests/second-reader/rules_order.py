@@ -38,7 +38,7 @@ def falls(run):
             yield index - upper, at[index], at[index - 1]
 
 
-def distance_falls(survey):
+def distance_decreases(survey):
     for run in survey.runs:
         if run.backwards:
             yield run.path("observations"), {"first": run.at[0], "last": run.at[-1]}
@@ -57,7 +57,7 @@ def decimal_slip(survey):
                 yield run.path("observations", index, "at"), {"at": run.at[index], "fits": fits}
 
 
-def past_run_end(survey):
+def observation_past_run_end(survey):
     for run in survey.runs:
         for index, row in enumerate(run.rows):
             key = next((key for key in ("at", "to") if key in row and run.beyond(row[key])), None)
@@ -137,7 +137,7 @@ def counter_not_zeroed(survey):
             yield run.path("observations", run.start, "at"), {"at": run.at[run.start], "reads": run.reads}
 
 
-def counter_zeroed_again(survey):
+def counter_reset(survey):
     for run in survey.runs:
         if run.reset is not None:
             yield (run.path("observations", run.reset, "at"),
@@ -162,7 +162,7 @@ def counter_offset_contradicts(survey):
             yield run.path("counter", "offset"), {"offset": run.offset}
 
 
-def end_row_within_run(survey):
+def end_row_misplaced(survey):
     for run in survey.runs:
         if run.disordered or run.reset is not None:
             continue
@@ -174,7 +174,7 @@ def end_row_within_run(survey):
                 yield run.path("observations", index), {"code": row["code"]}
 
 
-def joints_off_spacing(survey, doubtful):
+def joint_spacing_irregular(survey, doubtful):
     mean = survey.limit("joint-spacing-irregular", "mean", 0.2)
     for run in survey.runs:
         spacing = (run.pipe or {}).get("joint_spacing")

@@ -8,7 +8,7 @@ def rows(survey):
             yield run, index, row
 
 
-def stretch_never_ends(survey):
+def stretch_unfinished(survey):
     for run, index, row in rows(survey):
         if row.get("continuous") and "to" not in row and not survey.never_stretch(row):
             yield run.path("observations", index, "continuous"), {"code": row["code"]}
@@ -98,7 +98,7 @@ def clock_required(survey):
             yield run.path("observations", index), {}
 
 
-def clock_meaningless(survey):
+def clock_not_applicable(survey):
     for run, index, row in rows(survey):
         if "clock" in row and survey.no_clock(row):
             yield run.path("observations", index, "clock"), {}

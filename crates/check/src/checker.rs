@@ -202,6 +202,7 @@ impl Checker {
     }
 
     /// The rules that are not turned off.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn rules(&self) -> impl Iterator<Item = &'static Rule> + '_ {
         self.active.iter().map(|active| active.rule)
     }

@@ -108,6 +108,7 @@ impl Need {
 
 impl Rule {
     /// What it concludes from.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn evidence(&self) -> impl Iterator<Item = Evidence<'static>> + use<> {
         self.concludes_from().filter_map(Evidence::parse)
     }

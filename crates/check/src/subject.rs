@@ -2,6 +2,7 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
+#[cfg(feature = "diagnose")]
 use serde_json::Value;
 
 /// What a finding, or a fix, is about.
@@ -53,6 +54,7 @@ impl Subject {
 
     /// Fills in the ids from a document as a JSON value, since a document with structural problems
     /// has no typed rows.
+    #[cfg(feature = "diagnose")]
     pub(crate) fn complete_from(&mut self, document: &Value) {
         let tokens: Vec<&str> = self.path.split('/').skip(1).collect();
         let [table, row, below @ ..] = tokens.as_slice() else { return };
@@ -101,10 +103,12 @@ fn row_word(path: &str) -> &'static str {
     }
 }
 
+#[cfg(feature = "diagnose")]
 fn text(record: &Value, key: &str) -> Option<String> {
     record.get(key)?.as_str().filter(|text| !text.is_empty()).map(str::to_owned)
 }
 
+#[cfg(feature = "diagnose")]
 fn number(record: &Value, key: &str) -> Option<f64> {
     record.get(key)?.as_f64()
 }

@@ -72,8 +72,6 @@ pub use format::{
 };
 pub use limits::ZipLimits;
 pub use loss::{Loss, LossKind, LossReport, Note};
-#[cfg(feature = "tables")]
-#[doc(hidden)]
 pub use obvert_model::Location;
 use obvert_model::tables::Document;
 pub use source::{Diagnosis, DocumentRuns, Locations, Provenance, Source, SurveyReader, WholeReader, collect};

@@ -100,18 +100,30 @@ pub fn document(document: &Document, sink: impl Write) -> Result<(), WriteError>
 /// # Errors
 /// If reading fails, or writing as with [`fn@document`]. What was written until then is not a document.
 pub fn from_reader<R: RunReader + ?Sized>(reader: &mut R, sink: impl Write) -> Result<(), FromReaderError<R::Error>> {
-    let mut writer = Writer::new(reader.head(), sink)?;
+    let mut writer = match Writer::new(reader.head(), sink) {
+        Err(refused @ WriteError::Structure(_)) => return Err(read_to_the_end(reader, refused)),
+        begun => begun?,
+    };
     while let Some(run) = reader.next_run().map_err(FromReaderError::Read)? {
-        let written = writer.run(&run);
-        if let Err(WriteError::Structure(_)) = written {
-            // A reader that checks ids itself knows the line; it reports at its end.
-            while reader.next_run().map_err(FromReaderError::Read)?.is_some() {}
+        match writer.run(&run) {
+            Err(refused @ WriteError::Structure(_)) => return Err(read_to_the_end(reader, refused)),
+            written => written?,
         }
-        written?;
         reader.recycle(run.observations);
     }
     writer.finish()?;
     Ok(())
+}
+
+/// What a reader reports at its end, or else why the survey was refused. A reader that checks ids itself knows the line.
+fn read_to_the_end<R: RunReader + ?Sized>(reader: &mut R, refused: WriteError) -> FromReaderError<R::Error> {
+    loop {
+        match reader.next_run() {
+            Ok(Some(_)) => {}
+            Ok(None) => return refused.into(),
+            Err(error) => return FromReaderError::Read(error),
+        }
+    }
 }
 
 /// Why a survey that is read run by run was not written.

@@ -1,10 +1,12 @@
 //! What a report says about each document.
 
+#[cfg(feature = "diagnose")]
 use obvert_model::read::ProblemKind;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::Concerned;
+#[cfg(feature = "diagnose")]
 use crate::evidence::{OBSERVATIONS, is_document_table};
 use crate::finding::Severity;
 use crate::output::count;

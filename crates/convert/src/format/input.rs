@@ -94,6 +94,7 @@ impl<'a> Input<'a> {
     }
 
     /// A file of a folder, by its number.
+    #[cfg(feature = "csv")]
     pub(crate) fn file_at(&self, index: usize) -> Option<(&str, &[u8])> {
         self.files.get(index).map(|(name, bytes)| (name.as_str(), &**bytes))
     }

@@ -45,7 +45,7 @@ impl Twice {
 }
 
 /// Watches for ids that stand twice in their table while a document streams past, for readers of other forms that never have a
-/// whole one. [`stream`](super::stream) does so by itself.
+/// whole one. [`Reader`](super::Reader) does so by itself.
 ///
 /// ```
 /// use obvert_model::{read, tables::Run};
