@@ -80,7 +80,7 @@ pub(crate) fn say(
         let kind = format!("{:?}", loss.kind).to_lowercase();
         let times = if *count == 1 { String::new() } else { format!(" ({count} times, the first here)") };
         let unplaced = |pointer: &str| name.map_or_else(|| pointer.to_owned(), |name| format!("{name} {pointer}"));
-        let found = || loss.place.clone().or_else(|| places.and_then(|places| places.place(&loss.pointer)));
+        let found = || loss.place.as_deref().cloned().or_else(|| places.and_then(|places| places.place(&loss.pointer)));
         let at = found().map_or_else(|| unplaced(&loss.pointer), |place| place.to_string());
         writeln!(
             say,

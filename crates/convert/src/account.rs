@@ -129,7 +129,7 @@ impl Account {
             for loss in &report.losses {
                 let Loss { kind, pointer, message, was, becomes, place: own } = loss.clone();
                 totals.add(kind);
-                let at = own.or_else(|| place(&pointer)).map(At::from);
+                let at = own.map(|own| *own).or_else(|| place(&pointer)).map(At::from);
                 entries.push(Entry { kind, pointer, at, message, was, becomes });
             }
             for Note { pointer, message, .. } in &report.notes {

@@ -38,7 +38,7 @@ pub struct Loss {
     pub becomes: Option<Value>,
     /// Where it stood in what was read, where no value of the document tells.
     #[serde(skip)]
-    pub place: Option<Location>,
+    pub place: Option<Box<Location>>,
 }
 
 impl Loss {

@@ -112,7 +112,7 @@ impl<'l> Journal<'l> {
 
     /// Adds a loss at a place in the file; in XML once, as a problem.
     pub(crate) fn lose(&mut self, loss: Loss, origin: Origin) {
-        let place = Some(self.places.location(origin));
+        let place = Some(Box::new(self.places.location(origin)));
         let is_same = |other: &Loss| other.place == place && other.message == loss.message;
         if self.places.is_xml && self.report.losses.iter().rev().take(AGAIN).any(is_same) {
             return;
