@@ -7,7 +7,7 @@
 //!
 //! // From bytes to a report, with the file, line and column of every finding.
 //! let checker = obvert::check::Checker::new(obvert::check::Settings::default())?;
-//! let source = obvert::check::MINIMAL.replacen("\"downstream\"", "\"sideways\"", 1);
+//! let source = obvert::check::MINIMAL.replacen("\"direction\": \"downstream\"", "\"direction\": \"sideways\"", 1);
 //! let report = obvert::check_bytes(source.as_bytes(), "survey.obvert.json", &checker)?;
 //! let at = report.findings[0].at.as_ref().ok_or("no location")?;
 //! assert_eq!((at.file.as_str(), report.findings[0].rule.as_ref()), ("survey.obvert.json", "unknown-word"));
