@@ -15,7 +15,7 @@ const BATCH: usize = 250;
 /// How many batches may wait. They are held in memory, besides the batch that is being read and the one that is being checked.
 const WAITING: usize = 1;
 
-/// What the walk takes runs from. It cannot fail: what ends the runs is the business of whoever started the walk.
+/// The runs of a walk. It cannot fail: the caller that started the walk handles errors of reading.
 pub(crate) trait RunSource {
     /// The next run; `None` after the last.
     fn next_run(&mut self) -> Option<Run>;

@@ -135,7 +135,7 @@ impl<'c> Walk<'c> {
     }
 }
 
-/// Why a need is not met; the empty text if nobody misses what is needed.
+/// Why a need is not met; the empty text if what is needed was not asked for.
 fn missing(need: Need, survey: &Survey<'_>) -> Option<String> {
     let head = survey.head;
     let no_list = || format!("the code list {} {} is not available", head.coding.list, head.coding.version);

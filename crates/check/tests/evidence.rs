@@ -37,8 +37,8 @@ fn by_rules(report: &Report) -> Found {
     report.findings.iter().filter(|finding| !structural(&finding.rule)).map(found).collect()
 }
 
-/// Whether a finding about the whole document is found no more. Such a finding explains others, as a wrong unit explains every
-/// length, and stands for them; where too little is left to find it, they are found instead.
+/// Whether a finding about the whole document is lost. Such a finding replaces others, as a wrong unit replaces those about every
+/// length; if too little of the document is left to find it, the others are reported instead.
 fn lost_the_explanation(whole: &Report, rest: &Found) -> bool {
     let about_all = |finding: &&Finding| finding.subject.pipe.is_none() && finding.subject.run.is_none();
     let key = |finding: &Finding| (finding.rule.to_string(), finding.subject.path.clone());

@@ -5,7 +5,7 @@ use obvert_model::edit::Edit;
 
 use crate::views::RunView;
 
-/// The largest run that is reordered: nobody can follow the moves in a larger one.
+/// The largest run that is reordered: the moves in a larger one are too many to follow.
 const MAX_ROWS: usize = 5_000;
 
 /// The moves that put the rows of a run into order of distance. Rows at one distance keep their order.
